@@ -1,0 +1,1 @@
+"""The digit classifier: what it scores, and the few lines that run it."""

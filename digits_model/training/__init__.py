@@ -1,0 +1,1 @@
+"""How the digit model is made. Never imported by the product, not in the wheel."""

@@ -1,0 +1,50 @@
+"""What finding and flattening deliver for each grid on a page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from papernudge.vision.mesh import Mesh, Points
+
+
+class GridKind(StrEnum):
+    """What a found grid is; the words of the JSON."""
+
+    PUZZLE = "puzzle"
+    FULL = "full"
+    CUT_OFF = "cut off"
+    TOO_POOR = "too poor"
+    OTHER = "other"
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """Whether a grid is good enough to read, and the numbers behind the judgement.
+
+    ``cell_px``: median side of a cell in raster pixels. ``sharpness``: blur of a line's edge as a
+    share of a cell's side (0 is perfectly sharp). ``contrast``: darkness of the lines against
+    the paper, 0 to 1. ``reason``: one short word for programs, ``None`` when ``ok``;
+    ``sentence``: what to tell the person to do about it.
+    """
+
+    ok: bool
+    reason: str | None = None
+    sentence: str | None = None
+    cell_px: float = 0.0
+    sharpness: float = 0.0
+    contrast: float = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class FoundGrid:
+    """One grid on the page.
+
+    ``corners``: float64 (4, 2), raster x/y, clockwise as seen, starting top-left in the raster.
+    ``mesh``: the crossings where the grid could be flattened (kinds puzzle and full), else None.
+    """
+
+    kind: GridKind
+    corners: Points
+    mesh: Mesh | None
+    quality: Quality

@@ -1,0 +1,132 @@
+"""Cuts the 81 cells out of a photo, flat and evenly lit, at one resampling."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.vision.mesh import Mesh, Points
+
+CELL = 36
+"""Side of a cell inside its patch, patch pixels."""
+MARGIN = 6
+"""Context kept on every side of the cell, patch pixels."""
+SIDE = CELL + 2 * MARGIN
+"""Side of a patch, patch pixels."""
+PAPER = 224
+"""The grey level that blank paper is brought to."""
+
+_SHEET = 9 * CELL + 2 * MARGIN
+
+
+@dataclass(frozen=True, eq=False)
+class Patches:
+    """The cells of one grid.
+
+    ``pixels``: uint8, shape (81, SIDE, SIDE, 3), channels blue, green, red; row-major cell order
+    of the mesh they were cut by; paper is near PAPER in every channel.
+    """
+
+    pixels: npt.NDArray[np.uint8]
+
+    def turned(self, quarter_turns: int) -> Patches:
+        """The same patches in the order and the upright sense of ``Mesh.turned``."""
+        grid = self.pixels.reshape(9, 9, SIDE, SIDE, 3)
+        grid = np.rot90(grid, -quarter_turns, axes=(0, 1))
+        grid = np.rot90(grid, -quarter_turns, axes=(2, 3))
+        return Patches(np.ascontiguousarray(grid.reshape(81, SIDE, SIDE, 3)))
+
+
+def sheet_map(mesh: Mesh) -> npt.NDArray[np.float32]:
+    """Raster position of every pixel of the flattened sheet.
+
+    Returns float32, shape (S, S, 2), x/y in raster pixels with S = 9·CELL + 2·MARGIN. Inside a
+    cell the map is the bilinear patch of its own four crossings; the outer margin continues
+    the outermost cells in a straight line.
+    """
+    grown = _grown(mesh.crossings)
+    at = (np.arange(_SHEET, dtype=np.float64) + 0.5 - MARGIN) / CELL + 1.0  # in grown cells
+    low = np.clip(at.astype(np.int64), 0, 10)
+    part = at - low
+    rows = grown[low] * (1 - part)[:, None, None] + grown[low + 1] * part[:, None, None]
+    both = rows[:, low] * (1 - part)[None, :, None] + rows[:, low + 1] * part[None, :, None]
+    # Crossings name pixel centres at whole numbers, as cv2.remap does.
+    return both.astype(np.float32)
+
+
+def _grown(crossings: Points) -> Points:
+    """One more line on every side, continued straight: (10, 10, 2) to (12, 12, 2)."""
+    tall = np.concatenate(
+        [
+            2 * crossings[:1] - crossings[1:2],
+            crossings,
+            2 * crossings[-1:] - crossings[-2:-1],
+        ]
+    )
+    return np.concatenate(
+        [2 * tall[:, :1] - tall[:, 1:2], tall, 2 * tall[:, -1:] - tall[:, -2:-1]], axis=1
+    )
+
+
+def flat_sheet(raster: npt.NDArray[np.uint8], mesh: Mesh) -> npt.NDArray[np.uint8]:
+    """The whole grid flattened, as photographed: uint8 (S, S, 3), one resampling.
+
+    ``raster``: uint8 (H, W, 3), blue, green, red. Where the photo has many pixels to a cell it
+    is first averaged down to about twice the patch's scale, since ``cv2.remap`` does not
+    low-pass.
+    """
+    import cv2
+
+    where = sheet_map(mesh)
+    low = np.floor(where.reshape(-1, 2).min(axis=0)).astype(int) - 2
+    high = np.ceil(where.reshape(-1, 2).max(axis=0)).astype(int) + 3
+    height, width = raster.shape[:2]
+    x0, y0 = np.clip(low, 0, [width - 1, height - 1])
+    x1, y1 = np.clip(high, [x0 + 1, y0 + 1], [width, height])
+    crop = raster[y0:y1, x0:x1]
+    where = where - np.array([x0, y0], np.float32)
+    steps = np.linalg.norm(np.diff(mesh.crossings, axis=1), axis=2)
+    shrink = int(np.median(steps) / CELL / 1.5 + 0.5)
+    if shrink >= 2:
+        small = (max(1, crop.shape[1] // shrink), max(1, crop.shape[0] // shrink))
+        scale = np.array([small[0] / crop.shape[1], small[1] / crop.shape[0]], np.float32)
+        crop = cv2.resize(crop, small, interpolation=cv2.INTER_AREA).astype(np.uint8, copy=False)
+        where = (where + 0.5) * scale - 0.5
+    return np.asarray(
+        cv2.remap(crop, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE),
+        dtype=np.uint8,
+    )
+
+
+def even_light(sheet: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    """Divides the sheet by its own paper so that shade, glare and colour cast drop out.
+
+    ``sheet``: uint8 (S, S, 3) from :func:`flat_sheet`; the result has the same shape, with paper
+    near PAPER. The paper's colour at a place is a high quantile of the pixels around it (a
+    morphological closing wider than any stroke, then a blur): the usual flat-field estimate of
+    document imaging. Each channel has its own, so that a cast goes and coloured ink stays.
+    """
+    import cv2
+
+    half = cv2.resize(sheet, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    kernel = np.ones((7, 7), np.uint8)
+    paper = cv2.morphologyEx(
+        cv2.medianBlur(half, 3), cv2.MORPH_CLOSE, kernel, borderType=cv2.BORDER_REPLICATE
+    )
+    paper = cv2.GaussianBlur(paper, (0, 0), 2.0, borderType=cv2.BORDER_REPLICATE)
+    paper = cv2.resize(paper, (sheet.shape[1], sheet.shape[0]), interpolation=cv2.INTER_LINEAR)
+    return np.asarray(cv2.divide(sheet, np.maximum(paper, 1), scale=float(PAPER)), np.uint8)
+
+
+def cut_patches(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Patches:
+    """The 81 cells of the grid under ``mesh``.
+
+    ``raster``: uint8 (H, W, 3), blue, green, red, as decoded. Neighbouring patches overlap by
+    2·MARGIN pixels: a digit that crosses its cell's line is whole in its own patch.
+    """
+    sheet = even_light(flat_sheet(raster, mesh))
+    windows = np.lib.stride_tricks.sliding_window_view(sheet, (SIDE, SIDE), axis=(0, 1))
+    cells = windows[::CELL, ::CELL].transpose(0, 1, 3, 4, 2)
+    return Patches(np.ascontiguousarray(cells.reshape(81, SIDE, SIDE, 3)))

@@ -1,0 +1,104 @@
+"""What the page says: the outcome of seeing, with its doubts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from papernudge.vision.grid import GridKind, Quality
+from papernudge.vision.mesh import Mesh, Points
+
+
+class CellKind(StrEnum):
+    """What stands in a cell besides notes."""
+
+    BLANK = "blank"
+    GIVEN = "given"
+    ENTRY = "entry"
+
+
+def cell_name(cell: int) -> str:
+    """``R4C7`` for cell 33: rows and columns count from 1, cells from 0 in row order."""
+    return f"R{cell // 9 + 1}C{cell % 9 + 1}"
+
+
+@dataclass(frozen=True, slots=True)
+class CellReading:
+    """One cell as read. ``chance`` is the posterior probability that kind and digit are right.
+
+    ``digit_chances``: ten numbers that add up to 1; index 0 is blank, 1–9 the digits.
+    ``given_chance``: that the mark, if there is one, is printed. ``notes``: the small digits;
+    ``notes_chance``: that this set is exactly right. ``struck``: a digit stands there struck out.
+    """
+
+    kind: CellKind
+    digit: int | None
+    chance: float
+    digit_chances: tuple[float, ...] = ()
+    given_chance: float = 0.5
+    notes: frozenset[int] = frozenset()
+    notes_chance: float = 1.0
+    struck: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A cell that a careful person would ask about.
+
+    ``about`` is ``"digit"``, ``"hand"`` (given or entry) or ``"notes"``; ``read`` is what was
+    read, None for blank; ``instead`` holds the other readings worth naming with their chances,
+    digit None for blank.
+    """
+
+    cell: int
+    about: str
+    read: int | None
+    chance: float
+    instead: tuple[tuple[int | None, float], ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class GridReading:
+    """One grid, the right way up.
+
+    ``corners``: float64 (4, 2), raster x/y, top-left, top-right, bottom-right, bottom-left as a
+    person reads the grid. ``cells``: 81 in row order, empty unless ``kind`` is puzzle or full.
+    ``doubts``: fewest questions that make the rest safe. ``restored``: cells that read otherwise
+    alone and were decided by the rules.
+    """
+
+    kind: GridKind
+    corners: Points
+    quality: Quality
+    mesh: Mesh | None = None
+    cells: tuple[CellReading, ...] = ()
+    doubts: tuple[Doubt, ...] = ()
+    restored: tuple[int, ...] = ()
+    chance_all_right: float = 0.0
+
+    @property
+    def givens(self) -> str:
+        """81 characters, ``.`` for nothing."""
+        return self._line(CellKind.GIVEN)
+
+    @property
+    def entries(self) -> str:
+        """81 characters, ``.`` for nothing."""
+        return self._line(CellKind.ENTRY)
+
+    def _line(self, kind: CellKind) -> str:
+        return "".join(str(c.digit) if c.kind is kind else "." for c in self.cells)
+
+
+@dataclass(frozen=True, eq=False)
+class PageReading:
+    """All grids of one photo, in reading order. ``size``: raster width and height, pixels.
+
+    ``quarter_turns``: how often the raster must be turned clockwise so that the page reads
+    upright. ``milliseconds``: time spent by stage.
+    """
+
+    size: tuple[int, int]
+    grids: tuple[GridReading, ...]
+    quarter_turns: int = 0
+    milliseconds: dict[str, float] = field(default_factory=dict)
