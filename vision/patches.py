@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-
 from papernudge.vision.mesh import Mesh, Points
 
 CELL = 36
