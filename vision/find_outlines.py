@@ -1,0 +1,135 @@
+"""Candidate outlines of grids: big connected pieces of ink and their four sides."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from papernudge.vision.flatten import homography, lattice, project
+from papernudge.vision.mesh import Points
+
+Grey = npt.NDArray[np.uint8]
+
+
+def ink_mask(grey: Grey, keen: float = 1.0) -> Grey:
+    """What is darker than its surroundings: uint8 (H, W), 255 for ink.
+
+    ``keen`` scales the least contrast that counts.
+    """
+    import cv2
+
+    long = max(grey.shape)
+    block = max(11, long // 28) | 1
+    around = cv2.blur(grey, (block, block))
+    darker = cv2.subtract(around, grey)
+    # Ink stands out by a share of the local brightness, noise by a few grey levels.
+    floor = cv2.addWeighted(around, 0.04 * keen, around, 0.0, 2.0 * keen)
+    return np.asarray(cv2.compare(darker, floor, cv2.CMP_GT), np.uint8)
+
+
+def outlines(mask: Grey, least: int) -> list[Points]:
+    """Rough meshes (10, 10, 2) of pieces of ink that could be a grid, biggest first.
+
+    ``least``: smallest side of a grid worth reporting, pixels.
+    """
+    import cv2
+
+    found, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    sized = []
+    for contour in found:
+        if len(contour) < 3 * least:
+            continue
+        _, _, wide, high = cv2.boundingRect(contour)
+        if min(wide, high) >= least:
+            sized.append((wide * high, contour))
+    sized.sort(key=lambda item: -item[0])
+    meshes = []
+    for _, contour in sized[:24]:
+        corners = quad_of(contour[:, 0])
+        if corners is not None:
+            meshes.append(bent_mesh(contour[:, 0].astype(np.float64), corners))
+    return meshes
+
+
+def quad_of(points: npt.NDArray[np.int32]) -> Points | None:
+    """The largest quadrilateral inscribed in the hull of ``points`` (N, 2), clockwise.
+
+    For every diagonal the farthest hull point on either side completes the largest
+    quadrilateral; starts at the corner nearest the raster's top left.
+    """
+    import cv2
+
+    hull = cv2.convexHull(points)
+    hull = cv2.approxPolyDP(hull, 0.004 * cv2.arcLength(hull, True), True)[:, 0].astype(np.float64)
+    if len(hull) < 4:
+        return None
+    hull = hull[:: max(1, len(hull) // 48)]
+    gap = hull[None, :] - hull[:, None]
+    # side[i, k, j]: twice the signed area of the triangle i, k, j
+    side = gap[:, :, None, 0] * gap[:, None, :, 1] - gap[:, :, None, 1] * gap[:, None, :, 0]
+    whole = side.max(axis=2) - side.min(axis=2)
+    i, k = np.unravel_index(int(whole.argmax()), whole.shape)
+    picks = hull[[i, int(side[i, k].argmin()), k, int(side[i, k].argmax())]]
+    return ordered(picks)
+
+
+def ordered(corners: Points) -> Points | None:
+    """Corners clockwise as seen (y down), starting nearest the raster's top left."""
+    centre = corners.mean(axis=0)
+    turn = np.arctan2(corners[:, 1] - centre[1], corners[:, 0] - centre[0])
+    corners = corners[np.argsort(turn)]
+    sides = np.roll(corners, -1, axis=0) - corners
+    ahead = np.roll(sides, -1, axis=0)
+    bends = sides[:, 0] * ahead[:, 1] - sides[:, 1] * ahead[:, 0]
+    lengths = np.linalg.norm(sides, axis=1)
+    if bends.min() <= 0 or lengths.min() < 0.2 * lengths.max():
+        return None
+    first = int(corners.sum(axis=1).argmin())
+    return np.asarray(np.roll(corners, -first, axis=0), np.float64)
+
+
+def bent_mesh(contour: Points, corners: Points) -> Points:
+    """Crossings between four bent sides: a homography plus a Coons patch.
+
+    ``contour``: (N, 2) outline of the ink; ``corners``: (4, 2). The sides' bends come from the
+    contour in the square's own coordinates, robustly, so that text that touches the frame
+    bends nothing. (Coons, Surfaces for Computer-Aided Design of Space Forms, 1967.)
+    """
+    matrix = homography(corners)
+    square = project(np.linalg.inv(matrix), contour)
+    at = np.linspace(0.0, 1.0, 10)
+    bends = [
+        _bend(square[:, 0], square[:, 1], at),  # top
+        _bend(square[:, 0], square[:, 1] - 1, at),  # bottom
+        _bend(square[:, 1], square[:, 0], at),  # left
+        _bend(square[:, 1], square[:, 0] - 1, at),  # right
+    ]
+    places = lattice()
+    x, y = places[..., 0].copy(), places[..., 1].copy()
+    places[..., 1] += (1 - y) * bends[0][None, :] + y * bends[1][None, :]
+    places[..., 0] += (1 - x) * bends[2][:, None] + x * bends[3][:, None]
+    return project(matrix, places)
+
+
+def _bend(along: Points, off: Points, at: Points) -> Points:
+    """How far one side bows, by a robust quartic that vanishes at the two corners."""
+    near = (np.abs(off) < 0.09) & (along > 0.02) & (along < 0.98)
+    t, d = along[near], off[near]
+    if len(t) < 12:
+        return np.zeros_like(at)
+    if len(t) > 200:
+        t, d = t[:: len(t) // 200], d[:: len(t) // 200]
+
+    def basis(s: Points) -> Points:
+        hump = s * (1 - s)
+        return np.stack([hump, hump * (s - 0.5), hump * (s - 0.5) ** 2], axis=1)
+
+    design = basis(t)
+    weight = np.ones_like(t)
+    solved = np.zeros(3)
+    for _ in range(6):
+        weighted = design * weight[:, None]
+        solved = np.linalg.solve(weighted.T @ design + 1e-4 * np.eye(3), weighted.T @ d)
+        left = d - design @ solved
+        scale = max(1.4826 * float(np.median(np.abs(left))), 0.003) * 3.0
+        weight = np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-6
+    return np.asarray(basis(at) @ solved, np.float64)
