@@ -1,0 +1,19 @@
+"""What every room's tests share."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture(scope="session")
+def data_dir() -> Path:
+    """The folder of photos, handwriting and puzzles that is kept outside the project."""
+    told = os.environ.get("PAPERNUDGE_DATA")
+    checkout = Path(__file__).resolve().parent.parent
+    folder = Path(told) if told else checkout.parent / "shared" / "data"
+    if not folder.is_dir():
+        pytest.skip("the data folder is absent here: set PAPERNUDGE_DATA to where it lies")
+    return folder

@@ -1,0 +1,371 @@
+"""Opens a photo file: bytes from anywhere to pixels, or one clear sentence."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import stat
+import warnings
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+import numpy as np
+import numpy.typing as npt
+from papernudge.vision.failure import Failure
+
+if TYPE_CHECKING:
+    from PIL import Image
+
+Raster = npt.NDArray[np.uint8]
+
+MAX_SIDE = 20_000
+"""Longest side that is decoded, pixels: whatever is larger is refused by its header (it says
+20,000 or more)."""
+MAX_PIXELS_JPEG = 110_000_000
+"""Most pixels of a JPEG: a phone's 108-megapixel mode fits. JPEG decodes at 3 bytes a pixel."""
+MAX_PIXELS = 64_000_000
+"""Most pixels of any other file: their decoders hold up to 10 bytes a pixel at once."""
+MAX_BYTES = 300_000_000
+"""Longest file that is read."""
+
+_STRIP = 512  # rows converted at a time, so that a large file is never held three times
+
+
+@dataclass(frozen=True, eq=False)
+class Photo:
+    """A decoded photo.
+
+    ``pixels``: uint8 (H, W, 3), channels blue, green, red, exactly as the decoder delivers them:
+    a rotation tag is not applied, except by HEIC decoders, which turn the picture themselves.
+    ``tag``: the Exif rotation tag, 1–8, a hint about which way is up; 1 where there is none.
+    ``name``: what to call the file when talking about it.
+    """
+
+    pixels: Raster
+    tag: int = 1
+    name: str = "photo"
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height of the raster, pixels."""
+        return self.pixels.shape[1], self.pixels.shape[0]
+
+
+def open_photo(source: Path | bytes | BinaryIO, name: str | None = None) -> Photo | Failure:
+    """Decodes JPEG, PNG, TIFF, WebP, HEIC, BMP and GIF (an animated file gives its first frame).
+
+    ``source``: a path, the file's bytes, or an open binary file, which is read to its end.
+    Whatever is wrong with the file comes back as a falsy :class:`Failure` of stage ``"open"``
+    with a reason among ``missing``, ``folder``, ``unreadable``, ``empty``, ``too big``,
+    ``not an image``, ``cut off``, ``damaged``; nothing is raised for bad bytes.
+    """
+    called = name or (source.name if isinstance(source, Path) else "photo")
+    data = source if isinstance(source, bytes) else _read(source, called)
+    if isinstance(data, Failure):
+        return data
+    if not data:
+        return _failure("empty", f"{called} is empty: expected a photo file, got 0 bytes.")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return _decode(data, called)
+    except MemoryError:
+        return _too_big(called, "needs more memory than there is")
+    except Exception:  # decoders raise nearly every type there is on damaged bytes
+        return _damaged(called)
+
+
+def _read(source: Path | BinaryIO, called: str) -> bytes | Failure:
+    """All bytes of a file, unless it is none, or too long."""
+    try:
+        if isinstance(source, Path):
+            mode = source.stat().st_mode
+            if stat.S_ISDIR(mode):
+                return _failure(
+                    "folder", f"{called} is a folder: expected one photo file; name a file in it."
+                )
+            if stat.S_ISCHR(mode) or stat.S_ISBLK(mode) or stat.S_ISSOCK(mode):
+                return _not_an_image(called)
+            with source.open("rb") as file:
+                data = file.read(MAX_BYTES + 1)
+        else:
+            data = source.read(MAX_BYTES + 1)
+    except FileNotFoundError:
+        return _failure("missing", f"There is no file {called}: check the name and the folder.")
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or "the name is not valid"
+        return _failure(
+            "unreadable", f"{called} can't be read ({why.lower()}): check its permissions."
+        )
+    if len(data) > MAX_BYTES:
+        return _too_big(called, f"is longer than {MAX_BYTES // 1_000_000} MB")
+    return data
+
+
+def _failure(reason: str, sentence: str) -> Failure:
+    return Failure("open", reason, sentence)
+
+
+def _not_an_image(called: str) -> Failure:
+    return _failure(
+        "not an image",
+        f"{called} is not a photo that can be opened: expected JPEG, PNG, HEIC, WebP or TIFF.",
+    )
+
+
+def _damaged(called: str) -> Failure:
+    return _failure(
+        "damaged",
+        f"{called} is damaged: it starts like a photo but can't be decoded; try the original file.",
+    )
+
+
+def _cut_off(called: str) -> Failure:
+    return _failure(
+        "cut off",
+        f"{called} is cut off: the file ends before the picture does; copy it again in full.",
+    )
+
+
+def _too_big(called: str, what: str) -> Failure:
+    return _failure("too big", f"{called} {what}: expected a photo as a phone takes it.")
+
+
+def _wrong_size(called: str, width: int, height: int, limit: int) -> Failure | None:
+    if width >= MAX_SIDE or height >= MAX_SIDE or width * height > limit:
+        return _too_big(
+            called,
+            f"says it is {width} × {height} pixels, more than the {limit // 1_000_000} megapixels"
+            f" and {MAX_SIDE} a side that are read",
+        )
+    return _damaged(called) if width < 1 or height < 1 else None
+
+
+def _decode(data: bytes, called: str) -> Photo | Failure:
+    if data[:3] == b"\xff\xd8\xff":
+        return _decode_jpeg(data, called)
+    if data[4:8] == b"ftyp" and data[8:12] not in (b"avif", b"avis"):
+        return _decode_heic(data, called)
+    if data[:5] == b"%PDF-":
+        return _failure(
+            "not an image", f"{called} is a PDF: expected a photo; save the page as a picture."
+        )
+    return _decode_other(data, called)
+
+
+# ---------------------------------------------------------------- JPEG
+
+
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """What a JPEG says of itself before its pixels."""
+
+    width: int
+    height: int
+    bits: int
+    channels: int
+    tag: int
+    scan: int  # where the first scan starts, bytes
+
+
+def _decode_jpeg(data: bytes, called: str) -> Photo | Failure:
+    """The usual road: about as fast as libjpeg can go, and nothing but cv2 imported."""
+    frame = _jpeg_frame(data)
+    if frame is None:
+        return _damaged(called)
+    wrong = _wrong_size(called, frame.width, frame.height, MAX_PIXELS_JPEG)
+    if wrong is not None:
+        return wrong
+    # The bytes FF D9 can't occur inside coded data: without them, the file was cut.
+    if data.find(b"\xff\xd9", frame.scan) < 0:
+        return _cut_off(called)
+    if frame.bits != 8 or frame.channels not in (1, 3):
+        wrong = _wrong_size(called, frame.width, frame.height, MAX_PIXELS)
+        return wrong if wrong is not None else _decode_other(data, called)
+    import cv2
+
+    how = cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION
+    with _quiet_libraries():
+        pixels = cv2.imdecode(np.frombuffer(data, np.uint8), how)
+    if pixels is None:
+        return _damaged(called)
+    return Photo(np.asarray(pixels, np.uint8), frame.tag, called)
+
+
+def _jpeg_frame(data: bytes) -> _Frame | None:
+    """Walks the marker segments up to the first scan (ITU-T T.81, annex B); None if damaged."""
+    at, tag, size = 2, 1, None
+    while at + 4 <= len(data):
+        if data[at] != 0xFF:
+            return None
+        marker = data[at + 1]
+        if marker == 0xFF:  # a fill byte
+            at += 1
+            continue
+        if marker == 0x01 or 0xD0 <= marker <= 0xD8:  # markers that stand alone
+            at += 2
+            continue
+        length = int.from_bytes(data[at + 2 : at + 4], "big")
+        body = data[at + 4 : at + 2 + length]
+        if 0xC0 <= marker <= 0xCF and marker not in (0xC4, 0xC8, 0xCC) and len(body) >= 6:
+            size = (
+                int.from_bytes(body[3:5], "big"),
+                int.from_bytes(body[1:3], "big"),
+                body[0],
+                body[5],
+            )
+        if marker == 0xE1 and body[:6] == b"Exif\0\0":
+            tag = _exif_rotation(body[6:])
+        at += 2 + max(length, 2)
+        if marker == 0xDA:
+            return None if size is None else _Frame(*size, tag, at)
+        if marker == 0xD9:
+            return None
+    return None
+
+
+def _exif_rotation(tiff: bytes) -> int:
+    """The rotation tag of an Exif block (tag 0x0112 of its first directory), 1 if none."""
+    order = {b"II": "little", b"MM": "big"}.get(tiff[:2])
+    if order is None:
+        return 1
+
+    def number(start: int, length: int) -> int:
+        return int.from_bytes(tiff[start : start + length], order)  # type: ignore[arg-type]
+
+    first = number(4, 4)
+    for entry in range(first + 2, first + 2 + 12 * min(number(first, 2), 200), 12):
+        if number(entry, 2) == 0x0112:
+            tag = number(entry + 8, 2)
+            return tag if 1 <= tag <= 8 else 1
+    return 1
+
+
+@contextlib.contextmanager
+def _quiet_libraries() -> Iterator[None]:
+    """Libraries inside cv2 and Pillow write remarks straight to file descriptor 2: not here."""
+    try:
+        kept = os.dup(2)
+    except OSError:  # standard error is closed: nothing can leak
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(nowhere)
+        os.close(kept)
+
+
+# ---------------------------------------------------------------- everything else
+
+
+def _decode_heic(data: bytes, called: str) -> Photo | Failure:
+    import pillow_heif
+
+    try:
+        heif = pillow_heif.open_heif(data, convert_hdr_to_8bit=True)
+    except (ValueError, OSError, RuntimeError, SyntaxError, EOFError):
+        known = data[8:12] in (b"heic", b"heix", b"mif1", b"msf1", b"hevc", b"heim", b"heis")
+        return _damaged(called) if known else _not_an_image(called)
+    width, height = heif.size
+    wrong = _wrong_size(called, width, height, MAX_PIXELS)
+    if wrong is not None:
+        return wrong
+    with _quiet_libraries():
+        image = heif.to_pillow()
+    return Photo(_to_bgr(image), 1, called)
+
+
+def _decode_other(data: bytes, called: str) -> Photo | Failure:
+    from PIL import Image, UnidentifiedImageError
+
+    kinds = ("PNG", "JPEG", "TIFF", "WEBP", "BMP", "GIF", "AVIF")
+    try:
+        image = Image.open(io.BytesIO(data), formats=kinds)
+    except UnidentifiedImageError:
+        return _damaged(called) if _looks_like_a_photo(data) else _not_an_image(called)
+    except Image.DecompressionBombError:
+        return _too_big(called, "says it holds far more pixels than a photo")
+    wrong = _wrong_size(called, *image.size, MAX_PIXELS)
+    if wrong is not None:
+        return wrong
+    tag = _rotation(image)
+    try:
+        with _quiet_libraries():
+            image.load()
+    except OSError as error:
+        return _cut_off(called) if "truncated" in str(error) else _damaged(called)
+    pixels = _to_bgr(image)
+    return Photo(_unturned(pixels, tag) if image.format == "TIFF" else pixels, tag, called)
+
+
+def _looks_like_a_photo(data: bytes) -> bool:
+    starts = (b"\x89PNG", b"\xff\xd8\xff", b"II*\0", b"MM\0*", b"RIFF", b"BM", b"GIF8")
+    return data.startswith(starts)
+
+
+def _rotation(image: Image.Image) -> int:
+    try:
+        tag = image.getexif().get(0x0112, 1)
+    except Exception:  # a broken Exif block is no reason to refuse a photo
+        return 1
+    return tag if isinstance(tag, int) and 1 <= tag <= 8 else 1
+
+
+def _unturned(pixels: Raster, tag: int) -> Raster:
+    """Takes back the turn that Pillow gives to a TIFF with a rotation tag, and to nothing else."""
+    back = {
+        2: lambda p: p[:, ::-1],
+        3: lambda p: p[::-1, ::-1],
+        4: lambda p: p[::-1],
+        5: lambda p: p.transpose(1, 0, 2),
+        6: lambda p: np.rot90(p),
+        7: lambda p: p[::-1, ::-1].transpose(1, 0, 2),
+        8: lambda p: np.rot90(p, -1),
+    }.get(tag)
+    return pixels if back is None else np.ascontiguousarray(back(pixels))
+
+
+def _to_bgr(image: Image.Image) -> Raster:
+    """Any Pillow image as uint8 (H, W, 3), blue, green, red; transparent parts become white."""
+    width, height = image.size
+    out = np.empty((height, width, 3), np.uint8)
+    deep = image.mode in ("I", "F") or image.mode.startswith("I;16")
+    top = _deepest(image) if deep else 1.0
+    for y in range(0, height, _STRIP):
+        strip = image.crop((0, y, width, min(y + _STRIP, height)))
+        if deep:
+            grey = np.asarray(strip).astype(np.float32) * (255.0 / top)
+            out[y : y + _STRIP] = np.clip(np.nan_to_num(grey), 0, 255).astype(np.uint8)[..., None]
+        else:
+            out[y : y + _STRIP] = _flat_rgb(strip)[..., ::-1]
+    return out
+
+
+def _deepest(image: Image.Image) -> float:
+    """The value that stands for white in a picture of more than 8 bits."""
+    if image.mode.startswith("I;16"):
+        return 65535.0
+    extrema: Any = image.getextrema()
+    high = float(extrema[1])
+    if image.mode == "I" and 255 < high <= 65535:
+        return 65535.0
+    return high if np.isfinite(high) and high > 0 else 1.0
+
+
+def _flat_rgb(strip: Image.Image) -> Raster:
+    """Red, green, blue, with transparency laid on white paper."""
+    if "A" in strip.mode or "a" in strip.mode or "transparency" in strip.info:
+        from PIL import Image
+
+        clear = strip.convert("RGBA")
+        paper = Image.new("RGBA", clear.size, (255, 255, 255, 255))
+        paper.alpha_composite(clear)
+        strip = paper
+    return np.asarray(strip.convert("RGB"), np.uint8)
