@@ -1,0 +1,15 @@
+"""The order of the network's outputs: shared by the product and by training."""
+
+from __future__ import annotations
+
+DIGITS = slice(0, 10)
+"""Logits of blank (index 0) and the digits 1–9; blank means no big digit, notes or not."""
+HAND = 10
+"""Logit that the mark is handwritten; says nothing where the cell is blank."""
+NOTES = slice(11, 20)
+"""Logits that the small notes 1–9 stand in the cell, struck-out ones not counted."""
+STRUCK = 20
+"""Logit that something in the cell is struck out."""
+OUTPUTS = 21
+FEATURES = 128
+"""Length of the feature vector behind the heads, for likeness within a page."""

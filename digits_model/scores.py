@@ -1,0 +1,128 @@
+"""Runs the classifier: patches in, calibrated scores out."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import json
+from dataclasses import dataclass
+from importlib import resources
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.digits_model import layout
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Scores:
+    """What the classifier says of N cells, each cell by itself.
+
+    ``digits``: float64 (N, 10), log-probabilities, index 0 blank, each row sums to 1 in
+    probability. ``hand``: float64 (N,), log-odds that the mark is handwritten. ``notes``: float64
+    (N, 9), log-odds of each small note. ``struck``: float64 (N,), log-odds that something is
+    struck out. ``features``: float32 (N, 128), for likeness within one page.
+    """
+
+    digits: Floats
+    hand: Floats
+    notes: Floats
+    struck: Floats
+    features: npt.NDArray[np.float32]
+
+    def part(self, start: int, stop: int) -> Scores:
+        """The scores of patches ``start`` to ``stop``."""
+        return Scores(
+            self.digits[start:stop],
+            self.hand[start:stop],
+            self.notes[start:stop],
+            self.struck[start:stop],
+            self.features[start:stop],
+        )
+
+
+@functools.cache
+def manifest() -> dict[str, Any]:
+    """The model's manifest: hash, geometry, class order, data and licences, accuracy."""
+    text = resources.files(__package__).joinpath("manifest.json").read_text("utf-8")
+    return dict(json.loads(text))
+
+
+def model_bytes() -> bytes:
+    """The ONNX file, checked against the manifest's hash.
+
+    Raises RuntimeError where the file is not the one that the manifest describes: calibration
+    of another model would make every chance a lie.
+    """
+    data = resources.files(__package__).joinpath("model.onnx").read_bytes()
+    found = hashlib.sha256(data).hexdigest()
+    if found != manifest()["sha256"]:
+        raise RuntimeError(
+            "model.onnx is not the file its manifest describes; install papernudge again"
+        )
+    return data
+
+
+@functools.cache
+def _session() -> Any:
+    import onnxruntime
+
+    options = onnxruntime.SessionOptions()
+    # One page is a few milliseconds of work: more threads cost more than they give.
+    options.intra_op_num_threads = 1
+    options.inter_op_num_threads = 1
+    return onnxruntime.InferenceSession(model_bytes(), options, providers=["CPUExecutionProvider"])
+
+
+def _log_softmax(logits: Floats) -> Floats:
+    shifted = logits - logits.max(axis=1, keepdims=True)
+    return np.asarray(shifted - np.log(np.exp(shifted).sum(axis=1, keepdims=True)))
+
+
+def raw_outputs(pixels: npt.NDArray[np.uint8]) -> tuple[Floats, npt.NDArray[np.float32]]:
+    """Uncalibrated logits float64 (N, 21) and features float32 (N, 128).
+
+    ``pixels``: uint8 (N, 48, 48, 3) as in ``papernudge.vision.patches.Patches``. Runs in pieces
+    of 81 so that the activations of a piece stay in the processor's cache.
+    """
+    session = _session()
+    logits, features = [], []
+    for start in range(0, len(pixels), 81):
+        piece = np.ascontiguousarray(pixels[start : start + 81].transpose(0, 3, 1, 2))
+        out = session.run(None, {"patches": piece.astype(np.float32)})
+        logits.append(out[0])
+        features.append(out[1])
+    if not logits:
+        return np.zeros((0, layout.OUTPUTS)), np.zeros((0, layout.FEATURES), np.float32)
+    return np.concatenate(logits).astype(np.float64), np.concatenate(features)
+
+
+def calibrated(
+    logits: Floats, features: npt.NDArray[np.float32], calibration: dict[str, Any]
+) -> Scores:
+    """Logits to chances that mean what they say, by the manifest's ``calibration``.
+
+    Temperature scaling (Guo et al., "On calibration of modern neural networks", ICML 2017), one
+    temperature per head, and a floor: with probability ``floor`` the model's answer
+    is taken to be no evidence at all (a smudge, a mesh a cell off), so that no single cell can
+    claim more certainty than the calibration data supports.
+    """
+    digits = _log_softmax(logits[:, layout.DIGITS] / calibration["digits"]["temperature"])
+    floor = float(calibration["digits"]["floor"])
+    digits = np.log((1 - floor) * np.exp(digits) + floor / 10)
+    return Scores(
+        digits,
+        logits[:, layout.HAND] / calibration["hand"]["temperature"],
+        logits[:, layout.NOTES] / calibration["notes"]["temperature"],
+        logits[:, layout.STRUCK] / calibration["struck"]["temperature"],
+        features,
+    )
+
+
+def score(pixels: npt.NDArray[np.uint8]) -> Scores:
+    """Calibrated scores of N patches, uint8 (N, 48, 48, 3)."""
+    logits, features = raw_outputs(pixels)
+    return calibrated(logits, features, manifest()["calibration"])

@@ -1,0 +1,78 @@
+"""Changes to patches that keep their labels, done in batches on the training device."""
+
+from __future__ import annotations
+
+import torch
+from torch.nn import functional as nnf
+
+
+def _shift(patches: torch.Tensor, strength: float) -> torch.Tensor:
+    """Small turn, scale, shear and shift: what a mesh a little off does to a cell."""
+    count, device = len(patches), patches.device
+    turn, shear = (torch.randn(2, count, device=device) * 0.05 * strength).unbind()
+    size = 1 + torch.randn(2, count, device=device) * 0.04 * strength
+    move = torch.randn(count, 2, device=device) * 0.03 * strength
+    affine = torch.zeros(count, 2, 3, device=device)
+    affine[:, 0, 0], affine[:, 1, 1] = size[0], size[1]
+    affine[:, 0, 1], affine[:, 1, 0] = turn + shear, -turn
+    affine[:, :, 2] = move
+    where = nnf.affine_grid(affine, list(patches.shape), align_corners=False)
+    return nnf.grid_sample(patches, where, padding_mode="border", align_corners=False)
+
+
+def _blur(patches: torch.Tensor) -> torch.Tensor:
+    """A box of random width over a random third of the patches."""
+    kernel = int(torch.randint(1, 3, ()).item()) * 2 + 1
+    soft = nnf.avg_pool2d(nnf.pad(patches, [kernel // 2] * 4, mode="replicate"), kernel, stride=1)
+    part = torch.rand(len(patches), 1, 1, 1, device=patches.device)
+    part = torch.where(part < 0.67, torch.zeros_like(part), part)
+    return patches * (1 - part) + soft * part
+
+
+def _tint(patches: torch.Tensor) -> torch.Tensor:
+    """Contrast, brightness, a cast, sometimes no colour at all, and grain."""
+    count, device = len(patches), patches.device
+    dark = 224.0 - patches
+    gain = torch.exp(torch.randn(count, 1, 1, 1, device=device) * 0.22)
+    cast = torch.exp(torch.randn(count, 3, 1, 1, device=device) * 0.08)
+    dark = dark * gain * cast
+    grey = dark.mean(1, keepdim=True)
+    dark = torch.where(torch.rand(count, 1, 1, 1, device=device) < 0.12, grey, dark)
+    dark = dark + torch.randn(count, 1, 1, 1, device=device) * 5
+    grain = torch.rand(count, 1, 1, 1, device=device) ** 2 * 14
+    return (224.0 - dark + torch.randn_like(dark) * grain).clamp(0, 255)
+
+
+def augment(patches: torch.Tensor, strength: float = 1.0) -> torch.Tensor:
+    """Random changes of place, focus, light and grain.
+
+    ``patches``: float (N, 3, S, S), 0–255. Returns the same shape.
+    """
+    return _tint(_blur(_shift(patches, strength)))
+
+
+def lay_on(
+    patches: torch.Tensor, digits: torch.Tensor, generator: torch.Generator | None = None
+) -> torch.Tensor:
+    """Write scanned digits into blank patches in some pen's colour.
+
+    ``patches``: float (N, 3, S, S), 0–255, without a mark; ``digits``: float (N, 1, 28, 28), 0
+    for paper to 1 for ink. Returns patches of the same shape.
+    """
+    count, device = len(patches), patches.device
+    size = 1.25 + torch.rand(count, device=device) * 1.15
+    wide = torch.exp(torch.randn(count, device=device) * 0.08)
+    affine = torch.zeros(count, 2, 3, device=device)
+    affine[:, 0, 0], affine[:, 1, 1] = size * wide, size / wide
+    affine[:, 0, 1] = torch.randn(count, device=device) * 0.12
+    affine[:, :, 2] = torch.randn(count, 2, device=device) * 0.13
+    where = nnf.affine_grid(affine, [count, 1, *patches.shape[2:]], align_corners=False)
+    ink = nnf.grid_sample(digits, where, align_corners=False)
+    ink = (ink * (0.6 + 1.2 * torch.rand(count, 1, 1, 1, device=device))).clamp(0, 1)
+    pens = torch.tensor(
+        [[40, 40, 40], [150, 60, 40], [45, 45, 190], [110, 110, 110]], device=device
+    ).float()
+    pen = pens[torch.randint(0, 4, (count,), device=device)]
+    pen = (pen + torch.randn(count, 3, device=device) * 22).clamp(0, 200)[:, :, None, None]
+    strong = 0.55 + 0.45 * torch.rand(count, 1, 1, 1, device=device)
+    return patches * (1 - ink * strong) + pen * ink * strong
