@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import numpy.typing as npt
+from papernudge.vision.find_cells import lattices, meshes_of, paper_pieces
 from papernudge.vision.find_outlines import ink_mask, outlines
 from papernudge.vision.flatten import Flat, flatten
 from papernudge.vision.grid import FoundGrid, GridKind
@@ -12,6 +15,9 @@ from papernudge.vision.quality import judge, outside
 
 _LONG = 1000
 """Long side of the picture that is searched, pixels."""
+
+_LEAST = 60
+"""Smallest side of a grid that is looked for, pixels of that picture."""
 
 
 def work_view(raster: npt.NDArray[np.uint8]) -> tuple[npt.NDArray[np.uint8], float]:
@@ -30,7 +36,37 @@ def work_view(raster: npt.NDArray[np.uint8]) -> tuple[npt.NDArray[np.uint8], flo
 
 def is_nine(flat: Flat) -> bool:
     """Whether the lines seen make a 9×9 lattice: nearly every line, nearly along its length."""
-    return float(flat.support.mean()) > 0.72 and float(np.sort(flat.support.ravel())[2]) > 0.4
+    return float(flat.support.mean()) > 0.8 and float(np.sort(flat.support.ravel())[2]) > 0.4
+
+
+def _candidates(mask: npt.NDArray[np.uint8]) -> Iterator[Points]:
+    """Rough meshes (10, 10, 2) worth trying, from cells first, then from outlines."""
+    centres, sizes, _ = paper_pieces(mask, _LEAST // 9)
+    for lattice in lattices(centres, sizes):
+        yield from meshes_of(lattice)
+    yield from outlines(mask, _LEAST)
+
+
+def _flats(view: npt.NDArray[np.uint8]) -> list[Flat]:
+    """The 9×9 lattices of a view, the best one of those that overlap."""
+    found: list[Flat] = []
+    for keen in (0.5, 1.0, 2.0):
+        for start in _candidates(ink_mask(view, keen)):
+            centre = start.reshape(-1, 2).mean(axis=0)
+            if any(_inside(centre, f.mesh.corners) and f.support.mean() > 0.95 for f in found):
+                continue
+            flat = flatten(view, start)
+            if isinstance(flat, Flat) and is_nine(flat):
+                found.append(flat)
+        if any(flat.support.mean() > 0.9 for flat in found):
+            break
+    found.sort(key=lambda flat: -float(flat.support.mean()))
+    kept: list[Flat] = []
+    for flat in found:
+        centre = flat.mesh.crossings.reshape(-1, 2).mean(axis=0)
+        if not any(_inside(centre, other.mesh.corners) for other in kept):
+            kept.append(flat)
+    return kept
 
 
 def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
@@ -41,20 +77,8 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     turns is upright is not decided here.
     """
     view, scale = work_view(raster)
-    meshes: list[Flat] = []
-    for keen in (1.0, 0.5, 2.0):
-        mask = ink_mask(view, keen)
-        for start in outlines(mask, 60):
-            centre = start.reshape(-1, 2).mean(axis=0)
-            if any(_inside(centre, flat.mesh.corners) for flat in meshes):
-                continue
-            flat = flatten(view, start)
-            if isinstance(flat, Flat) and is_nine(flat):
-                meshes.append(flat)
-        if meshes:
-            break
     size = (raster.shape[1], raster.shape[0])
-    grids = [_found(flat, scale, size) for flat in meshes]
+    grids = [_found(flat, scale, size) for flat in _flats(view)]
     return tuple(sorted(grids, key=_reading_order))
 
 

@@ -17,12 +17,15 @@ def ink_mask(grey: Grey, keen: float = 1.0) -> Grey:
     """
     import cv2
 
-    long = max(grey.shape)
-    block = max(11, long // 28) | 1
+    block = max(11, max(grey.shape) // 28) | 1
     around = cv2.blur(grey, (block, block))
+    # Dark digits would drag the mean down and hide faint lines beside them: average again
+    # with everything dark lifted to near the first mean.
+    lifted = cv2.max(grey, cv2.convertScaleAbs(around, alpha=0.94))
+    around = cv2.blur(lifted, (block, block))
     darker = cv2.subtract(around, grey)
     # Ink stands out by a share of the local brightness, noise by a few grey levels.
-    floor = cv2.addWeighted(around, 0.04 * keen, around, 0.0, 2.0 * keen)
+    floor = cv2.convertScaleAbs(around, alpha=0.05 * keen, beta=2.0 * keen)
     return np.asarray(cv2.compare(darker, floor, cv2.CMP_GT), np.uint8)
 
 

@@ -81,6 +81,13 @@ def _places(degree: int) -> tuple[Points, Points]:
     return np.stack([across, upright]), _basis(xx.ravel(), yy.ravel(), degree)
 
 
+def _stiffness(degree: int) -> Points:
+    """Penalty of each basis term: bends of a high degree need more evidence than a shift."""
+    orders = [i + j for i in range(degree + 1) for j in range(degree + 1 - i)]
+    return np.array([1e-3 + 0.4 * max(0, order - 1) ** 2 for order in orders])
+
+
+_STIFF = {degree: _stiffness(degree) for _, degree in _PASSES}
 _PLACES = {degree: _places(degree) for _, degree in _PASSES}
 
 
@@ -100,7 +107,7 @@ def _smooth(segments: Segments, degree: int) -> tuple[Points, Points]:
         design = at_segments[way]
         weight = strong[way]
         left = offset
-        ridge = np.eye(design.shape[1]) * 1e-3
+        ridge = np.diag(_STIFF[degree])
         for _ in range(6):
             weighted = design * weight[:, None]
             solved = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ offset)
@@ -140,8 +147,8 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
     segments = measure(grey, crossings, 0.12)
     residual = segments.offset.reshape(2, 90)
     strong = segments.strength.reshape(2, 90)
-    lines = float(np.median(np.sort(strong.ravel())[60:]))
-    good = (np.abs(residual) < _CLOSE) & (strong > max(0.2 * lines, 2.0))
+    lines = float(np.median(strong))
+    good = (np.abs(residual) < _CLOSE) & (strong > max(0.15 * lines, 2.5))
     local, seen = _local(residual, good)
     crossings = _moved(crossings, local)
     support = good.reshape(2, 10, 9).mean(axis=2)

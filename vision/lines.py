@@ -12,6 +12,8 @@ Floats = npt.NDArray[np.float32]
 
 ALONG = 8
 """Samples along one segment between two crossings."""
+_RANK = ALONG // 2
+"""Darkness that this many samples of a segment reach counts; more than half, against digits."""
 _FLANK = 0.15
 """Where the paper beside a line is looked at, cells from its middle."""
 
@@ -79,12 +81,12 @@ def measure(
     """Looks for the line near each of the 180 segments of an assumed mesh.
 
     ``grey``: uint8 (H, W); ``reach``: how far to either side to look, cells.
-    The median along the segment keeps what is dark over most of its length, which a line is and
-    a stroke of a digit is not; a line must stand out from the paper on both sides, which the
+    A rank beyond the median along the segment keeps what is dark over most of its length, which
+    a line is and a stroke of a digit is not; a line must stand out from the paper on both sides, which the
     edge of a shaded cell does not.
     """
     strips, across = sample_strips(grey, crossings, reach + _FLANK, places)
-    level = np.sort(strips, axis=3)[..., ALONG // 2 - 1 : ALONG // 2 + 1, :]
+    level = np.partition(strips, (_RANK, _RANK + 1), axis=3)[..., _RANK : _RANK + 2, :]
     dark = 255.0 - level.mean(axis=3, dtype=np.float32)
     dark -= dark.min(axis=3, keepdims=True)
     step = float(across[1] - across[0])
@@ -93,7 +95,10 @@ def measure(
     stands = middle - np.maximum(dark[..., : -2 * flank], dark[..., 2 * flank :])
     inner = across[flank:-flank]
     # A faint preference for the assumed place settles ties between a line and a digit's stroke.
-    likely = stands * (1.0 - 0.3 * (inner / max(reach, 1e-6)) ** 2)
+    # Far darker than the usual line is no better: pen strokes are.
+    usual = max(float(np.median(stands.max(axis=3))), 1.0)
+    likely = np.minimum(stands, usual) + 0.05 * stands
+    likely *= 1.0 - 0.5 * (inner / max(reach, 1e-6)) ** 2
     best = likely.argmax(axis=3)[..., None]
     top = np.take_along_axis(stands, best, axis=3)
     near = np.abs(inner - inner[best]) <= 0.12

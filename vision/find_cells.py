@@ -1,0 +1,205 @@
+"""Candidate grids from their cells: pieces of paper that lie in a lattice.
+
+A frame may be broken, or joined to what stands beside it; the cells inside still lie in rows and
+columns. Pieces of paper between ink are linked to their neighbours, each predicting where the
+next one should be, so that a lattice bends with the page.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from papernudge.vision.flatten import project
+from papernudge.vision.mesh import Points
+
+Grey = npt.NDArray[np.uint8]
+Ints = npt.NDArray[np.int64]
+
+_MISS = 0.3
+"""How far a neighbour may lie from its predicted place, shares of the step."""
+
+
+@dataclass(frozen=True, eq=False)
+class Lattice:
+    """Cells linked into rows and columns.
+
+    ``centres``: (N, 2) pixels; ``places``: int (N, 2), column and row, from 0.
+    """
+
+    centres: Points
+    places: Ints
+
+    @property
+    def extent(self) -> tuple[int, int]:
+        """Columns and rows spanned."""
+        wide, high = self.places.max(axis=0) + 1
+        return int(wide), int(high)
+
+
+def paper_pieces(mask: Grey, least: int) -> tuple[Points, Points, npt.NDArray[np.bool_]]:
+    """Centres (N, 2), sizes (N, 2) and ``edge`` (N,) of pieces of paper that could be cells.
+
+    ``mask``: uint8 (H, W), 255 for ink; ``least``: smallest side of a cell. The middle of the
+    bounding box is the middle of a cell however it lies and whatever is written in it.
+    """
+    import cv2
+
+    count, _, stats, _ = cv2.connectedComponentsWithStats(cv2.bitwise_not(mask), connectivity=4)
+    if count < 2:
+        return np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0, bool)
+    left, top, wide, high, area = stats[1:].T.astype(np.float64)
+    most = min(mask.shape) / 3
+    fill = area / (wide * high)
+    good = (np.minimum(wide, high) >= least) & (np.maximum(wide, high) <= most) & (fill > 0.3)
+    good &= np.maximum(wide, high) < 2.6 * np.minimum(wide, high)
+    edge = (left <= 0) | (top <= 0)
+    edge |= (left + wide >= mask.shape[1]) | (top + high >= mask.shape[0])
+    centres = np.stack([left + (wide - 1) / 2, top + (high - 1) / 2], axis=1)
+    return centres[good], np.stack([wide, high], axis=1)[good], edge[good]
+
+
+def lattices(centres: Points, sizes: Points, fewest: int = 16) -> list[Lattice]:
+    """Links cells into lattices of at least ``fewest`` cells, biggest first."""
+    if len(centres) < fewest:
+        return []
+    gap = centres[None] - centres[:, None]
+    far = np.abs(gap).max(axis=2)
+    alike = np.abs(np.log(sizes[None] / sizes[:, None])).max(axis=2) < 0.45
+    near = alike & (far > 0) & (far < 1.7 * sizes.max(axis=1)[:, None])
+    free = np.ones(len(centres), bool)
+    found = []
+    # The cell with the most neighbours of its own size is the safest start.
+    for seed in np.argsort(-near.sum(axis=1), kind="stable"):
+        if not free[seed] or near[seed].sum() < 4:
+            continue
+        lattice = _grow(int(seed), centres, gap, near, free)
+        if lattice is not None and len(lattice.centres) >= fewest:
+            found.append(lattice)
+    return sorted(found, key=lambda item: -len(item.centres))
+
+
+def _steps(seed: int, gap: npt.NDArray[np.float64], near: npt.NDArray[np.bool_]) -> Points | None:
+    """The two lattice vectors at a cell, right and down in the raster, (2, 2), or None."""
+    others = gap[seed][near[seed]]
+    length = np.linalg.norm(others, axis=1)
+    first = others[int(length.argmin())]
+    # The second vector completes the lattice if both it and its opposite, or its sum, occur.
+    area = np.abs(first[0] * others[:, 1] - first[1] * others[:, 0])
+    slant = np.abs(others @ first) / (length * np.linalg.norm(first))
+    ok = (slant < 0.6) & (length < 2.2 * length.min())
+    if not ok.any():
+        return None
+    second = others[int(np.where(ok, area + 1e-3 * length, np.inf).argmin())]
+    pair = np.stack([first, second])
+    if abs(pair[0, 0]) / np.linalg.norm(pair[0]) < abs(pair[1, 0]) / np.linalg.norm(pair[1]):
+        pair = pair[::-1]
+    right = pair[0] if pair[0, 0] > 0 else -pair[0]
+    down = pair[1] if right[0] * pair[1, 1] - right[1] * pair[1, 0] > 0 else -pair[1]
+    return np.stack([right, down])
+
+
+def _grow(
+    seed: int,
+    centres: Points,
+    gap: npt.NDArray[np.float64],
+    near: npt.NDArray[np.bool_],
+    free: npt.NDArray[np.bool_],
+) -> Lattice | None:
+    """Breadth first from a cell; each newly linked cell corrects its local step."""
+    steps = _steps(seed, gap, near)
+    if steps is None:
+        free[seed] = False
+        return None
+    at = {seed: (0, 0)}
+    taken = {(0, 0)}
+    local = {seed: steps}
+    queue = [seed]
+    free[seed] = False
+    for cell in queue:
+        own = local[cell]
+        close = np.flatnonzero(near[cell] & free)
+        if not len(close):
+            continue
+        for axis, sign in ((0, 1), (0, -1), (1, 1), (1, -1)):
+            step = own[axis] * sign
+            off = np.abs(gap[cell][close] - step).sum(axis=1)
+            pick = int(off.argmin())
+            place = (at[cell][0] + sign * (axis == 0), at[cell][1] + sign * (axis == 1))
+            other = int(close[pick])
+            if off[pick] > 1.4 * _MISS * np.abs(step).sum() or place in taken or not free[other]:
+                continue
+            at[other] = place
+            taken.add(place)
+            free[other] = False
+            moved = own.copy()
+            moved[axis] = 0.5 * own[axis] + 0.5 * sign * gap[cell][other]
+            local[other] = moved
+            queue.append(other)
+    members = np.array(queue)
+    places = np.array([at[cell] for cell in queue], np.int64)
+    return Lattice(centres[members], places - places.min(axis=0))
+
+
+def meshes_of(lattice: Lattice) -> list[Points]:
+    """Rough meshes (10, 10, 2) for a lattice: one if it spans 9×9, else each that may fit.
+
+    Rows or columns that the lattice lacks at its rim are continued on either side.
+    """
+    wide, high = lattice.extent
+    if not (6 <= wide <= 10 and 6 <= high <= 10):
+        return []
+    model = _Page.fitted(lattice)
+    if model is None:
+        return []
+    return [model.crossings(left, top) for left in _starts(wide) for top in _starts(high)]
+
+
+def _starts(span: int) -> range:
+    """Where the nine may begin if ``span`` of them, give or take a false one, were linked."""
+    return range(min(0, span - 9), max(0, span - 9) + 1)
+
+
+@dataclass(frozen=True, eq=False)
+class _Page:
+    """A homography from lattice places to pixels, and its quadratic correction."""
+
+    matrix: Points
+    bend: Points
+    middle: Points
+
+    @classmethod
+    def fitted(cls, lattice: Lattice) -> _Page | None:
+        """Least squares with outliers left out; None if the places are degenerate."""
+        import cv2
+
+        places = lattice.places + 0.5
+        matrix, kept = cv2.findHomography(places, lattice.centres, cv2.LMEDS)
+        if matrix is None:
+            return None
+        matrix = np.asarray(matrix, np.float64)
+        left = lattice.centres - project(matrix, places)
+        size = np.abs(np.linalg.norm(lattice.centres[0] - lattice.centres[1]))
+        good = np.linalg.norm(left, axis=1) < 0.7 * size
+        if good.sum() < 12:
+            return None
+        middle = places.mean(axis=0)
+        design = _quadratic(places - middle)
+        weighted = design * good[:, None]
+        ridge = np.diag([1e-3, 1e-3, 1e-3, 2.0, 2.0, 2.0])
+        bend = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ left)
+        return cls(matrix, bend, middle)
+
+    def crossings(self, left: int, top: int) -> Points:
+        """The (10, 10, 2) crossings of the nine columns from ``left`` and rows from ``top``."""
+        across, down = np.meshgrid(left + np.arange(10.0), top + np.arange(10.0))
+        places = np.stack([across, down], axis=-1).reshape(-1, 2)
+        moved = project(self.matrix, places) + _quadratic(places - self.middle) @ self.bend
+        return np.asarray(moved.reshape(10, 10, 2), np.float64)
+
+
+def _quadratic(p: Points) -> Points:
+    """1, x, y, x², xy, y² at points (N, 2), in units of about a grid's half."""
+    x, y = p[:, 0] / 4.5, p[:, 1] / 4.5
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
