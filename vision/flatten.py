@@ -28,10 +28,11 @@ class Flat:
     segments: Segments
 
 
-# (reach in cells, polynomial degree of the correction) of each pass
-_PASSES = ((0.42, 2), (0.3, 3), (0.2, 4))
+# (reach in cells, stiffness of the page) of each pass
+_PASSES = ((0.42, 100.0), (0.3, 10.0), (0.2, 1.0))
+_LAST_REACH, _LAST_STIFFNESS = 0.12, 0.15
 _CLOSE = 0.07
-"""A segment this near to the smooth model, in cells, counts as seen there."""
+"""A segment this near to the page model, in cells, counts as seen there."""
 
 
 def quad_mesh(corners: Points) -> Points:
@@ -59,72 +60,65 @@ def project(matrix: Points, places: Points) -> Points:
     return np.asarray(full[..., :2] / full[..., 2:3], np.float64)
 
 
-def _basis(x: Points, y: Points, degree: int) -> Points:
-    """Chebyshev products up to a total degree at places -1…1: the smooth page model."""
-    tx = np.polynomial.chebyshev.chebvander(x, degree)
-    ty = np.polynomial.chebyshev.chebvander(y, degree)
-    return np.stack(
-        [tx[..., i] * ty[..., j] for i in range(degree + 1) for j in range(degree + 1 - i)],
-        axis=-1,
-    )
+def _averages() -> Points:
+    """(90, 100): a segment's offset is the mean of the shifts at its two ends."""
+    matrix = np.zeros((10, 9, 10, 10))
+    line, cell = np.meshgrid(np.arange(10), np.arange(9), indexing="ij")
+    matrix[line, cell, line, cell] = 0.5
+    matrix[line, cell, line, cell + 1] = 0.5
+    return matrix.reshape(90, 100)
 
 
-def _places(degree: int) -> tuple[Points, Points]:
-    """Basis at the 2×90 segment middles, (2, 90, K), and at the 100 crossings, (100, K)."""
-    line = np.linspace(-1, 1, 10)
-    middle = (line[:-1] + line[1:]) / 2
-    y, x = np.meshgrid(line, middle, indexing="ij")
-    across = _basis(x.ravel(), y.ravel(), degree)
-    # Verticals: first index is x, the cell along them is y.
-    upright = _basis(y.ravel(), x.ravel(), degree)
-    yy, xx = np.meshgrid(line, line, indexing="ij")
-    return np.stack([across, upright]), _basis(xx.ravel(), yy.ravel(), degree)
+def _bending() -> Points:
+    """(100, 100): quadratic form of the bending energy of shifts on the 10×10 crossings.
 
-
-def _stiffness(degree: int) -> Points:
-    """Penalty of each basis term: bends of a high degree need more evidence than a shift."""
-    orders = [i + j for i in range(degree + 1) for j in range(degree + 1 - i)]
-    return np.array([1e-3 + 0.4 * max(0, order - 1) ** 2 for order in orders])
-
-
-_STIFF = {degree: _stiffness(degree) for _, degree in _PASSES}
-_PLACES = {degree: _places(degree) for _, degree in _PASSES}
-
-
-def _smooth(segments: Segments, degree: int) -> tuple[Points, Points]:
-    """Fits the smooth correction; returns it at crossings (2, 100) and the residuals (2, 90).
-
-    Iteratively reweighted least squares with Tukey's biweight, weighted by how clearly each
-    line is seen.
+    Second differences along a line, across the lines and mixed, as of a thin plate (Duchon
+    1977) on a lattice. Shifts, stretches and slants cost nothing, so that what isn't seen is
+    continued straight.
     """
-    at_segments, at_crossings = _PLACES[degree]
+    second = np.diff(np.eye(10), n=2, axis=0)
+    first = np.diff(np.eye(10), axis=0)
+    along = np.kron(np.eye(10), second)
+    across = np.kron(second, np.eye(10))
+    mixed = np.kron(first, first)
+    return np.asarray(along.T @ along + 0.3 * across.T @ across + 0.6 * mixed.T @ mixed)
+
+
+_AVERAGES = _averages()
+_BENDING = _bending()
+
+
+def _smooth(segments: Segments, stiffness: float, floor: float) -> tuple[Points, Points]:
+    """Fits the page's shift to the offsets seen; returns it (2, 100) and what is left (2, 90).
+
+    Both in cells, in the order of Segments: the line, then along it. Iteratively reweighted
+    least squares with Tukey's biweight, weighted by how clearly each line is seen; ``floor`` is
+    the least scale of a usual deviation, cells.
+    """
     strong = np.maximum(segments.strength.reshape(2, 90).astype(np.float64), 0.0)
-    strong = np.minimum(strong / max(float(np.median(strong)), 1e-6), 1.5)
-    correction = np.empty((2, 100))
-    residual = np.empty((2, 90))
-    for way in range(2):
-        offset = segments.offset[way].ravel().astype(np.float64)
-        design = at_segments[way]
-        weight = strong[way]
-        left = offset
-        ridge = np.diag(_STIFF[degree])
-        for _ in range(6):
-            weighted = design * weight[:, None]
-            solved = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ offset)
-            left = offset - design @ solved
-            scale = max(1.4826 * float(np.median(np.abs(left))), 0.015) * 4.0
-            weight = strong[way] * np.clip(1 - (left / scale) ** 2, 0, None) ** 2
-        correction[way] = at_crossings @ solved
-        residual[way] = left
-    return correction, residual
+    trust = np.minimum(strong / max(float(np.median(strong)), 1e-6), 1.0) + 1e-3
+    offset = segments.offset.reshape(2, 90).astype(np.float64)
+    weight = trust
+    page = stiffness * _BENDING + 1e-6 * np.eye(100)
+    for _ in range(4):
+        weighted = _AVERAGES.T * weight[:, None, :]
+        shift = np.linalg.solve(
+            weighted @ _AVERAGES + page, (weighted @ offset[..., None])
+        )[..., 0]
+        left = offset - shift @ _AVERAGES.T
+        usual = 1.4826 * np.median(np.abs(left), axis=1, keepdims=True)
+        scale = 4.0 * np.maximum(usual, floor)
+        weight = trust * (np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-4)
+    return shift, left
 
 
 def _moved(crossings: Points, correction: Points) -> Points:
-    """Crossings shifted by cells down (correction[0]) and right (correction[1])."""
+    """Crossings shifted by what ``_smooth`` found for horizontals and for verticals, cells."""
     down = np.gradient(crossings, axis=0)
     right = np.gradient(crossings, axis=1)
-    shift = correction.reshape(2, 10, 10, 1)
-    return np.asarray(crossings + shift[0] * down + shift[1] * right, np.float64)
+    shift = correction.reshape(2, 10, 10)
+    moved = crossings + shift[0][..., None] * down + shift[1].T[..., None] * right
+    return np.asarray(moved, np.float64)
 
 
 def flatten(grey: Grey, start: Points) -> Flat | Failure:
@@ -136,45 +130,29 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
     be seen the smooth model stands, and ``seen`` says so.
     """
     crossings = np.asarray(start, np.float64)
-    for reach, degree in _PASSES:
+    for reach, stiffness in _PASSES:
         if not _sane(crossings):
             return Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
         segments = measure(grey, crossings, reach)
-        correction, residual = _smooth(segments, degree)
-        crossings = _moved(crossings, correction)
+        crossings = _moved(crossings, _smooth(segments, stiffness, reach / 10)[0])
     if not _sane(crossings):
         return Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
-    segments = measure(grey, crossings, 0.12)
-    residual = segments.offset.reshape(2, 90)
+    segments = measure(grey, crossings, _LAST_REACH)
+    shift, left = _smooth(segments, _LAST_STIFFNESS, 0.015)
     strong = segments.strength.reshape(2, 90)
     lines = float(np.median(strong))
-    good = (np.abs(residual) < _CLOSE) & (strong > max(0.15 * lines, 2.5))
-    local, seen = _local(residual, good)
-    crossings = _moved(crossings, local)
-    support = good.reshape(2, 10, 9).mean(axis=2)
-    return Flat(Mesh(crossings, seen), support, lines, segments)
+    good = (np.abs(left) < _CLOSE) & (strong > max(0.15 * lines, 2.5))
+    good = good.reshape(2, 10, 9)
+    mesh = Mesh(_moved(crossings, shift), _seen(good))
+    return Flat(mesh, good.mean(axis=2), lines, segments)
 
 
-def _local(
-    residual: npt.NDArray[np.float32], good: npt.NDArray[np.bool_]
-) -> tuple[Points, npt.NDArray[np.bool_]]:
-    """Averages the residuals of the seen segments that meet at a crossing, along each line.
-
-    Returns the correction (2, 100) and which crossings were measured in both directions.
-    """
-    value = np.where(good, residual, 0).reshape(2, 10, 9)
-    count = good.reshape(2, 10, 9).astype(np.float64)
-    total = np.zeros((2, 10, 10))
-    weight = np.zeros((2, 10, 10))
-    total[..., :-1] += value
-    total[..., 1:] += value
-    weight[..., :-1] += count
-    weight[..., 1:] += count
-    mean = total / np.maximum(weight, 1)
-    seen = weight > 0
-    mean[1] = mean[1].T.copy()
-    both = seen[0] & seen[1].T
-    return mean.reshape(2, 100), both
+def _seen(good: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Crossings (10, 10) that a seen segment (2, 10, 9) of either direction ends at."""
+    ends = np.zeros((2, 10, 10), bool)
+    ends[..., :-1] |= good
+    ends[..., 1:] |= good
+    return np.asarray(ends[0] & ends[1].T)
 
 
 def _sane(crossings: Points) -> bool:
