@@ -10,6 +10,8 @@ NOTES = slice(11, 20)
 """Logits that the small notes 1–9 stand in the cell, struck-out ones not counted."""
 STRUCK = 20
 """Logit that something in the cell is struck out."""
-OUTPUTS = 21
+TURNED = slice(21, 25)
+"""Logits of how many clockwise quarter turns bring the patch upright."""
+OUTPUTS = 25
 FEATURES = 128
 """Length of the feature vector behind the heads, for likeness within a page."""

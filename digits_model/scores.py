@@ -24,13 +24,15 @@ class Scores:
     ``digits``: float64 (N, 10), log-probabilities, index 0 blank, each row sums to 1 in
     probability. ``hand``: float64 (N,), log-odds that the mark is handwritten. ``notes``: float64
     (N, 9), log-odds of each small note. ``struck``: float64 (N,), log-odds that something is
-    struck out. ``features``: float32 (N, 128), for likeness within one page.
+    struck out. ``turned``: float64 (N, 4), log-probabilities that 0 to 3 clockwise quarter turns
+    bring the patch upright. ``features``: float32 (N, 128), for likeness within one page.
     """
 
     digits: Floats
     hand: Floats
     notes: Floats
     struck: Floats
+    turned: Floats
     features: npt.NDArray[np.float32]
 
     def part(self, start: int, stop: int) -> Scores:
@@ -40,6 +42,7 @@ class Scores:
             self.hand[start:stop],
             self.notes[start:stop],
             self.struck[start:stop],
+            self.turned[start:stop],
             self.features[start:stop],
         )
 
@@ -83,7 +86,7 @@ def _log_softmax(logits: Floats) -> Floats:
 
 
 def raw_outputs(pixels: npt.NDArray[np.uint8]) -> tuple[Floats, npt.NDArray[np.float32]]:
-    """Uncalibrated logits float64 (N, 21) and features float32 (N, 128).
+    """Uncalibrated logits float64 (N, 25) and features float32 (N, 128).
 
     ``pixels``: uint8 (N, 48, 48, 3) as in ``papernudge.vision.patches.Patches``. Runs in pieces
     of 81 so that the activations of a piece stay in the processor's cache.
@@ -118,6 +121,7 @@ def calibrated(
         logits[:, layout.HAND] / calibration["hand"]["temperature"],
         logits[:, layout.NOTES] / calibration["notes"]["temperature"],
         logits[:, layout.STRUCK] / calibration["struck"]["temperature"],
+        _log_softmax(logits[:, layout.TURNED]),
         features,
     )
 

@@ -1,0 +1,84 @@
+"""Cells in device memory, refilled while training runs."""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import torch
+
+from papernudge.digits_model.training.labels import LABELS
+from papernudge.vision.patches import SIDE
+
+Cells = tuple[npt.NDArray[np.uint8], npt.NDArray[np.int8]]
+"""Patches uint8 (n, 48, 48, 3) and label rows int8 (n, LABELS)."""
+
+
+class Ring:
+    """The last ``room`` cells that were put in; batches are drawn from all of them."""
+
+    def __init__(self, room: int, device: torch.device) -> None:
+        self.pixels = torch.empty((room, SIDE, SIDE, 3), dtype=torch.uint8, device=device)
+        self.labels = torch.empty((room, LABELS), dtype=torch.int8, device=device)
+        self.filled = self.put_in = 0
+
+    def put(self, cells: Cells) -> None:
+        """Put cells in, over the oldest where the ring is full."""
+        room, count = len(self.pixels), len(cells[0])
+        start = self.put_in % room
+        if start + count > room:
+            start = 0
+        self.pixels[start : start + count].copy_(torch.from_numpy(cells[0]))
+        self.labels[start : start + count].copy_(torch.from_numpy(cells[1]))
+        self.put_in = start + count
+        self.filled = max(self.filled, start + count)
+
+    def batch(self, count: int) -> tuple[torch.Tensor, torch.Tensor]:
+        """Random cells: float (count, 3, SIDE, SIDE), 0–255, and int64 labels."""
+        at = torch.randint(0, self.filled, (count,), device=self.pixels.device)
+        return as_float(self.pixels[at]), self.labels[at].long()
+
+
+def as_float(pixels: torch.Tensor) -> torch.Tensor:
+    """uint8 (n, S, S, 3) to float (n, 3, S, S)."""
+    return pixels.permute(0, 3, 1, 2).float()
+
+
+class Drawing:
+    """Pages drawn by other processes; :meth:`ready` yields what has come in, never waiting."""
+
+    def __init__(self, draw: Callable[[int], Cells], seeds: Iterable[int], workers: int) -> None:
+        self._pool = multiprocessing.get_context("spawn").Pool(workers)
+        self._draw = draw
+        self._seeds: Iterator[int] = iter(seeds)
+        self._waiting: list[Any] = [self._ask() for _ in range(3 * workers)]
+
+    def _ask(self) -> Any:
+        return self._pool.apply_async(self._draw, (next(self._seeds),))
+
+    def ready(self, at_most: int = 64) -> Iterator[Cells]:
+        """What has been drawn since the last call."""
+        for _ in range(at_most):
+            if not self._waiting[0].ready():
+                return
+            yield self._next()
+
+    def wait(self) -> Cells:
+        """The next cells, waiting for them."""
+        return self._next()
+
+    def _next(self) -> Cells:
+        cells: Cells = self._waiting.pop(0).get()
+        self._waiting.append(self._ask())
+        return cells
+
+    def stop(self) -> None:
+        """End the drawing processes."""
+        self._pool.terminate()
+        self._pool.join()
+
+
+__all__ = ["Cells", "Drawing", "Ring", "as_float"]

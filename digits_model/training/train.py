@@ -1,0 +1,277 @@
+"""Trains the digit model, in legs that resume from a checkpoint.
+
+    python -m papernudge.digits_model.training.train --inputs .work/inputs.npz \
+        --pages .work/pages.npz --out .work/run --minutes 7
+
+Drawn pages only, unless ``--real all`` or ``--real K/N`` (all but fold K of N, folds by puzzle)
+adds real cells and ``--scans`` adds scanned digits laid on blank cells. ``--start`` takes the
+weights of another run; a run killed or ended by ``--leg`` goes on when started again with the
+same ``--out``. Everything is seeded, but a run's length is in minutes: the number of steps, which
+the log states, depends on the machine.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import math
+import time
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import torch
+from torch.nn import functional as nnf
+
+from papernudge.digits_model import layout
+from papernudge.digits_model.training import drawn, labels, packed
+from papernudge.digits_model.training.augment import augment, lay_on
+from papernudge.digits_model.training.network import CellNet
+from papernudge.digits_model.training.pool import Drawing, Ring
+
+Cells = tuple[torch.Tensor, torch.Tensor]
+Batch = tuple[torch.Tensor, torch.Tensor, torch.Tensor]
+
+
+def turned(
+    patches: torch.Tensor, truth: torch.Tensor, part: float = 0.2
+) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+    """Lay the first part of a batch on its side or head: all that is asked of it is the turn.
+
+    Returns patches, labels (unknown where turned) and int64 (n,) how many clockwise quarter
+    turns bring a patch upright.
+    """
+    each = int(len(patches) * part / 3)
+    turns = torch.zeros(len(patches), dtype=torch.int64, device=patches.device)
+    patches, truth = patches.clone(), truth.clone()
+    blank = truth.clamp(min=0).sum(1) == 0  # looks alike however it lies
+    for turn in (1, 2, 3):
+        at = slice((turn - 1) * each, turn * each)
+        patches[at] = torch.rot90(patches[at], turn, (2, 3))
+        turns[at] = turn
+        truth[at] = labels.UNKNOWN
+    turns[blank] = labels.UNKNOWN
+    return patches, truth, turns
+
+
+def loss_of(logits: torch.Tensor, truth: torch.Tensor, turns: torch.Tensor) -> torch.Tensor:
+    """Cross-entropy per head, summed; heads whose truth is unknown are left out.
+
+    ``logits``: float (n, OUTPUTS); ``truth``: int64 (n, LABELS); ``turns``: int64 (n,).
+    """
+    digit = nnf.cross_entropy(
+        logits[:, layout.DIGITS], truth[:, labels.DIGIT], ignore_index=labels.UNKNOWN
+    )
+    rest = torch.cat(
+        [logits[:, layout.HAND, None], logits[:, layout.NOTES], logits[:, layout.STRUCK, None]], 1
+    )
+    want = truth[:, 1:]
+    known = (want != labels.UNKNOWN).float()
+    each = nnf.binary_cross_entropy_with_logits(rest, want.clamp(min=0).float(), reduction="none")
+    columns = (each * known).sum(0) / known.sum(0).clamp(min=1)
+    turn = nnf.cross_entropy(logits[:, layout.TURNED], turns, ignore_index=labels.UNKNOWN)
+    return digit + 0.5 * columns[0] + 0.3 * columns[1:10].sum() + 0.3 * columns[10] + 0.1 * turn
+
+
+@dataclass
+class Sources:
+    """Where batches come from."""
+
+    ring: Ring
+    drawing: Drawing | None
+    real: Ring | None
+    scans: tuple[torch.Tensor, torch.Tensor] | None
+    real_part: float = 0.25
+    scan_part: float = 0.15
+
+    def refill(self) -> None:
+        """Put in what has been drawn in the meantime."""
+        if self.drawing is not None:
+            for cells in self.drawing.ready():
+                self.ring.put(cells)
+
+    def batch(self, count: int) -> Batch:
+        """A mixed batch, augmented: float (n, 3, S, S), int64 (n, LABELS) and turns (n,)."""
+        real = int(count * self.real_part) if self.real else 0
+        scans = int(count * self.scan_part) if self.scans else 0
+        parts = [self.ring.batch(count - real - scans)]
+        if self.real:
+            parts.append(self.real.batch(real))
+        if self.scans:
+            parts.append(self._scanned(scans))
+        patches, truth = torch.cat([p for p, _ in parts]), torch.cat([t for _, t in parts])
+        patches, truth, turns = turned(patches, truth)
+        return augment(patches), truth, turns
+
+    def _scanned(self, count: int) -> Cells:
+        """Scanned digits laid on cells that hold nothing, drawn or real."""
+        assert self.scans is not None
+        source = self.real if self.real and torch.rand(()).item() < 0.5 else self.ring
+        patches, truth = source.batch(3 * count)
+        empty = torch.nonzero(truth[:, [labels.DIGIT, *range(2, 12)]].clamp(min=0).sum(1) == 0)
+        empty = empty[:count, 0]
+        at = torch.randint(0, len(self.scans[0]), (len(empty),), device=patches.device)
+        truth = truth[empty].clone()
+        truth[:, labels.DIGIT], truth[:, labels.HAND] = self.scans[1][at], 1
+        return lay_on(patches[empty], self.scans[0][at, None].float() / 15), truth
+
+
+@dataclass
+class Run:
+    """The state of one training run, saved between legs."""
+
+    net: CellNet
+    minutes: float
+    out: Path
+    rate: float
+    device: torch.device
+    spent: float = 0.0
+    steps: int = 0
+    mean: dict[str, torch.Tensor] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.net.to(self.device)
+        self.optimiser = torch.optim.AdamW(self.net.parameters(), lr=self.rate, weight_decay=0.02)
+        self.mean = {k: v.detach().clone() for k, v in self.net.state_dict().items()}
+
+    def save(self) -> None:
+        """Write the checkpoint beside the old one, then put it in its place."""
+        half = self.out / "checkpoint.part"
+        torch.save(
+            {
+                "net": self.net.state_dict(),
+                "mean": self.mean,
+                "optimiser": self.optimiser.state_dict(),
+                "spent": self.spent,
+                "steps": self.steps,
+            },
+            half,
+        )
+        half.replace(self.out / "checkpoint.pt")
+
+    def resume(self) -> None:
+        """Go on from this run's own checkpoint, if it has one."""
+        path = self.out / "checkpoint.pt"
+        if not path.exists():
+            return
+        state = torch.load(path, map_location=self.device, weights_only=True)
+        self.net.load_state_dict(state["net"])
+        self.optimiser.load_state_dict(state["optimiser"])
+        self.mean, self.spent, self.steps = state["mean"], state["spent"], state["steps"]
+
+    def step(self, batch: Batch, schedule: float) -> float:
+        """One step at ``schedule``, the share of the run that is over."""
+        warm = min(1.0, (self.steps + 1) / 200)
+        rate = self.rate * warm * (0.5 * (1 + math.cos(math.pi * min(1.0, schedule))) + 1e-3)
+        for group in self.optimiser.param_groups:
+            group["lr"] = rate
+        self.net.train()
+        with torch.autocast(self.device.type, torch.bfloat16, self.device.type == "cuda"):
+            logits, _ = self.net(batch[0])
+        loss = loss_of(logits.float(), batch[1], batch[2])
+        self.optimiser.zero_grad(set_to_none=True)
+        loss.backward()  # type: ignore[no-untyped-call]
+        self.optimiser.step()
+        self.steps += 1
+        self._average()
+        return float(loss.detach()) if self.steps % 100 == 0 else math.nan
+
+    @torch.no_grad()
+    def _average(self, keep: float = 0.998) -> None:
+        """Running mean of the weights: steadier and better calibrated than the last step's."""
+        keep = min(keep, (1 + self.steps) / (10 + self.steps))
+        for name, value in self.net.state_dict().items():
+            if value.dtype.is_floating_point:
+                self.mean[name].lerp_(value, 1 - keep)
+            else:
+                self.mean[name].copy_(value)
+
+
+def train(run: Run, sources: Sources, batch: int, leg: float) -> None:
+    """Train until the run's minutes or this leg's are over; log and save on the way."""
+    began = saved = time.monotonic()
+    before = run.spent
+    while run.spent < run.minutes * 60 and time.monotonic() - began < leg * 60:
+        if run.steps % 5 == 0:
+            sources.refill()
+        loss = run.step(sources.batch(batch), run.spent / (run.minutes * 60))
+        run.spent = before + time.monotonic() - began
+        if not math.isnan(loss) and run.steps % 500 == 0:
+            print(
+                f"{run.spent:6.0f} s  step {run.steps}  loss {loss:.5f}  cells {sources.ring.filled}",
+                flush=True,
+            )
+        if time.monotonic() - saved > 60:
+            run.save()
+            saved = time.monotonic()
+    run.save()
+    torch.save(run.mean, run.out / "weights.pt")
+
+
+def real_ring(inputs: packed.Inputs, which: str, device: torch.device) -> Ring:
+    """The real cells of ``all`` or of all folds but K of ``K/N``."""
+    keep = np.ones(len(inputs.names), np.bool_)
+    if which != "all":
+        fold, count = (int(n) for n in which.split("/"))
+        keep = inputs.folds(count) != fold
+    ring = Ring(int(keep.sum()) * 81, device)
+    for at in np.flatnonzero(keep):
+        ring.put(inputs.cells(int(at)))
+    return ring
+
+
+def arguments() -> argparse.Namespace:
+    """The command's words."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
+    )
+    parser.add_argument("--inputs", type=Path, help="file written by training.pack")
+    parser.add_argument("--pages", type=Path, help="packed typefaces and strokes for drawn pages")
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--start", type=Path, help="weights of another run")
+    parser.add_argument("--real", default="none", help="none, all or K/N")
+    parser.add_argument("--scans", action="store_true")
+    parser.add_argument("--minutes", type=float, default=7.0, help="length of the whole run")
+    parser.add_argument("--leg", type=float, default=8.0, help="stop after so many minutes")
+    parser.add_argument("--rate", type=float, default=3e-3)
+    parser.add_argument("--batch", type=int, default=4096)
+    parser.add_argument("--room", type=int, default=2_500_000, help="cells kept in memory")
+    parser.add_argument("--first", type=int, default=100_000, help="cells drawn before step 1")
+    parser.add_argument("--workers", type=int, default=4)
+    parser.add_argument("--seed", type=int, default=1)
+    return parser.parse_args()
+
+
+def fill(ring: Ring, drawing: Drawing, first: int) -> None:
+    """Wait until ``first`` cells have been drawn."""
+    while ring.filled < first:
+        ring.put(drawing.wait())
+
+
+def main() -> None:
+    """Run one leg."""
+    given = arguments()
+    given.out.mkdir(parents=True, exist_ok=True)
+    torch.manual_seed(given.seed)
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    run = Run(CellNet(), given.minutes, given.out, given.rate, device)
+    if given.start:
+        run.net.load_state_dict(torch.load(given.start, map_location=device, weights_only=True))
+    run.resume()
+    inputs = packed.Inputs(given.inputs) if given.inputs else None
+    real = real_ring(inputs, given.real, device) if inputs and given.real != "none" else None
+    scans = inputs.scans(device) if inputs and given.scans else None
+    seeds = itertools.count(given.seed * 1_000_000_000 + run.steps * 1000)
+    drawing = Drawing(partial(drawn.cells, pages=given.pages), seeds, given.workers)
+    ring = Ring(given.room, device)
+    try:
+        fill(ring, drawing, given.first)
+        train(run, Sources(ring, drawing, real, scans), given.batch, given.leg)
+    finally:
+        drawing.stop()
+    print(f"ended after {run.steps} steps, {run.spent:.0f} s, {run.device}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,174 @@
+"""The whole road of seeing: a photo to what its page says."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.digits_model.scores import Scores, score
+from papernudge.vision.decode import Decoded, Solver, decode
+from papernudge.vision.doubts import cell_chances, chance_right, find_doubts, kind_of
+from papernudge.vision.failure import Failure
+from papernudge.vision.find import find_grids
+from papernudge.vision.grid import FoundGrid, GridKind
+from papernudge.vision.hand import ink_features, page_evidence
+from papernudge.vision.mesh import Mesh
+from papernudge.vision.patches import Patches, cut_patches
+from papernudge.vision.reading import CellKind, CellReading, GridReading, PageReading
+
+NOTE_ODDS = 0.0
+Raster = npt.NDArray[np.uint8]
+
+
+@dataclass
+class _Clock:
+    spent: dict[str, float] = field(default_factory=dict)
+
+    def add(self, stage: str, since: float) -> float:
+        now = time.perf_counter()
+        self.spent[stage] = self.spent.get(stage, 0.0) + 1000 * (now - since)
+        return now
+
+
+def read_page(raster: Raster, *, solve: Solver) -> PageReading | Failure:
+    """Read every grid on the page.
+
+    ``raster``: uint8 (H, W, 3), blue, green, red, as decoded, rotation tag not applied.
+    ``solve``: takes 81 characters, returns the only solution or None. The result's grids
+    are in reading order with the page upright. A :class:`Failure` where the page holds no grid.
+    """
+    clock = _Clock()
+    began = time.perf_counter()
+    found = find_grids(raster)
+    now = clock.add("find", began)
+    if not found:
+        return Failure(
+            "find",
+            "no grid",
+            "No 9×9 grid was found in the photo; lay the page flat, get the whole grid into the"
+            " frame and try again.",
+        )
+    readable = [g for g in found if g.mesh is not None and g.quality.ok]
+    patches = [cut_patches(raster, g.mesh) for g in readable if g.mesh is not None]
+    now = clock.add("flatten", now)
+    scores = [score(p.pixels) for p in patches]
+    turn = which_way_up(scores)
+    if turn:
+        patches = [p.turned(turn) for p in patches]
+        scores = [score(p.pixels) for p in patches]
+    now = clock.add("classify", now)
+    grids = [
+        read_grid(g, p, s, turn, solve) for g, p, s in zip(readable, patches, scores, strict=True)
+    ]
+    grids += [_unread(g, turn) for g in found if g not in readable]
+    clock.add("decode", now)
+    size = (raster.shape[1], raster.shape[0])
+    return PageReading(size, _in_order(_solutions_marked(grids), turn), turn, clock.spent)
+
+
+def which_way_up(scores: list[Scores]) -> int:
+    """How many clockwise quarter turns bring the page upright: all its cells vote.
+
+    Each cell's vote is its log-probability, floored so that no single smudge decides.
+    """
+    if not scores:
+        return 0
+    votes = np.zeros(4)
+    for grid in scores:
+        marked = grid.digits[:, 0] < np.log(0.5)
+        votes += np.maximum(grid.turned[marked], np.log(1e-3)).sum(axis=0)
+    return int(votes.argmax())
+
+
+def _mesh_of(found: FoundGrid, turn: int) -> Mesh | None:
+    return None if found.mesh is None else found.mesh.turned(turn)
+
+
+def read_grid(
+    found: FoundGrid, patches: Patches, scores: Scores, turn: int, solve: Solver
+) -> GridReading:
+    """Decode one grid whose patches and scores are already upright."""
+    marked = scores.digits[:, 0] < np.log(0.5)
+    page = page_evidence(ink_features(patches.pixels), scores.hand, marked)
+    hand = scores.hand + page
+    decoded = decode(scores.digits, hand, solve)
+    cells = _cells(decoded, scores)
+    alone = scores.digits.argmax(axis=1)
+    mesh = _mesh_of(found, turn)
+    restored = tuple(c for c in range(81) if (cells[c].digit or 0) != alone[c])
+    return GridReading(
+        GridKind.PUZZLE,
+        found.corners if mesh is None else mesh.corners,
+        found.quality,
+        mesh,
+        cells,
+        find_doubts(decoded),
+        restored,
+        float(np.prod(chance_right(decoded))),
+    )
+
+
+def _cells(decoded: Decoded, scores: Scores) -> tuple[CellReading, ...]:
+    chances, right = cell_chances(decoded), chance_right(decoded)
+    printed = decoded.given.sum(axis=1)
+    note_chance = 1 / (1 + np.exp(-scores.notes))
+    cells = []
+    for at in range(81):
+        kind, digit = kind_of(decoded, at)
+        notes: frozenset[int] = frozenset()
+        sure = 1.0
+        if kind is CellKind.BLANK:
+            notes = frozenset(int(n) + 1 for n in np.flatnonzero(scores.notes[at] > NOTE_ODDS))
+            sure = float(np.prod(np.maximum(note_chance[at], 1 - note_chance[at])))
+        cells.append(
+            CellReading(
+                kind,
+                digit,
+                float(right[at]),
+                tuple(float(c) for c in chances[at]),
+                float(printed[at] / max(1e-12, 1 - chances[at, 0])),
+                notes,
+                sure,
+                bool(scores.struck[at] > 0),
+            )
+        )
+    return tuple(cells)
+
+
+def _unread(found: FoundGrid, turn: int) -> GridReading:
+    corners = np.roll(found.corners, turn, axis=0)
+    return GridReading(found.kind, corners, found.quality)
+
+
+def _side(grid: GridReading) -> float:
+    return float(np.linalg.norm(np.diff(grid.corners, axis=0), axis=1).mean())
+
+
+def _solutions_marked(grids: list[GridReading]) -> list[GridReading]:
+    """A grid with all 81 digits printed is a solution, not a puzzle."""
+    return [replace(g, kind=GridKind.FULL) if g.cells and "." not in g.givens else g for g in grids]
+
+
+def _in_order(grids: list[GridReading], turn: int) -> tuple[GridReading, ...]:
+    """Rows of grids from the top of the upright page, each from the left."""
+
+    def centre(grid: GridReading) -> tuple[float, float]:
+        x, y = grid.corners.mean(axis=0)
+        for _ in range(turn):  # the raster turned clockwise: up was left
+            x, y = -y, x
+        return float(x), float(y)
+
+    rest = sorted(grids, key=lambda g: centre(g)[1])
+    rows: list[list[GridReading]] = []
+    for grid in rest:
+        if rows and centre(grid)[1] - centre(rows[-1][0])[1] < 0.5 * _side(rows[-1][0]):
+            rows[-1].append(grid)
+        else:
+            rows.append([grid])
+    return tuple(g for row in rows for g in sorted(row, key=lambda g: centre(g)[0]))
+
+
+__all__ = ["read_grid", "read_page", "which_way_up"]
