@@ -1,0 +1,91 @@
+"""What a solver knows at one moment: digits written, notes trusted, candidates ruled out since.
+
+Everything a technique may build on is asked of a ``Board``; what it costs to see it, in looks,
+is asked of ``papernudge.hints.looks``.
+"""
+
+from __future__ import annotations
+
+from papernudge.hints.geometry import (
+    ALL_CELLS,
+    HOUSES,
+    HOUSES_OF,
+    Candidates,
+    Cells,
+    Digits,
+    candidates_of,
+    members,
+)
+from papernudge.hints.position import Position
+
+
+class Board:
+    """Candidates of a position, less what notes and earlier steps have ruled out.
+
+    ``cells[d]``: the cells that can still take digit d (index 0 is empty). ``digits[c]``: the
+    digits that cell c can still take, 0 for a filled one. ``placed[d]``: where d stands.
+    ``seen[h]``: the digits that stand in house h. ``gone``: candidates ruled out by earlier
+    steps, ``noted``: those that the paper's own notes rule out: both are premises.
+    """
+
+    __slots__ = ("blank", "cells", "digits", "filled", "gone", "noted", "placed", "premises", "seen")
+
+    placed: tuple[Cells, ...]
+    filled: Cells
+    blank: Cells
+    seen: list[Digits]
+    cells: list[Cells]
+    digits: list[Digits]
+    gone: Candidates
+    noted: Candidates
+    premises: list[Cells]
+
+    @classmethod
+    def of(cls, position: Position, noted: Candidates = 0) -> Board:
+        """The board of a position; ``noted`` are candidates that its notes rule out."""
+        board = cls()
+        board.placed = position.placed
+        board.filled = position.filled
+        board.blank = ALL_CELLS & ~board.filled
+        board.seen = [0] * 27
+        for cell, mark in enumerate(position.digits):
+            if mark != ".":
+                bit = 1 << (int(mark) - 1)
+                for house in HOUSES_OF[cell]:
+                    board.seen[house] |= bit
+        # A note in a cell that sees the digit says nothing new.
+        real = sum(candidates_of(d, position.candidates[d]) for d in range(1, 10))
+        board.gone, board.noted = 0, noted & real
+        board._count(list(position.candidates), board.noted)
+        return board
+
+    def without(self, ruled_out: Candidates) -> Board:
+        """The board after these candidates were ruled out by a step."""
+        board = Board()
+        board.placed, board.filled, board.blank = self.placed, self.filled, self.blank
+        board.seen, board.noted = self.seen, self.noted
+        board.gone = self.gone | ruled_out
+        board._count(self.cells, ruled_out)
+        return board
+
+    def _count(self, cells: list[Cells], ruled_out: Candidates) -> None:
+        premises = self.gone | self.noted
+        self.premises = [0] + [premises >> 81 * d & ALL_CELLS for d in range(9)]
+        self.cells = [0] + [cells[d + 1] & ~(ruled_out >> 81 * d) for d in range(9)]
+        self.digits = digits = [0] * 81
+        for d in range(1, 10):
+            bit = 1 << (d - 1)
+            for cell in members(self.cells[d]):
+                digits[cell] |= bit
+
+    @property
+    def candidates(self) -> Candidates:
+        """All candidates that stand."""
+        mask = 0
+        for d in range(1, 10):
+            mask |= candidates_of(d, self.cells[d])
+        return mask
+
+    def places(self, digit: int, house: int) -> Cells:
+        """The cells of a house that can still take a digit."""
+        return self.cells[digit] & HOUSES[house]

@@ -1,0 +1,139 @@
+"""A deduction, and the evidence that alone forces it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from papernudge.hints.board import Board
+from papernudge.hints.geometry import (
+    ALL_DIGITS,
+    DIGITS_IN,
+    HOUSES,
+    PEERS,
+    Candidates,
+    Cell,
+    Cells,
+    Digit,
+    House,
+    candidate,
+    members,
+)
+from papernudge.hints.looks import (
+    Read,
+    Scan,
+    least_cover,
+    price,
+    sight_houses,
+    sight_witnesses,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Deduction:
+    """What a technique concludes, and the answers it concludes it from.
+
+    The claim, ``places`` (cell and digit) or ``ruled_out``, follows from the rules of the grid
+    and the ``reads`` alone. ``held``: cells that must be kept in mind meanwhile. ``looks``: the
+    effort, see ``papernudge.hints.looks``.
+    """
+
+    technique: str
+    reads: tuple[Read, ...]
+    held: Cells
+    places: tuple[tuple[Cell, Digit], ...]
+    ruled_out: Candidates
+    looks: int
+
+    def only(self, ruled_out: Candidates) -> Deduction:
+        """The same deduction, claiming no more than these eliminations."""
+        return replace(self, ruled_out=self.ruled_out & ruled_out)
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What alone forces a claim, with the rules of the grid: nothing of it can be left out.
+
+    ``cells``: written cells. ``earlier`` and ``noted``: candidates that earlier steps of the line
+    or the notes on the paper have ruled out, as premises. ``one_solution``: rests on the puzzle
+    having just one. ``houses``: where the questions were asked.
+    """
+
+    cells: Cells
+    earlier: Candidates = 0
+    noted: Candidates = 0
+    houses: tuple[House, ...] = ()
+    one_solution: bool = False
+
+
+def deduce(
+    board: Board, technique: str, reads: tuple[Read, ...], held: Cells, ruled_out: Candidates
+) -> Deduction:
+    """An elimination with its price."""
+    looks = held.bit_count() + sum(price(board, read) for read in reads)
+    return Deduction(technique, reads, held, (), ruled_out, looks)
+
+
+def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
+    """The candidates that must be out for the reads to be true, each once."""
+    needed: dict[tuple[Cell, Digit], None] = {}
+    for read in reads:
+        if isinstance(read, Scan):
+            for cell in members(HOUSES[read.house] & ~read.places):
+                needed[cell, read.digit] = None
+        else:
+            for digit in DIGITS_IN[ALL_DIGITS & ~read.digits]:
+                needed[read.cell, digit] = None
+    return list(needed)
+
+
+def evidence_of(board: Board, deduction: Deduction) -> Evidence:
+    """The written cells and premises that its reads rest on, none of them idle."""
+    cells, houses = 0, dict[House, None]()
+    for read in deduction.reads:
+        if isinstance(read, Scan):
+            houses[read.house] = None
+            cells |= _scanned(board, read)
+        else:
+            for house in sight_houses(board, read.cell, read.digits):
+                houses[house] = None
+            cells |= sight_witnesses(board, read.cell, read.digits)
+    return _trimmed(board, exclusions(deduction.reads), cells, tuple(houses))
+
+
+def _scanned(board: Board, read: Scan) -> Cells:
+    """The witnesses of a scan and the filled cells of its house that no witness sees."""
+    others = HOUSES[read.house] & ~read.places
+    need = others & board.blank & ~board.premises[read.digit]
+    witnesses = least_cover(need, board.placed[read.digit]) if need else 0
+    seen = 0
+    for witness in members(witnesses):
+        seen |= PEERS[witness]
+    return witnesses | (others & board.filled & ~seen)
+
+
+def _trimmed(
+    board: Board, needed: list[tuple[Cell, Digit]], cells: Cells, houses: tuple[House, ...]
+) -> Evidence:
+    """Leave out, one by one, what the rest makes idle."""
+    reasons: list[set[int]] = []
+    premises = board.gone | board.noted
+    for cell, digit in needed:
+        sees = (PEERS[cell] & board.placed[digit] | 1 << cell) & cells
+        found = set(members(sees))
+        if candidate(cell, digit) & premises:
+            found.add(81 + 81 * (digit - 1) + cell)
+        reasons.append(found)
+    # Premises go first: a written digit is easier to trust than a conclusion.
+    used = sorted(set().union(*reasons), reverse=True) if reasons else []
+    for item in used:
+        if all(found != {item} for found in reasons):
+            for found in reasons:
+                found.discard(item)
+    left = set().union(*reasons) if reasons else set()
+    drawn = sum(1 << (item - 81) for item in left if item >= 81)
+    return Evidence(
+        sum(1 << item for item in left if item < 81),
+        drawn & board.gone,
+        drawn & board.noted,
+        houses,
+    )

@@ -1,0 +1,168 @@
+"""The 9×9 grid as tables, built once: houses, peers, names, and sets that print themselves.
+
+Cells count from 0 to 80, row by row. Houses count from 0 to 26: rows 0–8, columns 9–17, blocks
+18–26. A set of cells is an integer with bit ``c`` set for cell ``c``; a set of digits one with bit
+``d - 1`` set for digit ``d``; a set of candidates one with bit ``81 * (d - 1) + c``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+Cell = int
+Digit = int
+House = int
+Cells = int
+"""A set of cells, 81 bits."""
+Digits = int
+"""A set of digits, 9 bits."""
+Candidates = int
+"""A set of pairs of cell and digit, 729 bits, digit by digit."""
+
+DIGITS = range(1, 10)
+ALL_CELLS: Cells = (1 << 81) - 1
+ALL_DIGITS: Digits = (1 << 9) - 1
+
+
+def _house_cells() -> tuple[tuple[Cell, ...], ...]:
+    rows = [tuple(9 * r + c for c in range(9)) for r in range(9)]
+    columns = [tuple(9 * r + c for r in range(9)) for c in range(9)]
+    blocks = [
+        tuple(27 * (b // 3) + 3 * (b % 3) + 9 * r + c for r in range(3) for c in range(3))
+        for b in range(9)
+    ]
+    return tuple(rows + columns + blocks)
+
+
+def cells_mask(cells: Iterable[Cell]) -> Cells:
+    """The set of these cells."""
+    mask = 0
+    for cell in cells:
+        mask |= 1 << cell
+    return mask
+
+
+HOUSE_CELLS = _house_cells()
+"""The nine cells of each of the 27 houses, in reading order."""
+HOUSES: tuple[Cells, ...] = tuple(cells_mask(cells) for cells in HOUSE_CELLS)
+"""The same as sets."""
+ROW = tuple(c // 9 for c in range(81))
+COLUMN = tuple(9 + c % 9 for c in range(81))
+BLOCK = tuple(18 + 3 * (c // 27) + c % 9 // 3 for c in range(81))
+HOUSES_OF = tuple(zip(ROW, COLUMN, BLOCK, strict=True))
+"""The row, the column and the block of each cell."""
+PEERS: tuple[Cells, ...] = tuple(
+    (HOUSES[ROW[c]] | HOUSES[COLUMN[c]] | HOUSES[BLOCK[c]]) & ~(1 << c) for c in range(81)
+)
+"""The twenty cells that each cell sees."""
+
+
+def members(mask: int) -> Iterator[int]:
+    """The bits that are set, lowest first: the cells of a set of cells."""
+    while mask:
+        low = mask & -mask
+        yield low.bit_length() - 1
+        mask ^= low
+
+
+def digits_in(mask: Digits) -> tuple[Digit, ...]:
+    """The digits of a set of digits, lowest first."""
+    return DIGITS_IN[mask]
+
+
+DIGITS_IN = tuple(tuple(d for d in DIGITS if m >> (d - 1) & 1) for m in range(512))
+
+
+def common_peers(cells: Iterable[Cell]) -> Cells:
+    """The cells that every one of ``cells`` sees."""
+    seen = ALL_CELLS
+    for cell in cells:
+        seen &= PEERS[cell]
+    return seen
+
+
+def houses_holding(mask: Cells) -> tuple[House, ...]:
+    """The houses that hold the whole set; none for the empty set."""
+    if not mask:
+        return ()
+    first = (mask & -mask).bit_length() - 1
+    return tuple(h for h in HOUSES_OF[first] if mask & ~HOUSES[h] == 0)
+
+
+def candidate(cell: Cell, digit: Digit) -> Candidates:
+    """The set of this one candidate."""
+    return 1 << (81 * (digit - 1) + cell)
+
+
+def candidates_of(digit: Digit, cells: Cells) -> Candidates:
+    """The candidates for one digit in a set of cells."""
+    return cells << 81 * (digit - 1)
+
+
+def candidate_pairs(mask: Candidates) -> tuple[tuple[Cell, Digit], ...]:
+    """The pairs of cell and digit in a set of candidates, by cell and then digit."""
+    return tuple(sorted((bit % 81, bit // 81 + 1) for bit in members(mask)))
+
+
+def cell_name(cell: Cell) -> str:
+    """``R4C7`` for cell 33.
+
+    >>> cell_name(33)
+    'R4C7'
+    """
+    return f"R{cell // 9 + 1}C{cell % 9 + 1}"
+
+
+def cell_of(name: str) -> Cell:
+    """The cell that ``R4C7`` names. ValueError if it names none.
+
+    >>> cell_of("R4C7")
+    33
+    """
+    text = name.strip().upper()
+    if len(text) == 4 and text[0] == "R" and text[2] == "C":
+        row, column = text[1], text[3]
+        if row in "123456789" and column in "123456789":
+            return 9 * (int(row) - 1) + int(column) - 1
+    raise ValueError(f"expected a cell such as R4C7 (row 4, column 7), got {name!r}")
+
+
+def house_name(house: House) -> str:
+    """``row 4``, ``column 2`` or ``block 9``.
+
+    >>> house_name(3), house_name(10), house_name(26)
+    ('row 4', 'column 2', 'block 9')
+    """
+    return f"{('row', 'column', 'block')[house // 9]} {house % 9 + 1}"
+
+
+def picture(cells: Cells) -> str:
+    """A set of cells as nine lines of text.
+
+    >>> print(picture(HOUSES[18] | HOUSES[13]))
+    x x x  . x .  . . .
+    x x x  . x .  . . .
+    x x x  . x .  . . .
+    <BLANKLINE>
+    . . .  . x .  . . .
+    . . .  . x .  . . .
+    . . .  . x .  . . .
+    <BLANKLINE>
+    . . .  . x .  . . .
+    . . .  . x .  . . .
+    . . .  . x .  . . .
+    """
+    return _drawn(["x" if cells >> c & 1 else "." for c in range(81)])
+
+
+def grid_picture(line: str) -> str:
+    """An 81-character line as nine lines of text."""
+    return _drawn(list(line))
+
+
+def _drawn(marks: list[str]) -> str:
+    rows = []
+    for r in range(9):
+        row = marks[9 * r : 9 * r + 9]
+        rows.append("  ".join(" ".join(row[k : k + 3]) for k in (0, 3, 6)))
+    return "\n\n".join("\n".join(rows[k : k + 3]) for k in (0, 3, 6))

@@ -1,0 +1,276 @@
+"""One hint at four depths. A depth is a type that holds its own fields and no deeper ones:
+text, JSON and pictures are made from it, so nothing is told that was not asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from papernudge.hints import words
+from papernudge.hints.board import Board
+from papernudge.hints.geometry import (
+    HOUSE_CELLS,
+    Cell,
+    Digit,
+    House,
+    candidate_pairs,
+    cell_name,
+    house_name,
+    members,
+)
+from papernudge.hints.line import Line, Step
+from papernudge.hints.looks import Scan
+from papernudge.hints.position import Position
+from papernudge.hints.search import cheapest_lines, nearest
+from papernudge.hints.techniques.singles import HIDDEN_SINGLE
+
+
+@dataclass(frozen=True, slots=True)
+class DigitFocus:
+    """Look at one digit. ``cells``: where it is written."""
+
+    digit: Digit
+    cells: tuple[Cell, ...]
+    house: None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """``{"digit": 7}``"""
+        return {"digit": self.digit}
+
+
+@dataclass(frozen=True, slots=True)
+class HouseFocus:
+    """Look at one house."""
+
+    house: House
+    digit: None = None
+
+    @property
+    def cells(self) -> tuple[Cell, ...]:
+        """The nine cells of the house."""
+        return HOUSE_CELLS[self.house]
+
+    def to_json(self) -> dict[str, Any]:
+        """``{"house": "row 4"}``"""
+        return {"house": house_name(self.house)}
+
+
+Focus = DigitFocus | HouseFocus
+
+
+@dataclass(frozen=True, slots=True)
+class ToldStep:
+    """A step before the last, as depth 3 tells it.
+
+    ``evidence``: written cells; ``noted``: cells whose notes it builds on; ``ruled_out``: for each
+    cell the digits it strikes there.
+    """
+
+    technique: str
+    houses: tuple[House, ...]
+    evidence: tuple[Cell, ...]
+    ruled_out: tuple[tuple[Cell, tuple[Digit, ...]], ...]
+    noted: tuple[Cell, ...] = ()
+    one_solution: bool = False
+
+    @property
+    def sentence(self) -> str:
+        """The step in words."""
+        return words.elimination(
+            self.technique,
+            self.houses,
+            self.evidence,
+            self.ruled_out,
+            self.noted,
+            self.one_solution,
+        )
+
+    def to_json(self) -> dict[str, Any]:
+        """Technique, houses, evidence, eliminations."""
+        return {
+            "technique": self.technique,
+            "houses": [house_name(h) for h in self.houses],
+            "evidence": [cell_name(c) for c in self.evidence],
+            "eliminations": [
+                {"cell": cell_name(c), "digits": list(digits)} for c, digits in self.ruled_out
+            ],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Told1:
+    """Where to look: one digit or one house."""
+
+    depth: ClassVar[int] = 1
+    focus: Focus
+
+    @property
+    def sentence(self) -> str:
+        """The depth in words."""
+        return words.where(self.focus.digit, self.focus.house)
+
+    def to_json(self) -> dict[str, Any]:
+        """The fields of the depth."""
+        return {"focus": self.focus.to_json(), "sentence": self.sentence}
+
+
+@dataclass(frozen=True, slots=True)
+class Told2(Told1):
+    """And which question to ask there."""
+
+    depth: ClassVar[int] = 2
+    technique: str
+
+    @property
+    def sentence(self) -> str:
+        """The depth in words."""
+        return words.question(self.focus.digit, self.focus.house, self.technique)
+
+    def to_json(self) -> dict[str, Any]:
+        """The fields of the depth."""
+        return {
+            "focus": self.focus.to_json(),
+            "technique": self.technique,
+            "sentence": self.sentence,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Told3(Told2):
+    """And why: the evidence of the last step, and the steps before it.
+
+    ``opened``: the technique of the last step.
+    """
+
+    depth: ClassVar[int] = 3
+    opened: str
+    houses: tuple[House, ...]
+    evidence: tuple[Cell, ...]
+    looks: int
+    line: tuple[ToldStep, ...]
+    noted: tuple[Cell, ...] = ()
+    one_solution: bool = False
+
+    @property
+    def sentence(self) -> str:
+        """The depth in words."""
+        last = words.reason(
+            self.opened, self.houses, self.evidence, self.noted, self.one_solution
+        )
+        return " ".join([*(step.sentence for step in self.line), last])
+
+    def to_json(self) -> dict[str, Any]:
+        """The fields of the depth."""
+        return {
+            "focus": self.focus.to_json(),
+            "technique": self.technique,
+            "houses": [house_name(h) for h in self.houses],
+            "evidence": [cell_name(c) for c in self.evidence],
+            "looks": self.looks,
+            "line": [step.to_json() for step in self.line],
+            "sentence": self.sentence,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told4(Told3):
+    """And the digits."""
+
+    depth: ClassVar[int] = 4
+    places: tuple[tuple[Cell, Digit], ...]
+
+    @property
+    def sentence(self) -> str:
+        """The depth in words."""
+        return words.writing(self.places)
+
+    def to_json(self) -> dict[str, Any]:
+        """The fields of the depth."""
+        fields = Told3.to_json(self)
+        places = [{"cell": cell_name(c), "digit": d} for c, d in self.places]
+        return {**fields, "places": places, "sentence": self.sentence}
+
+
+@dataclass(frozen=True, slots=True)
+class Nudge:
+    """A line of reasoning, to be told as deep as was asked."""
+
+    line: Line
+    focus: Focus
+
+    def at(self, depth: int) -> Told1:
+        """What depth 1, 2, 3 or 4 tells. ValueError for another depth."""
+        if depth == 1:
+            return Told1(self.focus)
+        if depth == 2:
+            return Told2(self.focus, self.line.technique)
+        if depth not in (3, 4):
+            raise ValueError(f"expected a depth from 1 to 4, got {depth}")
+        last = self.line.last
+        fields: dict[str, Any] = {
+            "focus": self.focus,
+            "technique": self.line.technique,
+            "opened": last.technique,
+            "houses": last.houses,
+            "evidence": tuple(members(last.evidence.cells)),
+            "looks": self.line.looks,
+            "line": tuple(told_step(step) for step in self.line.steps[:-1]),
+            "noted": noted_cells(last),
+            "one_solution": last.evidence.one_solution,
+        }
+        return Told3(**fields) if depth == 3 else Told4(**fields, places=self.line.places)
+
+
+def told_step(step: Step) -> ToldStep:
+    """A step as depth 3 tells it."""
+    struck: dict[Cell, list[Digit]] = {}
+    for cell, digit in candidate_pairs(step.ruled_out):
+        struck.setdefault(cell, []).append(digit)
+    return ToldStep(
+        step.technique,
+        step.houses,
+        tuple(members(step.evidence.cells)),
+        tuple((cell, tuple(digits)) for cell, digits in struck.items()),
+        noted_cells(step),
+        step.evidence.one_solution,
+    )
+
+
+def noted_cells(step: Step) -> tuple[Cell, ...]:
+    """The cells whose notes a step builds on."""
+    return tuple(dict.fromkeys(cell for cell, _ in candidate_pairs(step.evidence.noted)))
+
+
+def next_nudge(
+    position: Position, *, last: Sequence[Cell] = (), uniqueness: bool = False
+) -> Nudge | None:
+    """The next digit that can be written, by the fewest looks; None if nothing is left to say.
+
+    ``last``: cells written last, the latest at the end: lines near them win a tie. ``uniqueness``:
+    whether arguments from the puzzle having just one solution may be used.
+    """
+    if position.faults:
+        return None
+    board = Board.of(position)
+    line = nearest(cheapest_lines(board), last)
+    return None if line is None else Nudge(line, focus_of(line, position))
+
+
+def focus_of(line: Line, position: Position) -> Focus:
+    """Where to look first: one digit if the line asks for one digit only, in a house that isn't
+    nearly full; else one house.
+
+    A house with five digits or more is worth trying to finish: common practice, no source.
+    """
+    reads = [read for step in line.steps for read in step.deduction.reads]
+    digits = {read.digit if isinstance(read, Scan) else 0 for read in reads}
+    main = next(s for s in line.steps if s.technique == line.technique)
+    house = main.houses[0]
+    inside = sum(1 for c in HOUSE_CELLS[house] if position.digits[c] != ".")
+    if len(digits) == 1 and 0 not in digits and line.last.technique == HIDDEN_SINGLE:
+        digit = digits.pop()
+        if len(line.steps) > 1 or inside < 5:
+            return DigitFocus(digit, tuple(members(position.placed[digit])))
+    return HouseFocus(house)

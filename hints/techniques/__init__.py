@@ -1,0 +1,1 @@
+"""The techniques, each a function from a board to its deductions."""
