@@ -69,15 +69,20 @@ def model_bytes() -> bytes:
     return data
 
 
-@functools.cache
-def _session() -> Any:
+def session_of(model: bytes) -> Any:
+    """An onnxruntime session over an ONNX file's bytes, on one core."""
     import onnxruntime
 
     options = onnxruntime.SessionOptions()
     # One page is a few milliseconds of work: more threads cost more than they give.
     options.intra_op_num_threads = 1
     options.inter_op_num_threads = 1
-    return onnxruntime.InferenceSession(model_bytes(), options, providers=["CPUExecutionProvider"])
+    return onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
+
+
+@functools.cache
+def _session() -> Any:
+    return session_of(model_bytes())
 
 
 def _log_softmax(logits: Floats) -> Floats:
@@ -85,13 +90,16 @@ def _log_softmax(logits: Floats) -> Floats:
     return np.asarray(shifted - np.log(np.exp(shifted).sum(axis=1, keepdims=True)))
 
 
-def raw_outputs(pixels: npt.NDArray[np.uint8]) -> tuple[Floats, npt.NDArray[np.float32]]:
+def raw_outputs(
+    pixels: npt.NDArray[np.uint8], session: Any = None
+) -> tuple[Floats, npt.NDArray[np.float32]]:
     """Uncalibrated logits float64 (N, 25) and features float32 (N, 128).
 
-    ``pixels``: uint8 (N, 48, 48, 3) as in ``papernudge.vision.patches.Patches``. Runs in pieces
-    of 81 so that the activations of a piece stay in the processor's cache.
+    ``pixels``: uint8 (N, 48, 48, 3) as in ``papernudge.vision.patches.Patches``. ``session``:
+    another model's, for experiments. Runs in pieces of 81 so that the activations of a piece
+    stay in the processor's cache.
     """
-    session = _session()
+    session = session or _session()
     logits, features = [], []
     for start in range(0, len(pixels), 81):
         piece = np.ascontiguousarray(pixels[start : start + 81].transpose(0, 3, 1, 2))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -21,6 +22,7 @@ from papernudge.vision.reading import CellKind, CellReading, GridReading, PageRe
 
 NOTE_ODDS = 0.0
 Raster = npt.NDArray[np.uint8]
+Scorer = Callable[[Raster], Scores]
 
 
 @dataclass
@@ -33,12 +35,13 @@ class _Clock:
         return now
 
 
-def read_page(raster: Raster, *, solve: Solver) -> PageReading | Failure:
+def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageReading | Failure:
     """Read every grid on the page.
 
     ``raster``: uint8 (H, W, 3), blue, green, red, as decoded, rotation tag not applied.
-    ``solve``: takes 81 characters, returns the only solution or None. The result's grids
-    are in reading order with the page upright. A :class:`Failure` where the page holds no grid.
+    ``solve``: takes 81 characters, returns the only solution or None. ``scorer``: the classifier,
+    another one for experiments. The result's grids are in reading order with the page upright.
+    A :class:`Failure` where the page holds no grid.
     """
     clock = _Clock()
     began = time.perf_counter()
@@ -54,11 +57,11 @@ def read_page(raster: Raster, *, solve: Solver) -> PageReading | Failure:
     readable = [g for g in found if g.mesh is not None and g.quality.ok]
     patches = [cut_patches(raster, g.mesh) for g in readable if g.mesh is not None]
     now = clock.add("flatten", now)
-    scores = [score(p.pixels) for p in patches]
+    scores = [scorer(p.pixels) for p in patches]
     turn = which_way_up(scores)
     if turn:
         patches = [p.turned(turn) for p in patches]
-        scores = [score(p.pixels) for p in patches]
+        scores = [scorer(p.pixels) for p in patches]
     now = clock.add("classify", now)
     grids = [
         read_grid(g, p, s, turn, solve) for g, p, s in zip(readable, patches, scores, strict=True)
