@@ -1,6 +1,12 @@
-"""Words, pictures, files and exit codes: the only room that prints."""
+"""Words, pictures, files and exit codes. Nothing else prints, exits or asks."""
+
+from __future__ import annotations
 
 
 def main() -> None:
-    """Run the command line."""
-    raise SystemExit(70)
+    """The command ``papernudge``."""
+    import sys
+
+    from papernudge.cli.app import run
+
+    sys.exit(run(sys.argv[1:]))

@@ -38,8 +38,11 @@ _PEERS = tuple(tuple(members(mask)) for mask in PEERS)
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """A wrong entry. ``clashes``: cells of its houses that hold the same digit (none: it merely
-    doesn't lead to the solution). ``root``: no other wrong digit forced it."""
+    """A wrong entry.
+
+    ``clashes``: cells of its houses that hold the same digit (none: it merely doesn't lead to
+    the solution). ``root``: no other wrong digit forced it.
+    """
 
     cell: int
     written: int
@@ -138,8 +141,10 @@ class Checked3(Checked2):
 
 @dataclass(frozen=True, slots=True)
 class Checked4(Checked3):
-    """Depth 4 adds the right digits: one for each mistake, in the same order, and one for each
-    cell of ``lost_notes``."""
+    """Depth 4 adds the right digits.
+
+    One for each mistake, in the same order, and one for each cell of ``lost_notes``.
+    """
 
     right: tuple[int, ...]
     right_notes: tuple[int, ...]
@@ -258,9 +263,11 @@ def _clashes(digits: Sequence[int], cell: int) -> set[int]:
 
 
 def _lost_notes(position: Position, solution: str) -> tuple[int, ...]:
-    blank = (c for c in sorted(position.notes) if position.digits[c] == ".")
+    """Blank cells with notes, the right digit not among them."""
     return tuple(
-        c for c in blank if position.notes[c] and int(solution[c]) not in position.notes[c]
+        cell
+        for cell, digits in sorted(position.notes.items())
+        if digits and position.digits[cell] == "." and not digits >> int(solution[cell]) - 1 & 1
     )
 
 

@@ -1,0 +1,198 @@
+"""The answer to ``hint`` and ``check`` for one grid at one depth: state, sentence, document."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from papernudge.cli.documents import FORMAT, doubt_document
+from papernudge.cli.doubting import asked, doubts_that_matter, misreadings
+from papernudge.cli.exits import Exit
+
+if TYPE_CHECKING:
+    from papernudge.cli.pages import Sheet
+    from papernudge.hints import Nudge, Position, Told1, Walk
+    from papernudge.hints.checking import Checked
+    from papernudge.vision.reading import Doubt, GridReading
+
+DEEPEST = 4
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """What is said about one grid.
+
+    ``told``: the depth's own type, for drawing; None where there is nothing to draw. ``doubts``
+    are the ones that must be answered first (state ``unsure``). ``deeper``: whether another
+    depth would say more. ``fields`` go into the document besides the common ones.
+    """
+
+    command: str
+    sheet: Sheet
+    state: str
+    depth: int
+    sentence: str
+    code: Exit = Exit.DONE
+    told: Told1 | Checked | None = None
+    doubts: tuple[Doubt, ...] = ()
+    deeper: bool = False
+    fields: dict[str, Any] = field(default_factory=dict)
+
+    def document(self) -> dict[str, Any]:
+        """The answer as JSON."""
+        out = {
+            "format": FORMAT,
+            "photo": self.sheet.page.called,
+            "grid": self.sheet.number,
+            "state": self.state,
+            "depth": self.depth,
+            "sentence": self.sentence,
+            **self.fields,
+        }
+        if self.doubts:
+            out["doubts"] = [doubt_document(doubt) for doubt in self.doubts]
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class HintWishes:
+    """``uniqueness``: also allow steps that lean on there being one solution."""
+
+    earlier: GridReading | None = None
+    uniqueness: bool = False
+
+
+def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
+    """The next step at this depth, or why there is none."""
+
+    def outcome(grid: GridReading) -> object:
+        state, nudge = _next_step(grid, wishes)
+        return state, json.dumps(nudge.at(depth).to_json()) if nudge else ""
+
+    state, nudge = _next_step(sheet.grid, wishes)
+    doubts = _standing(sheet.grid, state, outcome)
+    if doubts:
+        return _unsure("hint", sheet, depth, doubts, {"nudge": None})
+    if nudge is not None:
+        told = nudge.at(depth)
+        said = sheet.lead + told.sentence
+        return Answer(
+            "hint", sheet, state, depth, said, told=told, deeper=depth < DEEPEST,
+            fields={"nudge": told.to_json()},
+        )  # fmt: skip
+    code = Exit.NOT_ONE_SOLUTION if state == "not one solution" else Exit.DONE
+    said = sheet.lead + _no_nudge_words(state, sheet.position)
+    return Answer("hint", sheet, state, depth, said, code, fields={"nudge": None})
+
+
+def _next_step(grid: GridReading, wishes: HintWishes) -> tuple[str, Nudge | None]:
+    from papernudge.cli.pages import position_of
+    from papernudge.hints import next_nudge
+
+    position = position_of(grid)
+    state = _paper_state(position)
+    if state != "open":
+        return state, None
+    last = _written_since(grid, wishes.earlier)
+    nudge = next_nudge(position, last=last, uniqueness=wishes.uniqueness)
+    return ("open" if nudge else "no step"), nudge
+
+
+def _paper_state(position: Position) -> str:
+    solution = position.solution
+    if solution is None:
+        return "not one solution"
+    pairs = list(zip(position.entries, solution, strict=True))
+    if any(written not in (".", right) for written, right in pairs):
+        return "mistaken"
+    return "open" if "." in position.digits else "solved"
+
+
+def _written_since(grid: GridReading, earlier: GridReading | None) -> tuple[int, ...]:
+    if earlier is None:
+        return ()
+    pairs = zip(earlier.entries, grid.entries, strict=True)
+    return tuple(c for c, (old, new) in enumerate(pairs) if new not in (".", old))
+
+
+def _no_nudge_words(state: str, position: Position) -> str:
+    if state == "solved":
+        return "This grid is solved: all 81 digits are right."
+    if state == "mistaken":
+        return (
+            "Something written here can't be right, so a hint would lead astray: papernudge check"
+            " says how much, where and what, as far as you want to know."
+        )
+    if state == "no step":
+        return "No step that this tool knows opens another cell here; nothing written is wrong."
+    from papernudge.hints.checking import check
+
+    return check(position).at(1).sentence
+
+
+def _standing(grid: GridReading, state: str, outcome: Any) -> tuple[Doubt, ...]:
+    """Doubts to ask before answering, likely misreadings among the mistakes first."""
+    from papernudge.cli.pages import position_of
+
+    soft: tuple[Doubt, ...] = ()
+    if state == "mistaken":
+        position = position_of(grid)
+        solution = position.solution or ""
+        wrong = [c for c, e in enumerate(position.entries) if e not in (".", solution[c])]
+        soft = misreadings(grid, wrong, solution)
+    return (*doubts_that_matter(grid, outcome), *soft)
+
+
+def _unsure(
+    command: str, sheet: Sheet, depth: int, doubts: tuple[Doubt, ...], fields: dict[str, Any]
+) -> Answer:
+    questions = " ".join(asked(sheet.grid, doubt) for doubt in doubts)
+    said = f"{sheet.lead}First, what does the page say? {questions}"
+    return Answer(command, sheet, "unsure", depth, said, Exit.UNSURE, doubts=doubts, fields=fields)
+
+
+def walk_answer(sheet: Sheet, wishes: HintWishes) -> Answer:
+    """The whole solve from here, line by line."""
+    from papernudge.hints import walk
+
+    first = hint_answer(sheet, DEEPEST, wishes)
+    if first.state not in ("open", "no step"):
+        return first
+    whole: Walk = walk(sheet.position)
+    lines = list(whole.sentences())
+    if not whole.solved:
+        lines.append("From there no step that this tool knows opens another cell.")
+    said = "\n".join(lines)
+    fields = {"nudge": None, "walk": whole.to_json()}
+    return Answer("hint", sheet, first.state, DEEPEST, sheet.lead + said, fields=fields)
+
+
+def check_answer(sheet: Sheet, depth: int, earlier: GridReading | None) -> Answer:
+    """Whether the paper is right so far, at this depth."""
+    from papernudge.cli.pages import position_of
+    from papernudge.hints.checking import Check, State, check
+
+    def checked(grid: GridReading) -> Check:
+        before = None
+        if earlier is not None and earlier.givens == grid.givens:
+            before = position_of(earlier)
+        return check(position_of(grid), before)
+
+    def outcome(grid: GridReading) -> object:
+        return json.dumps(checked(grid).at(depth).to_json())
+
+    result = checked(sheet.grid)
+    told = result.at(depth)
+    doubts = _standing(sheet.grid, str(result.state), outcome)
+    if doubts:
+        return _unsure("check", sheet, depth, doubts, {"filled": told.filled})
+    code = {State.MISTAKEN: Exit.MISTAKE, State.NOT_ONE_SOLUTION: Exit.NOT_ONE_SOLUTION}.get(
+        result.state, Exit.DONE
+    )
+    deeper = depth < DEEPEST and (bool(result.mistakes) or bool(result.lost_notes))
+    said = sheet.lead + told.sentence
+    fields = {k: v for k, v in told.to_json().items() if k not in ("state", "depth", "sentence")}
+    return Answer(
+        "check", sheet, str(result.state), depth, said, code, told, deeper=deeper, fields=fields
+    )

@@ -1,0 +1,237 @@
+"""The command line: words in, exit codes out. Each command's work is imported when it is run."""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+from collections.abc import Sequence
+from typing import Annotated
+
+import typer
+
+from papernudge.cli.exits import Exit, Stop
+
+app = typer.Typer(
+    name="papernudge",
+    help="Photograph a sudoku on paper; get one gentle, exact nudge. Photos stay on this machine.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
+)
+
+Photos = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="PHOTO...", help="Photo files; - reads standard input."),
+]
+OnePhoto = Annotated[
+    str | None, typer.Argument(metavar="PHOTO", help="A photo file; - reads standard input.")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
+JsonLines = Annotated[
+    bool, typer.Option("--json-lines", help="Print one JSON object a line, as each is ready.")
+]
+Picture = Annotated[
+    str | None,
+    typer.Option(
+        "--picture",
+        metavar="OUT",
+        help="Also draw it on the photo: OUT ends in .png or .jpg. With .svg, and for lines, a"
+        " clean board is drawn.",
+    ),
+]
+Side = Annotated[
+    int,
+    typer.Option(
+        "--picture-side",
+        metavar="N",
+        min=200,
+        max=20000,
+        help="Longest side of the picture, pixels.",
+    ),
+]
+Assume = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--assume",
+        metavar="[N:]R4C7=1",
+        help="Overrule a reading: =1, =given:1, =entry:1, =. for nothing. May be repeated.",
+    ),
+]
+Grid = Annotated[
+    int | None,
+    typer.Option(
+        "--grid", metavar="N", min=1, help="Which grid on the page; else the first puzzle."
+    ),
+]
+GivenLine = Annotated[
+    str | None,
+    typer.Option(
+        "--given-line",
+        metavar="TEXT",
+        help="81 characters in place of a photo: the printed digits.",
+    ),
+]
+EntryLine = Annotated[
+    str | None,
+    typer.Option("--entry-line", metavar="TEXT", help="81 characters: the digits you wrote."),
+]
+Tell = Annotated[
+    int, typer.Option("--tell", metavar="1-4", min=1, max=4, help="How much to tell: the depth.")
+]
+Since = Annotated[
+    str | None,
+    typer.Option("--since", metavar="EARLIER", help="An earlier photo of the same grid."),
+]
+Sentences = Annotated[
+    bool, typer.Option("--sentences", help="No drawn boards: sentences only, for a screen reader.")
+]
+
+
+@app.command()
+def read(
+    photos: Photos = None,
+    as_json: Json = False,
+    json_lines: JsonLines = False,
+    picture: Picture = None,
+    side: Side = 1600,
+    assume: Assume = None,
+    grid: Grid = None,
+    given_line: GivenLine = None,
+    entry_line: EntryLine = None,
+    sentences: Sentences = False,
+) -> None:
+    """What the page says, and what is in doubt."""
+    from papernudge.cli.commands import Wishes, run_read
+
+    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences)
+    raise typer.Exit(run_read(photos or [], given_line, entry_line, wishes))
+
+
+@app.command()
+def hint(
+    photo: OnePhoto = None,
+    tell: Tell = 1,
+    walk: Annotated[bool, typer.Option("--walk", help="The whole solve from here.")] = False,
+    since: Since = None,
+    uniqueness: Annotated[
+        bool,
+        typer.Option("--uniqueness", help="Allow steps that lean on there being one solution."),
+    ] = False,
+    as_json: Json = False,
+    json_lines: JsonLines = False,
+    picture: Picture = None,
+    side: Side = 1600,
+    assume: Assume = None,
+    grid: Grid = None,
+    given_line: GivenLine = None,
+    entry_line: EntryLine = None,
+    sentences: Sentences = False,
+) -> None:
+    """The next simplest step, gently.
+
+    Depth 1 says where to look, 2 names the technique, 3 shows the evidence, 4 gives the digit.
+    Not for use during a contest round.
+    """
+    from papernudge.cli.commands import Wishes, run_hint
+
+    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences)
+    photos = [] if photo is None else [photo]
+    raise typer.Exit(
+        run_hint(photos, given_line, entry_line, wishes, tell, walk, since, uniqueness)
+    )
+
+
+@app.command()
+def check(
+    photos: Photos = None,
+    tell: Tell = 1,
+    since: Since = None,
+    as_json: Json = False,
+    json_lines: JsonLines = False,
+    picture: Picture = None,
+    side: Side = 1600,
+    assume: Assume = None,
+    grid: Grid = None,
+    given_line: GivenLine = None,
+    entry_line: EntryLine = None,
+    sentences: Sentences = False,
+) -> None:
+    """Is the paper right so far?
+
+    Depth 1 says how much is wrong, 2 in which houses, 3 in which cells and what to rub out
+    first, 4 the right digits.
+    """
+    from papernudge.cli.commands import Wishes, run_check
+
+    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences)
+    raise typer.Exit(run_check(photos or [], given_line, entry_line, wishes, tell, since))
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Runs the command and gives its exit code; nothing but a sentence reaches the user."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # odd file names and old terminals must not crash
+            stream.reconfigure(errors="backslashreplace")
+    try:
+        code = _dispatch(list(arguments))
+        sys.stdout.flush()
+    except BrokenPipeError:  # the reader of our output went away, as head does
+        _forget_standard_output()
+        return int(Exit.DONE)
+    except KeyboardInterrupt:
+        return int(Exit.STOPPED)
+    except Stop as stop:
+        return _told(stop.sentence, stop.code)
+    except MemoryError:
+        return _told("There is not enough memory for this: try a smaller photo.", Exit.FAULT)
+    except Exception as fault:  # a fault of ours: say so, without a traceback
+        if os.environ.get("PAPERNUDGE_DEBUG"):
+            raise
+        what = f"{type(fault).__name__}: {fault}".splitlines()[0]
+        return _told(
+            f"This is a fault of papernudge, not yours ({what});"
+            " with PAPERNUDGE_DEBUG=1 it tells more.",
+            Exit.FAULT,
+        )
+    return code
+
+
+def _dispatch(arguments: list[str]) -> int:
+    try:
+        result = app(arguments, prog_name="papernudge", standalone_mode=False)
+    except typer.Exit as done:
+        return int(done.exit_code)
+    except typer.Abort:
+        return int(Exit.STOPPED)
+    except _usage_error() as error:
+        if type(error).__name__ == "NoArgsIsHelpError":
+            return _told(_message(error), Exit.WORDS)
+        message = " ".join(_message(error).split()).rstrip(".")
+        return _told(f"{message}: papernudge --help lists what can be said.", Exit.WORDS)
+    return int(result or 0)
+
+
+def _usage_error() -> type[Exception]:
+    """The root of typer's own complaints about the words; typer exports only a twig of it."""
+    family = typer.BadParameter.__mro__
+    found = next((c for c in family if c.__name__ == "ClickException"), typer.BadParameter)
+    assert issubclass(found, Exception)
+    return found
+
+
+def _message(error: Exception) -> str:
+    said = getattr(error, "format_message", None)
+    return str(said() if said is not None else error)
+
+
+def _told(sentence: str, code: Exit) -> int:
+    print(sentence, file=sys.stderr)
+    return int(code)
+
+
+def _forget_standard_output() -> None:
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())

@@ -1,0 +1,288 @@
+"""What the commands do, once their words are in order."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from papernudge.cli.assume import Assumption, parse_assumption
+from papernudge.cli.documents import failure_document, page_document
+from papernudge.cli.exits import Exit, Stop, bad_words
+from papernudge.cli.pages import Page, Sheet, Source, choose, open_page, sources, unreadable
+
+if TYPE_CHECKING:
+    from papernudge.cli.answers import Answer
+    from papernudge.vision.reading import GridReading
+
+PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".svg")
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """The options that all commands share, checked."""
+
+    output: str  # "text", "json" or "json lines"
+    picture: Path | None
+    side: int
+    assumptions: tuple[Assumption, ...]
+    grid: int | None
+    sentences: bool
+
+    @classmethod
+    def of(
+        cls,
+        as_json: bool,
+        json_lines: bool,
+        picture: str | None,
+        side: int,
+        assume: Sequence[str] | None,
+        grid: int | None,
+        sentences: bool,
+    ) -> Wishes:
+        """Stop (2) where the words are off, before any file is opened."""
+        if as_json and json_lines:
+            raise bad_words("Choose --json or --json-lines, not both.")
+        if picture is not None and Path(picture).suffix.lower() not in PICTURE_ENDINGS:
+            raise bad_words(f"--picture OUT ends in {', '.join(PICTURE_ENDINGS)}; got {picture!r}.")
+        output = "json" if as_json else "json lines" if json_lines else "text"
+        assumptions = tuple(parse_assumption(text) for text in assume or ())
+        where = None if picture is None else Path(picture)
+        return cls(output, where, side, assumptions, grid, sentences)
+
+    @property
+    def talks(self) -> bool:
+        """Whether somebody sits at a terminal and can be asked."""
+        return self.output == "text" and sys.stdin.isatty() and sys.stdout.isatty()
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one source came to: its document, its text, its exit code."""
+
+    document: dict[str, Any]
+    text: str
+    code: Exit
+
+
+def run_read(
+    photos: Sequence[str], given_line: str | None, entry_line: str | None, wishes: Wishes
+) -> int:
+    """``papernudge read``."""
+    found = sources(photos, given_line, entry_line)
+    _one_picture(found, wishes)
+    return _report(found, wishes, lambda source: _read_one(source, wishes))
+
+
+def _read_one(source: Source, wishes: Wishes) -> Outcome:
+    from papernudge.cli.pages import first_puzzle
+    from papernudge.cli.words import page_words
+
+    page = open_page(source)
+    number = wishes.grid or first_puzzle(page) or 1
+    if wishes.grid is not None:
+        choose(page, wishes.grid)
+    page = Sheet(page, number).assuming(wishes.assumptions).page
+    code = Exit.DONE
+    if not any(grid.cells for grid in page.grids):
+        stop = unreadable(page, number)
+        _say(stop.sentence)
+        code = stop.code
+    if wishes.picture is not None:
+        from papernudge.cli.pictures import read_picture
+
+        _draw(wishes, lambda: read_picture(page, number, wishes.side, _ending(wishes)))
+    document = page_document(page)
+    text = page_words(page, wishes.grid, wishes.sentences)
+    return Outcome(document, text, code)
+
+
+def run_hint(
+    photos: Sequence[str],
+    given_line: str | None,
+    entry_line: str | None,
+    wishes: Wishes,
+    tell: int,
+    walk: bool,
+    since: str | None,
+    uniqueness: bool,
+) -> int:
+    """``papernudge hint``."""
+    found = sources(photos, given_line, entry_line)
+    _one_picture(found, wishes)
+
+    def one(source: Source) -> Outcome:
+        from papernudge.cli.answers import HintWishes, hint_answer, walk_answer
+
+        sheet = choose(open_page(source), wishes.grid).assuming(wishes.assumptions)
+        earlier = _earlier(since, sheet, wishes)
+        hints = HintWishes(earlier, uniqueness)
+        if walk:
+            return _said(walk_answer(sheet, hints), wishes)
+        return _answered(sheet, tell, wishes, lambda s, depth: hint_answer(s, depth, hints))
+
+    return _report(found, wishes, one)
+
+
+def run_check(
+    photos: Sequence[str],
+    given_line: str | None,
+    entry_line: str | None,
+    wishes: Wishes,
+    tell: int,
+    since: str | None,
+) -> int:
+    """``papernudge check``."""
+    found = sources(photos, given_line, entry_line)
+    _one_picture(found, wishes)
+    if since is not None and len(found) > 1:
+        raise bad_words("--since compares one photo with an earlier one: name one PHOTO.")
+
+    def one(source: Source) -> Outcome:
+        from papernudge.cli.answers import check_answer
+
+        page = open_page(source)
+        puzzles = [n for n, grid in enumerate(page.grids, start=1) if grid.kind == "puzzle"]
+        if wishes.grid is None and since is None and len(puzzles) > 1:
+            return _check_all(page, puzzles, wishes, tell)
+        sheet = choose(page, wishes.grid).assuming(wishes.assumptions)
+        earlier = _earlier(since, sheet, wishes)
+        return _answered(sheet, tell, wishes, lambda s, depth: check_answer(s, depth, earlier))
+
+    return _report(found, wishes, one)
+
+
+def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) -> Outcome:
+    """Every puzzle of a page: a line each, a table in all; the document is the first one's, with
+    the others under ``grids``.
+    """
+    from papernudge.cli.answers import check_answer
+    from papernudge.cli.words import grids_table
+
+    page = Sheet(page, puzzles[0]).assuming(wishes.assumptions).page
+    answers = [check_answer(Sheet(page, n), tell, None) for n in puzzles]
+    if wishes.picture is not None:
+        from papernudge.cli.pictures import answer_picture
+
+        _draw(wishes, lambda: answer_picture(answers[0], wishes.side, _ending(wishes)))
+    for answer in answers:
+        _say_doubts(answer)
+    lines = [answer.sentence for answer in answers if not answer.doubts]
+    document = {**answers[0].document(), "grids": [answer.document() for answer in answers]}
+    code = max(answer.code for answer in answers)
+    return Outcome(document, "\n".join([*lines, "", grids_table(answers)]), code)
+
+
+def _earlier(since: str | None, sheet: Sheet, wishes: Wishes) -> GridReading | None:
+    """The same puzzle in the earlier photo; Stop (2) where the photos show different ones."""
+    if since is None:
+        return None
+    page = open_page(Source(since))
+    for grid in page.grids:
+        if grid.cells and grid.givens == sheet.grid.givens:
+            return grid
+    raise bad_words(
+        f"{since} does not show the same printed digits:"
+        " --since needs an earlier photo of this grid."
+    )
+
+
+def _answered(
+    sheet: Sheet, tell: int, wishes: Wishes, answer: Callable[[Sheet, int], Answer]
+) -> Outcome:
+    if wishes.talks and sheet.page.called != "-":
+        from papernudge.cli.talk import Talk
+
+        return Talk(wishes.sentences, wishes.side, wishes.picture).over(sheet, tell, answer)
+    return _said(answer(sheet, tell), wishes)
+
+
+def _said(answer: Answer, wishes: Wishes) -> Outcome:
+    if wishes.picture is not None and not answer.doubts:
+        from papernudge.cli.pictures import answer_picture
+
+        _draw(wishes, lambda: answer_picture(answer, wishes.side, _ending(wishes)))
+    elif wishes.picture is not None:
+        from papernudge.cli.pictures import doubt_picture
+
+        _draw(wishes, lambda: doubt_picture(answer, wishes.side, _ending(wishes)))
+    _say_doubts(answer)
+    text = answer.sentence
+    if answer.doubts:
+        text = ""
+    elif answer.code is Exit.NOT_ONE_SOLUTION:
+        _say(answer.sentence)
+        text = ""
+    return Outcome(answer.document(), text, answer.code)
+
+
+def _say_doubts(answer: Answer) -> None:
+    from papernudge.cli.doubting import asked, how_to_answer
+
+    for doubt in answer.doubts:
+        question = asked(answer.sheet.grid, doubt)
+        _say(f"{answer.sheet.lead}{question} {how_to_answer(doubt)}")
+
+
+def _report(found: Sequence[Source], wishes: Wishes, work: Callable[[Source], Outcome]) -> int:
+    """Runs the work over all sources and prints in the form that was asked for."""
+    worst = Exit.DONE
+    documents = []
+    for source, outcome in _outcomes(found, work):
+        worst = max(worst, outcome.code)
+        if wishes.output == "json":
+            documents.append(outcome.document)
+        elif wishes.output == "json lines":
+            print(json.dumps(outcome.document), flush=True)
+        elif outcome.text:
+            title = f"{source.photo}: " if len(found) > 1 else ""
+            if title and "\n" in outcome.text:
+                title = f"{source.photo}\n"
+            print(f"{title}{outcome.text}", flush=True)
+    if wishes.output == "json":
+        whole = documents if len(found) > 1 else documents[0]
+        print(json.dumps(whole, indent=1))
+    return int(worst)
+
+
+def _outcomes(
+    found: Sequence[Source], work: Callable[[Source], Outcome]
+) -> Iterator[tuple[Source, Outcome]]:
+    for source in found:
+        try:
+            outcome = work(source)
+        except Stop as stop:
+            if stop.code is Exit.WORDS:
+                raise
+            _say(stop.sentence)
+            outcome = Outcome(failure_document(source.photo, stop), "", stop.code)
+        yield source, outcome
+
+
+def _say(sentence: str) -> None:
+    sys.stdout.flush()
+    print(sentence, file=sys.stderr, flush=True)
+
+
+def _one_picture(found: Sequence[Source], wishes: Wishes) -> None:
+    if wishes.picture is None:
+        return
+    if len(found) > 1:
+        raise bad_words("--picture draws one photo: name one PHOTO, or leave it out.")
+    photo = found[0].photo
+    if photo not in (None, "-") and wishes.picture.resolve() == Path(str(photo)).resolve():
+        raise bad_words("--picture OUT would write over the photo itself: choose another name.")
+
+
+def _ending(wishes: Wishes) -> str:
+    return wishes.picture.suffix.lower() if wishes.picture is not None else ".png"
+
+
+def _draw(wishes: Wishes, drawn: Callable[[], bytes]) -> None:
+    from papernudge.cli.files import write_whole
+
+    if wishes.picture is not None:
+        write_whole(wishes.picture, drawn())

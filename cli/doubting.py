@@ -1,0 +1,135 @@
+"""Which doubts matter for a question, and how they are asked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from itertools import islice, product
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from papernudge.vision.reading import Doubt, GridReading
+
+_MOST_WORLDS = 24  # ways to answer the doubts that are tried out before all are asked
+_SOFT = 0.01
+"""A wrong digit is blamed on the solver only if the right one had less than this chance to be
+what the page says."""
+
+
+def doubts_that_matter(
+    grid: GridReading, outcome: Callable[[GridReading], object]
+) -> tuple[Doubt, ...]:
+    """The doubts whose answers would change ``outcome``, the answer to the user's question.
+
+    Every combination of answers is tried where there are few; else each doubt alone, and with
+    very many all of them count.
+    """
+    doubts = grid.doubts
+    if not doubts:
+        return ()
+    as_read = outcome(grid)
+    if len(doubts) > _MOST_WORLDS:
+        return doubts
+    answers = [_answers(grid, doubt) for doubt in doubts]
+    worlds = 1
+    for each in answers:
+        worlds *= 1 + len(each)
+    if worlds > _MOST_WORLDS:
+        alone = (any(outcome(_told(grid, [cell])) != as_read for cell in each) for each in answers)
+        return tuple(d for d, matters in zip(doubts, alone, strict=True) if matters)
+    changing: set[int] = set()
+    for world in islice(product(*([None, *each] for each in answers)), 1, None):
+        touched = {n for n, cell in enumerate(world) if cell is not None}
+        if touched & changing and len(touched) > 1:
+            continue  # part of it is known to matter already
+        if outcome(_told(grid, [cell for cell in world if cell is not None])) != as_read:
+            changing |= touched
+    return tuple(d for n, d in enumerate(doubts) if n in changing)
+
+
+_Answer = tuple[int, "object"]
+
+
+def _answers(grid: GridReading, doubt: Doubt) -> list[_Answer]:
+    """The cell as it would read if the doubt were answered otherwise."""
+    from papernudge.vision.reading import CellKind
+
+    cell = grid.cells[doubt.cell]
+    if doubt.about == "hand":
+        other = CellKind.ENTRY if cell.kind is CellKind.GIVEN else CellKind.GIVEN
+        return [(doubt.cell, replace(cell, kind=other))]
+    if doubt.about == "notes":
+        return [(doubt.cell, replace(cell, notes=frozenset()))]
+    out: list[_Answer] = []
+    for digit, _ in doubt.instead:
+        kind = cell.kind
+        if digit is None:
+            kind = CellKind.BLANK
+        elif kind is CellKind.BLANK:
+            kind = CellKind.GIVEN if cell.given_chance > 0.5 else CellKind.ENTRY
+        out.append((doubt.cell, replace(cell, kind=kind, digit=digit)))
+    return out
+
+
+def _told(grid: GridReading, answers: Iterable[_Answer]) -> GridReading:
+    cells: list[object] = list(grid.cells)
+    for at, cell in answers:
+        cells[at] = cell
+    return replace(grid, cells=tuple(cells))  # type: ignore[arg-type]
+
+
+def misreadings(grid: GridReading, wrong: Iterable[int], solution: str) -> tuple[Doubt, ...]:
+    """Doubts about wrong entries that may be right entries misread: asked about, not blamed.
+
+    ``wrong``: cells; ``solution``: of the givens, 81 digits.
+    """
+    from papernudge.vision.reading import Doubt
+
+    known = {d.cell for d in grid.doubts}
+    out = []
+    for at in wrong:
+        cell = grid.cells[at]
+        if at in known or not cell.digit_chances or cell.chance >= 1.0:
+            continue
+        right = int(solution[at])
+        if cell.digit_chances[right] >= _SOFT:
+            instead = ((right, cell.digit_chances[right]),)
+            out.append(Doubt(at, "digit", cell.digit, cell.chance, instead))
+    return tuple(out)
+
+
+def asked(grid: GridReading, doubt: Doubt) -> str:
+    """The doubt as a question."""
+    from papernudge.vision.reading import cell_name
+
+    name = cell_name(doubt.cell)
+    if doubt.about == "hand":
+        return f"Is the {doubt.read} in {name} printed, or was it written by hand?"
+    if doubt.about == "notes":
+        notes = " ".join(map(str, sorted(grid.cells[doubt.cell].notes))) or "none"
+        return f"Are the small notes in {name} these: {notes}?"
+    if doubt.read is None:
+        return f"Is {name} blank, or does it hold {_either(doubt)}?"
+    if [d for d, _ in doubt.instead] == [None]:
+        return f"Does {name} hold a {doubt.read}, or nothing?"
+    return f"Is the digit in {name} a {doubt.read} or {_either(doubt)}?"
+
+
+def _either(doubt: Doubt) -> str:
+    words = ["nothing at all" if d is None else f"a {d}" for d, _ in doubt.instead]
+    return " or ".join(words) or "something else"
+
+
+def how_to_answer(doubt: Doubt) -> str:
+    """The options that answer the doubt on the command line."""
+    from papernudge.vision.reading import cell_name
+
+    name = cell_name(doubt.cell)
+    if doubt.about == "hand":
+        return f"Answer with --assume {name}=given:{doubt.read} or {name}=entry:{doubt.read}."
+    if doubt.about == "notes":
+        return (
+            f"Answer with --assume {name}=notes: and the small digits, or {name}=notes:. for none."
+        )
+    values = ["." if d is None else str(d) for d in (doubt.read, *(d for d, _ in doubt.instead))]
+    return "Answer with --assume " + " or ".join(f"{name}={v}" for v in values) + "."

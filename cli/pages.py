@@ -1,0 +1,211 @@
+"""From the command's words to grids: photos, standard input, or lines of text."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from papernudge.cli.assume import Assumption, assumed
+from papernudge.cli.exits import Exit, Stop, bad_words, from_failure
+
+if TYPE_CHECKING:
+    from papernudge.hints import Position
+    from papernudge.vision.photo import Photo
+    from papernudge.vision.reading import GridReading, PageReading
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where grids come from: a photo's name (``-`` for standard input), or lines."""
+
+    photo: str | None
+    givens: str = ""
+    entries: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Page:
+    """A page as read. ``called``: the photo as the command named it, None for lines."""
+
+    called: str | None
+    photo: Photo | None
+    reading: PageReading
+
+    @property
+    def grids(self) -> tuple[GridReading, ...]:
+        """All grids, in reading order."""
+        return self.reading.grids
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """One grid of a page, ``number`` counting from 1."""
+
+    page: Page
+    number: int
+
+    @property
+    def grid(self) -> GridReading:
+        """The reading of this grid."""
+        return self.page.grids[self.number - 1]
+
+    @property
+    def position(self) -> Position:
+        """The grid as the hint engine takes it."""
+        return position_of(self.grid)
+
+    @property
+    def lead(self) -> str:
+        """Which grid this is, said only where there is more than one."""
+        many = len(self.page.grids)
+        return f"Grid {self.number} of {many} on the page. " if many > 1 else ""
+
+    def assuming(self, assumptions: Sequence[Assumption]) -> Sheet:
+        """The same grid with the user's words laid over the reading."""
+        grids = assumed(self.page.grids, assumptions, self.number)
+        return Sheet(
+            replace(self.page, reading=replace(self.page.reading, grids=grids)), self.number
+        )
+
+
+def position_of(grid: GridReading) -> Position:
+    """Givens, entries and notes of a grid that was read."""
+    from papernudge.hints import Position
+
+    notes = {c: sorted(cell.notes) for c, cell in enumerate(grid.cells) if cell.notes}
+    return Position.of(grid.givens, grid.entries, notes)
+
+
+def sources(
+    photos: Sequence[str], given_line: str | None, entry_line: str | None
+) -> tuple[Source, ...]:
+    """Photos, or one pair of lines; Stop (2) if neither or both were named."""
+    if given_line is None and entry_line is not None:
+        raise bad_words("--entry-line says what was written in a puzzle: add its --given-line.")
+    if given_line is None:
+        if not photos:
+            raise bad_words("Name a photo, or - for standard input, or give a --given-line.")
+        if photos.count("-") > 1:
+            raise bad_words("Standard input can be read once: name - only once.")
+        return tuple(Source(photo) for photo in photos)
+    if photos:
+        raise bad_words("Name a photo or give a --given-line, not both.")
+    givens = _line(given_line, "--given-line")
+    entries = _line(entry_line or "." * 81, "--entry-line")
+    for cell, (given, entry) in enumerate(zip(givens, entries, strict=True)):
+        if given != "." and entry not in (".", given):
+            raise bad_words(
+                f"R{cell // 9 + 1}C{cell % 9 + 1} holds {given} in --given-line and {entry} in"
+                " --entry-line: a cell with a given has no entry."
+            )
+    entries = "".join("." if g != "." else e for g, e in zip(givens, entries, strict=True))
+    return (Source(None, givens, entries),)
+
+
+def _line(text: str, option: str) -> str:
+    line = "".join(text.split()).replace("0", ".")
+    odd = next((c for c in line if c not in "123456789."), None)
+    if odd is not None:
+        raise bad_words(f"{option} holds digits, and . for nothing; it can't hold {odd!r}.")
+    if len(line) != 81:
+        raise bad_words(f"{option} holds 81 characters, row by row; this one has {len(line)}.")
+    return line
+
+
+def open_page(source: Source) -> Page:
+    """Reads a source; Stop (5) for a file that can't be read, (3) for one without a grid."""
+    if source.photo is None:
+        return _page_of_lines(source.givens, source.entries)
+    from papernudge.hints import count_solutions, solve
+    from papernudge.vision.read import read_page
+
+    photo = open_named(source.photo)
+    reading = read_page(photo, count_solutions=count_solutions, solve=solve)
+    if not reading:
+        raise from_failure(reading, photo.name)
+    return Page(source.photo, photo, reading)
+
+
+def open_named(called: str) -> Photo:
+    """Decodes the photo that the command named."""
+    from pathlib import Path
+
+    from papernudge.vision.photo import Photo, open_photo
+
+    if called == "-":
+        opened = open_photo(sys.stdin.buffer, "standard input")
+    else:
+        opened = open_photo(Path(called), called)
+    if not isinstance(opened, Photo):
+        raise from_failure(opened, "")
+    return opened
+
+
+def _page_of_lines(givens: str, entries: str) -> Page:
+    import numpy as np
+
+    from papernudge.vision.grid import GridKind, Quality
+    from papernudge.vision.reading import CellKind, CellReading, GridReading, PageReading
+
+    def cell(given: str, entry: str) -> CellReading:
+        digit = given if given != "." else entry
+        kind = CellKind.GIVEN if given != "." else CellKind.ENTRY
+        if digit == ".":
+            return CellReading(CellKind.BLANK, None, 1.0)
+        return CellReading(kind, int(digit), 1.0, given_chance=float(kind is CellKind.GIVEN))
+
+    cells = tuple(cell(g, e) for g, e in zip(givens, entries, strict=True))
+    grid = GridReading(
+        GridKind.PUZZLE, np.zeros((4, 2)), Quality(True), cells=cells, chance_all_right=1.0
+    )
+    return Page(None, None, PageReading((0, 0), (grid,)))
+
+
+def first_puzzle(page: Page) -> int | None:
+    """The number of the first grid that is a puzzle and was read."""
+    for number, grid in enumerate(page.grids, start=1):
+        if grid.kind == "puzzle" and grid.cells:
+            return number
+    return None
+
+
+def choose(page: Page, wanted: int | None) -> Sheet:
+    """The grid that was asked for, or the first puzzle; Stop (2) or (3) if there is none."""
+    many = len(page.grids)
+    if wanted is not None and wanted > many:
+        found = "1 grid" if many == 1 else f"{many} grids"
+        raise bad_words(f"--grid {wanted} was asked for, but the photo shows {found}.")
+    number = wanted or first_puzzle(page)
+    if number is None:
+        number = 1
+    if page.grids and page.grids[number - 1].cells:
+        return Sheet(page, number)
+    raise unreadable(page, number)
+
+
+def unreadable(page: Page, number: int) -> Stop:
+    """Why this grid can't be read, and what to do about it."""
+    called = page.called if page.called not in (None, "-") else "the photo"
+    if not page.grids:
+        return _no_grid(
+            f"No grid was found in {called}: lay the page flat and fill the frame.", "none"
+        )
+    grid = page.grids[number - 1]
+    which = f"grid {number} in {called}" if len(page.grids) > 1 else f"the grid in {called}"
+    if grid.kind == "cut off":
+        words = (
+            f"{which} is cut off by the edge of the photo:"
+            " take it again with all four corners in view."
+        )
+    elif grid.kind == "too poor":
+        advice = grid.quality.sentence or "Take it again, closer and in better light."
+        words = f"{which} can't be read well enough. {advice}"
+    else:
+        words = f"{which} is not a 9×9 sudoku that can be read: expected nine rows of nine cells."
+    return _no_grid(words[0].upper() + words[1:], str(grid.kind))
+
+
+def _no_grid(sentence: str, reason: str) -> Stop:
+    return Stop(Exit.NO_GRID, sentence, stage="find", reason=reason)
