@@ -7,9 +7,10 @@ printed in cell i) and of entries e in the other cells. Its posterior is
     P(g, e | photo)  ∝  Ω(g) · ∏_{g_i ≠ 0} q_i(g_i) (1 - h_i) · ∏_{g_i = 0} b_i(e_i) π(e_i | g)
 
     b_i(0) = q_i(0),   b_i(d) = q_i(d) h_i
-    Ω(g)   = 1 where g has exactly one solution s(g), else 1 / PROPER_ODDS
-    π(e|g) = 1 for a blank or where g has no single solution; otherwise
-             9·RIGHT for e = s_i(g),  9·(1 - RIGHT)/8 for any other digit
+    Ω(g)   = 1 where g has exactly one solution, else 1 / PROPER_ODDS
+    π(e|g) = 1 for a blank, 9·RIGHT for e = s_i, 9·(1 - RIGHT)/8 for any other digit, where
+             s is the solution of g, or, if g has not exactly one, the complete grid that
+             the whole photo speaks for most: what the solver had in mind
 
 Ω is a prior with finite odds, not a law: misprints exist, and an improper reading that the ink
 speaks for clearly wins. It compares *one* proper reading with *one* improper reading, hence
@@ -31,18 +32,18 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.vision.fill import best_fillings
+from papernudge.vision.fill import PEERS, best_fillings
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Solver = Callable[[str], str | None]
 """81 characters to the only solution, None where there is not exactly one."""
 
-PROPER_ODDS = 1.0e4
+PROPER_ODDS = 1.0e3
 RIGHT = 0.8
-MOST_SOLVED = 300
+MOST_SOLVED = 120
 """Most readings handed to the solver for one grid: bounds the time on nonsense."""
-REACH = 7.0
+REACH = 6.0
 """Readings less probable than the best by this many nats are left out of the sums."""
 
 
@@ -116,6 +117,7 @@ class _Weigher:
     def __init__(self, given: Floats, other: Floats, solve: Solver) -> None:
         self.given, self.other, self.solve = given, other, solve
         self.solved = 0
+        self.in_mind: str | None = None
         self.worlds: dict[bytes, _World] = {}
 
     def weigh(self, givens: Ints) -> _World:
@@ -129,7 +131,7 @@ class _Weigher:
         if not _clashes(givens):
             self.solved += 1
             solution = self.solve(_line(givens))
-        cells = self.other + _entry_prior(solution)
+        cells = self.other + _entry_prior(solution or self.in_mind)
         printed = givens > 0
         weight = float(
             self.given[np.flatnonzero(printed), givens[printed]].sum()
@@ -174,12 +176,29 @@ class _Choices:
         return givens
 
 
+def _barred(base: Ints, certain: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Bool (81, 10): digits that clash with a given which nothing puts in doubt."""
+    barred = np.zeros((81, 10), np.bool_)
+    for cell in np.flatnonzero(certain & (base > 0)):
+        barred[list(PEERS[cell]), base[cell]] = True
+    return barred
+
+
 def _choices(given: Floats, other: Floats, reach: float) -> _Choices:
-    """Admissible costs: an entry is credited with the best prior it could have."""
+    """What the uncertain cells may hold within ``reach`` nats of the best.
+
+    Costs are admissible: an entry is credited with the best prior it could have. A given that
+    clashes with a certain one is charged for the improper grid that it makes at once, so
+    that proper readings come first (two such givens are charged twice, more than they weigh:
+    the one place where the bound is not exact).
+    """
     terms = given.copy()
     credit = np.full(10, math.log(9 * RIGHT))
     credit[0] = 0.0
     terms[:, 0] = np.logaddexp.reduce(other + credit, axis=1)
+    base = terms.argmax(axis=1)
+    certain = ((terms.max(axis=1)[:, None] - terms) <= reach).sum(axis=1) == 1
+    terms -= np.where(_barred(base, certain), math.log(PROPER_ODDS), 0.0)
     order = np.argsort(-terms, axis=1, kind="stable")
     sorted_terms = np.take_along_axis(terms, order, axis=1)
     gaps = sorted_terms[:, :1] - sorted_terms
@@ -194,10 +213,9 @@ def _choices(given: Floats, other: Floats, reach: float) -> _Choices:
     )
 
 
-def _search_givens(weigher: _Weigher) -> bool:
+def _search_givens(weigher: _Weigher, choices: _Choices) -> bool:
     """Weigh readings of the givens by falling promise; true if nothing left out can win."""
-    choices = _choices(weigher.given, weigher.other, math.log(PROPER_ODDS) + REACH)
-    best = -math.inf
+    best = max((w.weight for w in weigher.worlds.values()), default=-math.inf)
     for pops, (cost, choice) in enumerate(_best_first(choices.costs)):
         if choices.ceiling - cost < best - REACH:
             return True
@@ -207,18 +225,26 @@ def _search_givens(weigher: _Weigher) -> bool:
     return True
 
 
-def _search_fillings(weigher: _Weigher) -> None:
-    """Let the likeliest complete grids propose what was printed."""
-    given, other = weigher.given, weigher.other
+def _fillings(given: Floats, other: Floats) -> tuple[list[Ints], npt.NDArray[np.bool_]]:
+    """The likeliest complete grids, and where each digit would rather be printed, bool (81, 9)."""
     if_digit = np.empty((81, 9))
-    printed_best = np.empty((81, 9), np.bool_)
+    printed = np.empty((81, 9), np.bool_)
     for digit in range(1, 10):
         free = np.logaddexp.reduce(other + _entry_prior(str(digit) * 81), axis=1)
         if_digit[:, digit - 1] = np.logaddexp(given[:, digit], free)
-        printed_best[:, digit - 1] = given[:, digit] > free
-    for grid in best_fillings(if_digit)[0]:
-        printed = printed_best[np.arange(81), grid - 1]
-        weigher.weigh(np.where(printed, grid, 0))
+        # Where the hand is anyone's guess a given is the safer one: it can only add to what
+        # makes the solution single.
+        printed[:, digit - 1] = given[:, digit] > free - math.log(9 * RIGHT) - 1.0
+    return best_fillings(if_digit)[0], printed
+
+
+def _propose(weigher: _Weigher) -> None:
+    """Let the likeliest complete grids say what the solver had in mind and what was printed."""
+    grids, printed = _fillings(weigher.given, weigher.other)
+    if grids:
+        weigher.in_mind = _line(grids[0])
+    for grid in grids:
+        weigher.weigh(np.where(printed[np.arange(81), grid - 1], grid, 0))
 
 
 def _summed(weigher: _Weigher, complete: bool) -> Decoded:
@@ -252,7 +278,9 @@ def decode(digits: Floats, hand: Floats, solve: Solver) -> Decoded:
     """
     given, other = _terms(digits, hand)
     weigher = _Weigher(given, other, solve)
-    complete = _search_givens(weigher)
-    if not complete or not any(w.proper for w in weigher.worlds.values()):
-        _search_fillings(weigher)
-    return _summed(weigher, complete)
+    choices = _choices(given, other, math.log(PROPER_ODDS) + REACH)
+    base = choices.reading((0,) * len(choices.cells))
+    weigher.in_mind = None if _clashes(base) else solve(_line(base))
+    if weigher.in_mind is None:
+        _propose(weigher)
+    return _summed(weigher, _search_givens(weigher, choices))
