@@ -15,3 +15,13 @@ TURNED = slice(21, 25)
 OUTPUTS = 25
 FEATURES = 128
 """Length of the feature vector behind the heads, for likeness within a page."""
+NAMES = (
+    "blank",
+    *"123456789",
+    "handwritten",
+    *(f"note {d}" for d in range(1, 10)),
+    "struck",
+    "upright",
+    *(f"{90 * k} degrees clockwise to upright" for k in (1, 2, 3)),
+)
+"""What each output means, in order."""

@@ -42,9 +42,15 @@ class Inputs:
         sheet = np.asarray(cv2.imdecode(self._bytes[photo], cv2.IMREAD_COLOR), np.uint8)
         return windows(sheet), self._labels[photo]
 
-    def scans(self, device: torch.device) -> tuple[torch.Tensor, torch.Tensor]:
-        """Scanned digits: uint8 (N, 28, 28), 0–15, ink bright, and int64 (N,) digits 1–9."""
-        images, digits = self._scans
+    def scans(
+        self, device: torch.device, held_out: bool = False
+    ) -> tuple[torch.Tensor, torch.Tensor]:
+        """Scanned digits: uint8 (N, 28, 28), 0–15, ink bright, and int64 (N,) digits 1–9.
+
+        One in ten is kept out of training and returned when ``held_out``.
+        """
+        kept_out = np.arange(len(self._scans[1])) % 10 == 9
+        images, digits = (part[kept_out == held_out] for part in self._scans)
         return (
             torch.from_numpy(images).to(device),
             torch.from_numpy(digits.astype(np.int64)).to(device),

@@ -198,10 +198,7 @@ def train(run: Run, sources: Sources, batch: int, leg: float) -> None:
         loss = run.step(sources.batch(batch), run.spent / (run.minutes * 60))
         run.spent = before + time.monotonic() - began
         if not math.isnan(loss) and run.steps % 500 == 0:
-            print(
-                f"{run.spent:6.0f} s  step {run.steps}  loss {loss:.5f}  cells {sources.ring.filled}",
-                flush=True,
-            )
+            print(f"{run.spent:5.0f} s, step {run.steps}, loss {loss:.5f}", flush=True)
         if time.monotonic() - saved > 60:
             run.save()
             saved = time.monotonic()

@@ -1,0 +1,72 @@
+"""Cells of drawn pages, with truth, for training and for tests of the model."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.digits_model.training.labels import (
+    DIGIT,
+    HAND,
+    LABELS,
+    NOTES,
+    STRUCK,
+    UNKNOWN,
+)
+from papernudge.digits_model.training.pages import draw, preset, use_pack
+from papernudge.digits_model.training.pages.truth import GridTruth
+from papernudge.digits_model.training.pool import Cells
+from papernudge.vision.mesh import Mesh
+from papernudge.vision.patches import SIDE, cut_patches
+
+MIX = (("easy", 0.1), ("newspaper", 0.5), ("hard", 0.4))
+"""Presets and their shares in training."""
+JITTER = 0.012
+"""How far crossings are moved, standard deviation in cells: about what flattening misses by."""
+
+
+def label_rows(grid: GridTruth) -> npt.NDArray[np.int8]:
+    """int8 (81, LABELS) from a page's truth."""
+    truth = grid.labels()
+    rows = np.zeros((81, LABELS), np.int8)
+    rows[:, DIGIT] = truth["digit"]
+    rows[:, HAND] = np.array([UNKNOWN, 0, 1])[truth["hand"]]
+    rows[:, NOTES] = truth["notes"]
+    rows[:, STRUCK] = truth["struck"]
+    return rows
+
+
+def moved(grid: GridTruth, rng: np.random.Generator) -> Mesh:
+    """The true crossings, off by what a finder might be off by."""
+    assert grid.crossings is not None
+    off = rng.normal(0, JITTER * grid.cell_px, grid.crossings.shape)
+    return Mesh(grid.crossings + off, np.ones((10, 10), np.bool_))
+
+
+def page_cells(name: str, seed: int, split: str = "train") -> Cells:
+    """The cells of one drawn page's whole 9×9 grids: patches and label rows."""
+    page = draw(preset(name, seed, split=split))
+    rng = np.random.default_rng(seed)
+    pixels, labels = [np.zeros((0, SIDE, SIDE, 3), np.uint8)], [np.zeros((0, LABELS), np.int8)]
+    for grid in page.truth.grids:
+        if grid.kind in ("puzzle", "full") and grid.crossings is not None:
+            pixels.append(cut_patches(page.image, moved(grid, rng)).pixels)
+            labels.append(label_rows(grid))
+    return np.concatenate(pixels), np.concatenate(labels)
+
+
+def cells(seed: int, pages: Path | None = None, split: str = "train") -> Cells:
+    """The cells of the page with this seed, its preset chosen by MIX.
+
+    ``pages``: packed typefaces and strokes, where the machine has no font files.
+    """
+    import cv2
+
+    cv2.setNumThreads(1)
+    if pages is not None:
+        use_pack(pages)
+    names, shares = zip(*MIX, strict=True)
+    name = np.random.default_rng([seed, 7]).choice(names, p=shares)
+    return page_cells(str(name), seed, split)

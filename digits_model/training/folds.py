@@ -1,0 +1,80 @@
+"""From a model that never saw a photo: one model per fold of real puzzles, and the last on all.
+
+    python -m papernudge.digits_model.training.folds --inputs .work/inputs.npz \
+        --pages .work/pages.npz --start .work/run/weights.pt --out .work/folds
+
+Writes fold0.pt … (fold K never saw the puzzles of fold K), final.pt (saw all) and folds.json
+(puzzle to fold). The folds are how the final model is judged on photos: it has no photos
+of its own left to be judged on.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import json
+from functools import partial
+from pathlib import Path
+
+import torch
+
+from papernudge.digits_model.training import drawn, packed
+from papernudge.digits_model.training.network import CellNet
+from papernudge.digits_model.training.pool import Drawing, Ring
+from papernudge.digits_model.training.train import Run, Sources, fill, real_ring, train
+
+
+def arguments() -> argparse.Namespace:
+    """The command's words."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
+    )
+    parser.add_argument("--inputs", type=Path, required=True)
+    parser.add_argument("--pages", type=Path)
+    parser.add_argument("--start", type=Path, required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--count", type=int, default=3)
+    parser.add_argument("--minutes", type=float, default=1.2, help="per fold")
+    parser.add_argument("--final-minutes", type=float, default=2.0)
+    parser.add_argument("--rate", type=float, default=1e-3)
+    parser.add_argument("--batch", type=int, default=4096)
+    parser.add_argument("--room", type=int, default=2_500_000)
+    parser.add_argument("--first", type=int, default=400_000)
+    parser.add_argument("--workers", type=int, default=4)
+    parser.add_argument("--scans", action=argparse.BooleanOptionalAction, default=True)
+    parser.add_argument("--seed", type=int, default=2)
+    return parser.parse_args()
+
+
+def main() -> None:
+    """Train the folds and the final model, one after the other, on one stock of drawn cells."""
+    given = arguments()
+    given.out.mkdir(parents=True, exist_ok=True)
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    inputs = packed.Inputs(given.inputs)
+    fold_of = dict(zip(inputs.puzzles.tolist(), inputs.folds(given.count).tolist(), strict=True))
+    (given.out / "folds.json").write_text(json.dumps({"count": given.count, "folds": fold_of}))
+    seeds = itertools.count(given.seed * 1_000_000_000)
+    drawing = Drawing(partial(drawn.cells, pages=given.pages), seeds, given.workers)
+    ring = Ring(given.room, device)
+    scans = inputs.scans(device) if given.scans else None
+    plan = [(f"fold{k}", f"{k}/{given.count}", given.minutes) for k in range(given.count)]
+    try:
+        fill(ring, drawing, given.first)
+        for name, which, minutes in [*plan, ("final", "all", given.final_minutes)]:
+            torch.manual_seed(given.seed)
+            out = given.out / name
+            out.mkdir(exist_ok=True)
+            run = Run(CellNet(), minutes, out, given.rate, device)
+            run.net.load_state_dict(torch.load(given.start, map_location=device, weights_only=True))
+            run.resume()
+            print(f"{name}: real cells {which}", flush=True)
+            sources = Sources(ring, drawing, real_ring(inputs, which, device), scans)
+            train(run, sources, given.batch, minutes)
+            (out / "weights.pt").replace(given.out / f"{name}.pt")
+    finally:
+        drawing.stop()
+
+
+if __name__ == "__main__":
+    main()

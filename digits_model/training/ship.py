@@ -1,0 +1,277 @@
+"""Measures, calibrates and ships a trained model with its manifest.
+
+    python -m papernudge.digits_model.training.ship --inputs .work/inputs.npz \
+        --base .work/run/weights.pt --folds .work/folds --to digits_model
+
+Three-way: the folds' models are trained on other puzzles; of the cells they never saw, one half
+(again by puzzle) calibrates and the other half is reported, then the halves change places. Drawn
+cells come from three splits of typefaces, writers and puzzles. The shipped temperatures
+are fitted to all cells that calibrate.
+"""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import json
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import torch
+
+from papernudge.digits_model import layout
+from papernudge.digits_model.training import drawn, labels, packed
+from papernudge.digits_model.training.augment import lay_on
+from papernudge.digits_model.training.export import export, load
+from papernudge.digits_model.training.measure import (
+    Floats,
+    Labels,
+    fit_binary,
+    fit_digits,
+    log_chances,
+    rates,
+    reliability,
+)
+from papernudge.digits_model.training.network import CellNet
+from papernudge.digits_model.training.pool import Cells, as_float
+from papernudge.digits_model.training.real import folds
+from papernudge.vision.patches import CELL, MARGIN, PAPER, SIDE
+
+Set = tuple[Floats, Labels]
+
+
+@torch.no_grad()
+def logits_of(net: CellNet, pixels: npt.NDArray[np.uint8]) -> Floats:
+    """float64 (N, OUTPUTS) for patches uint8 (N, S, S, 3)."""
+    parts = [
+        net(as_float(torch.from_numpy(pixels[at : at + 810])))[0].numpy()
+        for at in range(0, len(pixels), 810)
+    ]
+    return np.concatenate(parts).astype(np.float64)
+
+
+def scored(net: CellNet, stock: Iterable[Cells]) -> Set:
+    """Logits and labels of many cells."""
+    pairs = [(logits_of(net, p), t) for p, t in stock if len(t)]
+    return np.concatenate([z for z, _ in pairs]), np.concatenate([t for _, t in pairs])
+
+
+def drawn_set(net: CellNet, preset: str, split: str, pages: int) -> Set:
+    """Cells of drawn pages of one preset and split."""
+    first = {"calibrate": 50_000_000, "test": 60_000_000}[split]
+    stock = (drawn.page_cells(preset, first + k, split) for k in range(pages))
+    return scored(net, stock)
+
+
+def scan_set(net: CellNet, inputs: packed.Inputs) -> Set:
+    """Held-out scanned digits laid on blank drawn cells."""
+    torch.manual_seed(0)
+    images, digits = inputs.scans(torch.device("cpu"), held_out=True)
+    pixels, truth = zip(
+        *(drawn.page_cells("newspaper", 61_000_000 + k, "test") for k in range(60)), strict=True
+    )
+    patches, rows = np.concatenate(pixels), np.concatenate(truth)
+    empty = np.flatnonzero((rows[:, [0, *range(2, 12)]] == 0).all(axis=1))
+    at = torch.from_numpy(np.resize(empty, len(digits)))
+    laid = lay_on(as_float(torch.from_numpy(patches))[at], images[:, None].float() / 15)
+    rows = np.zeros((len(digits), labels.LABELS), np.int8)
+    rows[:, labels.DIGIT], rows[:, labels.HAND] = digits.numpy(), 1
+    pixels8 = laid.round().clamp(0, 255).byte().permute(0, 2, 3, 1).numpy()
+    return logits_of(net, np.ascontiguousarray(pixels8)), rows
+
+
+def bundled_set(net: CellNet) -> Set | None:
+    """scikit-learn's bundled 8×8 digits, resampled, upright; None where it is not installed."""
+    try:
+        from sklearn.datasets import load_digits  # type: ignore[import-untyped]
+    except ImportError:
+        return None
+    import cv2
+
+    data = load_digits()
+    keep = data.target > 0
+    pixels = np.full((int(keep.sum()), SIDE, SIDE, 3), PAPER, np.uint8)
+    inner = slice(MARGIN + 5, MARGIN + CELL - 5)
+    for patch, image in zip(pixels, data.images[keep], strict=True):
+        ink = cv2.resize(image / 16.0, (CELL - 10, CELL - 10), interpolation=cv2.INTER_CUBIC)
+        patch[inner, inner] = (PAPER - 190 * np.clip(ink, 0, 1))[..., None]
+        for line in (MARGIN, MARGIN + CELL):
+            patch[line, :] = patch[:, line] = 120
+    rows = np.zeros((len(pixels), labels.LABELS), np.int8)
+    rows[:, labels.DIGIT], rows[:, labels.HAND] = data.target[keep], 1
+    return logits_of(net, pixels), rows
+
+
+def real_sets(inputs: packed.Inputs, nets: list[CellNet], count: int) -> dict[str, Any]:
+    """Real cells by folder, each scored by the net that never saw its puzzle, with puzzle keys."""
+    fold = inputs.folds(count) if count > 1 else np.zeros(len(inputs.names), np.int64)
+    found: dict[str, Any] = {}
+    for at, name in enumerate(inputs.names):
+        pixels, truth = inputs.cells(at)
+        logits = logits_of(nets[int(fold[at])], pixels)
+        part = found.setdefault(str(name).split("/")[0], ([], [], []))
+        part[0].append(logits)
+        part[1].append(truth)
+        part[2].append(np.full(81, inputs.puzzles[at]))
+    return {k: tuple(np.concatenate(p) for p in v) for k, v in found.items()}
+
+
+def _joined(sets: Iterable[Set]) -> Set:
+    pairs = list(sets)
+    return np.concatenate([z for z, *_ in pairs]), np.concatenate([t for _, t, *_ in pairs])
+
+
+def calibration_of(digits: Set, hands: Set, notes: Set) -> dict[str, Any]:
+    """Temperatures of the four heads."""
+    known = hands[1][:, labels.HAND] != labels.UNKNOWN
+    blank = notes[1][:, labels.DIGIT] == 0
+    return {
+        "digits": fit_digits(*digits),
+        "hand": fit_binary(hands[0][known, layout.HAND], hands[1][known, labels.HAND] == 1),
+        "notes": fit_binary(
+            notes[0][blank][:, layout.NOTES].ravel(),
+            (notes[1][blank][:, labels.NOTES] == 1).ravel(),
+        ),
+        "struck": fit_binary(notes[0][:, layout.STRUCK], notes[1][:, labels.STRUCK] == 1),
+    }
+
+
+def reported(real: dict[str, Any]) -> dict[str, Any]:
+    """Calibration of real cells, one half by puzzle fitted, the other reported, both ways."""
+    logits = np.concatenate([v[0] for v in real.values()])
+    truth = np.concatenate([v[1] for v in real.values()])
+    keys = np.concatenate([v[2] for v in real.values()])
+    half = folds(keys, 2)
+    chance, right, loss = np.zeros(len(keys)), np.zeros(len(keys), np.bool_), np.zeros(len(keys))
+    for part in (0, 1):
+        fit = fit_digits(logits[half != part], truth[half != part])
+        here = half == part
+        p = log_chances(logits[here], fit["temperature"], fit["floor"])
+        digit = truth[here, labels.DIGIT].astype(int)
+        chance[here] = np.exp(p.max(axis=1))
+        right[here] = p.argmax(axis=1) == digit
+        loss[here] = -p[np.arange(len(digit)), digit]
+    rate = float(right.mean())
+    wrong = max(1e-12, 1 - rate)
+    constant = -(rate * np.log(rate) + wrong * np.log(wrong / 9))
+    return {
+        "cells": len(keys),
+        "accuracy": rate,
+        "log_loss": float(loss.mean()),
+        "log_loss_of_constant": float(constant),
+        "reliability": reliability(chance, right),
+    }
+
+
+def arguments() -> argparse.Namespace:
+    """The command's words."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
+    )
+    parser.add_argument("--inputs", type=Path, required=True)
+    parser.add_argument("--base", type=Path, required=True, help="weights that never saw a photo")
+    parser.add_argument("--folds", type=Path, required=True, help="folder of training.folds")
+    parser.add_argument("--pages", type=int, default=150, help="drawn pages per set")
+    parser.add_argument("--log", type=Path, help="text of the training commands, for the manifest")
+    parser.add_argument("--to", type=Path, required=True)
+    return parser.parse_args()
+
+
+def _as_json(name: str, found: Set) -> dict[str, object]:
+    table = rates(found[0], found[1])
+    for what, rate in table.items():
+        if rate.of:
+            print(f"{name:28} {what:22} {rate}")
+    return {what: rate.as_json() for what, rate in table.items() if rate.of}
+
+
+def main() -> None:
+    """Print the tables, write model.onnx and manifest.json."""
+    given = arguments()
+    inputs = packed.Inputs(given.inputs)
+    count = int(json.loads((given.folds / "folds.json").read_text())["count"])
+    final, base = load(given.folds / "final.pt"), load(given.base)
+    nets = [load(given.folds / f"fold{k}.pt") for k in range(count)]
+    for k, net in enumerate(nets):
+        export(net, given.folds / f"fold{k}.onnx")
+    real = real_sets(inputs, nets, count)
+    apart = real_sets(inputs, [base], 1)
+    presets = ("newspaper", "hard")
+    calibrate = {p: drawn_set(final, p, "calibrate", given.pages) for p in presets}
+    accuracy: dict[str, Any] = {}
+    for name, found in real.items():
+        accuracy[f"photos/{name}, puzzles unseen"] = _as_json(f"photos/{name}, unseen", found)
+    for name, found in apart.items():
+        accuracy[f"photos/{name}, no photo or scan ever seen"] = _as_json(
+            f"photos/{name}, base", found
+        )
+    for preset in presets:
+        accuracy[f"drawn {preset}"] = _as_json(
+            f"drawn {preset}", drawn_set(final, preset, "test", given.pages)
+        )
+    accuracy["scans held out"] = _as_json("scans held out", scan_set(final, inputs))
+    bundled = bundled_set(final)
+    if bundled is not None:
+        accuracy["scikit-learn digits"] = _as_json("scikit-learn digits", bundled)
+    calibration = calibration_of(
+        _joined([*real.values(), calibrate["newspaper"]]),
+        _joined([*real.values(), calibrate["newspaper"]]),
+        _joined(calibrate.values()),
+    )
+    report = reported(real)
+    print(json.dumps({"calibration": calibration, "real cells": report}, indent=1))
+    write(given, final, calibration, accuracy, report)
+
+
+def write(
+    given: argparse.Namespace,
+    final: CellNet,
+    calibration: dict[str, Any],
+    accuracy: dict[str, Any],
+    report: dict[str, Any],
+) -> None:
+    """The two files that ship."""
+    export(final, given.to / "model.onnx")
+    data = (given.to / "model.onnx").read_bytes()
+    text = json.loads((Path(__file__).parent / "provenance.json").read_text("utf-8"))
+    manifest = {
+        "sha256": hashlib.sha256(data).hexdigest(),
+        "bytes": len(data),
+        "input": {
+            "name": "patches",
+            "shape": ["n", 3, SIDE, SIDE],
+            "type": "float32, 0–255, channels blue, green, red",
+            "cell": CELL,
+            "margin": MARGIN,
+            "paper": PAPER,
+            "normalisation": "inside the network: (224 - value) / 96",
+        },
+        "output": {
+            "logits": [
+                "blank",
+                *"123456789",
+                "handwritten",
+                *(f"note {d}" for d in range(1, 10)),
+                "struck",
+                "upright",
+                "turn 90",
+                "turn 180",
+                "turn 270",
+            ],
+            "features": layout.FEATURES,
+        },
+        **text,
+        "training_log": given.log.read_text("utf-8").splitlines() if given.log else [],
+        "calibration": calibration,
+        "calibration_report": report,
+        "accuracy": accuracy,
+    }
+    path = given.to / "manifest.json"
+    path.write_text(json.dumps(manifest, indent=1, ensure_ascii=False) + "\n", "utf-8")
+
+
+if __name__ == "__main__":
+    main()
