@@ -43,6 +43,10 @@ PROPER_ODDS = 1.0e3
 RIGHT = 0.8
 MOST_SOLVED = 120
 """Most readings handed to the solver for one grid: bounds the time on nonsense."""
+FEW = 5
+"""With more uncertain cells than this, complete grids are searched as well."""
+ENTRIES = 6
+"""Entries from which it is worth asking what the solver of a misprint had in mind."""
 REACH = 6.0
 """Readings less probable than the best by this many nats are left out of the sums."""
 
@@ -238,10 +242,28 @@ def _fillings(given: Floats, other: Floats) -> tuple[list[Ints], npt.NDArray[np.
     return best_fillings(if_digit)[0], printed
 
 
+def _had_in_mind(base: Ints, other: Floats, solve: Solver) -> str | None:
+    """The grid that a solver of a misprinted puzzle was filling in.
+
+    Every given is left out in turn; of the solutions so found, the one that agrees best with
+    what is written. None where leaving out one given doesn't help.
+    """
+    best: tuple[float, str] | None = None
+    for cell in np.flatnonzero(base):
+        left = base.copy()
+        left[cell] = 0
+        solution = None if _clashes(left) else solve(_line(left))
+        if solution is not None:
+            terms = np.logaddexp.reduce(other + _entry_prior(solution), axis=1)
+            agrees = float(terms[left == 0].sum())
+            best = max(best or (agrees, solution), (agrees, solution))
+    return None if best is None else best[1]
+
+
 def _propose(weigher: _Weigher) -> None:
-    """Let the likeliest complete grids say what the solver had in mind and what was printed."""
+    """Let the likeliest complete grids say what was printed."""
     grids, printed = _fillings(weigher.given, weigher.other)
-    if grids:
+    if grids and weigher.in_mind is None:
         weigher.in_mind = _line(grids[0])
     for grid in grids:
         weigher.weigh(np.where(printed[np.arange(81), grid - 1], grid, 0))
@@ -282,5 +304,8 @@ def decode(digits: Floats, hand: Floats, solve: Solver) -> Decoded:
     base = choices.reading((0,) * len(choices.cells))
     weigher.in_mind = None if _clashes(base) else solve(_line(base))
     if weigher.in_mind is None:
-        _propose(weigher)
+        if (other[base == 0, 1:].max(axis=1) > math.log(0.5)).sum() >= ENTRIES:
+            weigher.in_mind = _had_in_mind(base, other, solve)
+        if len(choices.cells) > FEW:
+            _propose(weigher)
     return _summed(weigher, _search_givens(weigher, choices))
