@@ -1,0 +1,197 @@
+"""From the page to the raster: one resampling, then light, blur, noise, tone and JPEG."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+from papernudge.digits_model.training.pages.chance import stream
+from papernudge.digits_model.training.pages.paper import table_top
+from papernudge.digits_model.training.pages.sheet import Raster, Sheet
+from papernudge.digits_model.training.pages.spec import PageSpec
+from papernudge.digits_model.training.pages.view import View
+
+NODE = 8
+"""Raster pixels between the nodes at which the way to the page is computed exactly."""
+_NOISE = 1536
+
+
+def expose(sheet: Sheet, spec: PageSpec, view: View) -> Raster:
+    """The photo of the sheet: uint8 (height, width, 3), blue, green, red."""
+    import cv2
+
+    where, angle = _ways(sheet, view)
+    image = _background(spec)
+    image = np.asarray(
+        cv2.remap(sheet.pixels, where, None, cv2.INTER_LINEAR, dst=image, borderMode=cv2.BORDER_TRANSPARENT),
+        np.uint8,
+    )
+    field = cv2.resize(_light(spec, angle), (angle.shape[1] * NODE, angle.shape[0] * NODE), interpolation=cv2.INTER_LINEAR)
+    field = field[NODE : NODE + spec.height, NODE : NODE + spec.width]
+    image = np.asarray(cv2.multiply(image, field, scale=1 / 200), np.uint8)
+    image = _blurred(image, spec)
+    image = np.asarray(cv2.LUT(image, _tone(spec)), np.uint8)
+    if spec.glare > 0:
+        image = _glared(image, spec)
+    image = _noisy(image, spec)
+    if spec.sharpen > 0.05:
+        soft = cv2.GaussianBlur(image, (0, 0), 1.2)
+        image = np.asarray(cv2.addWeighted(image, 1 + spec.sharpen, soft, -spec.sharpen, 0), np.uint8)
+    if spec.jpeg:
+        _, packed = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, spec.jpeg])
+        image = np.asarray(cv2.imdecode(packed, cv2.IMREAD_COLOR), np.uint8)
+    return image
+
+
+def _ways(sheet: Sheet, view: View) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float64]]:
+    """For each raster pixel its place on the sheet, sheet pixels (H, W, 2); and the paper's
+    angle at each node (one node more on every side)."""
+    import cv2
+
+    columns, rows = -(-view.wide // NODE) + 2, -(-view.high // NODE) + 2
+    # A resize by a whole factor puts node i at pixel (i + 1/2)·NODE - 1/2.
+    x = (np.arange(columns) - 1 + 0.5) * NODE - 0.5
+    y = (np.arange(rows) - 1 + 0.5) * NODE - 0.5
+    nodes = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    page, angle = view.to_page(nodes)
+    on_sheet = ((page - [sheet.x0, sheet.y0]) * sheet.scale).astype(np.float32)
+    coarse = np.clip(on_sheet.reshape(rows, columns, 2), -30000, 30000)
+    full = cv2.resize(coarse, (columns * NODE, rows * NODE), interpolation=cv2.INTER_LINEAR)
+    where = full[NODE : NODE + view.high, NODE : NODE + view.wide]
+    return np.ascontiguousarray(where), angle.reshape(rows, columns)
+
+
+def _background(spec: PageSpec) -> Raster:
+    tile = table_top(spec.table)
+    rows, columns = -(-spec.height // 1024), -(-spec.width // 1024)
+    return np.ascontiguousarray(np.tile(tile, (rows, columns, 1))[: spec.height, : spec.width])
+
+
+def _light(spec: PageSpec, angle: npt.NDArray[np.float64]) -> Raster:
+    """Light at each node, uint8 (rows, columns, 3), 200 for full light."""
+    rows, columns = angle.shape
+    y, x = np.mgrid[0:rows, 0:columns] / np.array([rows - 1, columns - 1])[:, None, None] * 2 - 1
+    to = np.radians(spec.gradient_to)
+    ramp = (x * np.cos(to) + y * np.sin(to)) / 2 + 0.5
+    level = 1 - spec.gradient * ramp - spec.vignette * (x**2 + y**2) / 2
+    # A lamp or window to one side: paper that turns away from it is darker.
+    level = level * np.clip(np.cos(angle - 0.35) / np.cos(0.35), 0.25, 1.25)
+    if spec.shadow > 0:
+        level = level * (1 - spec.shadow * _shadow(spec, rows, columns))
+    gains = np.array(spec.cast)
+    drift = stream(spec.seed, "drift").normal(0, 1, 3) * spec.cast_drift
+    tint = gains * (1 + drift * ((x**2 + y**2) / 2)[..., None])
+    return np.asarray(np.clip(200 * np.clip(level, 0.12, 1.25)[..., None] * tint, 0, 255), np.uint8)
+
+
+def _shadow(spec: PageSpec, rows: int, columns: int) -> npt.NDArray[np.float64]:
+    """A hand's or phone's shadow from one side: 1 inside."""
+    import cv2
+
+    chance = stream(spec.seed, "shadow")
+    a = chance.uniform(0, 2 * np.pi)
+    centre = np.array([columns, rows]) * (0.5 + 0.62 * np.array([np.cos(a), np.sin(a)]))
+    t = np.sort(chance.uniform(0, 2 * np.pi, 7))
+    size = chance.uniform(0.3, 0.75) * min(rows, columns)
+    blob = centre + size * (0.7 + 0.5 * chance.random((7, 1))) * np.stack([np.cos(t), np.sin(t)], 1)
+    if chance.random() < 0.35:  # the straight edge of a phone
+        side = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * size * [0.6, 1.3]
+        turn = np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]])
+        blob = centre + side @ turn.T
+    mask = np.zeros((rows, columns), np.uint8)
+    cv2.fillPoly(mask, [np.round(blob * 8).astype(np.int32)], 255, cv2.LINE_AA, 3)
+    soft = cv2.GaussianBlur(mask, (0, 0), max(0.4, spec.shadow_soft * min(rows, columns)))
+    return soft / 255.0
+
+
+def _blurred(image: Raster, spec: PageSpec) -> Raster:
+    import cv2
+
+    if spec.upscaled < 0.97:
+        small = (max(8, int(image.shape[1] * spec.upscaled)), max(8, int(image.shape[0] * spec.upscaled)))
+        reduced = cv2.resize(image, small, interpolation=cv2.INTER_AREA)
+        image = np.asarray(cv2.resize(reduced, (image.shape[1], image.shape[0]), interpolation=cv2.INTER_LINEAR), np.uint8)
+    if spec.focus_blur > 0.3:
+        image = np.asarray(cv2.GaussianBlur(image, (0, 0), spec.focus_blur), np.uint8)
+    if spec.motion >= 1:
+        image = _moved(image, spec.motion, np.radians(spec.motion_to))
+    return image
+
+
+def _moved(image: Raster, length: float, to: float) -> Raster:
+    """A motion blur by halves: each pass averages the image with itself moved on."""
+    import cv2
+
+    part = length / 2
+    while part >= 0.5:
+        dx, dy = int(round(part * np.cos(to))), int(round(part * np.sin(to)))
+        part /= 2
+        if dx == 0 and dy == 0:
+            continue
+        high, wide = image.shape[:2]
+        shifted = cv2.copyMakeBorder(
+            image[max(0, dy) : high + min(0, dy), max(0, dx) : wide + min(0, dx)],
+            max(0, -dy), max(0, dy), max(0, -dx), max(0, dx), cv2.BORDER_REPLICATE,
+        )  # fmt: skip
+        image = np.asarray(cv2.addWeighted(image, 0.5, shifted, 0.5, 0), np.uint8)
+    return image
+
+
+@lru_cache(maxsize=64)
+def _tones(white: int, black: int, gamma: int) -> Raster:
+    level = np.linspace(0, 1, 256) ** (gamma / 100)
+    return np.asarray(np.clip(black + (white - black) * level, 0, 255), np.uint8)
+
+
+def _tone(spec: PageSpec) -> Raster:
+    return _tones(round(spec.white), round(spec.black), round(spec.gamma * 100))
+
+
+def _glared(image: Raster, spec: PageSpec) -> Raster:
+    """A patch of light mirrored in glossy paper."""
+    import cv2
+
+    chance = stream(spec.seed, "glare")
+    high, wide = image.shape[0] // 8 + 1, image.shape[1] // 8 + 1
+    y, x = np.mgrid[0:high, 0:wide]
+    at, a = chance.uniform(0.15, 0.85, 2) * [wide, high], chance.uniform(0, np.pi)
+    u, v = (x - at[0]) * np.cos(a) + (y - at[1]) * np.sin(a), (y - at[1]) * np.cos(a) - (x - at[0]) * np.sin(a)
+    size = min(high, wide) * chance.uniform(0.08, 0.3)
+    spot = spec.glare * np.exp(-((u / size) ** 2 + (v / (size * chance.uniform(0.5, 3))) ** 2))
+    veil = cv2.resize((spot * 255).astype(np.uint8), (image.shape[1], image.shape[0]), interpolation=cv2.INTER_LINEAR)
+    veil = cv2.merge([veil, veil, veil])
+    lift = cv2.multiply(cv2.bitwise_not(image), veil, scale=1 / 255)
+    return np.asarray(cv2.add(image, lift), np.uint8)
+
+
+@lru_cache(maxsize=4)
+def _noise_tile(soft: int) -> Raster:
+    """Noise around 128 with a standard deviation of 32; ``soft`` 0 fine to 3 blotchy."""
+    import cv2
+
+    chance = stream(soft, "noise")
+    grey = chance.standard_normal((_NOISE, _NOISE, 1), dtype=np.float32)
+    colour = chance.standard_normal((_NOISE, _NOISE, 3), dtype=np.float32)
+    field = grey + 0.7 * cv2.GaussianBlur(colour, (0, 0), 0.6 + soft) * (1.5 + 2 * soft)
+    if soft:
+        field = cv2.GaussianBlur(field, (0, 0), 0.35 * soft)
+    return np.asarray(np.clip(128 + 32 * field / field.std(), 0, 255), np.uint8)
+
+
+def _noisy(image: Raster, spec: PageSpec) -> Raster:
+    import cv2
+
+    if spec.noise < 0.3:
+        return image
+    tile = _noise_tile(int(round(spec.noise_soft * 3)))
+    chance = stream(spec.seed, "noise")
+    x, y = (int(v) for v in chance.integers(0, _NOISE // 4, 2))
+    share, step = spec.noise / 32, _NOISE * 3 // 4
+    out = np.empty_like(image)
+    for top in range(0, image.shape[0], step):
+        for left in range(0, image.shape[1], step):
+            part = image[top : top + step, left : left + step]
+            cut = tile[y : y + part.shape[0], x : x + part.shape[1]]
+            out[top : top + step, left : left + step] = cv2.addWeighted(part, 1, cut, share, -128 * share)
+    return out

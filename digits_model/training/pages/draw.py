@@ -1,0 +1,176 @@
+"""From a spec to a photo and its truth."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from papernudge.digits_model.training.pages.camera import expose
+from papernudge.digits_model.training.pages.chance import stream
+from papernudge.digits_model.training.pages.clutter import Clutter
+from papernudge.digits_model.training.pages.filling import fill_cells, write_grid
+from papernudge.digits_model.training.pages.fonts import Supplies, supplies
+from papernudge.digits_model.training.pages.hand import MARGIN, Writer
+from papernudge.digits_model.training.pages.layout import Box, Place, lay_out
+from papernudge.digits_model.training.pages.paper import TILE, graphite, lay_on_paper
+from papernudge.digits_model.training.pages.printing import print_givens, rule_grid, shade_cells
+from papernudge.digits_model.training.pages.puzzles import puzzle
+from papernudge.digits_model.training.pages.sheet import Sheet
+from papernudge.digits_model.training.pages.spec import PageSpec
+from papernudge.digits_model.training.pages.strokes import samples
+from papernudge.digits_model.training.pages.truth import CellTruth, GridTruth, PageTruth
+from papernudge.digits_model.training.pages.view import View, crossings, curl_of, outline
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Page:
+    """A drawn photo. ``image``: uint8 (height, width, 3), blue, green, red."""
+
+    spec: PageSpec
+    image: npt.NDArray[np.uint8]
+    truth: PageTruth
+
+
+@dataclass(slots=True)
+class _Drawn:
+    """A grid on the flat page, before it is known whether the frame holds it."""
+
+    kind: str
+    name: str
+    box: Box
+    cells: list[CellTruth]
+    ink: dict[int, list[Box]]
+    solution: str = ""
+    puzzle: int = -1
+
+
+def draw(spec: PageSpec, held: Supplies | None = None) -> Page:
+    """Draws the page of ``spec``; the same spec and supplies give the same bytes.
+
+    Raises MissingSuppliesError when a typeface or the pen strokes are not at hand.
+    """
+    held = held or supplies()
+    layout = lay_out(spec)
+    view = View(spec, layout)
+    sheet = _sheet(spec, view)
+    drawn, decoys = _print_page(sheet, spec, held, view)
+    lay_on_paper(sheet, spec, held)
+    image = expose(sheet, spec, view)
+    truth = PageTruth((spec.width, spec.height))
+    for grid in drawn:
+        found = _grid_truth(grid, view)
+        if found is not None:
+            truth.grids.append(found)
+    for what, box in decoys:
+        at = view.to_photo(outline(box))
+        if _inside(at, view).any():
+            low, high = at.min(axis=0), at.max(axis=0)
+            truth.decoys.append({"what": what, "box": [round(float(v), 1) for v in (*low, *high)]})
+    return Page(spec, image, truth)
+
+
+def _sheet(spec: PageSpec, view: View) -> Sheet:
+    """The part of the page that the frame can see, at a resolution near the photo's."""
+    edge_x, edge_y = np.linspace(0, spec.width - 1, 9), np.linspace(0, spec.height - 1, 9)
+    rim = np.array([(x, y) for x in edge_x for y in edge_y])
+    page, _ = view.to_page(rim)
+    low, high = page.min(axis=0) - 0.3, page.max(axis=0) + 0.3
+    p = view.layout.page
+    cell = view.cell_px(view.layout.target_grid)
+    scale = float(np.clip(cell * 1.15, 34, 150))
+    x0, y0 = max(low[0], p[0]), max(low[1], p[1])
+    x1, y1 = max(x0 + 1, min(high[0], p[2])), max(y0 + 1, min(high[1], p[3]))
+    most = 4 * max(spec.width * spec.height, 400_000)
+    area = (x1 - x0) * (y1 - y0) * scale**2
+    return Sheet(x0, y0, x1, y1, scale * min(1.0, float(np.sqrt(most / area))))
+
+
+def _print_page(sheet: Sheet, spec: PageSpec, held: Supplies, view: View) -> tuple[list[_Drawn], list[tuple[str, Box]]]:
+    clutter = Clutter(sheet, spec, held)
+    writer = Writer(spec, samples(held))
+    drawn: list[_Drawn] = []
+    decoys: list[tuple[str, Box]] = []
+    for place in view.layout.places:
+        head = (place.box[0], place.box[1] - 0.25 - min(1.0, spec.gap * 0.5), place.box[2], place.box[1] - 0.25)
+        if not sheet.seen(place.box[0], head[1], place.box[2], place.box[3]):
+            continue
+        if spec.titles and spec.gap > 0.6:
+            clutter.title(head, place.number)
+        if place.what in {"puzzle", "neighbour"}:
+            grid, parked = _print_puzzle(sheet, spec, held, place, writer)
+            drawn.append(grid)
+            decoys += [("margin note", box) for box in parked]
+        else:
+            clutter.fill(place.what, place.box, place.number)
+    for kind, name, box, cells in clutter.other:
+        drawn.append(_Drawn(kind, name, box, cells, {}))
+    return drawn, decoys + clutter.decoys
+
+
+def _print_puzzle(sheet: Sheet, spec: PageSpec, held: Supplies, place: Place, writer: Writer) -> tuple[_Drawn, list[Box]]:
+    """One 9×9 puzzle with all that is printed and written in it."""
+    x, y = place.box[:2]
+    givens, solution, number = puzzle(spec.split, spec.seed, place.number, spec.givens)
+    cells = fill_cells(spec, place.number, givens, solution)
+    shade_cells(sheet, spec, place.number, x, y, cells)
+    rule_grid(sheet, spec, x, y)
+    printed = print_givens(sheet, spec, held, x, y, cells)
+    px = int(np.clip(sheet.scale * 1.6, 60, 150))
+    written = write_grid(spec, place.number, cells, writer, px)
+    grain = _grain(spec, place.number)
+    for layer in written.layers:
+        mask = layer.finished(sheet.scale, grain)
+        sheet.stamp(mask, x - MARGIN, y - MARGIN, layer.pen.ink, layer.pen.cover)
+    ink = {i: [box] for i, box in printed.items()}
+    for i, boxes in written.ink.items():
+        ink.setdefault(i, []).extend((a + x, b + y, c + x, d + y) for a, b, c, d in boxes)
+    line = "".join(str(d) for d in solution)
+    grid = _Drawn("puzzle", "", place.box, cells, ink, line, number)
+    return grid, [(a + x, b + y, c + x, d + y) for a, b, c, d in written.margin]
+
+
+def _grain(spec: PageSpec, number: int) -> npt.NDArray[np.uint8]:
+    x, y = (int(v) for v in stream(spec.seed, "grain", number).integers(0, TILE - 1800, 2))
+    return graphite()[y:, x:]
+
+
+def _inside(at: npt.NDArray[np.float64], view: View) -> npt.NDArray[np.bool_]:
+    room = np.array([view.wide - 0.5, view.high - 0.5])
+    return np.asarray(((at >= -0.5) & (at <= room)).all(axis=1))
+
+
+def _grid_truth(grid: _Drawn, view: View) -> GridTruth | None:
+    """The grid in raster pixels, or None when the frame misses it."""
+    rim = outline(grid.box, 19)
+    inner = np.array([(u, v) for u in np.linspace(grid.box[0], grid.box[2], 10) for v in np.linspace(grid.box[1], grid.box[3], 10)])
+    seen = _inside(view.to_photo(rim), view)
+    if not seen.any() and not _inside(view.to_photo(inner), view).any():
+        return None
+    kind = grid.kind if seen.all() else "cut off"
+    square = grid.kind != "other"
+    at = view.to_photo(crossings(grid.box))
+    corners = at[[0, 9, 99, 90]]
+    for i, boxes in grid.ink.items():
+        grid.cells[i].ink = _ink_box(boxes, view)
+    return GridTruth(
+        kind=kind,
+        name=grid.name,
+        corners=corners,
+        crossings=at.reshape(10, 10, 2) if square else None,
+        cells=grid.cells,
+        solution=grid.solution,
+        curl=curl_of(view.to_photo(crossings(grid.box), lens=False)),
+        cell_px=view.cell_px(grid.box),
+        puzzle=grid.puzzle,
+    )
+
+
+def _ink_box(boxes: Sequence[Box], view: View) -> list[float] | None:
+    if not boxes:
+        return None
+    every = np.array(boxes)
+    box = (*every[:, :2].min(axis=0), *every[:, 2:].max(axis=0))
+    at = view.to_photo(outline((float(box[0]), float(box[1]), float(box[2]), float(box[3])), 3))
+    return [round(float(v), 1) for v in (*at.min(axis=0), *at.max(axis=0))]

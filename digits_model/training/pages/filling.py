@@ -1,0 +1,278 @@
+"""What a solver has written into a grid, as truth first and then as ink."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from papernudge.digits_model.training.pages.chance import stream
+from papernudge.digits_model.training.pages.hand import (
+    Box,
+    InkLayer,
+    Writer,
+    loop,
+    main_pen,
+    note_pen,
+    slash,
+)
+from papernudge.digits_model.training.pages.puzzles import _PEERS
+from papernudge.digits_model.training.pages.spec import NOTE_STYLES, PageSpec
+from papernudge.digits_model.training.pages.truth import CellTruth
+
+_CORNERS = [(0.19, 0.2), (0.81, 0.2), (0.19, 0.8), (0.81, 0.8), (0.5, 0.2), (0.5, 0.8), (0.19, 0.5), (0.81, 0.5), (0.5, 0.5)]  # fmt: skip
+
+
+def fill_cells(
+    spec: PageSpec, number: int, givens: list[int], solution: list[int]
+) -> list[CellTruth]:
+    """The 81 cells of grid ``number`` of the page: givens as printed, entries, notes, marks."""
+    cells = [CellTruth("given", d) if d else CellTruth() for d in givens]
+    if number == 0:
+        _misprint(spec, cells)
+    _entries(spec, number, cells, solution)
+    if number == 0:
+        _mistakes(spec, cells, solution)
+    _notes(spec, number, cells, solution)
+    _marks(spec, number, cells)
+    return cells
+
+
+def _misprint(spec: PageSpec, cells: list[CellTruth]) -> None:
+    chance = stream(spec.seed, "misprint")
+    where = [i for i, c in enumerate(cells) if c.kind == "given"]
+    for i in chance.permutation(where)[: spec.misprints]:
+        cells[i].digit = _other(cells[i].digit or 0, chance)
+        cells[i].marks.append("misprint")
+
+
+def _entries(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[int]) -> None:
+    chance = stream(spec.seed, "entries", number)
+    blanks = chance.permutation([i for i, c in enumerate(cells) if c.kind == "blank"])
+    for i in blanks[: round(spec.fill * len(blanks))]:
+        cells[i] = CellTruth("entry", solution[i])
+
+
+def _mistakes(spec: PageSpec, cells: list[CellTruth], solution: list[int]) -> None:
+    chance = stream(spec.seed, "mistakes")
+    entries = chance.permutation([i for i, c in enumerate(cells) if c.kind == "entry"])
+    for i in entries[: spec.mistakes]:
+        seen = {cells[p].digit for p in _PEERS[i]}
+        # Mostly a digit that clashes with nothing yet: people see a plain clash.
+        quiet = [d for d in range(1, 10) if d != solution[i] and d not in seen]
+        clash = chance.random() < 0.25 or not quiet
+        cells[i].digit = _other(solution[i], chance) if clash else int(chance.choice(quiet))
+        cells[i].marks.append("mistake")
+
+
+def _notes(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[int]) -> None:
+    chance = stream(spec.seed, "notes", number)
+    for i, cell in enumerate(cells):
+        wanted, struck, kept = chance.random(), chance.random(), chance.random()
+        spare, order = chance.random(9), chance.permutation(9) + 1
+        if cell.kind == "entry":
+            if wanted < spec.note_share * 0.08:  # left standing beside an entry
+                cell.notes = sorted(int(d) for d in order[: 1 + int(kept * 2)])
+            continue
+        if cell.kind != "blank" or wanted >= spec.note_share:
+            continue
+        seen = {cells[p].digit for p in _PEERS[i]}
+        able = [d for d in range(1, 10) if d not in seen]
+        notes = [d for d in able if d == solution[i] or spare[d - 1] < 0.75]
+        if len(notes) > 4 and spec.note_style != "raster":
+            notes = sorted(int(d) for d in order if d in notes)[:4]
+        if kept < 0.1:
+            notes = [d for d in notes if spare[d - 1] < 0.6] or notes[:1]
+        if struck < spec.struck_notes and len(notes) > 1:
+            cut = [d for d in notes if spare[d - 1] < 0.45][: len(notes) - 1] or notes[-1:]
+            cell.struck_notes = sorted(cut)
+            notes = [d for d in notes if d not in cut]
+        cell.notes = sorted(notes)
+        if notes or cell.struck_notes:
+            cell.kind = "notes"
+
+
+def _marks(spec: PageSpec, number: int, cells: list[CellTruth]) -> None:
+    chance = stream(spec.seed, "marks", number)
+    for cell in cells:
+        struck, ghost, over, ring, lit = chance.random(5)
+        wrong = int(chance.integers(1, 10))
+        if cell.kind in {"entry", "blank"} and struck < spec.struck * (1 if cell.digit else 0.5):
+            cell.struck, cell.struck_digit = True, _differs(wrong, cell.digit)
+        if cell.kind in {"entry", "blank", "notes"} and ghost < spec.ghosts:
+            cell.marks.append("ghost")
+        if cell.kind == "entry" and not cell.struck and over < spec.overwritten:
+            cell.marks.append("overwritten")
+        if cell.kind in {"entry", "given"} and ring < spec.circled:
+            cell.marks.append("circled")
+        if lit < spec.highlit:
+            cell.marks.append("highlit")
+
+
+def _other(digit: int, chance: np.random.Generator) -> int:
+    return int((digit + chance.integers(0, 8)) % 9 + 1)
+
+
+def _differs(digit: int, than: int | None) -> int:
+    return digit % 9 + 1 if digit == than else digit
+
+
+@dataclass(slots=True)
+class Written:
+    """The ink of one grid: layers by pen, boxes of ink by cell, boxes of notes in the margin."""
+
+    layers: list[InkLayer] = field(default_factory=list)
+    ink: dict[int, list[Box]] = field(default_factory=dict)
+    margin: list[Box] = field(default_factory=list)
+
+
+def write_grid(
+    spec: PageSpec, number: int, cells: Sequence[CellTruth], writer: Writer, px: int
+) -> Written:
+    """Draws all that is not printed. ``px``: layer pixels a cell."""
+    out = Written()
+    big = InkLayer(main_pen(spec), px)
+    needs_small = any(c.notes or c.struck_notes for c in cells) or spec.margin_notes
+    small = InkLayer(note_pen(spec), px) if needs_small else big
+    ghosts = InkLayer(replace(note_pen(spec), grain=0.3, width=0.03), px)
+    used: set[int] = set()
+    for i, cell in enumerate(cells):
+        chance = stream(spec.seed, "ink", number, i) if _has_ink(cell) else None
+        if chance is None:
+            continue
+        boxes: list[Box] = []
+        origin = (float(i % 9), float(i // 9))
+        if "ghost" in cell.marks:
+            _ghost(ghosts, writer, origin, spec, chance)
+            used.add(2)
+        if cell.kind == "entry" or cell.struck:
+            boxes += _big(big, writer, cell, origin, spec, chance)
+            used.add(0)
+        if cell.notes or cell.struck_notes:
+            boxes += _small(small, writer, cell, origin, spec, chance)
+            used.add(1)
+        if "circled" in cell.marks:
+            ring = loop(origin[0] + 0.5, origin[1] + 0.5, *chance.uniform(0.75, 1.0, 2), chance)
+            boxes.append(big.trace([ring], chance))
+            used.add(0)
+        out.ink[i] = boxes
+    if number == 0 and spec.margin_notes:
+        out.margin = _margin(small, writer, spec)
+        used.add(1)
+    if small is big and 1 in used:
+        used.add(0)
+    for k, layer in ((2, ghosts), (1, small), (0, big)):
+        if k in used and layer not in out.layers:
+            out.layers.append(layer)
+    return out
+
+
+def _has_ink(cell: CellTruth) -> bool:
+    hand = cell.kind in {"entry", "notes"} or cell.struck or cell.struck_notes or cell.notes
+    return bool(hand or {"ghost", "circled"} & set(cell.marks))
+
+
+def _ghost(
+    layer: InkLayer,
+    writer: Writer,
+    origin: tuple[float, float],
+    spec: PageSpec,
+    chance: np.random.Generator,
+) -> None:
+    digit = int(chance.integers(1, 10))
+    x, y = origin[0] + 0.5 + chance.normal(0, 0.06), origin[1] + 0.5 + chance.normal(0, 0.06)
+    box = layer.write(writer.shape(digit, chance), x, y, spec.entry_high, chance, level=0.7)
+    layer.rub(box, float(chance.uniform(0.08, 0.28)))
+
+
+def _big(
+    layer: InkLayer,
+    writer: Writer,
+    cell: CellTruth,
+    origin: tuple[float, float],
+    spec: PageSpec,
+    chance: np.random.Generator,
+) -> list[Box]:
+    """The entry of a cell, and the struck or overwritten digit before it."""
+    boxes = []
+    dx, dy, grow = chance.normal(0, spec.entry_vary, 3)
+    x, y = origin[0] + 0.5 + dx, origin[1] + 0.5 + dy
+    high = spec.entry_high * float(np.exp(1.5 * grow))
+    if chance.random() < spec.crossing:
+        high *= float(chance.uniform(1.15, 1.5))
+        x, y = x + float(chance.normal(0, 0.12)), y + float(chance.normal(0, 0.12))
+    x = float(np.clip(x, origin[0] + 0.28, origin[0] + 0.72))
+    y = float(np.clip(y, origin[1] + 0.3, origin[1] + 0.7))
+    if cell.struck and cell.struck_digit:
+        aside = cell.kind == "entry"
+        sx, sy = (x - 0.2, y - 0.02) if aside else (x, y)
+        box = layer.write(
+            writer.shape(cell.struck_digit, chance), sx, sy, high * (0.75 if aside else 1), chance
+        )
+        boxes += [box, layer.trace(slash(box, chance, 1 + int(chance.random() < 0.6)), chance)]
+        if aside:
+            x, high = origin[0] + 0.74 + float(chance.normal(0, 0.02)), high * 0.78
+    if "overwritten" in cell.marks and cell.digit:
+        first = _differs(int(chance.integers(1, 10)), cell.digit)
+        layer.write(writer.shape(first, chance), x, y, high * 0.95, chance, level=0.75)
+    if cell.kind == "entry" and cell.digit:
+        bold = 1.7 if "overwritten" in cell.marks else 1.0
+        boxes.append(layer.write(writer.shape(cell.digit, chance), x, y, high, chance, width=bold))
+    return boxes
+
+
+def _small(
+    layer: InkLayer,
+    writer: Writer,
+    cell: CellTruth,
+    origin: tuple[float, float],
+    spec: PageSpec,
+    chance: np.random.Generator,
+) -> list[Box]:
+    """The notes of a cell in the solver's style."""
+    digits = sorted([*cell.notes, *cell.struck_notes])
+    style = "corner" if cell.kind == "entry" else spec.note_style
+    boxes = []
+    high = spec.note_high * (0.85 if len(digits) > 4 or style == "raster" else 1.0)
+    for k, digit in enumerate(digits):
+        x, y = _note_place(style, k, digit, len(digits), high)
+        x, y = x + origin[0] + chance.normal(0, 0.014), y + origin[1] + chance.normal(0, 0.014)
+        box = layer.write(
+            writer.shape(digit, chance),
+            float(x),
+            float(y),
+            high * float(np.exp(chance.normal(0, 0.07))),
+            chance,
+        )
+        boxes.append(box)
+        if digit in cell.struck_notes:
+            boxes.append(layer.trace(slash(box, chance), chance))
+    return boxes
+
+
+def _note_place(style: str, k: int, digit: int, count: int, high: float) -> tuple[float, float]:
+    """Centre of the k-th note inside its cell."""
+    if style not in NOTE_STYLES:
+        raise ValueError(f"expected a note style of {NOTE_STYLES}, got {style!r}")
+    if style == "corner":
+        return _CORNERS[k]
+    if style == "raster":
+        return (0.2 + 0.3 * ((digit - 1) % 3), 0.2 + 0.3 * ((digit - 1) // 3))
+    step = min(high * 0.85, 0.84 / max(count, 1))
+    if style == "row":
+        return (0.14 + step * k, 0.06 + high / 2)
+    return (0.5 + step * (k - (count - 1) / 2), 0.5)
+
+
+def _margin(layer: InkLayer, writer: Writer, spec: PageSpec) -> list[Box]:
+    """Small digits parked beside rows and below columns."""
+    chance, boxes = stream(spec.seed, "margin"), []
+    for _ in range(spec.margin_notes):
+        line, beside = float(chance.integers(0, 9)) + 0.5, chance.random() < 0.5
+        for k in range(int(chance.integers(1, 4))):
+            at = (9.35 + 0.3 * k, line) if beside else (line - 0.3 + 0.3 * k, 9.4)
+            high = spec.note_high * float(chance.uniform(1, 1.5))
+            boxes.append(
+                layer.write(writer.shape(int(chance.integers(1, 10)), chance), *at, high, chance)
+            )
+    return boxes

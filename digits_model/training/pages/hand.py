@@ -1,0 +1,188 @@
+"""Ink laid down by a hand: strokes on a layer, with width, pressure and grain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from papernudge.digits_model.training.pages.chance import stream
+from papernudge.digits_model.training.pages.spec import Colour, PageSpec
+from papernudge.digits_model.training.pages.strokes import Samples, Stroke, variants, warped
+
+Layer = npt.NDArray[np.uint8]
+Box = tuple[float, float, float, float]
+
+_SUB = 3  # cv2 takes coordinates in eighths of a pixel
+MARGIN = 1.5
+"""Cells around the grid that a layer also covers, for notes in the margin."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pen:
+    """What is written with. ``width`` in cells, ``cover`` and ``grain`` 0 to 1."""
+
+    ink: Colour
+    width: float
+    cover: float
+    grain: float
+    vary: float
+    soft: float = 0.0
+
+
+def main_pen(spec: PageSpec) -> Pen:
+    """The pen of the entries."""
+    ink, width, cover = spec.pen_ink, spec.pen_width, spec.pen_cover
+    if spec.pen == "pencil":
+        return _pencil(spec)
+    if spec.pen == "felt":
+        return Pen(ink, max(width * 1.7, 0.05), max(cover, 0.85), 0.0, 0.15)
+    if spec.pen == "gel":
+        return Pen(ink, width * 1.25, max(cover, 0.85), 0.0, 0.15)
+    if spec.pen == "laid":
+        # Laid on by program from small pictures: thick, even, soft, wholly opaque.
+        return Pen(ink, max(width * 1.6, 0.05), 1.0, 0.0, 0.1, soft=0.016)
+    return Pen(ink, width, cover, 0.15, 0.3)
+
+
+def _pencil(spec: PageSpec) -> Pen:
+    level = 50 + int(60 * (1 - spec.pen_cover))
+    return Pen((level + 4, level, level - 2), spec.pen_width, spec.pen_cover * 0.9, 0.65, 0.35)
+
+
+def note_pen(spec: PageSpec) -> Pen:
+    """The pen of the notes: finer than that of the entries."""
+    pen = _pencil(spec) if spec.note_pencil else main_pen(spec)
+    return Pen(pen.ink, min(pen.width * 0.8, 0.03), pen.cover, pen.grain, pen.vary)
+
+
+class Writer:
+    """One solver's hand on one page."""
+
+    def __init__(self, spec: PageSpec, held: Samples) -> None:
+        """Chooses the writer of the spec's split and the variants this hand prefers."""
+        self._held, self._spec = held, spec
+        folk = held.writers[spec.split]
+        self._writer = folk[spec.writer % len(folk)]
+        chance = stream(spec.seed, "habits")
+        self._ways = {d: int(chance.integers(len(ways))) for d, ways in variants().items()}
+        self._drawn = {d: bool(chance.random() < spec.variants) for d in variants()}
+        self._shear = float(np.tan(np.radians(spec.slant)))
+
+    def shape(self, digit: int, chance: np.random.Generator) -> list[Stroke]:
+        """This hand's digit, written once more: 1 high, centred."""
+        if self._drawn[digit]:
+            base = variants()[digit][self._ways[digit]]
+        else:
+            of = self._held.of(self._writer, digit)
+            base = self._held.shape(int(of[int(chance.integers(len(of)))]))
+        return warped(base, chance, self._spec.wobble, self._shear + float(chance.normal(0, 0.05)))
+
+
+class InkLayer:
+    """Ink of one pen over one grid, drawn large and reduced once.
+
+    Positions are in cells of the grid, 0, 0 its top-left corner. ``mask``: uint8, 255 full ink.
+    """
+
+    def __init__(self, pen: Pen, px: int) -> None:
+        """``px``: layer pixels a cell."""
+        self.pen, self.px = pen, px
+        side = int((9 + 2 * MARGIN) * px)
+        self.mask: Layer = np.zeros((side, side), np.uint8)
+
+    def write(
+        self,
+        shape: list[Stroke],
+        x: float,
+        y: float,
+        high: float,
+        chance: np.random.Generator,
+        level: float = 1.0,
+        width: float = 1.0,
+    ) -> Box:
+        """One digit or sign of height ``high`` centred on x, y; returns its box in cells."""
+        return self.trace([s * high + (x, y) for s in shape], chance, level, width)
+
+    def trace(
+        self,
+        lines: list[Stroke],
+        chance: np.random.Generator,
+        level: float = 1.0,
+        width: float = 1.0,
+    ) -> Box:
+        """Pen movements through points in cells; returns the box of the ink in cells."""
+        import cv2
+
+        pen, px = self.pen, self.px
+        wide = max(1.0, pen.width * width * px)
+        press, lean = chance.uniform(-1, 1, 2)
+        shade = int(np.clip(255 * level * chance.uniform(0.85, 1.0), 1, 255))
+        for line in lines:
+            pts = np.round(((line + MARGIN) * px - 0.5) * (1 << _SUB)).astype(np.int32)
+            count = len(pts)
+            at = np.arange(0, count - 1, 3)
+            part = (at + 1.5) / count
+            girth = wide * (
+                1 + pen.vary * (0.6 * press * (part - 0.5) + 0.5 * np.sin(6 * part + 3 * lean))
+            )
+            girth = np.maximum(1, np.round(girth)).astype(int)
+            for i, thick in zip(at.tolist(), girth.tolist(), strict=True):
+                cv2.polylines(self.mask, [pts[i : i + 4]], False, shade, thick, cv2.LINE_AA, _SUB)
+        every = np.concatenate(lines)
+        half = wide / px / 2
+        (x0, y0), (x1, y1) = every.min(axis=0) - half, every.max(axis=0) + half
+        return float(x0), float(y0), float(x1), float(y1)
+
+    def rub(self, box: Box, left: float) -> None:
+        """An eraser over a box: the ink there fades to the share ``left`` and smears."""
+        import cv2
+
+        x0, y0, x1, y1 = (int((v + MARGIN) * self.px) for v in box)
+        part = self.mask[max(0, y0) : y1, max(0, x0) : x1]
+        if part.size:
+            blurred = cv2.blur(part, (max(1, self.px // 6), max(1, self.px // 20)))
+            part[:] = cv2.addWeighted(part, left * 0.6, blurred, left * 0.8, 0)
+
+    def finished(self, scale: float, grain: Layer) -> Layer:
+        """The layer at ``scale`` page pixels a cell, with the pen's grain."""
+        import cv2
+
+        side = max(1, round((9 + 2 * MARGIN) * scale))
+        out = cv2.resize(self.mask, (side, side), interpolation=cv2.INTER_AREA)
+        if self.pen.soft:
+            out = cv2.GaussianBlur(out, (0, 0), max(0.3, self.pen.soft * scale))
+        if self.pen.grain:
+            tile = grain[:side, :side]
+            thin = cv2.addWeighted(tile, self.pen.grain, tile, 0, 255 * (1 - self.pen.grain))
+            out = cv2.multiply(out, thin, scale=1 / 255)
+        return np.asarray(out, np.uint8)
+
+
+def loop(x: float, y: float, wide: float, high: float, chance: np.random.Generator) -> Stroke:
+    """A hand-drawn ring around x, y, not quite closed."""
+    start, turn = chance.uniform(0, 6.28), chance.uniform(5.9, 7.2)
+    t = np.linspace(start, start + turn, 25)
+    r = 1 + 0.06 * np.sin(2 * t + chance.uniform(0, 6)) + np.linspace(-0.04, 0.05, 25)
+    return np.stack([x + wide / 2 * r * np.cos(t), y + high / 2 * r * np.sin(t)], axis=1)
+
+
+def slash(box: Box, chance: np.random.Generator, lines: int = 1) -> list[Stroke]:
+    """Strokes that cross out what stands in a box."""
+    x0, y0, x1, y1 = box
+    grow = 0.12 * max(x1 - x0, y1 - y0)
+    ends = [
+        ((x0 - grow, y1 + grow / 2), (x1 + grow, y0 - grow / 2)),
+        ((x0 - grow, y0 - grow / 2), (x1 + grow, y1 + grow / 2)),
+    ]
+    if chance.random() < 0.3:
+        middle = (y0 + y1) / 2
+        ends[0] = ((x0 - grow * 2, middle + grow / 2), (x1 + grow * 2, middle - grow / 2))
+    if chance.random() < 0.5:
+        ends.reverse()
+    t = np.linspace(0, 1, 8)[:, None]
+    out = []
+    for a, b in ends[:lines]:
+        bow = chance.normal(0, 0.03) * np.sin(np.pi * t)
+        out.append(np.array(a) * (1 - t) + np.array(b) * t + bow)
+    return out

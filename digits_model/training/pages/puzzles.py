@@ -1,0 +1,125 @@
+"""Proper puzzles of our own: a seeded bank, widened by the symmetries of the grid."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from papernudge.digits_model.training.pages.chance import stream
+
+BANK = 144
+"""Puzzles in the bank; which one a page may use depends on its split."""
+
+_FOLDS = {"train": (0, 96), "calibrate": (96, 116), "test": (116, BANK)}
+_HOUSES = [
+    *[[r * 9 + c for c in range(9)] for r in range(9)],
+    *[[r * 9 + c for r in range(9)] for c in range(9)],
+    *[[(b // 3 * 3 + i // 3) * 9 + b % 3 * 3 + i % 3 for i in range(9)] for b in range(9)],
+]
+_PEERS = [
+    sorted({x for house in _HOUSES if cell in house for x in house} - {cell}) for cell in range(81)
+]
+_BITS = [[d for d in range(1, 10) if mask >> d & 1] for mask in range(1024)]
+
+
+def solve(
+    digits: list[int], limit: int, order: np.random.Generator | None = None
+) -> list[list[int]]:
+    """At most ``limit`` solutions of a grid of 81 digits, 0 for blank.
+
+    Backtracking on the cell with the fewest candidates; ``order`` shuffles what is tried first.
+    """
+    grid = list(digits)
+    allowed = [0x3FE] * 81
+    for cell, digit in enumerate(grid):
+        if digit:
+            for peer in _PEERS[cell]:
+                allowed[peer] &= ~(1 << digit)
+    found: list[list[int]] = []
+    if all(not d or allowed[cell] >> d & 1 for cell, d in enumerate(grid)):
+        _search(grid, allowed, limit, order, found)
+    return found
+
+
+def _search(
+    grid: list[int],
+    allowed: list[int],
+    limit: int,
+    order: np.random.Generator | None,
+    found: list[list[int]],
+) -> None:
+    best, fewest = -1, 10
+    for cell in range(81):
+        if not grid[cell]:
+            count = allowed[cell].bit_count()
+            if count < fewest:
+                best, fewest = cell, count
+                if count < 2:
+                    break
+    if best < 0:
+        found.append(list(grid))
+        return
+    choices = _BITS[allowed[best]]
+    if order is not None:
+        choices = [choices[i] for i in order.permutation(len(choices))]
+    for digit in choices:
+        bit = 1 << digit
+        touched = [p for p in _PEERS[best] if allowed[p] & bit]
+        for peer in touched:
+            allowed[peer] ^= bit
+        grid[best] = digit
+        _search(grid, allowed, limit, order, found)
+        grid[best] = 0
+        for peer in touched:
+            allowed[peer] |= bit
+        if len(found) >= limit:
+            return
+
+
+@lru_cache(maxsize=BANK)
+def banked(index: int) -> tuple[tuple[int, ...], tuple[int, ...], tuple[int, ...]]:
+    """Puzzle ``index`` of the bank: solution, minimal givens, and the order of digging.
+
+    The last is the order in which the givens were taken away, so that giving the latest ones
+    back makes an easier puzzle with the same solution.
+    """
+    chance = stream(index, "puzzle bank")
+    solution = solve([0] * 81, 1, chance)[0]
+    grid, dug = list(solution), []
+    for cell in chance.permutation(81):
+        kept, grid[cell] = grid[cell], 0
+        if len(solve(grid, 2)) > 1:
+            grid[cell] = kept
+        else:
+            dug.append(int(cell))
+    return tuple(solution), tuple(grid), tuple(dug)
+
+
+def puzzle(split: str, seed: int, number: int, givens: int) -> tuple[list[int], list[int], int]:
+    """A proper puzzle: givens (81 digits, 0 blank), solution, and its number in the bank.
+
+    ``givens``: about how many to print; never fewer than the bank's minimal puzzle has. A bank
+    puzzle belongs to one split, and what the symmetries make of it stays there.
+    """
+    chance = stream(seed, "puzzle", number)
+    low, high = _FOLDS[split]
+    index = int(chance.integers(low, high))
+    solution, minimal, dug = banked(index)
+    grid = list(minimal)
+    extra = givens - sum(1 for d in grid if d)
+    for cell in dug[::-1][: max(0, extra)]:
+        grid[cell] = solution[cell]
+    names = np.concatenate([[0], chance.permutation(9) + 1])
+    rows, columns = _shuffled(chance), _shuffled(chance)
+    both = []
+    for cells in (grid, solution):
+        square = names[np.array(cells)].reshape(9, 9)[rows][:, columns]
+        both.append(square)
+    if chance.random() < 0.5:
+        both = [square.T for square in both]
+    return [int(d) for d in both[0].ravel()], [int(d) for d in both[1].ravel()], index
+
+
+def _shuffled(chance: np.random.Generator) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
+    bands = chance.permutation(3)
+    return np.concatenate([band * 3 + chance.permutation(3) for band in bands])

@@ -1,0 +1,96 @@
+"""The flat page as an image, and the few ways to put ink on it."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+from papernudge.digits_model.training.pages.spec import Colour
+
+Raster = npt.NDArray[np.uint8]
+
+
+@lru_cache(maxsize=256)
+def _fading(ink: Colour, cover: float) -> Raster:
+    """Look-up table (1, 256, 3): share of light left, 255 all, under a mask value."""
+    mask = np.arange(256)[:, None] / 255.0
+    left = 1 - mask * cover * (1 - np.array(ink)[None, :] / 255.0)
+    return np.asarray(np.round(left * 255), np.uint8)[None]
+
+
+class Sheet:
+    """White paper of which a part is drawn. Page lengths are cells, x right, y down.
+
+    ``pixels``: uint8 (H, W, 3), blue, green, red. A place u, v of the page has its centre at
+    pixel ((u - x0)·scale, (v - y0)·scale).
+    """
+
+    def __init__(self, x0: float, y0: float, x1: float, y1: float, scale: float) -> None:
+        """The part x0 to x1, y0 to y1 of the page at ``scale`` pixels a cell."""
+        self.x0, self.y0, self.scale = x0, y0, scale
+        shape = (max(2, int((y1 - y0) * scale) + 1), max(2, int((x1 - x0) * scale) + 1), 3)
+        self.pixels: Raster = np.full(shape, 255, np.uint8)
+
+    def seen(self, x0: float, y0: float, x1: float, y1: float) -> bool:
+        """Whether any of this box is drawn at all."""
+        high, wide = self.pixels.shape[:2]
+        return (
+            (x1 - self.x0) * self.scale > 0
+            and (y1 - self.y0) * self.scale > 0
+            and (x0 - self.x0) * self.scale < wide
+            and (y0 - self.y0) * self.scale < high
+        )
+
+    def stamp(self, mask: Raster, left: float, top: float, ink: Colour, cover: float = 1.0) -> None:
+        """Ink through a mask whose first pixel's centre lies at left, top (cells)."""
+        import cv2
+
+        x, y = round((left - self.x0) * self.scale), round((top - self.y0) * self.scale)
+        high, wide = self.pixels.shape[:2]
+        xa, ya = max(0, x), max(0, y)
+        xb, yb = min(wide, x + mask.shape[1]), min(high, y + mask.shape[0])
+        if xa >= xb or ya >= yb:
+            return
+        part = np.ascontiguousarray(mask[ya - y : yb - y, xa - x : xb - x])
+        fade = cv2.LUT(cv2.merge([part, part, part]), _fading(ink, cover))
+        under = self.pixels[ya:yb, xa:xb]
+        under[:] = cv2.multiply(under, fade, scale=1 / 255)
+
+    def bar(
+        self, x0: float, y0: float, x1: float, y1: float, ink: Colour, cover: float = 1.0
+    ) -> None:
+        """A filled box, its edges softened by their exact coverage of pixels."""
+        xs, first_x = self._cover(x0, x1, self.x0, self.pixels.shape[1])
+        ys, first_y = self._cover(y0, y1, self.y0, self.pixels.shape[0])
+        if xs.size and ys.size:
+            mask = np.asarray(np.round(255 * ys[:, None] * xs[None, :]), np.uint8)
+            self.stamp(
+                mask, self.x0 + first_x / self.scale, self.y0 + first_y / self.scale, ink, cover
+            )
+
+    def _cover(
+        self, low: float, high: float, start: float, size: int
+    ) -> tuple[npt.NDArray[np.float64], int]:
+        a = min(max((low - start) * self.scale, -1.0), size + 1.0)
+        b = min(max((high - start) * self.scale, -1.0), size + 1.0)
+        first, last = max(0, int(np.floor(a + 0.5))), min(size - 1, int(np.ceil(b - 0.5)))
+        at = np.arange(first, last + 1)
+        return np.clip(np.minimum(at + 0.5, b) - np.maximum(at - 0.5, a), 0, 1), first
+
+    def picture(
+        self, image: Raster, x0: float, y0: float, x1: float, y1: float, cover: float = 1.0
+    ) -> None:
+        """A grey mask (255 full ink) stretched over a box, in black."""
+        self.stamp(self.fitted(image, x1 - x0, y1 - y0), x0, y0, (25, 25, 25), cover)
+
+    def fitted(self, mask: Raster, wide: float, high: float) -> Raster:
+        """The mask at wide × high cells."""
+        import cv2
+
+        size = (max(1, round(wide * self.scale)), max(1, round(high * self.scale)))
+        shrinks = size[0] < mask.shape[1]
+        return np.asarray(
+            cv2.resize(mask, size, interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR),
+            np.uint8,
+        )

@@ -1,0 +1,172 @@
+"""Shapes of handwritten digits: writers' own strokes, and variants drawn by us."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from papernudge.digits_model.training.pages.fonts import Supplies
+
+Stroke = npt.NDArray[np.float64]
+"""Points (n, 2), x right, y down; a digit is 1 high and centred on 0, 0."""
+
+_POINTS = 22
+
+# Control points of one pen movement each; a repeated point is a corner. Box: x -0.3 to 0.3,
+# y -0.5 to 0.5. Several entries for a digit are different ways to write it.
+_VARIANTS: dict[int, list[list[list[tuple[float, float]]]]] = {
+    1: [
+        [[(0, -0.5), (0, 0.5)]],
+        [[(-0.2, -0.22), (0, -0.5)], [(0, -0.5), (0, 0.5)]],
+        [[(-0.24, -0.1), (0.02, -0.5)], [(0.02, -0.5), (0, 0.5)]],
+        [[(-0.2, -0.25), (0, -0.5)], [(0, -0.5), (0, 0.5)], [(-0.2, 0.5), (0.2, 0.5)]],
+        [[(0, -0.5), (0, 0.5)], [(-0.18, 0.5), (0.18, 0.5)]],
+    ],
+    2: [
+        [[(-0.26, -0.3), (-0.1, -0.5), (0.18, -0.45), (0.24, -0.2), (-0.28, 0.5)], [(-0.28, 0.5), (0.3, 0.5)]],
+        [[(-0.25, -0.35), (0, -0.5), (0.24, -0.3), (0.05, 0.1), (-0.24, 0.42), (-0.2, 0.28), (0.02, 0.4), (0.3, 0.46)]],
+    ],
+    3: [
+        [[(-0.26, -0.5), (0.26, -0.5)], [(0.26, -0.5), (-0.04, -0.1)], [(-0.04, -0.1), (0.26, 0.1), (0.2, 0.42), (-0.05, 0.5), (-0.28, 0.36)]],
+        [[(-0.24, -0.38), (0, -0.5), (0.22, -0.3), (0.12, -0.08), (-0.04, -0.03)], [(-0.04, -0.03), (0.26, 0.12), (0.2, 0.42), (-0.05, 0.5), (-0.28, 0.36)]],
+    ],
+    4: [
+        [[(-0.2, -0.5), (-0.27, 0.1)], [(-0.27, 0.1), (0.3, 0.08)], [(0.14, -0.25), (0.1, 0.5)]],
+        [[(0.1, -0.5), (-0.3, 0.15)], [(-0.3, 0.15), (0.3, 0.15)], [(0.1, -0.5), (0.1, 0.5)]],
+        [[(0.02, -0.5), (-0.3, 0.12)], [(-0.3, 0.12), (0.3, 0.1)], [(0.16, -0.12), (0.14, 0.5)]],
+    ],
+    5: [
+        [[(-0.2, -0.5), (-0.24, -0.08)], [(-0.24, -0.08), (0.1, -0.14), (0.27, 0.15), (0.1, 0.47), (-0.26, 0.42)], [(-0.2, -0.5), (0.26, -0.5)]],
+        [[(0.26, -0.5), (-0.18, -0.48)], [(-0.18, -0.48), (-0.22, -0.05)], [(-0.22, -0.05), (0.1, -0.14), (0.27, 0.15), (0.1, 0.47), (-0.26, 0.42)]],
+    ],
+    6: [
+        [[(0.16, -0.5), (-0.14, -0.12), (-0.24, 0.2), (-0.1, 0.48), (0.16, 0.44), (0.24, 0.2), (0.08, 0.0), (-0.2, 0.14)]],
+        [[(0.2, -0.44), (0.04, -0.5), (-0.2, -0.25), (-0.25, 0.2), (-0.06, 0.49), (0.2, 0.38), (0.2, 0.1), (-0.02, 0.0), (-0.22, 0.16)]],
+        [[(-0.1, -0.5), (-0.22, 0.1), (-0.14, 0.46), (0.14, 0.46), (0.22, 0.2), (0.04, 0.06), (-0.2, 0.24)]],
+    ],
+    7: [
+        [[(-0.27, -0.5), (0.27, -0.5)], [(0.27, -0.5), (-0.06, 0.5)]],
+        [[(-0.27, -0.48), (0.27, -0.5)], [(0.27, -0.5), (-0.08, 0.5)], [(-0.14, 0.0), (0.22, -0.02)]],
+        [[(-0.27, -0.34), (-0.25, -0.5)], [(-0.25, -0.5), (0.27, -0.48)], [(0.27, -0.48), (0.02, 0.0), (-0.04, 0.5)]],
+        [[(-0.27, -0.34), (-0.25, -0.5)], [(-0.25, -0.5), (0.27, -0.48)], [(0.27, -0.48), (-0.08, 0.5)], [(-0.12, 0.0), (0.24, -0.04)]],
+    ],
+    8: [
+        [[(0.2, -0.4), (0, -0.5), (-0.2, -0.32), (0, -0.04), (0.24, 0.24), (0, 0.5), (-0.24, 0.26), (0, -0.02), (0.2, -0.26), (0.16, -0.42)]],
+        [[(0, -0.02), (-0.2, -0.24), (0, -0.5), (0.2, -0.26), (0, -0.02)], [(0, -0.02), (-0.25, 0.24), (0, 0.5), (0.25, 0.24), (0, -0.02)]],
+    ],
+    9: [
+        [[(0.2, -0.3), (0, -0.5), (-0.22, -0.28), (-0.1, -0.02), (0.16, -0.1), (0.22, -0.34)], [(0.22, -0.34), (0.18, 0.5)]],
+        [[(0.2, -0.32), (0, -0.5), (-0.22, -0.28), (-0.08, -0.02), (0.18, -0.14), (0.22, -0.3), (0.18, 0.1), (0.06, 0.42), (-0.18, 0.48)]],
+        [[(0.22, -0.5), (-0.06, -0.48), (-0.22, -0.24), (-0.04, -0.02), (0.18, -0.18), (0.22, -0.5)], [(0.22, -0.5), (0.1, 0.5)]],
+    ],
+}  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def variants() -> dict[int, list[list[Stroke]]]:
+    """Our own drawn shapes, smoothed."""
+    return {
+        digit: [[_smooth(np.array(s, float)) for s in shape] for shape in shapes]
+        for digit, shapes in _VARIANTS.items()
+    }
+
+
+def writer_split(writer: int) -> str:
+    """The fold of a writer of the stroke file: every sixth is test, every sixth calibrate."""
+    return {0: "test", 3: "calibrate"}.get(writer % 6, "train")
+
+
+class Samples:
+    """Digits of the stroke file by writer, shaped when first asked for."""
+
+    def __init__(self, held: dict[str, npt.NDArray[Any]]) -> None:
+        """``held``: points, stroke_ends, sample_ends, digit, writer as in the file."""
+        self._held = held
+        self._shaped: dict[int, list[Stroke]] = {}
+        self.writers = {
+            split: [int(w) for w in np.unique(held["writer"]) if writer_split(int(w)) == split]
+            for split in ("train", "calibrate", "test")
+        }
+        key = held["writer"].astype(int) * 10 + held["digit"]
+        order = np.argsort(key, kind="stable")
+        cuts = np.searchsorted(key[order], np.arange(0, 10 * int(held["writer"].max()) + 21))
+        self._of = {k: order[cuts[k] : cuts[k + 1]] for k in range(len(cuts) - 1)}
+
+    def of(self, writer: int, digit: int) -> npt.NDArray[np.int64]:
+        """Sample numbers of one writer's one digit."""
+        return self._of[writer * 10 + digit]
+
+    def shape(self, sample: int) -> list[Stroke]:
+        """The strokes of one sample, smooth, 1 high, centred."""
+        if sample not in self._shaped:
+            self._shaped[sample] = self._make(sample)
+        return self._shaped[sample]
+
+    def _make(self, sample: int) -> list[Stroke]:
+        bounds, of = self._held["stroke_ends"], self._held["sample_ends"]
+        strokes = []
+        for k in range(int(of[sample]), int(of[sample + 1])):
+            points = self._held["points"][bounds[k] : bounds[k + 1]].astype(float)
+            if len(points):
+                strokes.append(points * [1.0, -1.0])
+        every = np.concatenate(strokes)
+        low_, high = every.min(axis=0), every.max(axis=0)
+        tall = max(high[1] - low_[1], 0.6 * (high[0] - low_[0]), 1.0)
+        return [_even((s - (low_ + high) / 2) / tall) for s in strokes]
+
+
+@lru_cache(maxsize=2)
+def samples(held: Supplies) -> Samples:
+    """The stroke file of these supplies."""
+    return Samples(held.strokes())
+
+
+def warped(
+    shape: list[Stroke], chance: np.random.Generator, wobble: float, shear: float
+) -> list[Stroke]:
+    """The shape as a hand would write it another time: sheared, squeezed, gently bent."""
+    angle, squeeze = chance.normal(0, 0.05), np.exp(chance.normal(0, 0.09))
+    c, s = np.cos(angle), np.sin(angle)
+    turn = np.array([[c, -s], [s, c]]) @ np.array([[squeeze, -shear], [0, 1]])
+    waves = chance.normal(0, 1.6, (2, 2)) * np.pi
+    phases, size = chance.uniform(0, 2 * np.pi, 2), wobble * chance.uniform(0.5, 1.5)
+    out = []
+    for stroke in shape:
+        p = stroke @ turn.T
+        out.append(p + size * np.sin(p @ waves.T + phases))
+    return out
+
+
+def _smooth(control: Stroke) -> Stroke:
+    """Catmull-Rom through the control points, evenly spaced."""
+    if len(control) < 3:
+        return _even(control)
+    p = np.concatenate([[2 * control[0] - control[1]], control, [2 * control[-1] - control[-2]]])
+    t = np.linspace(0, 1, 9)[:, None]
+    parts = []
+    for a, b, c, d in zip(p, p[1:], p[2:], p[3:], strict=False):
+        parts.append(
+            0.5
+            * (
+                2 * b
+                + (c - a) * t
+                + (2 * a - 5 * b + 4 * c - d) * t**2
+                + (3 * b - a - 3 * c + d) * t**3
+            )
+        )
+    return _even(np.concatenate(parts))
+
+
+def _even(points: Stroke) -> Stroke:
+    """The same line at even steps, its jitter smoothed away."""
+    if len(points) == 1:
+        points = np.concatenate([points, points + [[0.01, 0.01]]])
+    if len(points) > 6:
+        inner = (points[:-2] + 2 * points[1:-1] + points[2:]) / 4
+        points = np.concatenate([points[:1], inner, points[-1:]])
+    along = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))])
+    count = int(np.clip(np.ceil(along[-1] * 14), 4, _POINTS))
+    at = np.linspace(0, along[-1], count)
+    return np.stack([np.interp(at, along, points[:, i]) for i in range(2)], axis=1)

@@ -1,0 +1,254 @@
+"""Where a place of the page lands in the photo: curled paper, pinhole, lens.
+
+The paper is a cylinder in the mathematician's sense: bent in one direction only, so that
+distances along it are kept (a developable sheet, the usual model of book pages in document
+dewarping, e.g. Cao, Ding and Liu, ICDAR 2003). It is seen by a pinhole camera with one radial
+lens coefficient. Both directions, page to photo and back, are exact to numerical precision.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from papernudge.digits_model.training.pages.chance import stream
+from papernudge.digits_model.training.pages.layout import Box, Layout
+from papernudge.digits_model.training.pages.spec import PageSpec
+
+Points = npt.NDArray[np.float64]
+
+_STEP = 0.02  # cells between the nodes of the bent profile
+_STEEPEST = 1.0  # radians: beyond, the paper would hide itself
+
+
+@dataclass(eq=False)
+class Profile:
+    """The bent paper across its curl: at arc length s its angle, and its place x, z."""
+
+    start: float
+    angle: Points
+    x: Points
+    z: Points
+
+    def at(self, s: Points) -> tuple[Points, Points, Points]:
+        """x, z and angle at arc lengths s, continued straight beyond both ends."""
+        where = (s - self.start) / _STEP
+        low = np.clip(where.astype(np.int64), 0, len(self.x) - 2)
+        part = where - low
+        x = self.x[low] + part * (self.x[low + 1] - self.x[low])
+        z = self.z[low] + part * (self.z[low + 1] - self.z[low])
+        part = np.clip(part, 0, 1)
+        return x, z, self.angle[low] + part * (self.angle[low + 1] - self.angle[low])
+
+
+def _profile(spec: PageSpec, box: Box, middle: Points, amount: float) -> Profile:
+    """Bent by ``amount`` radians at most, level at ``middle``."""
+    chance = stream(spec.seed, "profile", spec.curl_kind)
+    u, v, w = (float(x) for x in chance.uniform(0, 1, 3))
+    reach = float(np.hypot(box[2] - box[0], box[3] - box[1])) / 2 + 2
+    axis = _axis(spec)
+    centre = float(middle @ axis)
+    s = np.arange(-reach, reach + _STEP, _STEP)
+    if spec.curl_kind == "gutter":
+        shape = np.exp(-np.abs(s + 6 + 3 * u) / (2.5 + 5 * v)) * (1 if w < 0.8 else -1)
+    elif spec.curl_kind == "wave":
+        shape = np.sin(2 * np.pi * (s / (9 + 14 * u) + v))
+    elif spec.curl_kind == "fold":
+        shape = np.tanh((s - (8 * u - 4)) / 0.25) * (1 if w < 0.5 else -1)
+    elif spec.curl_kind == "roll":
+        shape = np.clip(s / 9, -1.5, 1.5) * (1 if w < 0.5 else -1)
+    else:
+        raise ValueError(f"expected gutter, wave, fold or roll, got {spec.curl_kind!r}")
+    angle = np.clip(amount * shape, -_STEEPEST, _STEEPEST)
+    angle = angle - angle[len(angle) // 2]
+    x, z = np.cumsum(np.cos(angle)) * _STEP, np.cumsum(np.sin(angle)) * _STEP
+    x, z = x - x[len(x) // 2], z - z[len(z) // 2]
+    return Profile(centre + s[0], angle, x + centre, z)
+
+
+def _axis(spec: PageSpec) -> Points:
+    a = np.radians(spec.curl_axis)
+    return np.array([np.cos(a), np.sin(a)])
+
+
+class View:
+    """Page (cells) to photo (pixels) and back."""
+
+    def __init__(self, spec: PageSpec, layout: Layout) -> None:
+        """Aims, frames and bends as the spec says."""
+        self.spec, self.layout = spec, layout
+        self.wide, self.high = spec.width, spec.height
+        self._axis, self._across = _axis(spec), np.array([-_axis(spec)[1], _axis(spec)[0]])
+        t = layout.target
+        self._aim = np.array([(t[0] + t[2]) / 2, (t[1] + t[3]) / 2])
+        self._focal = max(spec.width, spec.height) / 2 / np.tan(np.radians(spec.fov / 2))
+        self._turned = _rotation(spec)
+        self._shift = np.zeros(2)
+        self._far = 30.0
+        self.profile: Profile | None = None
+        self.curl = 0.0
+        self._frame()
+        if spec.curl > 0:
+            self._bend()
+
+    def to_photo(self, page: Points, lens: bool = True) -> Points:
+        """Places (n, 2) of the page, cells, to raster pixels (n, 2)."""
+        if self.profile is None:
+            body = np.concatenate([page, np.zeros((len(page), 1))], axis=1)
+        else:
+            x, z, _ = self.profile.at(page @ self._axis)
+            flat = x[:, None] * self._axis + (page @ self._across)[:, None] * self._across
+            body = np.concatenate([flat, -z[:, None]], axis=1)
+        seen = (body - [*self._aim, 0.0]) @ self._turned.T + [0, 0, self._far]
+        ideal = self._focal * seen[:, :2] / np.maximum(seen[:, 2:], 0.5) + self._shift
+        return (self._bent(ideal) if lens else ideal) + self._middle
+
+    def to_page(self, photo: Points) -> tuple[Points, Points]:
+        """Raster pixels (n, 2) to places of the page (n, 2), cells, and the paper's angle (n,)."""
+        ideal = self._unbent(photo - self._middle) - self._shift
+        rays = (
+            np.concatenate([ideal / self._focal, np.ones((len(ideal), 1))], axis=1) @ self._turned
+        )
+        eye = np.array([*self._aim, 0.0]) - np.array([0, 0, self._far]) @ self._turned
+        down = rays[:, 2]
+        down = np.where(np.abs(down) < 1e-6, 1e-6, down)
+        if self.profile is None:
+            hit = eye[:2] + rays[:, :2] * (-eye[2] / down)[:, None]
+            return hit, np.zeros(len(hit))
+        # Newton on the arc length: the ray's place at the height of the paper there.
+        slope = rays[:, :2] @ self._axis / down
+        start = eye[:2] @ self._axis
+        s = start - eye[2] * slope
+        for _ in range(6):
+            x, z, angle = self.profile.at(s)
+            miss = start + (-z - eye[2]) * slope - x
+            rate = -np.sin(angle) * slope - np.cos(angle)
+            s = s - miss / np.where(np.abs(rate) < 0.2, -0.2, rate)
+        _, z, angle = self.profile.at(s)
+        t = eye[:2] @ self._across + (-z - eye[2]) / down * (rays[:, :2] @ self._across)
+        return s[:, None] * self._axis + t[:, None] * self._across, angle
+
+    @property
+    def _middle(self) -> Points:
+        return np.array([(self.wide - 1) / 2, (self.high - 1) / 2])
+
+    def _frame(self) -> None:
+        """Distance and shift that bring the target into the frame as the spec says."""
+        spec = self.spec
+        rim = outline(self.layout.target)
+        for _ in range(4):
+            at = self.to_photo(rim, lens=False)
+            low, high = at.min(axis=0), at.max(axis=0)
+            room = np.array([self.wide, self.high])
+            self._far *= float(np.max((high - low) / (room * spec.share)))
+        for _ in range(2):
+            at = self.to_photo(rim, lens=False)
+            low, high = at.min(axis=0), at.max(axis=0)
+            loose = np.maximum(np.array([self.wide, self.high]) - (high - low), 0) / 2
+            wanted = self._middle + loose * 0.9 * np.array([spec.off_x, spec.off_y])
+            self._shift = self._shift + wanted - (low + high) / 2
+        if spec.cut:
+            self._cut()
+
+    def _cut(self) -> None:
+        """Pushes the first grid over the frame's edge."""
+        box = self.layout.target_grid
+        at = self.to_photo(outline(box), lens=False)
+        low, high = at.min(axis=0), at.max(axis=0)
+        size = self.cell_px(box) * self.spec.cut_cells
+        self._shift = self._shift + {
+            "left": np.array([-low[0] - size, 0]),
+            "right": np.array([self.wide - 1 - high[0] + size, 0]),
+            "top": np.array([0, -low[1] - size]),
+            "bottom": np.array([0, self.high - 1 - high[1] + size]),
+        }[self.spec.cut]
+
+    def _bend(self) -> None:
+        """Finds the bend at which the first grid's crossings leave the best homography by the
+        wanted amount, or comes as near as the paper can be bent."""
+        spec, amount = self.spec, 0.25
+        for _ in range(5):
+            self.profile = _profile(spec, self.layout.page, self._aim, amount)
+            self._frame()
+            self.curl = curl_of(self.to_photo(crossings(self.layout.target_grid), lens=False))
+            if abs(self.curl - spec.curl) < 0.03 * spec.curl or amount >= _STEEPEST:
+                break
+            amount = float(
+                np.clip(
+                    amount * np.clip(spec.curl / max(self.curl, 1e-4), 0.3, 3), 0.005, _STEEPEST
+                )
+            )
+
+    def cell_px(self, box: Box) -> float:
+        """Median side of a cell of the grid in this box, pixels."""
+        at = self.to_photo(crossings(box), lens=False).reshape(10, 10, 2)
+        steps = [np.linalg.norm(np.diff(at, axis=k), axis=2).ravel() for k in (0, 1)]
+        return float(np.median(np.concatenate(steps)))
+
+    def _unbent(self, seen: Points) -> Points:
+        """Lens: photo to ideal, pixels from the middle."""
+        r2 = (seen**2).sum(axis=1, keepdims=True) / (self.wide**2 + self.high**2) * 4
+        return np.asarray(seen * (1 + self.spec.lens * r2))
+
+    def _bent(self, ideal: Points) -> Points:
+        """Lens: ideal to photo, the inverse of :meth:`_unbent` by iteration."""
+        seen = ideal.copy()
+        if self.spec.lens:
+            scale = 4 / (self.wide**2 + self.high**2)
+            for _ in range(12):
+                r2 = np.minimum((seen**2).sum(axis=1, keepdims=True) * scale, 4.0)
+                seen = ideal / (1 + self.spec.lens * r2)
+        return np.asarray(seen)
+
+
+def _rotation(spec: PageSpec) -> Points:
+    """Page axes to camera axes: tilted first, then turned in the frame."""
+    turn, tilt, to = np.radians([spec.turn, spec.tilt, spec.tilt_to])
+    c, s = np.cos(turn), np.sin(turn)
+    flat = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]])
+    k = np.array([-np.sin(to), np.cos(to), 0.0])
+    cross = np.array([[0, -k[2], k[1]], [k[2], 0, -k[0]], [-k[1], k[0], 0]])
+    lean = np.eye(3) + np.sin(tilt) * cross + (1 - np.cos(tilt)) * cross @ cross
+    return np.asarray(lean @ flat)
+
+
+def outline(box: Box, count: int = 5) -> Points:
+    """Points along the rim of a box."""
+    t = np.linspace(0, 1, count)
+    x, y = box[0] + t * (box[2] - box[0]), box[1] + t * (box[3] - box[1])
+    ends = np.full(count, 1.0)
+    return np.concatenate(
+        [
+            np.stack([x, ends * box[1]], 1),
+            np.stack([ends * box[2], y], 1),
+            np.stack([x, ends * box[3]], 1),
+            np.stack([ends * box[0], y], 1),
+        ]
+    )
+
+
+def crossings(box: Box) -> Points:
+    """The 100 crossings (100, 2) of a 9×9 grid at this box of the page, row by row."""
+    u, v = np.meshgrid(np.linspace(box[0], box[2], 10), np.linspace(box[1], box[3], 10))
+    return np.stack([u.ravel(), v.ravel()], axis=1)
+
+
+def curl_of(photo: Points) -> float:
+    """Largest distance of crossings (100, 2) from the best homography, in cells."""
+    c, r = (v.ravel() for v in np.meshgrid(np.arange(10.0) - 4.5, np.arange(10.0) - 4.5))
+    middle, size = photo.mean(axis=0), photo.std()
+    p = (photo - middle) / size
+    one, zero = np.ones(100), np.zeros(100)
+    rows = []
+    for w, off in ((p[:, 0], 0), (p[:, 1], 3)):
+        own = np.stack([c / 4.5, r / 4.5, one], 1)
+        none = np.stack([zero] * 3, 1)
+        last = -w[:, None] * own[:, :2]
+        rows.append(np.concatenate([own, none, last] if off == 0 else [none, own, last], axis=1))
+    fit = np.linalg.lstsq(np.concatenate(rows), np.concatenate([p[:, 0], p[:, 1]]), rcond=None)[0]
+    h = np.append(fit, 1.0).reshape(3, 3)
+    best = np.stack([c / 4.5, r / 4.5, one], 1) @ h.T
+    away = np.linalg.norm(best[:, :2] / best[:, 2:] - p, axis=1) * size
+    cell = np.median(np.linalg.norm(np.diff(photo.reshape(10, 10, 2), axis=1), axis=2))
+    return float(away.max() / cell)
