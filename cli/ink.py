@@ -1,0 +1,235 @@
+"""Pencil strokes as geometry: digits, rings, frames, hatching, strings.
+
+All in grid units: x counts columns from the left line of the grid, y rows from its top line, so
+that cell ``R4C7`` covers 6–7 in x and 3–4 in y. Every shape is a list of polylines, float64
+(N, 2). Shapes wobble a little, the same way each time: the wobble is drawn from the place.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+Line = npt.NDArray[np.float64]
+
+# Skeletons of the digits in a unit box, y down. "~" strokes are smoothed, "-" ones are angular.
+_DIGITS: dict[int, list[tuple[str, list[tuple[float, float]]]]] = {
+    1: [("-", [(0.30, 0.26), (0.56, 0.04), (0.52, 0.97)])],
+    2: [
+        ("~", [(0.18, 0.26), (0.36, 0.06), (0.68, 0.11), (0.70, 0.37), (0.44, 0.66), (0.14, 0.93)]),
+        ("-", [(0.14, 0.93), (0.84, 0.90)]),
+    ],
+    3: [
+        ("~", [(0.20, 0.13), (0.54, 0.04), (0.76, 0.22), (0.62, 0.42), (0.38, 0.47)]),
+        ("~", [(0.38, 0.47), (0.72, 0.53), (0.80, 0.76), (0.54, 0.97), (0.17, 0.90)]),
+    ],
+    4: [("-", [(0.52, 0.04), (0.13, 0.63), (0.89, 0.59)]), ("-", [(0.67, 0.34), (0.61, 0.98)])],
+    5: [
+        ("-", [(0.80, 0.05), (0.31, 0.07), (0.26, 0.44)]),
+        ("~", [(0.26, 0.44), (0.55, 0.36), (0.80, 0.56), (0.71, 0.87), (0.42, 0.98), (0.14, 0.89)]),
+    ],
+    6: [
+        (
+            "~",
+            [
+                (0.70, 0.04), (0.36, 0.32), (0.19, 0.70), (0.40, 0.97), (0.72, 0.86),
+                (0.72, 0.60), (0.48, 0.51), (0.23, 0.70),
+            ],
+        )
+    ],
+    7: [("-", [(0.14, 0.09), (0.83, 0.06), (0.44, 0.98)]), ("-", [(0.34, 0.51), (0.76, 0.46)])],
+    8: [
+        (
+            "~",
+            [
+                (0.70, 0.17), (0.45, 0.03), (0.25, 0.20), (0.48, 0.46), (0.74, 0.72),
+                (0.50, 0.98), (0.24, 0.78), (0.48, 0.48), (0.72, 0.27), (0.66, 0.12),
+            ],
+        )
+    ],
+    9: [
+        ("~", [(0.75, 0.22), (0.52, 0.04), (0.25, 0.20), (0.32, 0.46), (0.60, 0.47), (0.76, 0.20)]),
+        ("-", [(0.76, 0.20), (0.70, 0.62), (0.50, 0.98)]),
+    ],
+}  # fmt: skip
+
+
+def _dice(*place: float) -> np.random.Generator:
+    return np.random.default_rng([int(1000 * abs(p)) + (p < 0) for p in place])
+
+
+def smooth(points: Line, steps: int = 8) -> Line:
+    """A Catmull–Rom curve through the points (E. Catmull, R. Rom, 1974)."""
+    p = np.vstack([2 * points[0] - points[1], points, 2 * points[-1] - points[-2]])
+    t = np.linspace(0, 1, steps, endpoint=False)[:, None]
+    parts = [
+        0.5
+        * (
+            2 * b
+            + (c - a) * t
+            + (2 * a - 5 * b + 4 * c - d) * t**2
+            + (3 * b - a - 3 * c + d) * t**3
+        )
+        for a, b, c, d in zip(p[:-3], p[1:-2], p[2:-1], p[3:], strict=True)
+    ]
+    return np.vstack([*parts, points[-1:]])
+
+
+def pencil_line(start: tuple[float, float], end: tuple[float, float], bow: float = 0.02) -> Line:
+    """A ruled-by-hand line: straight with a slight bow."""
+    a, b = np.array(start), np.array(end)
+    along = b - a
+    length = float(np.hypot(*along)) or 1.0
+    across = np.array([-along[1], along[0]]) / length
+    t = np.linspace(0, 1, max(3, int(length * 3) + 2))[:, None]
+    dice = _dice(*start, *end)
+    lift = dice.uniform(-bow, bow) * np.sin(np.pi * t) + dice.uniform(-bow, bow) * np.sin(
+        2 * np.pi * t
+    )
+    line: Line = a + along * t + across * lift
+    return line
+
+
+def digit(value: int, x: float, y: float, height: float) -> list[Line]:
+    """A handwritten digit with its centre at (x, y)."""
+    slant = np.array([[1.0, 0.0], [-0.10, 1.0]])
+    out = []
+    for style, points in _DIGITS[value]:
+        line = np.array(points, np.float64)
+        if style == "~":
+            line = smooth(line)
+        line = (line - 0.5) * [0.66 * height, height] @ slant
+        out.append(line + np.array([x, y]))
+    return out
+
+
+def ring(x: float, y: float, radius: float = 0.43, turns: float = 1.12) -> list[Line]:
+    """A pencil ring that overshoots its own start, as rings drawn in haste do."""
+    dice = _dice(x, y, radius)
+    start = dice.uniform(-2.4, -1.6)
+    t = np.linspace(0, 2 * np.pi * turns, int(34 * turns))
+    drift = np.linspace(-0.035, 0.035, len(t)) * dice.choice([-1, 1])
+    swell = 1 + 0.03 * np.sin(2 * t + dice.uniform(0, 6)) + drift
+    tall = 1.04
+    return [
+        np.stack(
+            [x + radius * swell * np.cos(t + start), y + tall * radius * swell * np.sin(t + start)],
+            axis=1,
+        )
+    ]
+
+
+def frame(x0: float, y0: float, x1: float, y1: float, over: float = 0.2) -> list[Line]:
+    """Four lines that run past their corners, as on a sketch: not a box, a place to look."""
+    return [
+        pencil_line((x0 - over, y0), (x1 + over, y0)),
+        pencil_line((x1, y0 - over), (x1, y1 + over)),
+        pencil_line((x1 + over, y1), (x0 - over, y1)),
+        pencil_line((x0, y1 + over), (x0, y0 - over)),
+    ]
+
+
+def hatching(x0: float, y0: float, step: float = 0.19, inset: float = 0.05) -> list[Line]:
+    """Slanting strokes over one cell whose left top corner is (x0, y0), its digit left legible."""
+    low, high = inset, 1 - inset
+    lines: list[Line] = []
+    for offset in np.arange(2 * low + step, 2 * high, step):
+        ax, ay = min(high, offset - low), max(low, offset - high)
+        bx, by = max(low, offset - high), min(high, offset - low)
+        whole = pencil_line((x0 + ax, y0 + ay), (x0 + bx, y0 + by), 0.012)
+        lines += _outside(_resampled(whole, 0.03), x0 + 0.5, y0 + 0.5, 0.27, 0.36)
+    return lines
+
+
+def _outside(line: Line, x: float, y: float, rx: float, ry: float) -> list[Line]:
+    """The pieces of a line outside an ellipse."""
+    out = ((line[:, 0] - x) / rx) ** 2 + ((line[:, 1] - y) / ry) ** 2 > 1
+    cuts = np.flatnonzero(np.diff(out)) + 1
+    pieces = np.split(line, cuts)
+    kept = np.split(out, cuts)
+    return [p for p, k in zip(pieces, kept, strict=True) if k[0] and len(p) > 1]
+
+
+def string(a: tuple[float, float], b: tuple[float, float], gap: float = 0.44) -> list[Line]:
+    """A taut wavy line between two cells' centres, stopping short of both."""
+    start, end = np.array(a), np.array(b)
+    length = float(np.hypot(*(end - start)))
+    if length <= 2 * gap:
+        return []
+    unit = (end - start) / length
+    across = np.array([-unit[1], unit[0]])
+    t = np.linspace(gap, length - gap, max(8, int((length - 2 * gap) * 14)))[:, None]
+    return [start + unit * t + across * 0.05 * np.sin(t * 2 * np.pi / 0.34)]
+
+
+def dead_end(x0: float, y0: float) -> list[Line]:
+    """A road that ends: a short line with a bar across, at the foot of a cell."""
+    y = y0 + 0.86
+    return [
+        pencil_line((x0 + 0.30, y), (x0 + 0.68, y), 0.01),
+        pencil_line((x0 + 0.68, y - 0.11), (x0 + 0.68, y + 0.11), 0.01),
+    ]
+
+
+def tick(x: float, y: float, size: float) -> list[Line]:
+    """A tick mark; (x, y) is its lowest point."""
+    points = np.array([(-0.42, -0.42), (-0.18, -0.16), (0.0, 0.0), (0.35, -0.55), (0.85, -1.0)])
+    return [smooth(points * size) + np.array([x, y])]
+
+
+def tally(count: int, x: float, y: float, height: float) -> list[Line]:
+    """Tally marks, the fifth across the four before it; (x, y) is the left end at mid-height."""
+    lines = []
+    for n in range(count):
+        group, place = divmod(n, 5)
+        left = x + group * height * 1.25
+        if place < 4:
+            at = left + place * height * 0.24
+            lines.append(pencil_line((at, y - height / 2), (at - 0.02, y + height / 2), 0.015))
+        else:
+            right = left + 3.4 * height * 0.24
+            lines.append(
+                pencil_line(
+                    (left - 0.4 * height * 0.24, y + height * 0.3), (right, y - height * 0.3)
+                )
+            )
+    return lines
+
+
+def cross(x: float, y: float, size: float, upright: bool = True) -> list[Line]:
+    """A small plus sign (or, not upright, a saltire) around (x, y)."""
+    arms = [((-size, 0), (size, 0)), ((0, -size), (0, size))]
+    if not upright:
+        arms = [((-size, -size), (size, size)), ((size, -size), (-size, size))]
+    return [np.array([(x + ax, y + ay), (x + bx, y + by)]) for (ax, ay), (bx, by) in arms]
+
+
+def corner(x0: float, y0: float, size: float = 0.2, inset: float = 0.09) -> list[Line]:
+    """A printer's corner mark inside a cell's left bottom: the sign of a printed digit."""
+    x, y = x0 + inset, y0 + 1 - inset
+    return [np.array([(x, y - size), (x, y), (x + size, y)])]
+
+
+def wave(x0: float, y0: float) -> list[Line]:
+    """A wavy line at a cell's foot: the sign of a written digit."""
+    t = np.linspace(0.14, 0.62, 22)
+    return [np.stack([x0 + t, y0 + 0.90 + 0.035 * np.sin(t * 2 * np.pi / 0.16)], axis=1)]
+
+
+def dashed(lines: list[Line], dash: float = 0.14) -> list[Line]:
+    """The same lines cut into dashes of about this length."""
+    out = []
+    for line in lines:
+        fine = _resampled(line, dash / 4)
+        for start in range(0, len(fine) - 1, 7):
+            piece = fine[start : start + 5]
+            if len(piece) > 1:
+                out.append(piece)
+    return out
+
+
+def _resampled(line: Line, step: float) -> Line:
+    lengths = np.hypot(*np.diff(line, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(lengths)])
+    at = np.arange(0.0, along[-1], step)
+    return np.stack([np.interp(at, along, line[:, k]) for k in (0, 1)], axis=1)

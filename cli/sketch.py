@@ -1,0 +1,372 @@
+"""Draws scenes on a photo: crop, turn upright, tracing paper, pencil, tabs, caption."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.cli.scene import Scene, Stroke, Tab
+
+Raster = npt.NDArray[np.uint8]
+Points = npt.NDArray[np.float64]
+
+# Blue, green, red. The two inks differ in hue for every kind of colour vision (blue and orange)
+# and in lightness too, for grey prints.
+PAPER = (236, 246, 250)
+INKS = {"blue": (150, 66, 18), "orange": (12, 84, 214), "grey": (84, 78, 74)}
+TEXT = (52, 42, 38)
+ROOM = (1.85, 1.35, 1.85, 1.2)  # cells kept around the grid: left, top, right, bottom
+VEIL = 0.55  # share of tracing paper where nothing is to be looked at
+LARGEST_UPSCALE_SIDE = 1200
+
+
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """A scene and the crossings it lies on: float64 (10, 10, 2), raster pixels."""
+
+    scene: Scene
+    crossings: Points
+
+    def to_raster(self, points: Points) -> Points:
+        """Grid units to raster pixels, (N, 2); outside the grid its rim goes on straight."""
+        cell = np.clip(np.floor(points), 0, 8).astype(int)
+        part = points - cell
+        x, y = cell[:, 0], cell[:, 1]
+        u, v = part[:, :1], part[:, 1:]
+        c = self.crossings
+        top = c[y, x] * (1 - u) + c[y, x + 1] * u
+        foot = c[y + 1, x] * (1 - u) + c[y + 1, x + 1] * u
+        out: Points = top * (1 - v) + foot * v
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """Where raster pixels come to lie: ``box`` x0, y0, x1, y1 of the raster, scaled by ``scale``,
+    then turned clockwise by ``turns`` quarters.
+    """
+
+    box: tuple[float, float, float, float]
+    scale: float
+    turns: int
+
+    @property
+    def flat(self) -> tuple[int, int]:
+        """Width and height before turning."""
+        x0, y0, x1, y1 = self.box
+        return max(1, round((x1 - x0) * self.scale)), max(1, round((y1 - y0) * self.scale))
+
+    def apply(self, points: Points) -> Points:
+        """Raster pixels to picture pixels."""
+        p = (points - np.array(self.box[:2])) * self.scale
+        width, height = self.flat
+        x, y = p[:, 0], p[:, 1]
+        turned = [(x, y), (height - 1 - y, x), (width - 1 - x, height - 1 - y), (y, width - 1 - x)]
+        return np.stack(turned[self.turns % 4], axis=1)
+
+
+def sketch(
+    pixels: Raster, turns: int, placed: Sequence[Placed], side: int, caption: str, close: bool
+) -> Raster:
+    """The finished picture, uint8 (H, W, 3), blue, green, red, upright, neither side over ``side``.
+
+    ``pixels``: the photo's raster; ``turns``: quarter turns clockwise that make it upright;
+    ``close``: crop to the first scene's grid with room for tabs, else the whole photo.
+    """
+    box = _close_box(placed[0]) if close and placed else (0, 0, pixels.shape[1], pixels.shape[0])
+    wide, high = box[2] - box[0], box[3] - box[1]
+    if turns % 2:
+        wide, high = high, wide
+    scale = min(side / wide, side / high, max(1.0, LARGEST_UPSCALE_SIDE / max(wide, high)))
+    strip = _caption(caption, max(1, round(wide * scale)), side)
+    room = side - strip.shape[0]
+    if round(high * scale) > room:
+        scale = room / high
+        strip = _caption(caption, max(1, round(wide * scale)), side)
+        scale = min(scale, max(1, side - strip.shape[0]) / high)
+    view = View(box, scale, turns % 4)
+    canvas = _cut(pixels, view)
+    canvas = _with_tracing_paper(canvas, view, placed)
+    for one in placed:
+        _draw(canvas, view, one)
+    if not caption:
+        return canvas
+    if strip.shape[1] != canvas.shape[1]:
+        strip = _caption(caption, canvas.shape[1], side)
+    return np.vstack([canvas, strip])[:side]
+
+
+def _close_box(placed: Placed) -> tuple[float, float, float, float]:
+    left, top, right, bottom = ROOM
+    rim = np.array(
+        [(-left, -top), (9 + right, -top), (9 + right, 9 + bottom), (-left, 9 + bottom)],
+        np.float64,
+    )
+    points = placed.to_raster(rim)
+    # Where the photo is tilted, its own rectangle must still hold the grid's corners and tabs.
+    (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
+    return float(x0), float(y0), float(x1), float(y1)
+
+
+def _cut(pixels: Raster, view: View) -> Raster:
+    """The part of the photo under the view, on paper where the view looks beyond the photo."""
+    import cv2
+
+    height, width = pixels.shape[:2]
+    x0, y0, x1, y1 = view.box
+    flat_width, flat_height = view.flat
+    cx0, cy0 = max(0, int(np.floor(x0))), max(0, int(np.floor(y0)))
+    cx1, cy1 = min(width, int(np.ceil(x1))), min(height, int(np.ceil(y1)))
+    left = min(max(0, round((cx0 - x0) * view.scale)), flat_width - 1)
+    top = min(max(0, round((cy0 - y0) * view.scale)), flat_height - 1)
+    w = min(flat_width - left, max(1, round((cx1 - cx0) * view.scale)))
+    h = min(flat_height - top, max(1, round((cy1 - cy0) * view.scale)))
+    how = cv2.INTER_AREA if view.scale < 1 else cv2.INTER_CUBIC
+    part = np.asarray(cv2.resize(pixels[cy0:cy1, cx0:cx1], (w, h), interpolation=how), np.uint8)
+    part = _lit(part)
+    rims = (top, flat_height - top - h, left, flat_width - left - w)
+    if any(rims):
+        part = np.asarray(
+            cv2.copyMakeBorder(part, *rims, cv2.BORDER_CONSTANT, value=PAPER), np.uint8
+        )
+    turns = {1: cv2.ROTATE_90_CLOCKWISE, 2: cv2.ROTATE_180, 3: cv2.ROTATE_90_COUNTERCLOCKWISE}
+    if view.turns:
+        part = np.asarray(cv2.rotate(part, turns[view.turns]), np.uint8)
+    return part
+
+
+def _lit(part: Raster) -> Raster:
+    """A dim photo made lighter, so that its paper looks like paper; others as they are."""
+    import cv2
+
+    paper = float(np.percentile(part[::16, ::16, 1], 85))
+    if not 20 < paper < 205:
+        return part
+    return np.asarray(cv2.convertScaleAbs(part, alpha=min(2.2, 215 / paper)), np.uint8)
+
+
+def _with_tracing_paper(canvas: Raster, view: View, placed: Sequence[Placed]) -> Raster:
+    """Everything outside the windows seen through thin paper."""
+    import cv2
+
+    if not any(one.scene.windows for one in placed):
+        return canvas
+    mask = np.zeros(canvas.shape[:2], np.uint8)
+    for one in placed:
+        for window in one.scene.windows:
+            rim = view.apply(one.to_raster(_rim(window)))
+            cv2.fillPoly(mask, [_fixed(rim)], 255, cv2.LINE_AA, 4)
+    levels = np.arange(256)[:, None] * (1 - VEIL) + np.array(PAPER) * VEIL
+    veiled = cv2.LUT(canvas, np.round(levels).astype(np.uint8)[None])
+    cv2.copyTo(canvas, mask, veiled)
+    return np.asarray(veiled, np.uint8)
+
+
+def _rim(window: tuple[float, float, float, float], grow: float = 0.01) -> Points:
+    """The edge of a window, a little larger than its rectangle, with the corners bevelled."""
+    x0, y0, x1, y1 = window[0] - grow, window[1] - grow, window[2] + grow, window[3] + grow
+    b = 0.12
+    rim = np.array(
+        [
+            (x0 + b, y0), (x1 - b, y0), (x1, y0 + b), (x1, y1 - b),
+            (x1 - b, y1), (x0 + b, y1), (x0, y1 - b), (x0, y0 + b), (x0 + b, y0),
+        ]
+    )  # fmt: skip
+    along = np.linspace(0, 8, 65)
+    return np.stack([np.interp(along, np.arange(9), rim[:, k]) for k in (0, 1)], axis=1)
+
+
+def _draw(canvas: Raster, view: View, placed: Placed) -> None:
+    scene = placed.scene
+    cell = _cell_size(view, placed)
+    tracks = [(s, view.apply(placed.to_raster(s.line))) for s in scene.strokes]
+    _halo(canvas, tracks, cell)
+    for name in INKS:
+        _pencil(canvas, [t for t in tracks if t[0].ink == name], cell, INKS[name])
+    for tab in scene.tabs:
+        foot = view.apply(placed.to_raster(np.array([(tab.x, tab.y)])))[0]
+        _draw_tab(canvas, tab, foot, cell)
+
+
+def _cell_size(view: View, placed: Placed) -> float:
+    steps = np.linalg.norm(np.diff(placed.crossings, axis=1), axis=2)
+    return float(np.median(steps)) * view.scale
+
+
+Track = tuple[Stroke, Points]
+
+
+def _halo(canvas: Raster, tracks: Sequence[Track], cell: float) -> None:
+    """Light paper under every stroke, so that pencil shows on dark and on busy ground."""
+    import cv2
+
+    layer = np.zeros(canvas.shape[:2], np.uint8)
+    for stroke, points in tracks:
+        thick = max(3, round((stroke.width + 0.05) * cell))
+        cv2.polylines(layer, [_fixed(points)], False, 190, thick, cv2.LINE_AA, 4)
+    _lay(canvas, layer, PAPER, None)
+
+
+def _pencil(
+    canvas: Raster, tracks: Sequence[Track], cell: float, colour: tuple[int, int, int]
+) -> None:
+    """A broad soft pass and a narrow hard one, with the grain of paper."""
+    import cv2
+
+    if not tracks:
+        return
+    layer = np.zeros(canvas.shape[:2], np.uint8)
+    for stroke, points in tracks:
+        thick = max(1, round(stroke.width * cell))
+        cv2.polylines(layer, [_fixed(points)], False, 215, thick, cv2.LINE_AA, 4)
+        if thick > 2:
+            shifted = points + 0.18 * thick
+            cv2.polylines(layer, [_fixed(shifted)], False, 255, thick // 2, cv2.LINE_AA, 4)
+    _lay(canvas, layer, colour, _grain())
+
+
+def _fixed(points: Points) -> npt.NDArray[np.int32]:
+    """Fixed-point coordinates with four binary places, as cv2 draws them."""
+    return np.round(points * 16).astype(np.int32)
+
+
+@lru_cache(maxsize=1)
+def _grain() -> npt.NDArray[np.float32]:
+    noise = np.random.default_rng(9).normal(0.93, 0.09, (256, 256))
+    return np.clip(noise, 0.55, 1.0).astype(np.float32)
+
+
+def _lay(
+    canvas: Raster,
+    layer: Raster,
+    colour: tuple[int, int, int],
+    grain: npt.NDArray[np.float32] | None,
+) -> None:
+    """Blends a colour over the canvas where the layer covers it; strokes touch few pixels."""
+    at = np.flatnonzero(layer > 0)
+    alpha = layer.ravel()[at].astype(np.float32) / 255
+    if grain is not None:
+        y, x = np.divmod(at, layer.shape[1])
+        alpha *= grain[y % 256, x % 256]
+    flat = canvas.reshape(-1, 3)
+    under = flat[at].astype(np.float32)
+    flat[at] = (under + (np.array(colour, np.float32) - under) * alpha[:, None]).astype(np.uint8)
+
+
+# ---------------------------------------------------------------- tabs and captions
+
+
+def _draw_tab(canvas: Raster, tab: Tab, foot: Points, cell: float) -> None:
+    """A slip of paper whose point touches the margin at ``foot``, pixels."""
+    import cv2
+
+    size = max(11, round(0.38 * cell))
+    letters = letters_of(tab.text, size)
+    h, w = letters.shape
+    pad, tip = round(0.45 * size), round(0.5 * size)
+    width, height = w + 2 * pad, round(1.55 * size)
+    x, y = _tab_place(tab.side, foot, width, height, tip, canvas.shape)
+    corners = [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
+    point = (int(foot[0]), int(foot[1]))
+    hull = cv2.convexHull(np.array([*corners, point], np.int32))
+    cv2.fillPoly(canvas, [hull], (244, 251, 253), cv2.LINE_AA)
+    cv2.polylines(canvas, [hull], True, INKS[tab.ink], max(1, round(0.03 * cell)), cv2.LINE_AA)
+    put_letters(canvas, letters, x + pad, y + (height - h) // 2, TEXT)
+
+
+def _tab_place(
+    side: str, foot: Points, width: int, height: int, tip: int, shape: tuple[int, ...]
+) -> tuple[int, int]:
+    """Left top corner of a tab, kept inside the picture."""
+    fx, fy = float(foot[0]), float(foot[1])
+    x, y = {
+        "left": (fx - tip - width, fy - height / 2),
+        "right": (fx + tip, fy - height / 2),
+        "top": (fx - width / 2, fy - tip - height),
+        "bottom": (fx - width / 2, fy + tip),
+    }[side]
+    most_x, most_y = max(2, shape[1] - width - 3), max(2, shape[0] - height - 3)
+    return int(min(max(2, x), most_x)), int(min(max(2, y), most_y))
+
+
+@lru_cache(maxsize=32)
+def _font(size: int) -> Any:
+    """The typeface that comes inside Pillow: no font file is looked for."""
+    from PIL import ImageFont
+
+    return ImageFont.load_default(size)
+
+
+def letters_of(text: str, size: int) -> Raster:
+    """Text as a mask, uint8 (h, w), 255 where ink is; the typeface comes with Pillow."""
+    from PIL import Image, ImageDraw
+
+    font = _font(size)
+    x0, y0, x1, y1 = font.getbbox(text)
+    image = Image.new("L", (max(1, int(x1 - x0) + 2), max(1, int(y1 - y0) + 2)))
+    ImageDraw.Draw(image).text((1 - x0, 1 - y0), text, fill=255, font=font)
+    return np.asarray(image, np.uint8)
+
+
+def put_letters(
+    canvas: Raster, letters: Raster, x: int, y: int, colour: tuple[int, int, int]
+) -> None:
+    """Lays a mask of letters on the canvas with its left top corner at (x, y)."""
+    h = min(letters.shape[0], canvas.shape[0] - y)
+    w = min(letters.shape[1], canvas.shape[1] - x)
+    if h <= 0 or w <= 0 or x < 0 or y < 0:
+        return
+    alpha = letters[:h, :w, None].astype(np.float32) / 255
+    under = canvas[y : y + h, x : x + w].astype(np.float32)
+    canvas[y : y + h, x : x + w] = (under + (np.array(colour, np.float32) - under) * alpha).astype(
+        np.uint8
+    )
+
+
+def _caption(text: str, width: int, side: int) -> Raster:
+    """The sentence under the picture, uint8 (h, width, 3); no rows where there is none.
+
+    The letters are large enough for a picture that fills a phone's width, and shrink only when
+    the text would take more than a third of the picture.
+    """
+    if not text:
+        return np.zeros((0, width, 3), np.uint8)
+    size = max(12, round(width / 26))
+    while True:
+        lines = _wrapped(text, width - 2 * size, size)
+        height = round(len(lines) * 1.4 * size + 1.3 * size)
+        if height <= side / 3 or size <= 12:
+            break
+        size = max(12, round(size * 0.9))
+    strip = np.full((min(height, side), width, 3), PAPER, np.uint8)
+    for n, line in enumerate(lines):
+        letters = letters_of(line, size)
+        base = letters_of("Rx", size).shape[0]
+        top = round(0.75 * size + n * 1.4 * size) + base - _ascent(line, size)
+        put_letters(strip, letters, size, top, TEXT)
+    return strip
+
+
+def _ascent(text: str, size: int) -> int:
+    """Rows from the top of this text's ink to its base line."""
+    font = _font(size)
+    top = font.getbbox(text)[1]
+    base = font.getbbox("x")[3]
+    return int(base - top) + 1
+
+
+def _wrapped(text: str, width: int, size: int) -> list[str]:
+    font = _font(size)
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and font.getlength(longer) > width:
+            lines.append(word)
+        else:
+            lines[-1] = longer
+    return lines

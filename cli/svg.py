@@ -1,0 +1,134 @@
+"""A clean printed board as SVG: follows the viewer's light or dark setting, no font file needed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape
+
+from papernudge.cli import ink
+from papernudge.cli.scene import Scene, Stroke, Tab
+
+if TYPE_CHECKING:
+    from papernudge.cli.ink import Line
+    from papernudge.vision.reading import GridReading
+
+CELL = 100
+_LEFT, _TOP, _SIDE = 175, 105, 9 * CELL
+_CAPTION = 38  # letters' height
+_STYLE = """
+.page{fill:#fdfcf7}.line{stroke:#2a2d33}.given{fill:#22252b}.tab{fill:#fffdf6}
+.text{fill:#26292e}.pencil{stroke:#595d66}.blue{stroke:#12509c}.orange{stroke:#c2490a}
+.window{fill:#eef3fb}
+@media (prefers-color-scheme: dark){
+.page{fill:#1c1e22}.line{stroke:#c9cbd1}.given{fill:#f1f1ee}.tab{fill:#2b2e34}
+.text{fill:#ececea}.pencil{stroke:#b3b7c0}.blue{stroke:#7fb2f5}.orange{stroke:#ff9a52}
+.window{fill:#252c38}}
+path:not(.tab),line{fill:none}path,line{stroke-linecap:round;stroke-linejoin:round}
+text{font-family:system-ui,"Helvetica Neue",Arial,sans-serif}
+"""
+
+
+def board_svg(grid: GridReading, scene: Scene) -> str:
+    """The board with a scene on it, as one self-contained SVG document."""
+    caption = _wrapped(scene.caption, 58)
+    width = _SIDE + 2 * _LEFT
+    height = _SIDE + 2 * _TOP + round(len(caption) * 1.4 * _CAPTION)
+    body = [
+        *_windows(scene),
+        *_lines(),
+        *_digits(grid),
+        *(_stroke(s) for s in scene.strokes),
+        *(_tab(t) for t in scene.tabs),
+    ]
+    words = [
+        f'<text class="text" x="{_LEFT}" y="{_SIDE + 2 * _TOP + n * 1.4 * _CAPTION:.0f}" '
+        f'font-size="{_CAPTION}">{escape(line)}</text>'
+        for n, line in enumerate(caption)
+    ]
+    title = escape(scene.caption or "A sudoku board")
+    inner = "\n".join(body)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" '
+        f'aria-label="{title.replace(chr(34), "&quot;")}">\n<title>{title}</title>\n'
+        f"<style>{_STYLE}</style>\n"
+        f'<rect class="page" width="{width}" height="{height}"/>\n'
+        f'<g transform="translate({_LEFT} {_TOP})">\n{inner}\n</g>\n'
+        + "\n".join(words)
+        + "\n</svg>\n"
+    )
+
+
+def _windows(scene: Scene) -> list[str]:
+    return [
+        f'<rect class="window" x="{x0 * CELL:g}" y="{y0 * CELL:g}" '
+        f'width="{(x1 - x0) * CELL:g}" height="{(y1 - y0) * CELL:g}"/>'
+        for x0, y0, x1, y1 in scene.windows
+    ]
+
+
+def _lines() -> list[str]:
+    out = []
+    for n in range(10):
+        at, thick = n * CELL, 6 if n % 3 == 0 else 1.5
+        ends = f'class="line" stroke-width="{thick}"'
+        out.append(f'<line x1="0" y1="{at}" x2="{_SIDE}" y2="{at}" {ends}/>')
+        out.append(f'<line x1="{at}" y1="0" x2="{at}" y2="{_SIDE}" {ends}/>')
+    return out
+
+
+def _digits(grid: GridReading) -> list[str]:
+    out = []
+    for cell, reading in enumerate(grid.cells):
+        x, y = cell % 9 + 0.5, cell // 9 + 0.5
+        if reading.kind == "given":
+            out.append(
+                f'<text class="given" x="{x * CELL:g}" y="{(y + 0.23) * CELL:g}" '
+                f'font-size="66" text-anchor="middle">{reading.digit}</text>'
+            )
+        elif reading.digit is not None:
+            out += [_path(line, "pencil", 0.06) for line in ink.digit(reading.digit, x, y, 0.56)]
+        for value in sorted(reading.notes):
+            left, top = x - 0.3 + 0.3 * ((value - 1) % 3), y - 0.3 + 0.3 * ((value - 1) // 3)
+            out += [_path(line, "pencil", 0.03) for line in ink.digit(value, left, top, 0.2)]
+    return out
+
+
+def _stroke(stroke: Stroke) -> str:
+    return _path(stroke.line, "pencil" if stroke.ink == "grey" else stroke.ink, stroke.width)
+
+
+def _path(line: Line, name: str, width: float) -> str:
+    points = " ".join(f"{x * CELL:.1f} {y * CELL:.1f}" for x, y in line)
+    return f'<path class="{name}" stroke-width="{width * CELL:.1f}" d="M{points}"/>'
+
+
+def _tab(tab: Tab) -> str:
+    wide, high, tip = 20.0 * len(tab.text) * 0.98 + 26, 54, 16
+    fx, fy = tab.x * CELL, tab.y * CELL
+    x, y = {
+        "left": (fx - tip - wide, fy - high / 2),
+        "right": (fx + tip, fy - high / 2),
+        "top": (fx - wide / 2, fy - tip - high),
+        "bottom": (fx - wide / 2, fy + tip),
+    }[tab.side]
+    x = min(max(x, 4 - _LEFT), _SIDE + _LEFT - wide - 4)
+    corners = _pennant(tab.side, (fx, fy), (x, y, x + wide, y + high))
+    return (
+        f'<path class="tab {tab.ink}" stroke-width="3" d="M{corners}Z"/>'
+        f'<text class="text" x="{x + wide / 2:.0f}" y="{y + 38:.0f}" font-size="36" '
+        f'text-anchor="middle">{escape(tab.text)}</text>'
+    )
+
+
+def _pennant(side: str, foot: tuple[float, float], box: tuple[float, float, float, float]) -> str:
+    """The outline of a tab: its box with a point towards the foot."""
+    x0, y0, x1, y1 = box
+    corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
+    corners.insert({"top": 3, "bottom": 1, "left": 2, "right": 4}[side], foot)
+    return " ".join(f"{x:.0f} {y:.0f}" for x, y in corners)
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, width)
