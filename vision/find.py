@@ -3,24 +3,46 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from papernudge.vision.find_cells import lattices, meshes_of, paper_pieces
+
+from papernudge.vision.find_cells import Lattice, lattices, meshes_of, paper_pieces
+from papernudge.vision.find_kind import Traits, traits
 from papernudge.vision.find_outlines import ink_mask, outlines
 from papernudge.vision.flatten import Flat, flatten
-from papernudge.vision.grid import FoundGrid, GridKind
+from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
-from papernudge.vision.quality import judge, outside
+from papernudge.vision.quality import cut_off, judge, outside
+
+Grey = npt.NDArray[np.uint8]
 
 _LONG = 1000
 """Long side of the picture that is searched, pixels."""
-
 _LEAST = 60
 """Smallest side of a grid that is looked for, pixels of that picture."""
 
 
-def work_view(raster: npt.NDArray[np.uint8]) -> tuple[npt.NDArray[np.uint8], float]:
+@dataclass(frozen=True, eq=False, slots=True)
+class _Sighting:
+    """A 9×9 lattice that was flattened, with what it looks like."""
+
+    flat: Flat
+    traits: Traits
+
+    @property
+    def score(self) -> float:
+        """How well the lines support it, 0 to 1, more if the blocks are as they should be."""
+        return float(self.flat.support.mean()) * (1.0 if self.traits.plain else 0.8)
+
+    @property
+    def cell(self) -> float:
+        """Side of a cell, pixels of the searched picture."""
+        return float(np.sqrt(abs(_area(self.flat.mesh.corners)))) / 9
+
+
+def work_view(raster: npt.NDArray[np.uint8]) -> tuple[Grey, float]:
     """A grey picture of at most about _LONG pixels, uint8 (h, w), and raster pixels per pixel."""
     import cv2
 
@@ -39,53 +61,82 @@ def is_nine(flat: Flat) -> bool:
     return float(flat.support.mean()) > 0.8 and float(np.sort(flat.support.ravel())[2]) > 0.4
 
 
-def _candidates(mask: npt.NDArray[np.uint8]) -> Iterator[Points]:
-    """Rough meshes (10, 10, 2) worth trying, from cells first, then from outlines."""
-    centres, sizes, _ = paper_pieces(mask, _LEAST // 9)
-    for lattice in lattices(centres, sizes):
-        yield from meshes_of(lattice)
-    yield from outlines(mask, _LEAST)
-
-
-def _flats(view: npt.NDArray[np.uint8]) -> list[Flat]:
-    """The 9×9 lattices of a view, the best one of those that overlap."""
-    found: list[Flat] = []
-    for keen in (0.5, 1.0, 2.0):
-        for start in _candidates(ink_mask(view, keen)):
-            centre = start.reshape(-1, 2).mean(axis=0)
-            if any(_inside(centre, f.mesh.corners) and f.support.mean() > 0.95 for f in found):
-                continue
-            flat = flatten(view, start)
-            if isinstance(flat, Flat) and is_nine(flat):
-                found.append(flat)
-        if any(flat.support.mean() > 0.9 for flat in found):
-            break
-    found.sort(key=lambda flat: -float(flat.support.mean()))
-    kept: list[Flat] = []
-    for flat in found:
-        centre = flat.mesh.crossings.reshape(-1, 2).mean(axis=0)
-        if not any(_inside(centre, other.mesh.corners) for other in kept):
-            kept.append(flat)
-    return kept
-
-
 def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     """All grids of a page, in reading order of the raster.
 
     ``raster``: uint8 (H, W, 3), blue, green, red, as decoded. A whole 9×9 grid of good quality
-    has kind puzzle (or full) and a mesh; others are marked by their kind. Which of the four
-    turns is upright is not decided here.
+    has kind puzzle (or full) and a mesh; others are marked by their kind. ``corners`` are those
+    of the frame's ink, the mesh's those of its lines' middles. Which of the four turns is
+    upright is not decided here.
     """
+    if min(raster.shape[:2]) < 16:
+        return ()
     view, scale = work_view(raster)
+    sightings, partial = _search(view)
     size = (raster.shape[1], raster.shape[0])
-    grids = [_found(flat, scale, size) for flat in _flats(view)]
+    biggest = max((s.cell for s in sightings), default=0.0)
+    grids = [_found(sighting, biggest, scale, size) for sighting in sightings]
+    grids += [_fragment(lattice, scale, size) for lattice in partial]
     return tuple(sorted(grids, key=_reading_order))
 
 
+def _search(view: Grey) -> tuple[list[_Sighting], list[Lattice]]:
+    """The 9×9 lattices of a view and other lattices, the best one of those that overlap."""
+    seen: list[_Sighting] = []
+    partial: list[Lattice] = []
+    for keen in (0.5, 1.0, 2.0):
+        mask = ink_mask(view, keen)
+        centres, sizes, _ = paper_pieces(mask, _LEAST // 9)
+        linked = lattices(centres, sizes)
+        if keen == 0.5:
+            partial = linked
+        for start in _starts(mask, linked):
+            centre = start.reshape(-1, 2).mean(axis=0)
+            if any(_inside(centre, s.flat.mesh.corners) and s.score > 0.95 for s in seen):
+                continue
+            flat = flatten(view, start)
+            if isinstance(flat, Flat) and is_nine(flat):
+                seen.append(_Sighting(flat, traits(view, flat)))
+        if any(s.score > 0.9 for s in seen):
+            break
+    kept = _best(seen)
+    corners = [s.flat.mesh.corners for s in kept]
+    partial = [p for p in partial if not any(_inside(p.centres.mean(axis=0), c) for c in corners)]
+    return kept, partial
+
+
+def _starts(mask: Grey, linked: list[Lattice]) -> Iterator[Points]:
+    """Rough meshes (10, 10, 2) worth trying, from cells first, then from outlines."""
+    for lattice in linked:
+        yield from meshes_of(lattice)
+    yield from outlines(mask, _LEAST)
+
+
+def _best(seen: list[_Sighting]) -> list[_Sighting]:
+    """Of sightings that overlap only the best supported one."""
+    kept: list[_Sighting] = []
+    for sighting in sorted(seen, key=lambda s: -s.score):
+        corners = sighting.flat.mesh.corners
+        centre = corners.mean(axis=0)
+        if not any(
+            _inside(centre, k.flat.mesh.corners)
+            or _inside(k.flat.mesh.corners.mean(axis=0), corners)
+            for k in kept
+        ):
+            kept.append(sighting)
+    return kept
+
+
 def _reading_order(grid: FoundGrid) -> tuple[float, float]:
-    """Top to bottom, then left to right; a grid's height decides what is one row."""
+    """Top to bottom, then left to right."""
     low = grid.corners.min(axis=0)
     return float(low[1]), float(low[0])
+
+
+def _area(corners: Points) -> float:
+    """Signed area of a polygon (N, 2), positive where it runs clockwise as seen."""
+    ahead = np.roll(corners, -1, axis=0)
+    return float((corners[:, 0] * ahead[:, 1] - corners[:, 1] * ahead[:, 0]).sum()) / 2
 
 
 def _inside(point: Points, corners: Points) -> bool:
@@ -95,13 +146,33 @@ def _inside(point: Points, corners: Points) -> bool:
     return bool((side[:, 0] * to[:, 1] - side[:, 1] * to[:, 0] > 0).all())
 
 
-def _found(flat: Flat, scale: float, size: tuple[int, int]) -> FoundGrid:
+def _found(sighting: _Sighting, biggest: float, scale: float, size: tuple[int, int]) -> FoundGrid:
     """A flattened 9×9 in raster pixels, with its kind."""
+    flat = sighting.flat
     mesh = Mesh((flat.mesh.crossings + 0.5) * scale - 0.5, flat.mesh.seen)
+    corners = np.clip((flat.outline + 0.5) * scale - 0.5, 0, np.array(size) - 1.0)
     quality = judge(flat, scale)
-    kind = GridKind.PUZZLE
-    if outside(mesh.crossings, size):
-        kind = GridKind.CUT_OFF
-    elif not quality.ok:
-        kind = GridKind.TOO_POOR
-    return FoundGrid(kind, mesh.corners, mesh if kind is GridKind.PUZZLE else None, quality)
+    side = outside(mesh.crossings, size)
+    if not sighting.traits.plain:
+        return FoundGrid(
+            GridKind.OTHER, corners, None, replace(quality, ok=True, reason=None, sentence=None)
+        )
+    if side:
+        return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
+    if not quality.ok:
+        return FoundGrid(GridKind.TOO_POOR, corners, None, quality)
+    small = sighting.cell < 0.7 * biggest or 9 * sighting.cell < 0.22 * _LONG
+    full = sighting.traits.inked > 0.97 and small
+    return FoundGrid(GridKind.FULL if full else GridKind.PUZZLE, corners, mesh, quality)
+
+
+def _fragment(lattice: Lattice, scale: float, size: tuple[int, int]) -> FoundGrid:
+    """A lattice that is no whole 9×9: cut off if it runs out of the frame, else another kind."""
+    corners = (lattice.corners + 0.5) * scale - 0.5
+    beyond = (lattice.reach(0.8) + 0.5) * scale - 0.5
+    side = outside(beyond, size)
+    corners = np.clip(corners, 0, np.array(size) - 1.0)
+    quality = Quality(True, cell_px=lattice.step * scale)
+    if side and max(lattice.extent) <= 9:
+        return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
+    return FoundGrid(GridKind.OTHER, corners, None, quality)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.vision.flatten import project
 from papernudge.vision.mesh import Points
 
@@ -36,6 +37,37 @@ class Lattice:
         """Columns and rows spanned."""
         wide, high = self.places.max(axis=0) + 1
         return int(wide), int(high)
+
+    @property
+    def filled(self) -> float:
+        """Share of the spanned rectangle's cells that were linked."""
+        wide, high = self.extent
+        return len(self.centres) / (wide * high)
+
+    @property
+    def step(self) -> float:
+        """Side of a cell, pixels: from the span of the whole lattice."""
+        c = self.corners
+        area = abs(_cross(c[2] - c[0], c[3] - c[1])) / 2
+        return float(np.sqrt(area / (self.extent[0] * self.extent[1])))
+
+    @property
+    def corners(self) -> Points:
+        """Outer corners of the spanned rectangle, (4, 2) pixels, clockwise from its top left."""
+        return self.reach(0.0)
+
+    def reach(self, beyond: float) -> Points:
+        """Corners of the spanned rectangle grown by ``beyond`` cells on every side, (4, 2)."""
+        wide, high = self.extent
+        a, b, c, d = -beyond, -beyond, wide + beyond, high + beyond
+        at = np.array([[a, b], [c, b], [c, d], [a, d]], np.float64)
+        design = np.c_[self.places + 0.5, np.ones(len(self.places))]
+        affine = np.linalg.lstsq(design, self.centres, rcond=None)[0]
+        return np.asarray(np.c_[at, np.ones(4)] @ affine, np.float64)
+
+
+def _cross(a: Points, b: Points) -> float:
+    return float(a[0] * b[1] - a[1] * b[0])
 
 
 def paper_pieces(mask: Grey, least: int) -> tuple[Points, Points, npt.NDArray[np.bool_]]:
@@ -175,7 +207,7 @@ class _Page:
         import cv2
 
         places = lattice.places + 0.5
-        matrix, kept = cv2.findHomography(places, lattice.centres, cv2.LMEDS)
+        matrix, _ = cv2.findHomography(places, lattice.centres, cv2.LMEDS)
         if matrix is None:
             return None
         matrix = np.asarray(matrix, np.float64)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.vision.flatten import homography, lattice, project
 from papernudge.vision.mesh import Points
 

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.vision.failure import Failure
-from papernudge.vision.lines import Segments, measure
+from papernudge.vision.lines import Segments, frame_half_widths, measure
 from papernudge.vision.mesh import Mesh, Points
 
 Grey = npt.NDArray[np.uint8]
@@ -26,6 +27,23 @@ class Flat:
     support: Points
     contrast: float
     segments: Segments
+
+    @property
+    def outline(self) -> Points:
+        """Outer corners of the frame's ink, (4, 2), clockwise from the mesh's top left.
+
+        The mesh's own corners are the middles of the frame's lines.
+        """
+        c = self.mesh.crossings
+        top, bottom, left, right = frame_half_widths(self.segments)
+        return np.stack(
+            [
+                c[0, 0] + left * (c[0, 0] - c[0, 1]) + top * (c[0, 0] - c[1, 0]),
+                c[0, 9] + right * (c[0, 9] - c[0, 8]) + top * (c[0, 9] - c[1, 9]),
+                c[9, 9] + right * (c[9, 9] - c[9, 8]) + bottom * (c[9, 9] - c[8, 9]),
+                c[9, 0] + left * (c[9, 0] - c[9, 1]) + bottom * (c[9, 0] - c[8, 0]),
+            ]
+        )
 
 
 # (reach in cells, stiffness of the page) of each pass
@@ -102,9 +120,7 @@ def _smooth(segments: Segments, stiffness: float, floor: float) -> tuple[Points,
     page = stiffness * _BENDING + 1e-6 * np.eye(100)
     for _ in range(4):
         weighted = _AVERAGES.T * weight[:, None, :]
-        shift = np.linalg.solve(
-            weighted @ _AVERAGES + page, (weighted @ offset[..., None])
-        )[..., 0]
+        shift = np.linalg.solve(weighted @ _AVERAGES + page, (weighted @ offset[..., None]))[..., 0]
         left = offset - shift @ _AVERAGES.T
         usual = 1.4826 * np.median(np.abs(left), axis=1, keepdims=True)
         scale = 4.0 * np.maximum(usual, floor)
@@ -112,12 +128,12 @@ def _smooth(segments: Segments, stiffness: float, floor: float) -> tuple[Points,
     return shift, left
 
 
-def _moved(crossings: Points, correction: Points) -> Points:
+def _moved(crossings: Points, shift: Points) -> Points:
     """Crossings shifted by what ``_smooth`` found for horizontals and for verticals, cells."""
     down = np.gradient(crossings, axis=0)
     right = np.gradient(crossings, axis=1)
-    shift = correction.reshape(2, 10, 10)
-    moved = crossings + shift[0][..., None] * down + shift[1].T[..., None] * right
+    by = shift.reshape(2, 10, 10)
+    moved = crossings + by[0][..., None] * down + by[1].T[..., None] * right
     return np.asarray(moved, np.float64)
 
 

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.vision.mesh import Points
 
+Grey = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
 
 ALONG = 8
@@ -20,14 +22,14 @@ _FLANK = 0.15
 
 @dataclass(frozen=True, eq=False)
 class Segments:
-    """What was seen near every assumed line segment.
+    """What was seen near every assumed line segment; leading axes are those of the query.
 
-    Index 0 of the first axis is the horizontals, 1 the verticals; then the line (0–9) and the
-    cell along it (0–8). ``offset``: float32 (2, 10, 9), cells, how far beside its assumed place
-    the line lies (positive: down or right); ``strength``: float32 (2, 10, 9), darkness of the
-    line against the paper on its better-inked side, grey levels, at or below 0 where none is;
-    ``profile``: float32 (2, 10, 9, V), darkness across each segment, grey levels below the
-    lightest seen there; ``across``: float32 (V,), the places of its samples in cells.
+    For a whole mesh they are (2, 10, 9): horizontals then verticals, the line, the cell along it.
+    ``offset``: float32 (...), cells, how far beside its assumed place the line lies (positive:
+    down for horizontals, right for verticals); ``strength``: float32 (...), darkness of the line
+    against the paper on its better-inked side, grey levels, at or below 0 where none is;
+    ``profile``: float32 (..., V), darkness across each segment, grey levels below the lightest
+    seen there; ``across``: float32 (V,), the places of its samples in cells.
     """
 
     offset: Floats
@@ -35,73 +37,152 @@ class Segments:
     profile: Floats
     across: Floats
 
+    def mass(self) -> Floats:
+        """Ink of each line, float32 (...): darkness times width, grey levels × cells.
 
-def line_frames(crossings: Points) -> tuple[Floats, Floats]:
-    """Segments of both directions and the cell vectors across them.
+        Blur spreads a line but keeps its mass, so that thick lines tell themselves from thin
+        ones in a blurred photo as well.
+        """
+        rim = max(1, self.profile.shape[-1] // 6)
+        flanks = np.maximum(
+            self.profile[..., :rim].mean(axis=-1), self.profile[..., -rim:].mean(axis=-1)
+        )
+        above = np.clip(self.profile[..., rim:-rim] - flanks[..., None], 0, None)
+        step = float(self.across[1] - self.across[0])
+        return np.asarray(above.sum(axis=-1) * step, np.float32)
 
-    ``crossings``: (10, 10, 2). Returns ``ends`` float32 (2, 10, 10, 2), the crossings with
-    verticals transposed so that axis 2 runs along the line, and ``over`` float32 (2, 10, 10, 2),
-    at each crossing the vector of one cell across the line (down for horizontals, right for
-    verticals).
+
+def mesh_segments(crossings: Points) -> tuple[Floats, Floats]:
+    """The 180 segments of a mesh (10, 10, 2), both float32 (2, 10, 9, 2, 2).
+
+    First their two ends, x/y pixels; then at each end the vector of one cell across the line,
+    down for horizontals and right for verticals.
     """
     flat = crossings.astype(np.float32)
-    down = np.gradient(flat, axis=0).astype(np.float32)
-    right = np.gradient(flat, axis=1).astype(np.float32)
+    down = _slope(flat)
+    right = _slope(flat.transpose(1, 0, 2))
     ends = np.stack([flat, flat.transpose(1, 0, 2)])
-    over = np.stack([down, right.transpose(1, 0, 2)])
-    return ends, over
+    over = np.stack([down, right])
+    return (
+        np.stack([ends[:, :, :-1], ends[:, :, 1:]], axis=3),
+        np.stack([over[:, :, :-1], over[:, :, 1:]], axis=3),
+    )
 
 
-def sample_strips(
-    grey: npt.NDArray[np.uint8], crossings: Points, reach: float, places: int
-) -> tuple[npt.NDArray[np.uint8], Floats]:
-    """Grey levels on a small raster laid over every segment.
+def _slope(lines: Floats) -> Floats:
+    """Central differences along the first axis, one-sided at its ends."""
+    slope = np.empty_like(lines)
+    slope[1:-1] = (lines[2:] - lines[:-2]) * 0.5
+    slope[0] = lines[1] - lines[0]
+    slope[-1] = lines[-1] - lines[-2]
+    return slope
 
-    ``grey``: uint8 (H, W). Returns uint8 (2, 10, 9, ALONG, places) and the places float32
-    (places,), cells across the line from -reach to reach. Outside the photo its edge is repeated.
+
+def strips(grey: Grey, ends: Floats, over: Floats, across: Floats) -> Grey:
+    """Grey levels on a small raster laid over every segment, uint8 (N, ALONG, V).
+
+    ``grey``: uint8 (H, W); ``ends`` and ``over``: float32 (N, 2, 2), a segment's ends and the
+    cell vectors across it there; ``across``: float32 (V,), cells. Beyond the photo its edge is
+    repeated.
     """
     import cv2
 
-    ends, over = line_frames(crossings)
     share = ((np.arange(ALONG, dtype=np.float32) + 0.5) / ALONG * 0.84 + 0.08)[:, None]
-    base = ends[:, :, :-1, None] * (1 - share) + ends[:, :, 1:, None] * share
-    slide = over[:, :, :-1, None] * (1 - share) + over[:, :, 1:, None] * share
-    across = np.linspace(-reach, reach, places, dtype=np.float32)
-    where = base[..., None, :] + slide[..., None, :] * across[:, None]
-    where = where.reshape(2 * 10 * 9, ALONG * places, 2)
+    base = ends[:, None, 0] * (1 - share) + ends[:, None, 1] * share
+    slide = over[:, None, 0] * (1 - share) + over[:, None, 1] * share
+    x = base[..., 0, None] + slide[..., 0, None] * across
+    y = base[..., 1, None] + slide[..., 1, None] * across
+    flat = (len(ends) * ALONG // 8, -1)
     seen = cv2.remap(
-        grey, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        grey,
+        x.reshape(flat),
+        y.reshape(flat),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
     )
-    return np.asarray(seen, np.uint8).reshape(2, 10, 9, ALONG, places), across
+    return np.asarray(seen, np.uint8).reshape(len(ends), ALONG, len(across))
 
 
-def measure(
-    grey: npt.NDArray[np.uint8], crossings: Points, reach: float, places: int = 25
-) -> Segments:
-    """Looks for the line near each of the 180 segments of an assumed mesh.
+def look(grey: Grey, ends: Floats, over: Floats, reach: float, places: int = 25) -> Segments:
+    """Looks for a line near each assumed segment, no further than ``reach`` cells beside it.
 
-    ``grey``: uint8 (H, W); ``reach``: how far to either side to look, cells.
-    A rank beyond the median along the segment keeps what is dark over most of its length, which
-    a line is and a stroke of a digit is not; a line must stand out from the paper on both sides, which the
-    edge of a shaded cell does not.
+    ``grey``: uint8 (H, W); ``ends`` and ``over``: float32 (..., 2, 2) as of
+    :func:`mesh_segments`; ``places``: samples across. A rank beyond the median along the
+    segment keeps what is dark over most of its length, which a line is and a stroke of a digit
+    is not; a line must stand out from the paper on both sides, which the edge of a shaded cell
+    does not.
     """
-    strips, across = sample_strips(grey, crossings, reach + _FLANK, places)
-    level = np.partition(strips, (_RANK, _RANK + 1), axis=3)[..., _RANK : _RANK + 2, :]
-    dark = 255.0 - level.mean(axis=3, dtype=np.float32)
-    dark -= dark.min(axis=3, keepdims=True)
+    shape = ends.shape[:-2]
+    across = np.linspace(-reach - _FLANK, reach + _FLANK, places, dtype=np.float32)
+    seen = strips(grey, ends.reshape(-1, 2, 2), over.reshape(-1, 2, 2), across)
+    level = np.partition(seen, (_RANK, _RANK + 1), axis=1)[:, _RANK : _RANK + 2]
+    dark = 255.0 - level.mean(axis=1, dtype=np.float32)
+    dark -= dark.min(axis=1, keepdims=True)
     step = float(across[1] - across[0])
     flank = max(1, round(_FLANK / step))
-    middle = dark[..., flank:-flank]
-    stands = middle - np.maximum(dark[..., : -2 * flank], dark[..., 2 * flank :])
+    stands = dark[:, flank:-flank] - np.maximum(dark[:, : -2 * flank], dark[:, 2 * flank :])
     inner = across[flank:-flank]
-    # A faint preference for the assumed place settles ties between a line and a digit's stroke.
-    # Far darker than the usual line is no better: pen strokes are.
-    usual = max(float(np.median(stands.max(axis=3))), 1.0)
+    # Far darker than the usual line is no better: pen strokes are. Nearer is a little better.
+    usual = max(float(np.median(stands.max(axis=1))), 1.0)
     likely = np.minimum(stands, usual) + 0.05 * stands
     likely *= 1.0 - 0.5 * (inner / max(reach, 1e-6)) ** 2
-    best = likely.argmax(axis=3)[..., None]
-    top = np.take_along_axis(stands, best, axis=3)
+    best = likely.argmax(axis=1)[:, None]
+    top = np.take_along_axis(stands, best, axis=1)
     near = np.abs(inner - inner[best]) <= 0.12
     weight = np.where(near, np.maximum(stands - 0.5 * np.maximum(top, 1e-3), 0), 0)
-    offset = (weight * inner).sum(axis=3) / np.maximum(weight.sum(axis=3), 1e-6)
-    return Segments(offset.astype(np.float32), top[..., 0].astype(np.float32), dark, across)
+    offset = (weight @ inner) / np.maximum(weight.sum(axis=1), 1e-6)
+    return Segments(
+        offset.astype(np.float32).reshape(shape),
+        top.astype(np.float32).reshape(shape),
+        dark.reshape(*shape, places),
+        across,
+    )
+
+
+def measure(grey: Grey, crossings: Points, reach: float, places: int = 25) -> Segments:
+    """Looks for the lines of an assumed mesh (10, 10, 2); the result's axes are (2, 10, 9)."""
+    ends, over = mesh_segments(crossings)
+    return look(grey, ends, over, reach, places)
+
+
+def outward(crossings: Points) -> tuple[Floats, Floats]:
+    """Where lines would go on if the lattice did not end at the frame.
+
+    ``crossings``: (10, 10, 2). Returns ends and over, float32 (4, 8, 2, 2): for the top, bottom,
+    left and right side the eight inner lines that meet it, continued by half a cell: further
+    out a neighbouring grid may begin.
+    """
+    flat = crossings.astype(np.float32)
+    ends, over = [], []
+    for lines in (flat, flat[::-1], flat.transpose(1, 0, 2), flat[:, ::-1].transpose(1, 0, 2)):
+        rim, inner = lines[0], lines[1]
+        beyond = rim + 0.5 * (rim - inner)
+        side = (rim[2:] - rim[:-2]) * 0.5
+        ends.append(np.stack([rim[1:-1], beyond[1:-1]], axis=1))
+        over.append(np.stack([side, side], axis=1))
+    return np.stack(ends), np.stack(over)
+
+
+def frame_half_widths(segments: Segments) -> Floats:
+    """How far the frame's ink reaches from its middle, cells, float32 (4,).
+
+    Top, bottom, left, right, from the segments of a whole mesh: where darkness has fallen to
+    half the line's own, on the side where it falls sooner, since a shadow may lie on the other.
+    """
+    middle = len(segments.across) // 2
+    rims = segments.profile[[0, 0, 1, 1], [0, 9, 0, 9]]
+    dark = np.median(rims, axis=1)
+    step = float(segments.across[1] - segments.across[0])
+    return np.minimum(_fall(dark[:, middle:], step), _fall(dark[:, middle::-1], step))
+
+
+def _fall(dark: Floats, step: float) -> Floats:
+    """Where each profile (N, V), starting at a line's middle, falls to half, cells (N,)."""
+    paper = dark.min(axis=1)
+    half = (paper + dark[:, :4].max(axis=1)) / 2
+    first = np.argmax(dark < half[:, None], axis=1)
+    before = np.maximum(first - 1, 0)
+    rows = np.arange(len(dark))
+    drop = dark[rows, before] - dark[rows, first]
+    part = (dark[rows, before] - half) / np.maximum(drop, 1e-6)
+    return np.asarray((before + np.clip(part, 0, 1)) * step, np.float32)

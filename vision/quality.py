@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.vision.flatten import Flat
 from papernudge.vision.grid import Quality
 
@@ -30,10 +33,17 @@ def judge(flat: Flat, scale: float) -> Quality:
     return Quality(True, None, None, cell, 0.0, contrast)
 
 
+def cut_off(side: str, quality: Quality) -> Quality:
+    """The judgement of a grid that the photo's ``side`` cuts."""
+    sentence = f"The grid is cut off at the {side} edge of the photo; move back so all of it shows."
+    return replace(quality, ok=False, reason="cut off", sentence=sentence)
+
+
 def outside(crossings: npt.NDArray[np.float64], size: tuple[int, int]) -> str | None:
     """The side of the photo that cuts the grid off, or None. ``size``: width, height."""
     right, down = size[0] - 1, size[1] - 1
-    cell = float(np.median(np.linalg.norm(np.diff(crossings, axis=1), axis=2)))
+    lone = crossings.reshape(-1, 2)
+    cell = float(np.sqrt(np.prod(np.ptp(lone, axis=0)))) / 9
     beyond = {
         "left": -float(crossings[..., 0].min()),
         "right": float(crossings[..., 0].max()) - right,
