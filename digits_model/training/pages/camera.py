@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 from papernudge.digits_model.training.pages.chance import stream
-from papernudge.digits_model.training.pages.paper import table_top
+from papernudge.digits_model.training.pages.paper import TABLES, table_top
 from papernudge.digits_model.training.pages.sheet import Raster, Sheet
 from papernudge.digits_model.training.pages.spec import PageSpec
 from papernudge.digits_model.training.pages.view import View
@@ -63,7 +63,7 @@ def _ways(sheet: Sheet, view: View) -> tuple[npt.NDArray[np.float32], npt.NDArra
 
 
 def _background(spec: PageSpec) -> Raster:
-    tile = table_top(spec.table)
+    tile = table_top(spec.table % TABLES)
     rows, columns = -(-spec.height // 1024), -(-spec.width // 1024)
     return np.ascontiguousarray(np.tile(tile, (rows, columns, 1))[: spec.height, : spec.width])
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -117,7 +116,7 @@ def _print_puzzle(sheet: Sheet, spec: PageSpec, held: Supplies, place: Place, wr
     shade_cells(sheet, spec, place.number, x, y, cells)
     rule_grid(sheet, spec, x, y)
     printed = print_givens(sheet, spec, held, x, y, cells)
-    px = int(np.clip(sheet.scale * 1.6, 60, 150))
+    px = int(np.clip(sheet.scale * 1.35, 56, 150))
     written = write_grid(spec, place.number, cells, writer, px)
     grain = _grain(spec, place.number)
     for layer in written.layers:
@@ -152,8 +151,7 @@ def _grid_truth(grid: _Drawn, view: View) -> GridTruth | None:
     square = grid.kind != "other"
     at = view.to_photo(crossings(grid.box))
     corners = at[[0, 9, 99, 90]]
-    for i, boxes in grid.ink.items():
-        grid.cells[i].ink = _ink_box(boxes, view)
+    _place_ink(grid, view)
     return GridTruth(
         kind=kind,
         name=grid.name,
@@ -167,10 +165,16 @@ def _grid_truth(grid: _Drawn, view: View) -> GridTruth | None:
     )
 
 
-def _ink_box(boxes: Sequence[Box], view: View) -> list[float] | None:
-    if not boxes:
-        return None
-    every = np.array(boxes)
-    box = (*every[:, :2].min(axis=0), *every[:, 2:].max(axis=0))
-    at = view.to_photo(outline((float(box[0]), float(box[1]), float(box[2]), float(box[3])), 3))
-    return [round(float(v), 1) for v in (*at.min(axis=0), *at.max(axis=0))]
+def _place_ink(grid: _Drawn, view: View) -> None:
+    """Gives each cell the raster box of its ink, all boxes projected at once."""
+    cells = [i for i, boxes in grid.ink.items() if boxes]
+    if not cells:
+        return
+    low = np.array([np.min(np.array(grid.ink[i])[:, :2], axis=0) for i in cells])
+    high = np.array([np.max(np.array(grid.ink[i])[:, 2:], axis=0) for i in cells])
+    steps = np.array([(u, v) for u in (0.0, 0.5, 1.0) for v in (0.0, 0.5, 1.0)])
+    rim = low[:, None] + steps[None] * (high - low)[:, None]
+    at = view.to_photo(rim.reshape(-1, 2)).reshape(len(cells), -1, 2)
+    boxes = np.round(np.concatenate([at.min(axis=1), at.max(axis=1)], axis=1), 1)
+    for i, box in zip(cells, boxes.tolist(), strict=True):
+        grid.cells[i].ink = box

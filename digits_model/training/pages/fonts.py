@@ -30,6 +30,8 @@ CAP = 64
 LINE_HIGH = 40
 """Rows of a strip of running text."""
 
+FOLDERS = ("/usr/share/fonts", "/usr/local/share/fonts", "/usr/share/texmf/fonts")
+"""Where font files are looked for."""
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 TITLES = (
     "The Tidewick Lantern",
@@ -127,7 +129,7 @@ class SystemSupplies(Supplies):
     def __init__(self) -> None:
         """Looks for font files once."""
         self._paths: dict[str, Path] = {}
-        for folder in ("/usr/share/fonts", "/usr/local/share/fonts"):
+        for folder in FOLDERS:
             for path in sorted(Path(folder).rglob("*")):
                 if path.suffix.lower() in {".ttf", ".otf", ".ttc"}:
                     self._paths.setdefault(path.name, path)
@@ -138,7 +140,7 @@ class SystemSupplies(Supplies):
             return self._paths[file]
         package = next((f.package for f in table() if f.file == file), "the fonts of fonts.json")
         raise MissingSuppliesError(
-            f"expected the font file {file}, found none under /usr/share/fonts: "
+            f"expected the font file {file}, found none under {FOLDERS}: "
             f"install {package}, or name a pack in PAPERNUDGE_PAGES_PACK"
         )
 

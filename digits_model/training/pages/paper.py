@@ -146,7 +146,11 @@ def _creases(sheet: Sheet, spec: PageSpec) -> None:
             part[:] = cv2.subtract(part, both) if level > 0 else cv2.add(part, both)
 
 
-@lru_cache(maxsize=8)
+TABLES = 12
+"""Kinds of table top."""
+
+
+@lru_cache(maxsize=TABLES)
 def table_top(kind: int) -> Raster:
     """What lies under the paper, a tile (1024, 1024, 3): wood, cloth, stone or plain."""
     import cv2
