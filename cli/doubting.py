@@ -111,12 +111,16 @@ def asked(grid: GridReading, doubt: Doubt) -> str:
     if doubt.read is None:
         return f"Is {name} blank, or does it hold {_either(doubt)}?"
     if [d for d, _ in doubt.instead] == [None]:
-        return f"Does {name} hold a {doubt.read}, or nothing?"
-    return f"Is the digit in {name} a {doubt.read} or {_either(doubt)}?"
+        return f"Does {name} hold {_a(doubt.read)}, or nothing?"
+    return f"Is the digit in {name} {_a(doubt.read)} or {_either(doubt)}?"
+
+
+def _a(digit: int) -> str:
+    return f"an {digit}" if digit == 8 else f"a {digit}"
 
 
 def _either(doubt: Doubt) -> str:
-    words = ["nothing at all" if d is None else f"a {d}" for d, _ in doubt.instead]
+    words = ["nothing at all" if d is None else _a(d) for d, _ in doubt.instead]
     return " or ".join(words) or "something else"
 
 

@@ -204,16 +204,15 @@ def cross(x: float, y: float, size: float, upright: bool = True) -> list[Line]:
     return [np.array([(x + ax, y + ay), (x + bx, y + by)]) for (ax, ay), (bx, by) in arms]
 
 
-def corner(x0: float, y0: float, size: float = 0.2, inset: float = 0.09) -> list[Line]:
-    """A printer's corner mark inside a cell's left bottom: the sign of a printed digit."""
-    x, y = x0 + inset, y0 + 1 - inset
-    return [np.array([(x, y - size), (x, y), (x + size, y)])]
+def rule(x0: float, y0: float) -> list[Line]:
+    """A short straight line under a cell's upper right corner: the sign of a printed digit."""
+    return [np.array([(x0 + 0.62, y0 + 0.5), (x0 + 0.97, y0 + 0.5)])]
 
 
 def wave(x0: float, y0: float) -> list[Line]:
-    """A wavy line at a cell's foot: the sign of a written digit."""
-    t = np.linspace(0.14, 0.62, 22)
-    return [np.stack([x0 + t, y0 + 0.90 + 0.035 * np.sin(t * 2 * np.pi / 0.16)], axis=1)]
+    """The same as a wave: the sign of a digit written by hand."""
+    t = np.linspace(0.62, 0.97, 18)
+    return [np.stack([x0 + t, y0 + 0.5 + 0.035 * np.sin(t * 2 * np.pi / 0.13)], axis=1)]
 
 
 def dashed(lines: list[Line], dash: float = 0.14) -> list[Line]:

@@ -118,12 +118,13 @@ def open_page(source: Source) -> Page:
     """Reads a source; Stop (5) for a file that can't be read, (3) for one without a grid."""
     if source.photo is None:
         return _page_of_lines(source.givens, source.entries)
-    from papernudge.hints import count_solutions, solve
+    from papernudge.hints import solve
+    from papernudge.vision.failure import Failure
     from papernudge.vision.read import read_page
 
     photo = open_named(source.photo)
-    reading = read_page(photo, count_solutions=count_solutions, solve=solve)
-    if not reading:
+    reading = read_page(photo.pixels, solve=solve)
+    if isinstance(reading, Failure):
         raise from_failure(reading, photo.name)
     return Page(source.photo, photo, reading)
 

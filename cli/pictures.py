@@ -76,7 +76,9 @@ def read_picture(page: Page, number: int, side: int, ending: str) -> bytes:
 
 
 def read_scene(grid: GridReading, number: int | None) -> Scene:
-    """The reading of one grid. A corner mark says printed, a wave written by hand, dots notes."""
+    """The reading of one grid: small digits repeat what was read, on a line where printed, on a
+    wave where written by hand.
+    """
     import numpy as np
 
     scene = Scene()
@@ -91,15 +93,11 @@ def read_scene(grid: GridReading, number: int | None) -> Scene:
     doubtful = {doubt.cell for doubt in grid.doubts}
     for at, cell in enumerate(grid.cells):
         x0, y0 = at % 9, at // 9
-        name = GREY
-        if cell.kind == "given":
-            name = BLUE
-            scene.add(ink.corner(x0, y0), name, FINE)
-        elif cell.kind == "entry":
-            name = ORANGE
-            scene.add(ink.wave(x0, y0), name, FINE)
+        name = BLUE if cell.kind == "given" else ORANGE
         if cell.digit is not None:
-            scene.add(ink.digit(cell.digit, x0 + 0.84, y0 + 0.8, 0.3), name, FINE)
+            foot = ink.wave(x0, y0) if cell.kind == "entry" else ink.rule(x0, y0)
+            scene.add(foot, name, FINE)
+            scene.add(ink.digit(cell.digit, x0 + 0.79, y0 + 0.26, 0.32), name, FINE)
         for value in cell.notes:
             x, y = x0 + 0.2 + 0.3 * ((value - 1) % 3), y0 + 0.2 + 0.3 * ((value - 1) // 3)
             scene.add(ink.digit(value, x, y, 0.2), GREY, FINE)

@@ -1,0 +1,218 @@
+"""Golden text and JSON of each depth. A depth never shows what a deeper one would."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from functools import lru_cache
+from importlib import resources
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
+
+from papernudge.cli.answers import HintWishes, check_answer, hint_answer
+from papernudge.cli.pages import Sheet, Source, open_page
+from papernudge.hints import next_nudge, solve
+
+Run = Callable[..., Any]
+
+PUZZLE = ".3.2..5.9.79..438..........3.27....5..8.3.4..4....26.7..........245..76.9.7..6.5."
+SOLUTION = solve(PUZZLE) or ""
+EMPTY = "." * 81
+
+
+@lru_cache(maxsize=1)
+def schema() -> Draft202012Validator:
+    text = resources.files("papernudge.cli").joinpath("schema.json").read_text("utf-8")
+    Draft202012Validator.check_schema(json.loads(text))
+    return Draft202012Validator(json.loads(text))
+
+
+def sheet(entries: str = EMPTY, givens: str = PUZZLE) -> Sheet:
+    return Sheet(open_page(Source(None, givens, entries)), 1)
+
+
+def mistaken() -> str:
+    """A 2 beside no other 2, one beside another, and one that is right."""
+    entries = list(EMPTY)
+    entries[0], entries[2], entries[80] = "2", "4", SOLUTION[80]
+    return "".join(entries)
+
+
+CHECKED = {
+    1: "2 of the digits you wrote can't be right.",
+    2: "2 of the digits you wrote can't be right. Look again at row 1.",
+    3: "2 of the digits you wrote can't be right. The 2 in R1C1 repeats the 2 in R1C4."
+    " The 4 in R1C3 repeats the 4 in R8C3. Rub out R1C1 first: nothing else follows from it,"
+    " so it costs one digit.",
+    4: "2 of the digits you wrote can't be right. The 2 in R1C1 repeats the 2 in R1C4; the right"
+    " digit is 8. The 4 in R1C3 repeats the 4 in R8C3; the right digit is 1. Rub out R1C1 first:"
+    " nothing else follows from it, so it costs one digit.",
+}
+
+CHECKED_JSON: dict[int, dict[str, Any]] = {
+    1: {"wrong": 2},
+    2: {"houses": ["row 1"]},
+    3: {
+        "mistakes": [
+            {"cell": "R1C1", "written": 2, "clashes": ["R1C4"], "root": True},
+            {"cell": "R1C3", "written": 4, "clashes": ["R8C3"], "root": True},
+        ],
+        "lost_notes": [],
+        "first_out": {"cell": "R1C1", "cost": 1},
+    },
+    4: {
+        "mistakes": [
+            {"cell": "R1C1", "written": 2, "clashes": ["R1C4"], "root": True, "right": 8},
+            {"cell": "R1C3", "written": 4, "clashes": ["R8C3"], "root": True, "right": 1},
+        ],
+    },
+}
+
+
+@pytest.mark.parametrize("depth", [1, 2, 3, 4])
+def test_check_says_at_each_depth_just_this(papernudge: Run, depth: int) -> None:
+    words = ["check", "--given-line", PUZZLE, "--entry-line", mistaken(), "--tell", depth]
+    assert papernudge(*words).out == CHECKED[depth] + "\n"
+    told = json.loads(papernudge(*words, "--json").out)
+    expected = {
+        "format": 1,
+        "photo": None,
+        "grid": 1,
+        "state": "mistaken",
+        "depth": depth,
+        "filled": 32,
+        "sentence": CHECKED[depth],
+    }
+    for shallower in range(1, depth + 1):
+        expected |= CHECKED_JSON[shallower]
+    assert told == expected
+    schema().validate(told)
+
+
+HINT_KEYS = {
+    1: {"focus"},
+    2: {"technique"},
+    3: {"houses", "evidence", "looks", "line"},
+    4: {"places"},
+}
+
+
+@pytest.mark.parametrize("depth", [1, 2, 3, 4])
+def test_hint_gives_at_each_depth_just_these_fields(papernudge: Run, depth: int) -> None:
+    words = ["hint", "--given-line", PUZZLE, "--tell", depth]
+    text = papernudge(*words).out
+    told = json.loads(papernudge(*words, "--json").out)
+    schema().validate(told)
+    allowed = {"sentence"}.union(*(HINT_KEYS[d] for d in range(1, depth + 1)))
+    assert set(told) == {"format", "photo", "grid", "state", "depth", "sentence", "nudge"}
+    assert (told["state"], told["depth"]) == ("open", depth)
+    assert set(told["nudge"]) == allowed
+    assert set(told["nudge"]["focus"]) in ({"digit"}, {"house"})
+    assert text == told["nudge"]["sentence"] + "\n" == told["sentence"] + "\n"
+    deepest = json.loads(papernudge("hint", "--given-line", PUZZLE, "--tell", 4, "--json").out)
+    for field in allowed - {"sentence"}:
+        assert told["nudge"][field] == deepest["nudge"][field]
+
+
+def test_the_hint_at_depth_4_is_the_solutions_digit(papernudge: Run) -> None:
+    told = json.loads(papernudge("hint", "--given-line", PUZZLE, "--tell", 4, "--json").out)
+    for place in told["nudge"]["places"]:
+        row, column = int(place["cell"][1]), int(place["cell"][3])
+        assert SOLUTION[9 * row + column - 10] == str(place["digit"])
+
+
+@given(st.lists(st.integers(0, 80), max_size=60))
+@settings(max_examples=25, deadline=None)
+def test_words_of_a_depth_are_made_of_its_own_fields(cells: list[int]) -> None:
+    """No cell is named before depth 3, no technique before depth 2, no digit beside the focus."""
+    entries = "".join(SOLUTION[c] if c in cells and PUZZLE[c] == "." else "." for c in range(81))
+    paper = sheet(entries)
+    for depth in (1, 2, 3, 4):
+        answer = hint_answer(paper, depth, HintWishes())
+        schema().validate(answer.document())
+        if answer.state != "open":
+            assert answer.state == "solved"
+            return
+        nudge = next_nudge(paper.position)
+        assert nudge is not None
+        if depth < 3:
+            assert not re.search(r"R\dC\d", answer.sentence)
+        if depth == 1:
+            focus = nudge.focus.to_json()
+            numbers = set(re.findall(r"\d", answer.sentence))
+            assert numbers == {str(focus.get("digit", str(focus.get("house"))[-1]))}
+            assert answer.document()["nudge"]["focus"] == focus
+        if depth == 3:
+            placed = {d for _, d in nudge.line.places}
+            said = re.sub(r"R\dC\d|(row|column|block) \d", "", answer.sentence)
+            named = {int(d) for d in re.findall(r"\d", said)}
+            focus_digit = nudge.focus.digit
+            assert not (placed & named) - {focus_digit}
+
+
+@given(st.lists(st.integers(0, 80), max_size=40), st.lists(st.integers(0, 80), max_size=3))
+@settings(max_examples=25, deadline=None)
+def test_every_check_document_fits_the_schema(right: list[int], wrong: list[int]) -> None:
+    entries = list(EMPTY)
+    for c in right:
+        entries[c] = SOLUTION[c] if PUZZLE[c] == "." else "."
+    for c in wrong:
+        entries[c] = str(int(SOLUTION[c]) % 9 + 1) if PUZZLE[c] == "." else "."
+    for depth in (1, 2, 3, 4):
+        answer = check_answer(sheet("".join(entries)), depth, None)
+        schema().validate(answer.document())
+
+
+def test_the_schema_refuses_a_depth_that_tells_too_much(papernudge: Run) -> None:
+    deep = json.loads(papernudge("hint", "--given-line", PUZZLE, "--tell", 4, "--json").out)
+    assert schema().is_valid(deep)
+    for depth in (1, 2, 3):
+        assert not schema().is_valid({**deep, "depth": depth})
+    words = ["check", "--given-line", PUZZLE, "--entry-line", mistaken(), "--tell", 4, "--json"]
+    deep = json.loads(papernudge(*words).out)
+    assert schema().is_valid(deep)
+    for depth in (1, 2, 3):
+        assert not schema().is_valid({**deep, "depth": depth})
+    assert not schema().is_valid({**deep, "format": 2})
+
+
+def test_read_documents_and_failures_fit_the_schema(
+    papernudge: Run, desk: Any, grid_says: Any
+) -> None:
+    photo = desk.says("breakfast.jpg", grid_says(PUZZLE, mistaken()))
+    ran = papernudge("read", photo, desk.folder / "none.jpg", "--json")
+    documents = json.loads(ran.out)
+    schema().validate(documents)
+    assert "grids" in documents[0]
+    assert "error" in documents[1]
+    lines = json.loads(papernudge("read", "--given-line", PUZZLE, "--json").out)
+    schema().validate(lines)
+    assert lines["photo"] is lines["size"] is lines["grids"][0]["corners"] is None
+
+
+def test_the_walk_is_one_document_and_ends_with_the_solution(papernudge: Run) -> None:
+    told = json.loads(papernudge("hint", "--given-line", PUZZLE, "--walk", "--json").out)
+    schema().validate(told)
+    digits = list(PUZZLE)
+    for line in told["walk"]["lines"]:
+        for place in line["places"]:
+            row, column = int(place["cell"][1]), int(place["cell"][3])
+            digits[9 * row + column - 10] = str(place["digit"])
+    if told["walk"]["solved"]:
+        assert "".join(digits) == SOLUTION
+    text = papernudge("hint", "--given-line", PUZZLE, "--walk").out
+    assert text.startswith("1. ")
+
+
+def test_a_solved_paper_has_no_hint_and_says_so(papernudge: Run) -> None:
+    entries = "".join("." if g != "." else s for g, s in zip(PUZZLE, SOLUTION, strict=True))
+    ran = papernudge("hint", "--given-line", PUZZLE, "--entry-line", entries, "--json")
+    told = json.loads(ran.out)
+    assert (ran.code, told["state"], told["nudge"]) == (0, "solved", None)
+    checked = papernudge("check", "--given-line", PUZZLE, "--entry-line", entries)
+    assert (checked.code, checked.out) == (0, "Solved: all 81 digits are right.\n")

@@ -1,0 +1,167 @@
+"""The conversation at a terminal: a little more each time, only when asked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from papernudge.hints import Position, next_nudge
+from papernudge.vision.reading import CellKind, CellReading, Doubt
+
+Run = Callable[..., Any]
+
+
+@pytest.fixture
+def told(puzzle: str) -> list[str]:
+    nudge = next_nudge(Position.of(puzzle))
+    assert nudge is not None
+    return [nudge.at(depth).sentence for depth in (1, 2, 3, 4)]
+
+
+def test_without_a_reply_only_depth_1_is_said(
+    at_terminal: Run, puzzle: str, told: list[str]
+) -> None:
+    ran = at_terminal("", "hint", "--given-line", puzzle)
+    assert ran.code == 0
+    assert told[0] in ran.out
+    assert not any(deeper in ran.out for deeper in told[1:])
+
+
+def test_enter_goes_one_deeper_each_time(at_terminal: Run, puzzle: str, told: list[str]) -> None:
+    ran = at_terminal("\n\ns\n", "hint", "--given-line", puzzle)
+    assert [sentence in ran.out for sentence in told] == [True, True, True, False]
+    ran = at_terminal("\n\n\n\n", "hint", "--given-line", puzzle)
+    assert all(sentence in ran.out for sentence in told)
+
+
+def test_questions_go_to_standard_error_and_answers_to_standard_output(
+    at_terminal: Run, puzzle: str
+) -> None:
+    ran = at_terminal("s\n", "hint", "--given-line", puzzle)
+    assert "Enter: more" in ran.err
+    assert "Enter" not in ran.out
+
+
+def test_a_pipe_gets_the_sentence_and_nothing_else(
+    papernudge: Run, puzzle: str, told: list[str]
+) -> None:
+    ran = papernudge("hint", "--given-line", puzzle)
+    assert (ran.out, ran.err) == (told[0] + "\n", "")
+
+
+def test_an_unknown_reply_is_explained(at_terminal: Run, puzzle: str) -> None:
+    ran = at_terminal("louder\ns\n", "hint", "--given-line", puzzle)
+    assert "Press Enter, or type p, c or s." in ran.err
+
+
+def test_a_cell_can_be_corrected_and_the_answer_follows(at_terminal: Run, puzzle: str) -> None:
+    ran = at_terminal("c\nR1C1=2\ns\n", "check", "--given-line", puzzle)
+    assert ran.out.count("Right so far") == 1
+    assert "One digit you wrote can't be right." in ran.out
+    assert ran.code == 1
+    ran = at_terminal("c\nnonsense\ns\n", "check", "--given-line", puzzle)
+    assert "An assumption looks like" in ran.err
+
+
+def test_p_draws_the_picture_and_says_where_it_is(
+    at_terminal: Run, puzzle: str, tmp_path: Path
+) -> None:
+    out = tmp_path / "nudge.png"
+    ran = at_terminal("p\ns\n", "hint", "--given-line", puzzle, "--picture", out)
+    assert f"The picture is {out}" in ran.err
+    assert out.read_bytes()[:4] == b"\x89PNG"
+
+
+def test_boards_mark_by_signs_and_can_be_left_out(
+    at_terminal: Run, puzzle: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lines = ["check", "--given-line", puzzle, "--entry-line", "2" + "." * 80, "--tell", "3"]
+    monkeypatch.setenv("NO_COLOR", "1")
+    ran = at_terminal("s\n", *lines)
+    assert "2!" in ran.out
+    assert "! can't stay" in ran.out
+    assert "\x1b" not in ran.out
+    ran = at_terminal("s\n", *lines, "--sentences")
+    assert "│" not in ran.out
+    assert "The 2 in R1C1 repeats the 2 in R1C4" in ran.out
+
+
+def doubtful(grid_says: Any, puzzle: str, *doubts: Doubt, **options: Any) -> Any:
+    return grid_says(puzzle, doubts=doubts, **options)
+
+
+def test_doubts_are_asked_one_at_a_time_with_a_close_up(
+    at_terminal: Run, desk: Any, grid_says: Any, puzzle: str, told: list[str]
+) -> None:
+    doubts = Doubt(1, "digit", 3, 0.6, ((8, 0.4),)), Doubt(3, "digit", 2, 0.7, ((7, 0.3),))
+    photo = desk.says("breakfast.jpg", doubtful(grid_says, puzzle, *doubts))
+    ran = at_terminal("\n\ns\n", "hint", photo)
+    first = ran.err.index("Is the digit in R1C2 a 3 or an 8?")
+    assert ran.err.index("Is the digit in R1C4 a 2 or a 7?") > first
+    assert told[0] in ran.out
+    assert ran.code == 0
+    stopped = at_terminal("s\n", "hint", photo)
+    assert stopped.code == 6
+    assert "R1C4" not in stopped.err
+    assert told[0] not in stopped.out
+
+
+def test_a_wrong_answer_to_a_doubt_is_asked_again(
+    at_terminal: Run, desk: Any, grid_says: Any, puzzle: str, told: list[str]
+) -> None:
+    doubt = Doubt(1, "digit", 3, 0.6, ((8, 0.4),))
+    photo = desk.says("breakfast.jpg", doubtful(grid_says, puzzle, doubt))
+    ran = at_terminal("seven\n3\ns\n", "hint", photo)
+    assert "That is none of the answers." in ran.err
+    assert ran.err.count("Is the digit in R1C2") == 2
+    assert told[0] in ran.out
+
+
+def test_a_doubt_about_the_hand_is_answered_with_a_letter(
+    at_terminal: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    doubt = Doubt(1, "hand", 3, 0.6)
+    photo = desk.says("breakfast.jpg", doubtful(grid_says, puzzle, doubt))
+    ran = at_terminal("g\ns\n", "hint", photo)
+    assert "printed, or was it written by hand?" in ran.err
+    assert ran.code == 0
+
+
+def test_a_doubt_that_changes_nothing_is_not_asked(
+    papernudge: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    """Notes don't bear on how many digits are wrong."""
+    blank = next(c for c in range(81) if puzzle[c] == ".")
+    noted = CellReading(CellKind.BLANK, None, 1.0, notes=frozenset({1, 2}), notes_chance=0.5)
+    doubt = Doubt(blank, "notes", None, 0.5)
+    grid = doubtful(grid_says, puzzle, doubt, changed={blank: noted})
+    ran = papernudge("check", desk.says("breakfast.jpg", grid))
+    assert (ran.code, ran.err) == (0, "")
+
+
+def test_a_mistake_that_may_be_a_misreading_is_asked_about_and_not_blamed(
+    papernudge: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    from papernudge.hints import solve
+
+    blank = next(c for c in range(81) if puzzle[c] == ".")
+    right = int((solve(puzzle) or "")[blank])
+    wrong = right % 9 + 1
+
+    def read_as(chance_of_right: float) -> Any:
+        chances = [0.0] * 10
+        chances[wrong], chances[right] = 1 - chance_of_right, chance_of_right
+        cell = CellReading(CellKind.ENTRY, wrong, 1 - chance_of_right, tuple(chances))
+        entries = "." * blank + str(wrong) + "." * (80 - blank)
+        return grid_says(puzzle, entries, changed={blank: cell})
+
+    asked = papernudge("check", desk.says("breakfast.jpg", read_as(0.1)))
+    assert asked.code == 6
+    assert asked.out == ""
+    assert "Is the digit in R1C1" in asked.err
+    blamed = papernudge("check", desk.says("lunch.jpg", read_as(0.0001)))
+    assert blamed.code == 1
+    assert blamed.out == "One digit you wrote can't be right.\n"
