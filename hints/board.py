@@ -28,7 +28,17 @@ class Board:
     steps, ``noted``: those that the paper's own notes rule out: both are premises.
     """
 
-    __slots__ = ("blank", "cells", "digits", "filled", "gone", "noted", "placed", "premises", "seen")
+    __slots__ = (
+        "blank",
+        "cells",
+        "digits",
+        "filled",
+        "gone",
+        "noted",
+        "placed",
+        "premises",
+        "seen",
+    )
 
     placed: tuple[Cells, ...]
     filled: Cells

@@ -2,15 +2,64 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from papernudge.hints.board import Board
+from papernudge.hints.deduction import Deduction
+from papernudge.hints.geometry import candidate_pairs, cell_name
 from papernudge.hints.position import Position
 
 
-def drawn(text: str, notes: dict[int, tuple[int, ...]] | None = None) -> Board:
-    """A board from rows of marks; rows that are left out are blank.
+def drawn(text: str) -> Board:
+    """A board from rows of marks, ``.`` for a blank; rows that are left out are blank.
 
     >>> drawn("1 2 .  4").placed[4]
     8
     """
-    marks = "".join(text.split())
-    return Board.of(Position.of(marks.ljust(81, "."), notes=notes))
+    return Board.of(Position.of("".join(text.split()).ljust(81, ".")))
+
+
+def marked(text: str) -> Board:
+    """A board from rows of candidates, nothing written: ``.`` for a cell that can take any digit.
+
+    What a row says is taken as known, as if it were noted on the paper.
+
+    >>> marked("12 12 .").digits[0]
+    3
+    """
+    cells = text.split()
+    ruled_out = 0
+    for cell, digits in enumerate(cells):
+        for digit in range(1, 10):
+            if digits != "." and str(digit) not in digits:
+                ruled_out |= 1 << (81 * (digit - 1) + cell)
+    return Board.of(Position("." * 81), noted=ruled_out)
+
+
+def told(deductions: Iterable[Deduction]) -> str:
+    """Deductions in words, a line each, in order of looks."""
+    lines = sorted((d.looks, d.technique, _claim(d)) for d in deductions)
+    return "\n".join(
+        f"{technique}, {looks} look{'s' * (looks != 1)}: {claim}"
+        for looks, technique, claim in lines
+    )
+
+
+def _claim(deduction: Deduction) -> str:
+    if deduction.places:
+        return ", ".join(f"{d} in {cell_name(c)}" for c, d in deduction.places)
+    struck: dict[int, list[str]] = {}
+    for cell, digit in candidate_pairs(deduction.ruled_out):
+        struck.setdefault(cell, []).append(str(digit))
+    grouped: dict[str, list[str]] = {}
+    for cell, digits in struck.items():
+        grouped.setdefault(_either(digits), []).append(cell_name(cell))
+    if all(len(cells) == 1 for cells in grouped.values()) or len(grouped) == 1:
+        return "; ".join(f"no {ds} in {', '.join(cs)}" for ds, cs in grouped.items())
+    return "; ".join(f"no {_either(ds)} in {cell_name(c)}" for c, ds in struck.items())
+
+
+def _either(digits: list[str]) -> str:
+    if len(digits) == 1:
+        return digits[0]
+    return ", ".join(digits[:-1]) + " or " + digits[-1]

@@ -69,3 +69,23 @@ class Line:
         if len(self.steps) == 1:
             return self.last.technique
         return max(self.steps[:-1], key=lambda step: step.deduction.looks).technique
+
+    @property
+    def key(self) -> object:
+        """What tells two lines of one position apart: patterns and claims, not the choice of
+        witnesses.
+        """
+        return (
+            frozenset(self.places),
+            frozenset((s.technique, frozenset(s.deduction.reads), s.ruled_out) for s in self.steps),
+        )
+
+    @property
+    def reading_order(self) -> tuple[object, ...]:
+        """What it writes, in reading order; then what makes the order complete."""
+        return (
+            sorted(self.places),
+            len(self.steps),
+            self.looks,
+            [(s.technique, s.houses, s.ruled_out, s.evidence.cells) for s in self.steps],
+        )

@@ -156,9 +156,7 @@ class Told3(Told2):
     @property
     def sentence(self) -> str:
         """The depth in words."""
-        last = words.reason(
-            self.opened, self.houses, self.evidence, self.noted, self.one_solution
-        )
+        last = words.reason(self.opened, self.houses, self.evidence, self.noted, self.one_solution)
         return " ".join([*(step.sentence for step in self.line), last])
 
     def to_json(self) -> dict[str, Any]:

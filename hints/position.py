@@ -69,9 +69,7 @@ class Position:
     @cached_property
     def digits(self) -> str:
         """Givens and entries together."""
-        return "".join(
-            e if g == "." else g for g, e in zip(self.givens, self.entries, strict=True)
-        )
+        return "".join(e if g == "." else g for g, e in zip(self.givens, self.entries, strict=True))
 
     @cached_property
     def filled(self) -> Cells:

@@ -1,39 +1,230 @@
-"""The cheapest lines of reasoning of a position."""
+"""The cheapest lines of reasoning of a position, by best-first search over effort.
+
+A line is a few eliminations and the single they open. It is found level by level, a level being
+a number of looks: all deductions whose line so far costs that much are drawn at once, the
+candidates they rule out become known, and what this makes possible is priced and waits for its
+level. The first single whose level comes up is the answer, and all others of that level with it.
+(Lightest derivations by a generalised Dijkstra: D. E. Knuth, "A generalization of Dijkstra's
+algorithm", Information Processing Letters 6(1), 1977.)
+
+Levels are worked as wholes, so nothing depends on the order of cells, digits or techniques: a
+turned or relabelled grid has the same lines. A step pays for every earlier step that it builds on,
+by the cheapest set of steps that supplies what it needs.
+
+What *cheapest* is exact over. Singles: all of them. Lines of one elimination and a single: all
+patterns that the techniques find among the candidates of the digits written, so exact. Longer
+lines: the cheapest derivation among patterns read off the candidates left at their level; a
+pattern that could do with fewer of the earlier eliminations than have been made by then is
+priced as found, so a longer line is cheapest among those found, not among all. Nets are tried when
+nothing else gets anywhere, and the cheapest net counted by rounds is taken.
+
+A line with eliminations must be strictly cheaper than the best single without.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction, evidence_of
-from papernudge.hints.geometry import Cell, HOUSES_OF
+from papernudge.hints.deduction import Deduction, evidence_of, exclusions
+from papernudge.hints.geometry import HOUSES_OF, Candidates, Cell, candidate
 from papernudge.hints.line import Line, Step
-from papernudge.hints.techniques.singles import finished_house, singles
+from papernudge.hints.techniques.locked import locked_candidates
+from papernudge.hints.techniques.singles import (
+    MANY,
+    finished_house,
+    hidden_singles,
+    naked_singles,
+    singles,
+)
+from papernudge.hints.techniques.subsets import hidden_subsets, naked_subsets
+
+Technique = Callable[[Board, int], list[Deduction]]
+
+TECHNIQUES: tuple[tuple[Technique, int], ...] = (
+    (locked_candidates, 3),
+    (naked_subsets, 4),
+    (hidden_subsets, 4),
+)
+"""The eliminating techniques, each with the fewest looks that one of its deductions can cost."""
+
+LEAST_LINE = 1 + min(looks for _, looks in TECHNIQUES)
+"""No line with an elimination is cheaper: the cheapest pattern, and one look at what it opens."""
+
+
+AHEAD = 2
+"""How many looks beyond a level the techniques look at once: no result depends on it."""
+
+FAR = 60
+"""From this level on techniques are asked for all they can find, at whatever price."""
+
+
+@dataclass(slots=True)
+class Found:
+    """A deduction on the way: the board it was drawn on, the looks of the whole line up to it, and
+    for each step that it builds on the candidates it takes from it.
+    """
+
+    deduction: Deduction
+    board: Board
+    price: int
+    parents: tuple[tuple[Found, Candidates], ...] = ()
+
+
+@dataclass
+class Search:
+    """Best-first search from one board. ``lines`` are the cheapest ones, found by ``run``."""
+
+    board: Board
+    techniques: tuple[tuple[Technique, int], ...] = TECHNIQUES
+    reasons: dict[Candidates, list[Found]] = field(default_factory=dict)
+    waiting: dict[tuple[object, ...], Found] = field(default_factory=dict)
+    drawn: set[tuple[object, ...]] = field(default_factory=set)
+    winners: list[Found] = field(default_factory=list)
+    limit: int = MANY
+    reach: dict[int, int] = field(default_factory=dict)
+
+    def run(self) -> list[Found]:
+        """The cheapest singles, each with the steps it builds on."""
+        self.winners = [Found(s, self.board, s.looks) for s in singles(self.board)]
+        if self.winners:
+            self.limit = self.winners[0].price
+        level = LEAST_LINE - 1
+        while level + 1 < self.limit:
+            self._look_around(level)
+            ripe = [key for key, found in self.waiting.items() if found.price <= level]
+            if ripe:
+                self._draw([self.waiting.pop(key) for key in ripe])
+            elif level < FAR:
+                level += 1
+            elif self.waiting:
+                level = min(found.price for found in self.waiting.values())
+            else:
+                break
+        return self.winners
+
+    def _look_around(self, level: int) -> None:
+        """Ask each technique for what it can find up to a few looks above the level."""
+        for kind, (technique, least) in enumerate(self.techniques):
+            if least > level or self.reach.get(kind, 0) >= level:
+                continue
+            budget = self.reach[kind] = level + AHEAD if level < FAR else MANY
+            for deduction in technique(self.board, min(budget, self.limit - 2)):
+                self._add(deduction)
+
+    def _add(self, deduction: Deduction) -> None:
+        key = (deduction.technique, deduction.reads, deduction.held)
+        if key in self.waiting or key in self.drawn:
+            return
+        found = self._priced(deduction)
+        if found.price < self.limit - 1:
+            self.waiting[key] = found
+
+    def _priced(self, deduction: Deduction) -> Found:
+        needed = 0
+        if self.board.gone:
+            for cell, digit in exclusions(deduction.reads):
+                needed |= candidate(cell, digit)
+            needed &= self.board.gone
+        looks, parents = self._supply(needed, MANY)
+        return Found(deduction, self.board, deduction.looks + looks, parents)
+
+    def _supply(
+        self, needed: Candidates, budget: int
+    ) -> tuple[int, tuple[tuple[Found, Candidates], ...]]:
+        """The cheapest set of drawn steps that rules out all of ``needed``."""
+        if not needed:
+            return 0, ()
+        first = needed & -needed
+        best: tuple[int, tuple[tuple[Found, Candidates], ...]] = (budget, ())
+        for found in self.reasons[first]:
+            if found.price >= best[0]:
+                continue
+            taken = needed & found.deduction.ruled_out
+            looks, rest = self._supply(needed & ~taken, best[0] - found.price)
+            if looks + found.price < best[0]:
+                best = looks + found.price, ((found, taken), *rest)
+        return best
+
+    def _draw(self, batch: list[Found]) -> None:
+        """Rule out what these deductions claim, and see which singles that opens."""
+        fresh = 0
+        for found in batch:
+            self.drawn.add((found.deduction.technique, found.deduction.reads, found.deduction.held))
+            fresh |= found.deduction.ruled_out
+        fresh &= ~self.board.gone
+        if not fresh:
+            return
+        for found in batch:
+            for bit in _bits(found.deduction.ruled_out & fresh):
+                self.reasons.setdefault(bit, []).append(found)
+        self.board = self.board.without(fresh)
+        self.reach.clear()
+        for technique in (hidden_singles, naked_singles):
+            for single in technique(self.board, self.limit - 1):
+                self._opened(self._priced(single))
+
+    def _opened(self, found: Found) -> None:
+        if not found.parents or found.price > self.limit:
+            return
+        if found.price < self.limit:
+            self.limit, self.winners = found.price, []
+        elif self.winners and not self.winners[0].parents:
+            return  # the single without eliminations is as cheap
+        self.winners.append(found)
+
+
+def _bits(mask: int) -> Iterator[int]:
+    while mask:
+        low = mask & -mask
+        yield low
+        mask ^= low
 
 
 def cheapest_lines(board: Board) -> list[Line]:
     """All lines of the least price, several cells of a house in place of the single they begin."""
-    return [_line(board, single) for single in singles(board)]
+    lines: dict[object, Line] = {}
+    for found in Search(board).run():
+        line = _line(found)
+        lines.setdefault(line.key, line)
+    return list(lines.values())
 
 
-def _line(board: Board, single: Deduction) -> Line:
-    last = finished_house(board, single) or single
-    return Line((Step(last, evidence_of(board, last)),), single.looks, last.looks)
+def _line(found: Found) -> Line:
+    """The steps of a line in the order they were drawn, each claiming only what later ones use."""
+    if not found.parents:
+        last = finished_house(found.board, found.deduction) or found.deduction
+        return Line((Step(last, evidence_of(found.board, last)),), found.price, last.looks)
+    used: dict[int, Candidates] = {}
+    order: dict[int, Found] = {}
+
+    def visit(step: Found) -> None:
+        for parent, taken in step.parents:
+            used[id(parent)] = used.get(id(parent), 0) | taken
+            visit(parent)
+            order.setdefault(id(parent), parent)
+
+    visit(found)
+    steps = [
+        Step(step.deduction.only(used[key]), evidence_of(step.board, step.deduction))
+        for key, step in order.items()
+    ]
+    steps.append(Step(found.deduction, evidence_of(found.board, found.deduction)))
+    return Line(tuple(steps), found.price, found.price)
 
 
-def nearest(lines: list[Line], last: Sequence[Cell]) -> Line | None:
-    """Of lines as cheap as each other the one nearest to what was last written, then the first in
-    reading order.
-
-    Near means: it writes the digit just written, or in a house of it.
+def nearest(lines: Sequence[Line], last: Sequence[Cell]) -> Line | None:
+    """Of lines as cheap as each other the one that follows up what was written last, the latest
+    first; then the first in reading order. None of no lines.
     """
     if not lines:
         return None
-    return min(lines, key=lambda line: (_distance(line, last), _reading_order(line)))
+    return min(lines, key=lambda line: (_distance(line, last), line.reading_order))
 
 
 def _distance(line: Line, last: Sequence[Cell]) -> int:
-    """Of last-written cells the place in the order, latest first, that this line follows up."""
+    """How long ago the latest written cell was written that this line builds on or lies near."""
     for age, cell in enumerate(reversed(last)):
         if _follows(line, cell):
             return age
@@ -45,14 +236,4 @@ def _follows(line: Line, cell: Cell) -> bool:
     return any(
         step.evidence.cells >> cell & 1 or any(h in houses for h in step.houses)
         for step in line.steps
-    )
-
-
-def _reading_order(line: Line) -> tuple[object, ...]:
-    return (
-        sorted(line.places),
-        line.looks,
-        line.last.technique,
-        line.last.houses,
-        [(s.technique, s.houses, s.ruled_out) for s in line.steps],
     )

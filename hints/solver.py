@@ -199,4 +199,3 @@ def _tightest(state: Candidates, many: int) -> Candidates:
     pairs = twos & ~threes
     cell = pairs & -pairs if pairs else many & -many
     return (cell * _DIGIT_COPIES) & state
-

@@ -100,9 +100,7 @@ def _is_last(board: Board, cell: Cell) -> bool:
     return any(HOUSES[h] & board.blank == 1 << cell for h in HOUSES_OF[cell])
 
 
-def _placed(
-    technique: str, read: Scan | Sight, cell: Cell, digit: Digit, looks: int
-) -> Deduction:
+def _placed(technique: str, read: Scan | Sight, cell: Cell, digit: Digit, looks: int) -> Deduction:
     return Deduction(technique, (read,), 0, ((cell, digit),), 0, looks)
 
 

@@ -1,0 +1,40 @@
+"""Locked candidates: where two houses cross."""
+
+from __future__ import annotations
+
+from papernudge.hints.board import Board
+from papernudge.hints.deduction import Deduction, deduce
+from papernudge.hints.geometry import HOUSES, candidates_of, houses_holding
+from papernudge.hints.looks import Scan
+
+LOCKED_CANDIDATES = "locked candidates"
+
+
+def locked_candidates(board: Board, budget: int) -> list[Deduction]:
+    """All places of a digit in a house lie in a second house too: so it is nowhere else there.
+
+    Both ways: from a block to a row or column, and from a row or column to a block. Here the 7 of
+    the first block is in row 1, so it is not in row 1 outside that block.
+
+    >>> from papernudge.hints.drawing import drawn, told
+    >>> board = drawn('''
+    ...     . . .  . . .  . . .
+    ...     1 2 3  . . .  . . .
+    ...     4 5 6  . . .  . . .''')
+    >>> print(told(d for d in locked_candidates(board, 9) if d.reads[0].digit == 7))
+    locked candidates, 4 looks: no 7 in R1C4, R1C5, R1C6, R1C7, R1C8, R1C9
+    """
+    found = []
+    for digit in range(1, 10):
+        cells = board.cells[digit]
+        for house, all_of_it in enumerate(HOUSES):
+            places = cells & all_of_it
+            if not 2 <= places.bit_count() <= 3:
+                continue
+            for other in houses_holding(places):
+                struck = cells & HOUSES[other] & ~all_of_it
+                if struck:
+                    read = Scan(digit, house, places)
+                    ruled_out = candidates_of(digit, struck)
+                    found.append(deduce(board, LOCKED_CANDIDATES, (read,), places, ruled_out))
+    return [d for d in found if d.looks <= budget]
