@@ -24,20 +24,35 @@ def expose(sheet: Sheet, spec: PageSpec, view: View) -> Raster:
     where, angle = _ways(sheet, view)
     image = _background(spec)
     image = np.asarray(
-        cv2.remap(sheet.pixels, where, None, cv2.INTER_LINEAR, dst=image, borderMode=cv2.BORDER_TRANSPARENT),
+        cv2.remap(
+            sheet.pixels,
+            where,
+            None,
+            cv2.INTER_LINEAR,
+            dst=image,
+            borderMode=cv2.BORDER_TRANSPARENT,
+        ),
         np.uint8,
     )
-    field = cv2.resize(_light(spec, angle), (angle.shape[1] * NODE, angle.shape[0] * NODE), interpolation=cv2.INTER_LINEAR)
+    field = cv2.resize(
+        _light(spec, angle),
+        (angle.shape[1] * NODE, angle.shape[0] * NODE),
+        interpolation=cv2.INTER_LINEAR,
+    )
     field = field[NODE : NODE + spec.height, NODE : NODE + spec.width]
     image = np.asarray(cv2.multiply(image, field, scale=1 / 200), np.uint8)
     image = _blurred(image, spec)
     image = np.asarray(cv2.LUT(image, _tone(spec)), np.uint8)
     if spec.glare > 0:
         image = _glared(image, spec)
-    image = _noisy(image, spec)
     if spec.sharpen > 0.05:
         soft = cv2.GaussianBlur(image, (0, 0), 1.2)
-        image = np.asarray(cv2.addWeighted(image, 1 + spec.sharpen, soft, -spec.sharpen, 0), np.uint8)
+        image = np.asarray(
+            cv2.addWeighted(image, 1 + spec.sharpen, soft, -spec.sharpen, 0), np.uint8
+        )
+    if sheet.laid is not None:
+        image = _inked(image, cv2.remap(sheet.laid, where, None, cv2.INTER_LINEAR), spec)
+    image = _noisy(image, spec)
     if spec.jpeg:
         _, packed = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, spec.jpeg])
         image = np.asarray(cv2.imdecode(packed, cv2.IMREAD_COLOR), np.uint8)
@@ -76,7 +91,8 @@ def _light(spec: PageSpec, angle: npt.NDArray[np.float64]) -> Raster:
     ramp = (x * np.cos(to) + y * np.sin(to)) / 2 + 0.5
     level = 1 - spec.gradient * ramp - spec.vignette * (x**2 + y**2) / 2
     # A lamp or window to one side: paper that turns away from it is darker.
-    level = level * np.clip(np.cos(angle - 0.35) / np.cos(0.35), 0.25, 1.25)
+    # Light from all around keeps it from going black.
+    level = level * (0.45 + 0.55 * np.clip(np.cos(angle - 0.35) / np.cos(0.35), 0.1, 1.2))
     if spec.shadow > 0:
         level = level * (1 - spec.shadow * _shadow(spec, rows, columns))
     gains = np.array(spec.cast)
@@ -109,9 +125,15 @@ def _blurred(image: Raster, spec: PageSpec) -> Raster:
     import cv2
 
     if spec.upscaled < 0.97:
-        small = (max(8, int(image.shape[1] * spec.upscaled)), max(8, int(image.shape[0] * spec.upscaled)))
+        small = (
+            max(8, int(image.shape[1] * spec.upscaled)),
+            max(8, int(image.shape[0] * spec.upscaled)),
+        )
         reduced = cv2.resize(image, small, interpolation=cv2.INTER_AREA)
-        image = np.asarray(cv2.resize(reduced, (image.shape[1], image.shape[0]), interpolation=cv2.INTER_LINEAR), np.uint8)
+        image = np.asarray(
+            cv2.resize(reduced, (image.shape[1], image.shape[0]), interpolation=cv2.INTER_LINEAR),
+            np.uint8,
+        )
     if spec.focus_blur > 0.3:
         image = np.asarray(cv2.GaussianBlur(image, (0, 0), spec.focus_blur), np.uint8)
     if spec.motion >= 1:
@@ -156,13 +178,32 @@ def _glared(image: Raster, spec: PageSpec) -> Raster:
     high, wide = image.shape[0] // 8 + 1, image.shape[1] // 8 + 1
     y, x = np.mgrid[0:high, 0:wide]
     at, a = chance.uniform(0.15, 0.85, 2) * [wide, high], chance.uniform(0, np.pi)
-    u, v = (x - at[0]) * np.cos(a) + (y - at[1]) * np.sin(a), (y - at[1]) * np.cos(a) - (x - at[0]) * np.sin(a)
+    u, v = (
+        (x - at[0]) * np.cos(a) + (y - at[1]) * np.sin(a),
+        (y - at[1]) * np.cos(a) - (x - at[0]) * np.sin(a),
+    )
     size = min(high, wide) * chance.uniform(0.08, 0.3)
     spot = spec.glare * np.exp(-((u / size) ** 2 + (v / (size * chance.uniform(0.5, 3))) ** 2))
-    veil = cv2.resize((spot * 255).astype(np.uint8), (image.shape[1], image.shape[0]), interpolation=cv2.INTER_LINEAR)
+    veil = cv2.resize(
+        (spot * 255).astype(np.uint8),
+        (image.shape[1], image.shape[0]),
+        interpolation=cv2.INTER_LINEAR,
+    )
     veil = cv2.merge([veil, veil, veil])
     lift = cv2.multiply(cv2.bitwise_not(image), veil, scale=1 / 255)
     return np.asarray(cv2.add(image, lift), np.uint8)
+
+
+def _inked(image: Raster, mask: Raster, spec: PageSpec) -> Raster:
+    """Ink laid over the photo, its edges softened a little."""
+    import cv2
+
+    soft = cv2.GaussianBlur(mask, (0, 0), 0.55)
+    share = cv2.merge([soft, soft, soft])
+    ink = np.empty_like(image)
+    ink[:] = [round(0.8 * level) for level in spec.pen_ink]
+    kept = cv2.multiply(image, cv2.bitwise_not(share), scale=1 / 255)
+    return np.asarray(cv2.add(kept, cv2.multiply(ink, share, scale=1 / 255)), np.uint8)
 
 
 @lru_cache(maxsize=4)
@@ -193,5 +234,7 @@ def _noisy(image: Raster, spec: PageSpec) -> Raster:
         for left in range(0, image.shape[1], step):
             part = image[top : top + step, left : left + step]
             cut = tile[y : y + part.shape[0], x : x + part.shape[1]]
-            out[top : top + step, left : left + step] = cv2.addWeighted(part, 1, cut, share, -128 * share)
+            out[top : top + step, left : left + step] = cv2.addWeighted(
+                part, 1, cut, share, -128 * share
+            )
     return out

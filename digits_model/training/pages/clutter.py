@@ -53,9 +53,21 @@ class Clutter:
         strip = titles[int(chance.integers(len(titles)))]
         high = (box[3] - box[1]) * float(chance.uniform(0.6, 1.0))
         wide = min(high * strip.shape[1] / strip.shape[0], box[2] - box[0])
-        banner = chance.random() < 0.25
-        if banner:
-            self.sheet.bar(*box, ink)
+        if chance.random() < 0.25:  # white on a bar of colour
+            bar = np.full(
+                (
+                    max(2, round((box[3] - box[1]) * self.sheet.scale)),
+                    max(2, round((box[2] - box[0]) * self.sheet.scale)),
+                ),
+                255,
+                np.uint8,
+            )
+            words = self.sheet.fitted(strip, wide * 0.95, high * 0.95)[
+                : bar.shape[0], : bar.shape[1] - 4
+            ]
+            bar[: words.shape[0], 4 : 4 + words.shape[1]] -= words
+            colour = [ink, (150, 60, 30), (60, 40, 170), (120, 30, 110)][int(chance.integers(4))]
+            self.sheet.stamp(bar, box[0], box[1], colour)
             return
         left = box[0] if chance.random() < 0.6 else (box[0] + box[2] - wide) / 2
         self.sheet.stamp(self.sheet.fitted(strip, wide, high), left, box[3] - high, ink)

@@ -86,13 +86,20 @@ def _sheet(spec: PageSpec, view: View) -> Sheet:
     return Sheet(x0, y0, x1, y1, scale * min(1.0, float(np.sqrt(most / area))))
 
 
-def _print_page(sheet: Sheet, spec: PageSpec, held: Supplies, view: View) -> tuple[list[_Drawn], list[tuple[str, Box]]]:
+def _print_page(
+    sheet: Sheet, spec: PageSpec, held: Supplies, view: View
+) -> tuple[list[_Drawn], list[tuple[str, Box]]]:
     clutter = Clutter(sheet, spec, held)
     writer = Writer(spec, samples(held))
     drawn: list[_Drawn] = []
     decoys: list[tuple[str, Box]] = []
     for place in view.layout.places:
-        head = (place.box[0], place.box[1] - 0.25 - min(1.0, spec.gap * 0.5), place.box[2], place.box[1] - 0.25)
+        head = (
+            place.box[0],
+            place.box[1] - 0.25 - min(1.0, spec.gap * 0.5),
+            place.box[2],
+            place.box[1] - 0.25,
+        )
         if not sheet.seen(place.box[0], head[1], place.box[2], place.box[3]):
             continue
         if spec.titles and spec.gap > 0.6:
@@ -108,7 +115,9 @@ def _print_page(sheet: Sheet, spec: PageSpec, held: Supplies, view: View) -> tup
     return drawn, decoys + clutter.decoys
 
 
-def _print_puzzle(sheet: Sheet, spec: PageSpec, held: Supplies, place: Place, writer: Writer) -> tuple[_Drawn, list[Box]]:
+def _print_puzzle(
+    sheet: Sheet, spec: PageSpec, held: Supplies, place: Place, writer: Writer
+) -> tuple[_Drawn, list[Box]]:
     """One 9×9 puzzle with all that is printed and written in it."""
     x, y = place.box[:2]
     givens, solution, number = puzzle(spec.split, spec.seed, place.number, spec.givens)
@@ -121,7 +130,10 @@ def _print_puzzle(sheet: Sheet, spec: PageSpec, held: Supplies, place: Place, wr
     grain = _grain(spec, place.number)
     for layer in written.layers:
         mask = layer.finished(sheet.scale, grain)
-        sheet.stamp(mask, x - MARGIN, y - MARGIN, layer.pen.ink, layer.pen.cover)
+        if layer.pen.laid:
+            sheet.lay(mask, x - MARGIN, y - MARGIN)
+        else:
+            sheet.stamp(mask, x - MARGIN, y - MARGIN, layer.pen.ink, layer.pen.cover)
     ink = {i: [box] for i, box in printed.items()}
     for i, boxes in written.ink.items():
         ink.setdefault(i, []).extend((a + x, b + y, c + x, d + y) for a, b, c, d in boxes)
@@ -143,7 +155,13 @@ def _inside(at: npt.NDArray[np.float64], view: View) -> npt.NDArray[np.bool_]:
 def _grid_truth(grid: _Drawn, view: View) -> GridTruth | None:
     """The grid in raster pixels, or None when the frame misses it."""
     rim = outline(grid.box, 19)
-    inner = np.array([(u, v) for u in np.linspace(grid.box[0], grid.box[2], 10) for v in np.linspace(grid.box[1], grid.box[3], 10)])
+    inner = np.array(
+        [
+            (u, v)
+            for u in np.linspace(grid.box[0], grid.box[2], 10)
+            for v in np.linspace(grid.box[1], grid.box[3], 10)
+        ]
+    )
     seen = _inside(view.to_photo(rim), view)
     if not seen.any() and not _inside(view.to_photo(inner), view).any():
         return None

@@ -21,9 +21,9 @@ from papernudge.digits_model.training.pages.chance import stream
 
 Mask = npt.NDArray[np.uint8]
 
-HIGH = 96
+HIGH = 108
 """Rows of a glyph mask."""
-BASE = 76
+BASE = 78
 """Row on which glyphs stand."""
 CAP = 64
 """Rows from the base to the top of the 8."""

@@ -27,7 +27,8 @@ class Pen:
     cover: float
     grain: float
     vary: float
-    soft: float = 0.0
+    laid: bool = False
+    """Put on the photo by program, as in made-up photo collections, not on the paper."""
 
 
 def main_pen(spec: PageSpec) -> Pen:
@@ -40,8 +41,7 @@ def main_pen(spec: PageSpec) -> Pen:
     if spec.pen == "gel":
         return Pen(ink, width * 1.25, max(cover, 0.85), 0.0, 0.15)
     if spec.pen == "laid":
-        # Laid on by program from small pictures: thick, even, soft, wholly opaque.
-        return Pen(ink, max(width * 1.6, 0.05), 1.0, 0.0, 0.1, soft=0.016)
+        return Pen(ink, max(width * 1.7, 0.05), 1.0, 0.0, 0.3, laid=True)
     return Pen(ink, width, cover, 0.15, 0.3)
 
 
@@ -53,7 +53,7 @@ def _pencil(spec: PageSpec) -> Pen:
 def note_pen(spec: PageSpec) -> Pen:
     """The pen of the notes: finer than that of the entries."""
     pen = _pencil(spec) if spec.note_pencil else main_pen(spec)
-    return Pen(pen.ink, min(pen.width * 0.8, 0.03), pen.cover, pen.grain, pen.vary)
+    return Pen(pen.ink, min(pen.width * 0.8, 0.03), pen.cover, pen.grain, pen.vary, pen.laid)
 
 
 class Writer:
@@ -152,8 +152,6 @@ class InkLayer:
         # A layer hardly larger than the page needs no averaging, which costs most of the time.
         how = cv2.INTER_AREA if self.px > 1.6 * scale else cv2.INTER_LINEAR
         out = cv2.resize(self.mask, (side, side), interpolation=how)
-        if self.pen.soft:
-            out = cv2.GaussianBlur(out, (0, 0), max(0.3, self.pen.soft * scale))
         if self.pen.grain:
             tile = grain[:side, :side]
             thin = cv2.addWeighted(tile, self.pen.grain, tile, 0, 255 * (1 - self.pen.grain))

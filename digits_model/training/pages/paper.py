@@ -41,11 +41,25 @@ def graphite() -> Raster:
 
 
 @lru_cache(maxsize=12)
+def mottled(tenths: int) -> Raster:
+    """A tile of print that covers unevenly: 255 full ink, ``tenths`` 0 to 10 how unevenly."""
+    import cv2
+
+    coarse = cv2.GaussianBlur(fibres()[:512, :512], (0, 0), 1.5)
+    both = cv2.addWeighted(coarse, 1.0, fibres()[512:1024, 512:1024], 0.6, -90)
+    return np.asarray(
+        cv2.convertScaleAbs(both, alpha=tenths / 8, beta=255 - 150 * tenths / 8), np.uint8
+    )
+
+
+@lru_cache(maxsize=12)
 def _grained(grain: int) -> Raster:
     """Three equal channels of fibres, weaker or stronger: 255 at the lightest."""
     import cv2
 
-    part = cv2.convertScaleAbs(fibres(), alpha=grain / 1000, beta=255 - 128 * grain / 1000 - grain / 40)
+    part = cv2.convertScaleAbs(
+        fibres(), alpha=grain / 1000, beta=255 - 128 * grain / 1000 - grain / 40
+    )
     return np.asarray(cv2.merge([part, part, part]), np.uint8)
 
 
@@ -78,19 +92,30 @@ def _slow_tones(sheet: Sheet, spec: PageSpec, held: Supplies) -> Raster:
     field = np.empty((high, wide, 3), np.float32)
     field[:] = spec.tone
     chance = stream(spec.seed, "tones")
-    clouds = cv2.resize(chance.standard_normal((5, 5)).astype(np.float32), (wide, high), interpolation=cv2.INTER_CUBIC)
+    clouds = cv2.resize(
+        chance.standard_normal((5, 5)).astype(np.float32),
+        (wide, high),
+        interpolation=cv2.INTER_CUBIC,
+    )
     field *= 1 + 0.012 * clouds[..., None]
     if spec.through > 0:
-        field *= (1 - spec.through * 0.2 * _behind(spec, held, wide, high, sheet.scale / _COARSE))[..., None]
+        field *= (1 - spec.through * 0.2 * _behind(spec, held, wide, high, sheet.scale / _COARSE))[
+            ..., None
+        ]
     per_cell = sheet.scale / _COARSE
     yy, xx = np.mgrid[0:high, 0:wide].astype(np.float32)
     for k in range(spec.stains + int(spec.ring)):
         spot = stream(spec.seed, "stain", k)
-        x, y = ((spot.uniform(-1, 10) - sheet.x0) * per_cell, (spot.uniform(-1, 10) - sheet.y0) * per_cell)
+        x, y = (
+            (spot.uniform(-1, 10) - sheet.x0) * per_cell,
+            (spot.uniform(-1, 10) - sheet.y0) * per_cell,
+        )
         ring = spec.ring and k == spec.stains
         size = float(spot.uniform(2.2, 3.6) if ring else np.exp(spot.uniform(-2.2, 0.6))) * per_cell
         away = np.hypot(xx - x, (yy - y) * spot.uniform(0.9, 1.2)) / max(size, 0.6)
-        away *= 1 + 0.06 * np.sin(np.arctan2(yy - y, xx - x) * spot.integers(2, 6) + spot.uniform(0, 6))
+        away *= 1 + 0.06 * np.sin(
+            np.arctan2(yy - y, xx - x) * spot.integers(2, 6) + spot.uniform(0, 6)
+        )
         edge = np.exp(-(((away - 1) / (0.06 if ring else 0.12)) ** 2))
         body = np.zeros_like(away) if ring else 1 / (1 + np.exp(np.minimum((away - 1) * 14, 60)))
         depth = float(spot.uniform(0.1, 0.35))
@@ -99,7 +124,9 @@ def _slow_tones(sheet: Sheet, spec: PageSpec, held: Supplies) -> Raster:
     return np.asarray(np.clip(field, 0, 255), np.uint8)
 
 
-def _behind(spec: PageSpec, held: Supplies, wide: int, high: int, per_cell: float) -> npt.NDArray[np.float32]:
+def _behind(
+    spec: PageSpec, held: Supplies, wide: int, high: int, per_cell: float
+) -> npt.NDArray[np.float32]:
     """What the other side prints, mirrored and blurred: text lines, a picture, a headline."""
     import cv2
 
@@ -110,7 +137,11 @@ def _behind(spec: PageSpec, held: Supplies, wide: int, high: int, per_cell: floa
     first = int(chance.integers(0, step))
     for top in range(first, high - step, step):
         strip = lines[int(chance.integers(len(lines)))]
-        line = cv2.resize(strip, (max(2, int(strip.shape[1] * step / strip.shape[0])), step), interpolation=cv2.INTER_AREA)
+        line = cv2.resize(
+            strip,
+            (max(2, int(strip.shape[1] * step / strip.shape[0])), step),
+            interpolation=cv2.INTER_AREA,
+        )
         line = np.tile(line, (1, wide // line.shape[1] + 1))[:, :wide]
         out[top : top + step] = line[:, ::-1] / 255.0 * 1.5
     for _ in range(int(chance.integers(0, 4))):
@@ -130,13 +161,26 @@ def _creases(sheet: Sheet, spec: PageSpec) -> None:
         a = chance.uniform(0, np.pi) if chance.random() < 0.6 else chance.choice([0.0, np.pi / 2])
         along = np.linspace(-9, 9, 15) * sheet.scale
         bow = np.cumsum(chance.normal(0, 0.03 * sheet.scale, 15))
-        pts = np.stack([x + along * np.cos(a) - bow * np.sin(a), y + along * np.sin(a) + bow * np.cos(a)], 1)
+        pts = np.stack(
+            [x + along * np.cos(a) - bow * np.sin(a), y + along * np.sin(a) + bow * np.cos(a)], 1
+        )
         thick = max(1, int(sheet.scale * chance.uniform(0.015, 0.05)))
-        low = np.clip(np.floor(pts.min(axis=0)).astype(int) - thick - 2, 0, [sheet.pixels.shape[1], sheet.pixels.shape[0]])
-        high = np.clip(np.ceil(pts.max(axis=0)).astype(int) + thick + 3, 0, [sheet.pixels.shape[1], sheet.pixels.shape[0]])
+        low = np.clip(
+            np.floor(pts.min(axis=0)).astype(int) - thick - 2,
+            0,
+            [sheet.pixels.shape[1], sheet.pixels.shape[0]],
+        )
+        high = np.clip(
+            np.ceil(pts.max(axis=0)).astype(int) + thick + 3,
+            0,
+            [sheet.pixels.shape[1], sheet.pixels.shape[0]],
+        )
         if (high <= low).any():
             continue
-        for level, off in ((float(chance.uniform(0.05, 0.25)), 0), (-float(chance.uniform(0.02, 0.1)), thick)):
+        for level, off in (
+            (float(chance.uniform(0.05, 0.25)), 0),
+            (-float(chance.uniform(0.02, 0.1)), thick),
+        ):
             mask = np.zeros((high[1] - low[1], high[0] - low[0]), np.uint8)
             line = np.round((pts - low + off) * 8).astype(np.int32)
             cv2.polylines(mask, [line], False, 255, thick, cv2.LINE_AA, 3)
@@ -156,7 +200,9 @@ def table_top(kind: int) -> Raster:
     import cv2
 
     chance = stream(kind, "table")
-    base = np.array([[60, 95, 140], [70, 70, 75], [160, 165, 170], [120, 90, 70], [40, 60, 90], [190, 200, 205]])[kind % 6]
+    base = np.array(
+        [[60, 95, 140], [70, 70, 75], [160, 165, 170], [120, 90, 70], [40, 60, 90], [190, 200, 205]]
+    )[kind % 6]
     grain = [(40.0, 1.2), (1.5, 1.5), (6.0, 6.0)][kind % 3]
     noise = chance.standard_normal((1024, 1024), dtype=np.float32)
     soft = cv2.GaussianBlur(noise, (0, 0), grain[0], sigmaY=grain[1])

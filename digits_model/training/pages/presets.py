@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.fonts import designs
+from papernudge.digits_model.training.pages.layout import lay_out
 from papernudge.digits_model.training.pages.spec import DECOYS, PENS, PageSpec
 
 Draw = Callable[[np.random.Generator], Any]
@@ -34,6 +35,9 @@ HARDSHIPS: dict[str, Callable[[PageSpec], bool]] = {
 
 FLOORS = {"easy": 0, "newspaper": 1, "hard": 3, "cruel": 5}
 """How many hardships every page of a preset shows at least."""
+
+LEAST_CELL = {"easy": 40.0, "newspaper": 26.0, "hard": 21.0, "cruel": 17.0}
+"""Pixels that an upright cell of the main grids gets at least, by choice of the raster."""
 
 _RAISE: dict[str, dict[str, Draw]] = {
     "tilt": {"tilt": lambda g: float(g.uniform(20, 38))},
@@ -94,8 +98,11 @@ def _pen_ink(g: np.random.Generator) -> tuple[int, int, int]:
 
 
 def _cast(strength: float) -> Draw:
+    """White balance gone wrong: along warm to cold, and towards green more than magenta."""
+
     def draw(g: np.random.Generator) -> tuple[float, float, float]:
-        gains = np.exp(g.normal(0, strength, 3) + g.normal(0, strength) * np.array([-1, 0.0, 1]))
+        warm, tint = g.normal(0, strength), g.normal(0.35, 0.7) * strength
+        gains = np.exp(np.array([-warm - tint / 2, tint / 2, warm - tint / 2]))
         blue, green, red = (float(x) for x in gains / gains.max())
         return blue, green, red
 
@@ -181,9 +188,9 @@ _NEWSPAPER: dict[str, Draw] = {
     "motion": _maybe(0.3, _flat(1, 5)),
     "motion_to": _flat(0, 180),
     "upscaled": _maybe(0.25, _flat(0.5, 0.95), 1.0),
-    "noise": _log(0.8, 6),
-    "noise_soft": _flat(0, 1),
-    "white": _flat(135, 235),
+    "noise": _log(0.6, 5),
+    "noise_soft": lambda g: float(g.beta(1.6, 1.0)),
+    "white": _flat(150, 245),
     "black": _flat(8, 60),
     "gamma": _log(0.8, 1.3),
     "cast": _cast(0.09),
@@ -299,7 +306,7 @@ def preset(name: str, seed: int, **overrides: Any) -> PageSpec:
     }
     spec = replace(PageSpec(seed=seed, preset=name, **fields), **overrides)
     if "width" not in overrides and "height" not in overrides:
-        spec = replace(spec, **_frame(stream(seed, "frame")))
+        spec = _enough_pixels(replace(spec, **_frame(stream(seed, "frame"))))
     if "face" not in overrides:
         spec = replace(spec, face=choose_face(spec.split, stream(seed, "face")))
     return _at_least(spec, FLOORS[name], set(overrides))
@@ -333,6 +340,16 @@ def _frame(chance: np.random.Generator) -> dict[str, int]:
     long, short = [(1280, 960), (1280, 720), (1152, 864)][int(chance.choice(3, p=[0.6, 0.2, 0.2]))]
     upright = chance.random() < 0.6
     return {"width": short if upright else long, "height": long if upright else short}
+
+
+def _enough_pixels(spec: PageSpec) -> PageSpec:
+    """A larger raster for a page of many grids, as people step back with a better phone."""
+    target = lay_out(spec).target
+    cell = spec.share * min(
+        spec.width / (target[2] - target[0]), spec.height / (target[3] - target[1])
+    )
+    grow = float(np.clip(LEAST_CELL[spec.preset] / cell, 1.0, 2.6))
+    return replace(spec, width=round(spec.width * grow), height=round(spec.height * grow))
 
 
 def _at_least(spec: PageSpec, floor: int, fixed: set[str]) -> PageSpec:

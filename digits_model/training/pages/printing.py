@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.fonts import BASE, CAP, Supplies
+from papernudge.digits_model.training.pages.paper import mottled
 from papernudge.digits_model.training.pages.sheet import Raster, Sheet
 from papernudge.digits_model.training.pages.spec import Colour, PageSpec
 from papernudge.digits_model.training.pages.truth import CellTruth
@@ -136,14 +137,27 @@ def set_digit(
 
 
 def spread(mask: Raster, gain_px: float) -> Raster:
-    """Ink that has spread by ``gain_px`` pixels, or shrunk where it is negative."""
+    """Ink that has spread by ``gain_px`` pixels, or shrunk where it is negative.
+
+    Worn print stays visible: a stroke keeps at least half its darkness.
+    """
     import cv2
 
     if abs(gain_px) < 0.05:
         return mask
     soft = cv2.GaussianBlur(mask, (0, 0), max(0.5, 1.2 * abs(gain_px))).astype(np.float32)
     shift = 255 * np.clip(gain_px, -1.5, 1.5) * 0.3
-    return np.asarray(np.clip((soft - 127.5 + shift) * 1.6 + 127.5, 0, 255), np.uint8)
+    moved = np.clip((soft - 127.5 + shift) * 1.6 + 127.5, 0, 255)
+    return np.asarray(np.maximum(moved, mask * 0.6), np.uint8)
+
+
+def worn(mask: Raster, uneven: Raster) -> Raster:
+    """The mask with ink that covers unevenly; ``uneven`` as from ``mottled``, any size."""
+    import cv2
+
+    if uneven.shape != mask.shape:
+        uneven = np.asarray(cv2.resize(uneven, (mask.shape[1], mask.shape[0])), np.uint8)
+    return np.asarray(cv2.multiply(mask, uneven, scale=1 / 255), np.uint8)
 
 
 def print_givens(
@@ -159,6 +173,8 @@ def print_givens(
     cap = round(spec.digit_high * sheet.scale * unit * 2) / 2
     gain = round(spec.gain * sheet.scale * unit, 1)
     boxes: dict[int, Box] = {}
+    uneven = mottled(round(spec.mottle * 10))
+    spots = stream(spec.seed, "mottle").integers(0, 250, (81, 2))
     for i, cell in enumerate(cells):
         if cell.kind != "given" or not cell.digit:
             continue
@@ -166,6 +182,9 @@ def print_givens(
         u = x + (i % 9 + 0.5 + spec.digit_x) * unit
         v = y + (i // 9 + 0.5 + spec.digit_y) * unit
         s = sheet.scale
+        if spec.mottle >= 0.05:
+            sy, sx = (int(n) for n in spots[i])
+            mask = worn(mask, uneven[sy : sy + mask.shape[0], sx : sx + mask.shape[1]])
         sheet.stamp(mask, u + left / s, v + top / s, spec.given_ink)
         boxes[i] = (u + box[0] / s, v + box[1] / s, u + box[2] / s, v + box[3] / s)
     return boxes

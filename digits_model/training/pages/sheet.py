@@ -23,7 +23,8 @@ class Sheet:
     """White paper of which a part is drawn. Page lengths are cells, x right, y down.
 
     ``pixels``: uint8 (H, W, 3), blue, green, red. A place u, v of the page has its centre at
-    pixel ((u - x0)·scale, (v - y0)·scale).
+    pixel ((u - x0)·scale, (v - y0)·scale). ``laid``: uint8 (H, W) or None, ink that is put
+    on the photo, not on the paper (see :meth:`lay`).
     """
 
     def __init__(self, x0: float, y0: float, x1: float, y1: float, scale: float) -> None:
@@ -31,6 +32,7 @@ class Sheet:
         self.x0, self.y0, self.scale = x0, y0, scale
         shape = (max(2, int((y1 - y0) * scale) + 1), max(2, int((x1 - x0) * scale) + 1), 3)
         self.pixels: Raster = np.full(shape, 255, np.uint8)
+        self.laid: Raster | None = None
 
     def seen(self, x0: float, y0: float, x1: float, y1: float) -> bool:
         """Whether any of this box is drawn at all."""
@@ -56,6 +58,18 @@ class Sheet:
         fade = cv2.LUT(cv2.merge([part, part, part]), _fading(ink, cover))
         under = self.pixels[ya:yb, xa:xb]
         under[:] = cv2.multiply(under, fade, scale=1 / 255)
+
+    def lay(self, mask: Raster, left: float, top: float) -> None:
+        """Ink that a program puts on the finished photo: the camera does not blur it."""
+        if self.laid is None:
+            self.laid = np.zeros(self.pixels.shape[:2], np.uint8)
+        x, y = round((left - self.x0) * self.scale), round((top - self.y0) * self.scale)
+        high, wide = self.laid.shape
+        xa, ya = max(0, x), max(0, y)
+        xb, yb = min(wide, x + mask.shape[1]), min(high, y + mask.shape[0])
+        if xa < xb and ya < yb:
+            under = self.laid[ya:yb, xa:xb]
+            np.maximum(under, mask[ya - y : yb - y, xa - x : xb - x], out=under)
 
     def bar(
         self, x0: float, y0: float, x1: float, y1: float, ink: Colour, cover: float = 1.0

@@ -13,6 +13,9 @@ Stroke = npt.NDArray[np.float64]
 """Points (n, 2), x right, y down; a digit is 1 high and centred on 0, 0."""
 
 _POINTS = 22
+_LEFT_OUT = frozenset({385, 2354, 4665})
+"""Samples that nobody would read as labelled (looked at one by one among those that other
+writers' nearest digits outvoted): a 2 and a 3 without their lower half, a 5 labelled 6."""
 
 # Control points of one pen movement each; a repeated point is a corner. Box: x -0.3 to 0.3,
 # y -0.5 to 0.5. Several entries for a digit are different ways to write it.
@@ -92,7 +95,8 @@ class Samples:
         key = held["writer"].astype(int) * 10 + held["digit"]
         order = np.argsort(key, kind="stable")
         cuts = np.searchsorted(key[order], np.arange(0, 10 * int(held["writer"].max()) + 21))
-        self._of = {k: order[cuts[k] : cuts[k + 1]] for k in range(len(cuts) - 1)}
+        good = [np.array([i for i in part if i not in _LEFT_OUT]) for part in np.split(order, cuts)]
+        self._of = dict(enumerate(good[1:]))
 
     def of(self, writer: int, digit: int) -> npt.NDArray[np.int64]:
         """Sample numbers of one writer's one digit."""

@@ -157,12 +157,15 @@ class View:
         at = self.to_photo(outline(box), lens=False)
         low, high = at.min(axis=0), at.max(axis=0)
         size = self.cell_px(box) * self.spec.cut_cells
-        self._shift = self._shift + {
-            "left": np.array([-low[0] - size, 0]),
-            "right": np.array([self.wide - 1 - high[0] + size, 0]),
-            "top": np.array([0, -low[1] - size]),
-            "bottom": np.array([0, self.high - 1 - high[1] + size]),
-        }[self.spec.cut]
+        self._shift = (
+            self._shift
+            + {
+                "left": np.array([-low[0] - size, 0]),
+                "right": np.array([self.wide - 1 - high[0] + size, 0]),
+                "top": np.array([0, -low[1] - size]),
+                "bottom": np.array([0, self.high - 1 - high[1] + size]),
+            }[self.spec.cut]
+        )
 
     def _bend(self) -> None:
         """Finds the bend at which the first grid's crossings leave the best homography by the
