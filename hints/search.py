@@ -30,6 +30,10 @@ from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, evidence_of, exclusions
 from papernudge.hints.geometry import HOUSES_OF, Candidates, Cell, candidate
 from papernudge.hints.line import Line, Step
+from papernudge.hints.techniques.almost_locked import almost_locked_sets
+from papernudge.hints.techniques.chains import alternating_chains, remote_pairs
+from papernudge.hints.techniques.colouring import colouring
+from papernudge.hints.techniques.fish import fish
 from papernudge.hints.techniques.locked import locked_candidates
 from papernudge.hints.techniques.singles import (
     MANY,
@@ -39,6 +43,7 @@ from papernudge.hints.techniques.singles import (
     singles,
 )
 from papernudge.hints.techniques.subsets import hidden_subsets, naked_subsets
+from papernudge.hints.techniques.wings import w_wings, xy_wings, xyz_wings
 
 Technique = Callable[[Board, int], list[Deduction]]
 
@@ -46,6 +51,14 @@ TECHNIQUES: tuple[tuple[Technique, int], ...] = (
     (locked_candidates, 3),
     (naked_subsets, 4),
     (hidden_subsets, 4),
+    (fish, 6),
+    (xy_wings, 6),
+    (xyz_wings, 6),
+    (w_wings, 6),
+    (remote_pairs, 8),
+    (colouring, 5),
+    (alternating_chains, 5),
+    (almost_locked_sets, 8),
 )
 """The eliminating techniques, each with the fewest looks that one of its deductions can cost."""
 

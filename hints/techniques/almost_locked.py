@@ -1,0 +1,104 @@
+"""Almost-locked sets: one digit more than cells."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+from typing import NamedTuple
+
+from papernudge.hints.board import Board
+from papernudge.hints.deduction import Deduction
+from papernudge.hints.geometry import (
+    DIGITS_IN,
+    HOUSES,
+    Cells,
+    Digit,
+    Digits,
+    candidates_of,
+    common_peers,
+    members,
+)
+from papernudge.hints.looks import Sight, sight_price
+
+ALMOST_LOCKED_SETS = "almost-locked sets"
+
+
+class AlmostLocked(NamedTuple):
+    """Cells of one house with one digit more than cells, and what it costs to see that."""
+
+    looks: int
+    cells: Cells
+    digits: Digits
+
+
+def almost_locked_sets(board: Board, budget: int) -> list[Deduction]:
+    """Two sets of cells, each in a house, each with one digit more than cells. A digit x that
+    can't be in both (all its places in one see all in the other) is missing from one of them, which
+    then holds all its other digits: so a digit z of both is in one or the other, and what sees all
+    its places in both is out.
+
+    Here R1C1 and R1C2 hold two of 1, 2 and 3, R1C8 and R2C8 two of 1, 3 and 4. Row 1 has 1 just
+    once, so 3 is in R1C2 or in R2C8.
+
+    >>> from papernudge.hints.drawing import marked, told
+    >>> board = marked('''
+    ...     12 23 .  . . .  . 14 .
+    ...     .  .  .  . . .  . 34 .''')
+    >>> print(told(d for d in almost_locked_sets(board, 8) if len(d.reads) == 4))
+    almost-locked sets, 8 looks: no 3 in R1C7, R1C9, R2C1, R2C2, R2C3
+    """
+    sets = sorted(_almost_locked(board, budget - 4))
+    found: dict[object, Deduction] = {}
+    for k, one in enumerate(sets):
+        if one.looks * 2 > budget:
+            break
+        for other in sets[k + 1 :]:
+            if one.looks + other.looks > budget:
+                break
+            both = one.digits & other.digits
+            if one.cells & other.cells or both.bit_count() < 2:
+                continue
+            for deduction in _linked(board, one, other, both):
+                found.setdefault((deduction.held, deduction.ruled_out), deduction)
+    return list(found.values())
+
+
+def _almost_locked(board: Board, budget: int) -> set[AlmostLocked]:
+    found = set()
+    for house in HOUSES:
+        blanks = [c for c in members(house & board.blank) if board.digits[c].bit_count() <= 5]
+        for size in range(1, 5):
+            for cells in combinations(blanks, size):
+                digits = 0
+                for cell in cells:
+                    digits |= board.digits[cell]
+                if digits.bit_count() == size + 1:
+                    looks = size + sum(sight_price(board, c, digits) for c in cells)
+                    if looks <= budget:
+                        found.add(AlmostLocked(looks, sum(1 << c for c in cells), digits))
+    return found
+
+
+def _linked(
+    board: Board, one: AlmostLocked, other: AlmostLocked, both: Digits
+) -> Iterator[Deduction]:
+    exclusive = [d for d in DIGITS_IN[both] if _exclusive(board, one, other, d)]
+    for x in exclusive:
+        for z in DIGITS_IN[both & ~(1 << (x - 1))]:
+            holders = board.cells[z] & (one.cells | other.cells)
+            struck = board.cells[z] & common_peers(members(holders))
+            if struck:
+                yield _deduced(one, other, candidates_of(z, struck))
+
+
+def _exclusive(board: Board, one: AlmostLocked, other: AlmostLocked, digit: Digit) -> bool:
+    """Whether a digit can't be in both sets."""
+    mine, theirs = board.cells[digit] & one.cells, board.cells[digit] & other.cells
+    return theirs & ~common_peers(members(mine)) == 0
+
+
+def _deduced(one: AlmostLocked, other: AlmostLocked, ruled_out: int) -> Deduction:
+    reads = [Sight(c, s.digits) for s in (one, other) for c in members(s.cells)]
+    held = one.cells | other.cells
+    looks = one.looks + other.looks
+    return Deduction(ALMOST_LOCKED_SETS, tuple(sorted(reads)), held, (), ruled_out, looks)

@@ -1,0 +1,121 @@
+"""Wings: two cells that between them must hold a digit, hinged on a third or on a house."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+from papernudge.hints.board import Board
+from papernudge.hints.deduction import Deduction, deduce
+from papernudge.hints.geometry import (
+    DIGITS_IN,
+    HOUSES,
+    PEERS,
+    Cell,
+    Digits,
+    candidates_of,
+    common_peers,
+    members,
+)
+from papernudge.hints.looks import Scan, Sight
+
+
+def xy_wings(board: Board, budget: int) -> list[Deduction]:
+    """A hinge takes x or y, one cell that it sees x or z, another y or z: one of the two holds z,
+    so no cell that sees both does.
+
+    >>> from papernudge.hints.drawing import marked, told
+    >>> print(told(xy_wings(marked('''
+    ...     12 . .  13 . .  . . .
+    ...     .  . .  .  . .  . . .
+    ...     .  . .  .  . .  . . .
+    ...
+    ...     23 . .  .  . .  . . .'''), 9)))
+    XY-wing, 6 looks: no 3 in R4C4
+    """
+    found = []
+    for hinge, digits in _with(board, 2):
+        for one, other in combinations(_seen_pairs(board, hinge), 2):
+            a, b = board.digits[one], board.digits[other]
+            shared = a & b
+            if shared and not shared & digits and a != b and (a | b) & ~shared == digits:
+                found += _wing(board, "XY-wing", (hinge, one, other), shared, (one, other))
+    return [d for d in found if d.looks <= budget]
+
+
+def xyz_wings(board: Board, budget: int) -> list[Deduction]:
+    """A hinge takes x, y or z, two cells that it sees x or z and y or z: one of the three holds z.
+
+    >>> from papernudge.hints.drawing import marked, told
+    >>> print(told(xyz_wings(marked('''
+    ...     123 . .  13 . .  . . .
+    ...     .   . .  .  . .  . . .
+    ...     23  . .  .  . .  . . .'''), 9)))
+    XYZ-wing, 6 looks: no 3 in R1C2, R1C3
+    """
+    found = []
+    for hinge, digits in _with(board, 3):
+        inside = [c for c in _seen_pairs(board, hinge) if board.digits[c] & ~digits == 0]
+        for one, other in combinations(inside, 2):
+            shared = board.digits[one] & board.digits[other]
+            if board.digits[one] != board.digits[other]:
+                cells = (hinge, one, other)
+                found += _wing(board, "XYZ-wing", cells, shared, cells)
+    return [d for d in found if d.looks <= budget]
+
+
+def w_wings(board: Board, budget: int) -> list[Deduction]:
+    """Two cells take the same x or y, and in some house every place for x sees one of them: so one
+    of them is not x but y, and no cell that sees both holds y.
+
+    >>> from papernudge.hints.drawing import marked, told
+    >>> print(told(w_wings(marked('''
+    ...     .  12 .  . . .  . . .
+    ...     .  .  .  . . .  . . .
+    ...     .  .  .  . . .  . . .
+    ...
+    ...     .  .  .  . . .  . 12 .
+    ...     .  .  .  . . .  . . .
+    ...     .  .  .  . . .  . . .
+    ...
+    ...     3  1  3  3 3 3  3 1 3'''), 9)))
+    W-wing, 7 looks: no 2 in R1C8, R4C2
+    """
+    found = []
+    for (one, a), (other, b) in combinations(_with(board, 2), 2):
+        if a != b or PEERS[one] >> other & 1:
+            continue
+        for x, y in (DIGITS_IN[a], DIGITS_IN[a][::-1]):
+            struck = board.cells[y] & PEERS[one] & PEERS[other]
+            if not struck:
+                continue
+            near = PEERS[one] | PEERS[other]
+            for house in range(27):
+                places = board.cells[x] & HOUSES[house]
+                mine = 1 << one | 1 << other
+                if places and places & ~near == 0 and not places & mine:
+                    reads = (Sight(one, a), Sight(other, a), Scan(x, house, places))
+                    ruled_out = candidates_of(y, struck)
+                    found.append(deduce(board, "W-wing", reads, places | mine, ruled_out))
+    return [d for d in found if d.looks <= budget]
+
+
+def _with(board: Board, count: int) -> list[tuple[Cell, Digits]]:
+    return [(c, ds) for c, ds in enumerate(board.digits) if ds.bit_count() == count]
+
+
+def _seen_pairs(board: Board, hinge: Cell) -> list[Cell]:
+    """The cells with two digits that a cell sees."""
+    seen = PEERS[hinge] & board.blank
+    return [c for c in members(seen) if board.digits[c].bit_count() == 2]
+
+
+def _wing(
+    board: Board, name: str, cells: tuple[Cell, ...], shared: Digits, holders: tuple[Cell, ...]
+) -> list[Deduction]:
+    digit = shared.bit_length()
+    struck = board.cells[digit] & common_peers(holders)
+    if not struck:
+        return []
+    reads = tuple(Sight(c, board.digits[c]) for c in sorted(cells))
+    held = sum(1 << c for c in cells)
+    return [deduce(board, name, reads, held, candidates_of(digit, struck))]
