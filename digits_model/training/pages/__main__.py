@@ -6,7 +6,11 @@ import argparse
 import sys
 from pathlib import Path
 
+from papernudge.digits_model.training.pages.draw import draw
 from papernudge.digits_model.training.pages.fonts import MissingSuppliesError, write_pack
+from papernudge.digits_model.training.pages.presets import PRESETS, preset
+from papernudge.digits_model.training.pages.preview import contact_sheet, save
+from papernudge.digits_model.training.pages.spec import SPLITS
 
 
 def main(words: list[str] | None = None) -> int:
@@ -15,8 +19,20 @@ def main(words: list[str] | None = None) -> int:
     commands = parser.add_subparsers(dest="command", required=True)
     pack = commands.add_parser("pack", help="write glyphs and strokes into one .npz")
     pack.add_argument("out", type=Path)
+    preview = commands.add_parser("preview", help="a contact sheet with the truth laid over")
+    preview.add_argument("out", type=Path)
+    preview.add_argument("--preset", default="newspaper", choices=sorted(PRESETS))
+    preview.add_argument("--first", type=int, default=0, help="seed of the first page")
+    preview.add_argument("--count", type=int, default=9)
+    preview.add_argument("--split", default="train", choices=SPLITS)
     told = parser.parse_args(words)
     try:
+        if told.command == "preview":
+            seeds = range(told.first, told.first + told.count)
+            pages = [draw(preset(told.preset, seed, split=told.split)) for seed in seeds]
+            save(contact_sheet(pages), told.out)
+            print(f"{told.out}: {len(pages)} pages")
+            return 0
         size = write_pack(told.out)
         print(f"{told.out}: {size / 2**20:.2f} MiB")
     except MissingSuppliesError as error:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.paper import TABLES, table_top
 from papernudge.digits_model.training.pages.sheet import Raster, Sheet
@@ -15,6 +17,7 @@ from papernudge.digits_model.training.pages.view import View
 NODE = 8
 """Raster pixels between the nodes at which the way to the page is computed exactly."""
 _NOISE = 1536
+_NO_MAP: Any = None  # the stubs do not know that one map may hold x and y
 
 
 def expose(sheet: Sheet, spec: PageSpec, view: View) -> Raster:
@@ -27,7 +30,7 @@ def expose(sheet: Sheet, spec: PageSpec, view: View) -> Raster:
         cv2.remap(
             sheet.pixels,
             where,
-            None,
+            _NO_MAP,
             cv2.INTER_LINEAR,
             dst=image,
             borderMode=cv2.BORDER_TRANSPARENT,
@@ -51,7 +54,8 @@ def expose(sheet: Sheet, spec: PageSpec, view: View) -> Raster:
             cv2.addWeighted(image, 1 + spec.sharpen, soft, -spec.sharpen, 0), np.uint8
         )
     if sheet.laid is not None:
-        image = _inked(image, cv2.remap(sheet.laid, where, None, cv2.INTER_LINEAR), spec)
+        laid = cv2.remap(sheet.laid, where, _NO_MAP, cv2.INTER_LINEAR)
+        image = _inked(image, np.asarray(laid, np.uint8), spec)
     image = _noisy(image, spec)
     if spec.jpeg:
         _, packed = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, spec.jpeg])
@@ -61,7 +65,8 @@ def expose(sheet: Sheet, spec: PageSpec, view: View) -> Raster:
 
 def _ways(sheet: Sheet, view: View) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float64]]:
     """For each raster pixel its place on the sheet, sheet pixels (H, W, 2); and the paper's
-    angle at each node (one node more on every side)."""
+    angle at each node (one node more on every side).
+    """
     import cv2
 
     columns, rows = -(-view.wide // NODE) + 2, -(-view.high // NODE) + 2
@@ -118,7 +123,7 @@ def _shadow(spec: PageSpec, rows: int, columns: int) -> npt.NDArray[np.float64]:
     mask = np.zeros((rows, columns), np.uint8)
     cv2.fillPoly(mask, [np.round(blob * 8).astype(np.int32)], 255, cv2.LINE_AA, 3)
     soft = cv2.GaussianBlur(mask, (0, 0), max(0.4, spec.shadow_soft * min(rows, columns)))
-    return soft / 255.0
+    return np.asarray(soft / 255.0, np.float64)
 
 
 def _blurred(image: Raster, spec: PageSpec) -> Raster:
@@ -147,7 +152,7 @@ def _moved(image: Raster, length: float, to: float) -> Raster:
 
     part = length / 2
     while part >= 0.5:
-        dx, dy = int(round(part * np.cos(to))), int(round(part * np.sin(to)))
+        dx, dy = round(part * float(np.cos(to))), round(part * float(np.sin(to)))
         part /= 2
         if dx == 0 and dy == 0:
             continue
@@ -225,7 +230,7 @@ def _noisy(image: Raster, spec: PageSpec) -> Raster:
 
     if spec.noise < 0.3:
         return image
-    tile = _noise_tile(int(round(spec.noise_soft * 3)))
+    tile = _noise_tile(round(spec.noise_soft * 3))
     chance = stream(spec.seed, "noise")
     x, y = (int(v) for v in chance.integers(0, _NOISE // 4, 2))
     share, step = spec.noise / 32, _NOISE * 3 // 4

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache, partial
 
 import numpy as np
+import numpy.typing as npt
+
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.fonts import Supplies
 from papernudge.digits_model.training.pages.printing import print_givens, rule_grid, set_digit
@@ -19,7 +22,8 @@ _BLACK: Colour = (30, 30, 30)
 
 class Clutter:
     """Draws one place of the page after another. ``other`` collects grids of another kind and
-    small solved grids as (kind, name, box, cells)."""
+    small solved grids as (kind, name, box, cells).
+    """
 
     def __init__(self, sheet: Sheet, spec: PageSpec, held: Supplies) -> None:
         """All on this sheet, in this spec's text face."""
@@ -37,9 +41,9 @@ class Clutter:
             "table": self._table,
             "picture": self._picture,
             "small solved": self._small_solved,
-            "4x4": lambda b, g: self._square(b, g, "4x4", 4, (2, 2)),
-            "6x6": lambda b, g: self._square(b, g, "6x6", 6, (2, 3)),
-            "16x16": lambda b, g: self._square(b, g, "16x16", 16, (4, 4)),
+            "4x4": partial(self._plain, name="4x4", size=4, block=(2, 2)),
+            "6x6": partial(self._plain, name="6x6", size=6, block=(2, 3)),
+            "16x16": partial(self._plain, name="16x16", size=16, block=(4, 4)),
             "irregular": self._irregular,
             "cages": self._cages,
             "diagonals": self._diagonals,
@@ -176,7 +180,9 @@ class Clutter:
         coarse = chance.integers(0, 256, (7, 7), dtype=np.uint8)
         wide, high = box[2] - box[0], box[3] - box[1]
         mask = self.sheet.fitted(
-            cv2.resize(coarse, (64, 64), interpolation=cv2.INTER_CUBIC), wide, high
+            np.asarray(cv2.resize(coarse, (64, 64), interpolation=cv2.INTER_CUBIC), np.uint8),
+            wide,
+            high,
         )
         if chance.random() < 0.5:
             mask = np.asarray((mask > 128) * np.uint8(200), np.uint8)
@@ -201,6 +207,11 @@ class Clutter:
         end = (box[0], box[1], box[0] + side, box[1] + side)
         self.other.append(("full", "small solved", end, cells))
 
+    def _plain(
+        self, box: Box, chance: np.random.Generator, name: str, size: int, block: tuple[int, int]
+    ) -> None:
+        self._square(box, chance, name, size, block)
+
     def _square(
         self, box: Box, chance: np.random.Generator, name: str, size: int, block: tuple[int, int]
     ) -> Box:
@@ -222,7 +233,7 @@ class Clutter:
         """Nine cells to a block, but the blocks are not square."""
         side = _square_side(box)
         unit, end = side / 9, self._square(box, chance, "irregular", 9, (99, 99))
-        owner = _patches(chance)
+        owner = _patches(int(chance.integers(64)))
         half = self.spec.thick * unit / 2
         for r in range(9):
             for c in range(9):
@@ -320,22 +331,35 @@ def _square_side(box: Box) -> float:
     return min(box[2] - box[0], box[3] - box[1])
 
 
-def _patches(chance: np.random.Generator) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:
-    """Nine blocks of nine cells: the usual ones, with cells traded along their edges.
+@lru_cache(maxsize=64)
+def _patches(kind: int) -> npt.NDArray[np.int64]:
+    """Nine blocks of nine joined cells (9, 9), none of them square any more.
 
-    Trades keep each block at nine cells, not always in one piece: enough for a decoy.
+    From the usual blocks, two cells on a border change sides again and again, whenever both
+    blocks stay in one piece.
     """
-    owner = (np.arange(81).reshape(9, 9) // 27 * 3 + np.arange(81).reshape(9, 9) % 9 // 3).astype(
-        np.int64
-    )
-    for _ in range(14):
-        r, c = int(chance.integers(0, 9)), int(chance.choice([2, 5]))
-        if owner[r, c] != owner[r, c + 1]:
-            other = int(chance.integers(0, 9))
-            if (
-                owner[other, c] == owner[r, c]
-                and owner[other, c + 1] == owner[r, c + 1]
-                and other != r
-            ):
-                owner[r, c], owner[other, c + 1] = owner[r, c + 1], owner[other, c]
+    chance = stream(kind, "irregular")
+    r, c = np.mgrid[0:9, 0:9]
+    owner = (r // 3 * 3 + c // 3).astype(np.int64)
+    traded = 0
+    for _ in range(3000):
+        a, b = (int(v) for v in chance.integers(0, 9, 2))
+        mine, yours = np.argwhere(owner == a), np.argwhere(owner == b)
+        near = np.abs(mine[:, None] - yours[None]).sum(axis=2) == 1
+        if a == b or not near.any():
+            continue
+        give = mine[int(chance.choice(np.nonzero(near.any(axis=1))[0]))]
+        take = yours[int(chance.choice(np.nonzero(near.any(axis=0))[0]))]
+        new = owner.copy()
+        new[tuple(give)], new[tuple(take)] = b, a
+        if _joined(new == a) and _joined(new == b):
+            owner, traded = new, traded + 1
+            if traded == 40:
+                break
     return owner
+
+
+def _joined(cells: npt.NDArray[np.bool_]) -> bool:
+    import cv2
+
+    return int(cv2.connectedComponents(cells.astype(np.uint8), connectivity=4)[0]) == 2

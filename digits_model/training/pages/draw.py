@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.digits_model.training.pages.camera import expose
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.clutter import Clutter

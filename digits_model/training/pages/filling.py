@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.hand import (
     Box,
@@ -20,7 +21,10 @@ from papernudge.digits_model.training.pages.puzzles import _PEERS
 from papernudge.digits_model.training.pages.spec import NOTE_STYLES, PageSpec
 from papernudge.digits_model.training.pages.truth import CellTruth
 
-_CORNERS = [(0.19, 0.2), (0.81, 0.2), (0.19, 0.8), (0.81, 0.8), (0.5, 0.2), (0.5, 0.8), (0.19, 0.5), (0.81, 0.5), (0.5, 0.5)]  # fmt: skip
+_CORNERS = [
+    *[(0.19, 0.2), (0.81, 0.2), (0.19, 0.8), (0.81, 0.8)],
+    *[(0.5, 0.2), (0.5, 0.8), (0.19, 0.5), (0.81, 0.5), (0.5, 0.5)],
+]
 
 
 def fill_cells(
@@ -152,7 +156,8 @@ def write_grid(
             boxes += _small(small, writer, cell, origin, spec, chance)
             used.add(1)
         if "circled" in cell.marks:
-            ring = loop(origin[0] + 0.5, origin[1] + 0.5, *chance.uniform(0.75, 1.0, 2), chance)
+            wide, high = (float(v) for v in chance.uniform(0.75, 1.0, 2))
+            ring = loop(origin[0] + 0.5, origin[1] + 0.5, wide, high, chance)
             boxes.append(big.trace([ring], chance))
             used.add(0)
         out.ink[i] = boxes

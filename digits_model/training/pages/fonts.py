@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.digits_model.training.pages.chance import stream
 
 Mask = npt.NDArray[np.uint8]
@@ -284,8 +285,27 @@ def _strip(font: Any, text: str, width: int | None) -> Mask:
 def _sentence(chance: np.random.Generator) -> str:
     """Invented words enough for one strip."""
     heads, tails = (
-        "b c d f g h l m n p r s t v w st tr ch".split(),
-        "a e i o u en ar is ou el".split(),
+        [
+            "b",
+            "c",
+            "d",
+            "f",
+            "g",
+            "h",
+            "l",
+            "m",
+            "n",
+            "p",
+            "r",
+            "s",
+            "t",
+            "v",
+            "w",
+            "st",
+            "tr",
+            "ch",
+        ],
+        ["a", "e", "i", "o", "u", "en", "ar", "is", "ou", "el"],
     )
     words = []
     for _ in range(40):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.spec import Colour, PageSpec
 from papernudge.digits_model.training.pages.strokes import Samples, Stroke, variants, warped
@@ -70,7 +71,7 @@ class Writer:
         self._shear = float(np.tan(np.radians(spec.slant)))
 
     def shape(self, digit: int, chance: np.random.Generator) -> list[Stroke]:
-        """This hand's digit, written once more: 1 high, centred."""
+        """The digit as this hand writes it once more: 1 high, centred."""
         if self._drawn[digit]:
             base = variants()[digit][self._ways[digit]]
         else:

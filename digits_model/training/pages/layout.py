@@ -8,13 +8,14 @@ from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.spec import PageSpec
 
 Box = tuple[float, float, float, float]
-_SHAPES = {0: (1, 1), 1: (1, 1), 2: (2, 1), 3: (3, 1), 4: (2, 2), 5: (3, 2), 6: (2, 3), 7: (2, 4), 8: (2, 4)}  # fmt: skip
+_SHAPES = ((1, 1), (1, 1), (2, 1), (3, 1), (2, 2), (3, 2), (2, 3), (2, 4), (2, 4))
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
     """One place of the lattice. ``what``: ``"puzzle"``, ``"neighbour"`` (another puzzle, not
-    the target) or a decoy's name; ``number`` seeds it; ``box`` in cells."""
+    the target) or a decoy's name; ``number`` seeds it; ``box`` in cells.
+    """
 
     what: str
     number: int

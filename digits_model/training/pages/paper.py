@@ -6,6 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.fonts import Supplies
 from papernudge.digits_model.training.pages.sheet import Raster, Sheet
@@ -72,7 +73,7 @@ def lay_on_paper(sheet: Sheet, spec: PageSpec, held: Supplies) -> None:
     slow = _slow_tones(sheet, spec, held)
     tones = cv2.resize(slow, (wide, high), interpolation=cv2.INTER_LINEAR)
     sheet.pixels = np.asarray(cv2.multiply(sheet.pixels, tones, scale=1 / 255), np.uint8)
-    grain = int(round(spec.grain * 12)) * 15
+    grain = round(spec.grain * 12) * 15
     if grain:
         x, y = (int(v) for v in chance.integers(0, TILE // 4, 2))
         tile = _grained(grain)

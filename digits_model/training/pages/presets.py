@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.fonts import designs
 from papernudge.digits_model.training.pages.layout import lay_out
@@ -336,7 +337,7 @@ def hardships(spec: PageSpec) -> set[str]:
     return {name for name, shows in HARDSHIPS.items() if shows(spec)}
 
 
-def _frame(chance: np.random.Generator) -> dict[str, int]:
+def _frame(chance: np.random.Generator) -> dict[str, Any]:
     long, short = [(1280, 960), (1280, 720), (1152, 864)][int(chance.choice(3, p=[0.6, 0.2, 0.2]))]
     upright = chance.random() < 0.6
     return {"width": short if upright else long, "height": long if upright else short}

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
+
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.fonts import BASE, CAP, Supplies
 from papernudge.digits_model.training.pages.paper import mottled
@@ -112,7 +113,8 @@ def set_digit(
     held: Supplies, file: str, digit: int, cap_px: float, gain_px: float
 ) -> tuple[Raster, float, float, Box]:
     """A printed digit at its size: mask, where its first pixel lies from the digit's middle
-    (pixels x, y; the middle of a lining digit's body), and the box of its ink likewise."""
+    (pixels x, y; the middle of a lining digit's body), and the box of its ink likewise.
+    """
     import cv2
 
     glyph = held.digits(file)[digit]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
+
 from papernudge.digits_model.training.pages.chance import stream
 
 BANK = 144

@@ -6,6 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.digits_model.training.pages.spec import Colour
 
 Raster = npt.NDArray[np.uint8]

@@ -224,4 +224,5 @@ class PageSpec:
 
 def from_json(held: dict[str, Any]) -> PageSpec:
     """The spec that ``as_json`` wrote, lists made tuples again."""
-    return PageSpec(**{k: tuple(v) if isinstance(v, list) else v for k, v in held.items()})
+    fields: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in held.items()}
+    return PageSpec(**fields)

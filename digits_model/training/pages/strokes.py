@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.digits_model.training.pages.fonts import Supplies
 
 Stroke = npt.NDArray[np.float64]
@@ -17,62 +20,18 @@ _LEFT_OUT = frozenset({385, 2354, 4665})
 """Samples that nobody would read as labelled (looked at one by one among those that other
 writers' nearest digits outvoted): a 2 and a 3 without their lower half, a 5 labelled 6."""
 
-# Control points of one pen movement each; a repeated point is a corner. Box: x -0.3 to 0.3,
-# y -0.5 to 0.5. Several entries for a digit are different ways to write it.
-_VARIANTS: dict[int, list[list[list[tuple[float, float]]]]] = {
-    1: [
-        [[(0, -0.5), (0, 0.5)]],
-        [[(-0.2, -0.22), (0, -0.5)], [(0, -0.5), (0, 0.5)]],
-        [[(-0.24, -0.1), (0.02, -0.5)], [(0.02, -0.5), (0, 0.5)]],
-        [[(-0.2, -0.25), (0, -0.5)], [(0, -0.5), (0, 0.5)], [(-0.2, 0.5), (0.2, 0.5)]],
-        [[(0, -0.5), (0, 0.5)], [(-0.18, 0.5), (0.18, 0.5)]],
-    ],
-    2: [
-        [[(-0.26, -0.3), (-0.1, -0.5), (0.18, -0.45), (0.24, -0.2), (-0.28, 0.5)], [(-0.28, 0.5), (0.3, 0.5)]],
-        [[(-0.25, -0.35), (0, -0.5), (0.24, -0.3), (0.05, 0.1), (-0.24, 0.42), (-0.2, 0.28), (0.02, 0.4), (0.3, 0.46)]],
-    ],
-    3: [
-        [[(-0.26, -0.5), (0.26, -0.5)], [(0.26, -0.5), (-0.04, -0.1)], [(-0.04, -0.1), (0.26, 0.1), (0.2, 0.42), (-0.05, 0.5), (-0.28, 0.36)]],
-        [[(-0.24, -0.38), (0, -0.5), (0.22, -0.3), (0.12, -0.08), (-0.04, -0.03)], [(-0.04, -0.03), (0.26, 0.12), (0.2, 0.42), (-0.05, 0.5), (-0.28, 0.36)]],
-    ],
-    4: [
-        [[(-0.2, -0.5), (-0.27, 0.1)], [(-0.27, 0.1), (0.3, 0.08)], [(0.14, -0.25), (0.1, 0.5)]],
-        [[(0.1, -0.5), (-0.3, 0.15)], [(-0.3, 0.15), (0.3, 0.15)], [(0.1, -0.5), (0.1, 0.5)]],
-        [[(0.02, -0.5), (-0.3, 0.12)], [(-0.3, 0.12), (0.3, 0.1)], [(0.16, -0.12), (0.14, 0.5)]],
-    ],
-    5: [
-        [[(-0.2, -0.5), (-0.24, -0.08)], [(-0.24, -0.08), (0.1, -0.14), (0.27, 0.15), (0.1, 0.47), (-0.26, 0.42)], [(-0.2, -0.5), (0.26, -0.5)]],
-        [[(0.26, -0.5), (-0.18, -0.48)], [(-0.18, -0.48), (-0.22, -0.05)], [(-0.22, -0.05), (0.1, -0.14), (0.27, 0.15), (0.1, 0.47), (-0.26, 0.42)]],
-    ],
-    6: [
-        [[(0.16, -0.5), (-0.14, -0.12), (-0.24, 0.2), (-0.1, 0.48), (0.16, 0.44), (0.24, 0.2), (0.08, 0.0), (-0.2, 0.14)]],
-        [[(0.2, -0.44), (0.04, -0.5), (-0.2, -0.25), (-0.25, 0.2), (-0.06, 0.49), (0.2, 0.38), (0.2, 0.1), (-0.02, 0.0), (-0.22, 0.16)]],
-        [[(-0.1, -0.5), (-0.22, 0.1), (-0.14, 0.46), (0.14, 0.46), (0.22, 0.2), (0.04, 0.06), (-0.2, 0.24)]],
-    ],
-    7: [
-        [[(-0.27, -0.5), (0.27, -0.5)], [(0.27, -0.5), (-0.06, 0.5)]],
-        [[(-0.27, -0.48), (0.27, -0.5)], [(0.27, -0.5), (-0.08, 0.5)], [(-0.14, 0.0), (0.22, -0.02)]],
-        [[(-0.27, -0.34), (-0.25, -0.5)], [(-0.25, -0.5), (0.27, -0.48)], [(0.27, -0.48), (0.02, 0.0), (-0.04, 0.5)]],
-        [[(-0.27, -0.34), (-0.25, -0.5)], [(-0.25, -0.5), (0.27, -0.48)], [(0.27, -0.48), (-0.08, 0.5)], [(-0.12, 0.0), (0.24, -0.04)]],
-    ],
-    8: [
-        [[(0.2, -0.4), (0, -0.5), (-0.2, -0.32), (0, -0.04), (0.24, 0.24), (0, 0.5), (-0.24, 0.26), (0, -0.02), (0.2, -0.26), (0.16, -0.42)]],
-        [[(0, -0.02), (-0.2, -0.24), (0, -0.5), (0.2, -0.26), (0, -0.02)], [(0, -0.02), (-0.25, 0.24), (0, 0.5), (0.25, 0.24), (0, -0.02)]],
-    ],
-    9: [
-        [[(0.2, -0.3), (0, -0.5), (-0.22, -0.28), (-0.1, -0.02), (0.16, -0.1), (0.22, -0.34)], [(0.22, -0.34), (0.18, 0.5)]],
-        [[(0.2, -0.32), (0, -0.5), (-0.22, -0.28), (-0.08, -0.02), (0.18, -0.14), (0.22, -0.3), (0.18, 0.1), (0.06, 0.42), (-0.18, 0.48)]],
-        [[(0.22, -0.5), (-0.06, -0.48), (-0.22, -0.24), (-0.04, -0.02), (0.18, -0.18), (0.22, -0.5)], [(0.22, -0.5), (0.1, 0.5)]],
-    ],
-}  # fmt: skip
-
 
 @lru_cache(maxsize=1)
 def variants() -> dict[int, list[list[Stroke]]]:
-    """Our own drawn shapes, smoothed."""
+    """Shapes drawn by us, smoothed: ways to write a digit that the writers seldom use.
+
+    ``variants.json`` holds for each digit several ways, each a list of pen movements through
+    control points; a corner is where one movement ends and the next begins.
+    """
+    raw = json.loads((Path(__file__).parent / "variants.json").read_text(encoding="utf-8"))
     return {
-        digit: [[_smooth(np.array(s, float)) for s in shape] for shape in shapes]
-        for digit, shapes in _VARIANTS.items()
+        int(digit): [[_smooth(np.array(s, float)) for s in shape] for shape in shapes]
+        for digit, shapes in raw.items()
     }
 
 
@@ -166,7 +125,7 @@ def _smooth(control: Stroke) -> Stroke:
 def _even(points: Stroke) -> Stroke:
     """The same line at even steps, its jitter smoothed away."""
     if len(points) == 1:
-        points = np.concatenate([points, points + [[0.01, 0.01]]])
+        points = np.concatenate([points, points + 0.01])
     if len(points) > 6:
         inner = (points[:-2] + 2 * points[1:-1] + points[2:]) / 4
         points = np.concatenate([points[:1], inner, points[-1:]])

@@ -107,7 +107,8 @@ class GridTruth:
 @dataclass(eq=False, slots=True)
 class PageTruth:
     """Everything on one photo. ``size``: raster width, height. ``decoys``: what else is there,
-    each ``{"what": name, "box": [x0, y0, x1, y1]}`` in raster pixels."""
+    each ``{"what": name, "box": [x0, y0, x1, y1]}`` in raster pixels.
+    """
 
     size: tuple[int, int]
     grids: list[GridTruth] = field(default_factory=list)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.layout import Box, Layout
 from papernudge.digits_model.training.pages.spec import PageSpec
@@ -169,7 +170,8 @@ class View:
 
     def _bend(self) -> None:
         """Finds the bend at which the first grid's crossings leave the best homography by the
-        wanted amount, or comes as near as the paper can be bent."""
+        wanted amount, or comes as near as the paper can be bent.
+        """
         spec, amount = self.spec, 0.25
         for _ in range(5):
             self.profile = _profile(spec, self.layout.page, self._aim, amount)
