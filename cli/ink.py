@@ -151,15 +151,22 @@ def _outside(line: Line, x: float, y: float, rx: float, ry: float) -> list[Line]
 
 
 def string(a: tuple[float, float], b: tuple[float, float], gap: float = 0.44) -> list[Line]:
-    """A taut wavy line between two cells' centres, stopping short of both."""
+    """A taut wavy line between two cells' centres, stopping short of both.
+
+    Between cells of one row or column it swings out to run along the printed line, so that it
+    lies over no digit.
+    """
     start, end = np.array(a), np.array(b)
     length = float(np.hypot(*(end - start)))
-    if length <= 2 * gap:
-        return []
+    if length <= 2 * gap + 0.2:
+        return [np.array([start + (end - start) * 0.42, start + (end - start) * 0.58])]
     unit = (end - start) / length
     across = np.array([-unit[1], unit[0]])
-    t = np.linspace(gap, length - gap, max(8, int((length - 2 * gap) * 14)))[:, None]
-    return [start + unit * t + across * 0.05 * np.sin(t * 2 * np.pi / 0.34)]
+    t = np.linspace(gap, length - gap, max(12, int((length - 2 * gap) * 16)))
+    swing = 0.5 if length > 1.5 and 0 in (unit[0], unit[1]) else 0.0
+    near = np.minimum(1.0, np.minimum(t - gap, length - gap - t) / 0.5)
+    out = swing * near * near * (3 - 2 * near) + 0.045 * np.sin(t * 2 * np.pi / 0.34)
+    return [start + unit * t[:, None] + across * out[:, None]]
 
 
 def dead_end(x0: float, y0: float) -> list[Line]:
@@ -180,19 +187,16 @@ def tick(x: float, y: float, size: float) -> list[Line]:
 def tally(count: int, x: float, y: float, height: float) -> list[Line]:
     """Tally marks, the fifth across the four before it; (x, y) is the left end at mid-height."""
     lines = []
+    apart = 0.32 * height
     for n in range(count):
         group, place = divmod(n, 5)
-        left = x + group * height * 1.25
+        left = x + group * 5 * apart
         if place < 4:
-            at = left + place * height * 0.24
-            lines.append(pencil_line((at, y - height / 2), (at - 0.02, y + height / 2), 0.015))
+            at = left + place * apart
+            lines.append(pencil_line((at, y - height / 2), (at - 0.03, y + height / 2), 0.015))
         else:
-            right = left + 3.4 * height * 0.24
-            lines.append(
-                pencil_line(
-                    (left - 0.4 * height * 0.24, y + height * 0.3), (right, y - height * 0.3)
-                )
-            )
+            ends = (left - 0.5 * apart, y + height * 0.3), (left + 3.6 * apart, y - height * 0.3)
+            lines.append(pencil_line(*ends))
     return lines
 
 

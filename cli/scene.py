@@ -199,7 +199,7 @@ def checked_scene(told: Checked) -> Scene:
         scene.add(ink.tick(9.5, 0.6, 0.55), BLUE, THICK)
     elif told.state is State.MISTAKEN:
         shown = min(told.wrong, 15)
-        scene.add(ink.tally(shown, -1.4, -0.75, 0.6), ORANGE, THICK)
+        scene.add(ink.tally(shown, -1.45, -0.7, 0.75), ORANGE, USUAL)
     if isinstance(told, Checked2) and not isinstance(told, Checked3):
         for house in told.houses:
             scene.house(house, ORANGE)
@@ -207,8 +207,8 @@ def checked_scene(told: Checked) -> Scene:
         _show_mistakes(scene, told)
     if isinstance(told, Checked4):
         for mistake, value in zip(told.mistakes, told.right, strict=True):
-            x, y = mistake.cell % 9 + 0.8, mistake.cell // 9 + 0.22
-            scene.add(ink.digit(value, x, y, 0.4), BLUE, USUAL)
+            x, y = mistake.cell % 9 + 0.82, mistake.cell // 9 + 0.16
+            scene.add(ink.digit(value, x, y, 0.56), BLUE, USUAL)
         for cell, value in zip(told.lost_notes, told.right_notes, strict=True):
             x, y = cell % 9 + 0.8, cell // 9 + 0.8
             scene.add(ink.digit(value, x, y, 0.3), BLUE, FINE)

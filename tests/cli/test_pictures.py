@@ -1,0 +1,298 @@
+"""Pictures: each depth draws only its own fields, in the photo's geometry, without metadata.
+
+The golden pictures of every depth lie in ``golden/``. ``PAPERNUDGE_GOLDEN=write`` draws them anew:
+look at them before they are committed.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import xml.etree.ElementTree as ET
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+
+from papernudge.cli import ink
+from papernudge.cli.pages import Source, open_page
+from papernudge.cli.pictures import read_scene
+from papernudge.cli.printed import board_raster
+from papernudge.cli.scene import Scene, checked_scene, nudge_scene
+from papernudge.cli.sketch import Placed, sketch
+from papernudge.hints import Position, next_nudge
+from papernudge.hints.checking import check
+from papernudge.hints.nudge import DigitFocus, HouseFocus, Told1, Told2, Told3, Told4, ToldStep
+from papernudge.vision.reading import Doubt, GridReading
+
+Run = Callable[..., Any]
+GOLDEN = Path(__file__).parent / "golden"
+EMPTY = "." * 81
+
+REASON: dict[str, Any] = {
+    "technique": "hidden single",
+    "opened": "hidden single",
+    "houses": (20,),
+    "evidence": (3, 15, 44),
+    "looks": 4,
+    "line": (ToldStep("locked candidates", (2,), (18,), ((25, (6, 8)),)),),
+    "noted": (26,),
+}
+TOLD = {
+    1: Told1(HouseFocus(20)),
+    2: Told2(HouseFocus(20), "hidden single"),
+    3: Told3(HouseFocus(20), **REASON),
+    4: Told4(HouseFocus(20), **REASON, places=((17, 6),)),
+}
+
+
+PUZZLE = ".3.2..5.9.79..438..........3.27....5..8.3.4..4....26.7..........245..76.9.7..6.5."
+# Two digits that repeat others, one that repeats nothing, and notes that lost the right digit.
+ENTRIES = "2.4" + "." * 33 + "5" + "." * 44
+NOTES = {80: [1, 2]}
+
+
+def drawn(scene: Scene, side: int = 420) -> np.ndarray:
+    grid = reading(PUZZLE, ENTRIES)
+    noted = dataclasses.replace(grid.cells[80], notes=frozenset(NOTES[80]))
+    grid = dataclasses.replace(grid, cells=(*grid.cells[:80], noted))
+    return board_raster(grid, scene, side)
+
+
+def checked_at(depth: int) -> Scene:
+    return checked_scene(check(Position.of(PUZZLE, ENTRIES, NOTES)).at(depth))
+
+
+def reading(givens: str, entries: str) -> GridReading:
+    return open_page(Source(None, givens, entries)).grids[0]
+
+
+def agrees(picture: np.ndarray, name: str) -> bool:
+    """Whether a picture is the golden one, within what fonts and libraries may differ by."""
+    path = GOLDEN / f"{name}.png"
+    if os.environ.get("PAPERNUDGE_GOLDEN") == "write":
+        GOLDEN.mkdir(exist_ok=True)
+        cv2.imwrite(str(path), picture, [cv2.IMWRITE_PNG_COMPRESSION, 9])
+    golden = cv2.imread(str(path))
+    assert golden is not None, f"{path.name} is missing"
+    if golden.shape != picture.shape:
+        return False
+    away = cv2.absdiff(cv2.blur(golden, (5, 5)), cv2.blur(picture, (5, 5))).mean(axis=2)
+    tiles = cv2.resize(away, None, fx=1 / 12, fy=1 / 12, interpolation=cv2.INTER_AREA)
+    return float(tiles.max()) < 9
+
+
+@pytest.mark.parametrize("depth", [1, 2, 3, 4])
+def test_the_golden_nudge_of_each_depth(depth: int) -> None:
+    assert agrees(drawn(nudge_scene(TOLD[depth])), f"nudge-{depth}")
+
+
+@pytest.mark.parametrize("depth", [1, 2, 3, 4])
+def test_the_golden_check_of_each_depth(depth: int) -> None:
+    assert agrees(drawn(checked_at(depth)), f"check-{depth}")
+
+
+def test_a_golden_picture_of_another_depth_does_not_agree() -> None:
+    if os.environ.get("PAPERNUDGE_GOLDEN") == "write":
+        pytest.skip("goldens are being written")
+    assert not agrees(drawn(nudge_scene(TOLD[4])), "nudge-3")
+    assert not agrees(drawn(nudge_scene(TOLD[3])), "nudge-2")
+    assert not agrees(drawn(checked_at(4)), "check-3")
+    assert not agrees(drawn(checked_at(2)), "check-1")
+
+
+def described(scene: Scene) -> Any:
+    strokes = [(s.ink, s.width, s.line.round(6).tobytes()) for s in scene.strokes]
+    return strokes, scene.tabs, scene.windows
+
+
+def test_two_nudges_with_the_same_depth_1_have_the_same_picture_at_depth_1() -> None:
+    """What depth 1 draws can't depend on what only deeper depths hold."""
+    one = Told1(DigitFocus(7, (3, 50)))
+    deep = Told4(DigitFocus(7, (3, 50)), **REASON, places=((17, 6),))
+    shallow = Told1(**{f.name: getattr(deep, f.name) for f in dataclasses.fields(Told1)})
+    assert described(nudge_scene(one)) == described(nudge_scene(shallow))
+    assert described(nudge_scene(one)) != described(nudge_scene(deep))
+
+
+def test_a_depth_adds_strokes_and_takes_none_away() -> None:
+    counts = [len(nudge_scene(TOLD[d]).strokes) for d in (1, 2, 3, 4)]
+    assert counts == sorted(counts)
+    assert counts[0] == counts[1] < counts[2] < counts[3]
+
+
+def test_depth_1_and_2_of_a_check_draw_no_cell() -> None:
+    assert checked_at(1).windows == []
+    assert all(max(x1 - x0, y1 - y0) > 1 for x0, y0, x1, y1 in checked_at(2).windows)
+
+
+def test_inks_differ_for_every_colour_vision_and_signs_differ_in_shape() -> None:
+    from papernudge.cli.sketch import INKS
+
+    # Dichromacy by dropping one cone's share of the difference leaves blue and orange apart.
+    blue, orange = np.array(INKS["blue"], float), np.array(INKS["orange"], float)
+    to_grey = np.array([0.114, 0.587, 0.299])
+    assert abs((blue - orange) @ to_grey) > 40
+    assert abs(blue[0] - orange[0]) > 100
+    hatch = ink.hatching(0, 0)
+    assert len(hatch) > 4
+    assert all(len(line) < 40 for line in hatch)
+
+
+def test_marks_lie_where_the_photo_shows_the_grid(desk: Any, grid_says: Any, mesh_at: Any) -> None:
+    """A ring around a cell falls on the cell's own place in a leaning, curled grid."""
+    mesh = mesh_at()
+    page = np.full((720, 760, 3), 235, np.uint8)
+    scene = Scene()
+    scene.add(ink.ring(6.5, 3.5), "blue", 0.08)
+    whole = sketch(page, 0, [Placed(scene, mesh.crossings)], 760, "", close=False)
+    y, x = np.nonzero(np.abs(whole.astype(int) - 235).max(axis=2) > 60)
+    centre = mesh.crossings[3:5, 6:8].reshape(-1, 2).mean(axis=0)
+    assert abs(x.mean() - centre[0]) < 4
+    assert abs(y.mean() - centre[1]) < 4
+    assert np.ptp(x) < 75
+
+
+@pytest.mark.parametrize("turns", [0, 1, 2, 3])
+def test_a_turned_photo_is_drawn_upright(mesh_at: Any, turns: int) -> None:
+    """The tab of row 1 is at the left, whichever way the raster lies."""
+    mesh = mesh_at(60.0, (90.0, 90.0))
+    upright = np.full((720, 720, 3), 235, np.uint8)
+    raster = np.ascontiguousarray(np.rot90(upright, turns))  # undone by `turns` clockwise
+    points = mesh.crossings.reshape(-1, 2)
+    for _ in range(turns):  # counter-clockwise: (x, y) becomes (y, 719 - x)
+        points = np.stack([points[:, 1], 719 - points[:, 0]], axis=1)
+    placed = Placed(nudge_scene(Told1(HouseFocus(0))), points.reshape(10, 10, 2))
+    picture = sketch(raster, turns, [placed], 700, "", close=True)
+    blue = (picture[..., 0].astype(int) - picture[..., 2]) > 60
+    y, x = np.nonzero(blue)
+    assert x.mean() < 0.55 * picture.shape[1]
+    assert y.mean() < 0.3 * picture.shape[0]
+
+
+@pytest.mark.parametrize("side", [240, 800, 1600])
+def test_no_side_is_longer_than_asked(
+    papernudge: Run, desk: Any, grid_says: Any, puzzle: str, side: int
+) -> None:
+    photo = desk.says("breakfast.jpg", grid_says(puzzle))
+    out = desk.folder / "out.png"
+    for words in (["hint", "--tell", "3"], ["read"], ["check"]):
+        ran = papernudge(*words, photo, "--picture", out, "--picture-side", side)
+        assert ran.code == 0, ran.err
+        picture = cv2.imread(str(out))
+        assert picture is not None
+        assert max(picture.shape) <= side
+
+
+def test_pictures_carry_pixels_and_nothing_else(
+    papernudge: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    from PIL import Image
+
+    photo = desk.says("breakfast.jpg", grid_says(puzzle))
+    for name in ("out.png", "out.jpg"):
+        papernudge("hint", photo, "--picture", desk.folder / name)
+        with Image.open(desk.folder / name) as picture:
+            assert not picture.getexif()
+            assert not set(picture.info) - {"jfif", "jfif_version", "jfif_density", "jfif_unit"}
+
+
+def test_the_same_question_draws_the_same_picture(
+    papernudge: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    photo = desk.says("breakfast.jpg", grid_says(puzzle))
+    files = [desk.folder / "one.png", desk.folder / "two.png"]
+    for file in files:
+        papernudge("hint", photo, "--tell", 3, "--picture", file)
+    assert files[0].read_bytes() == files[1].read_bytes()
+
+
+def test_the_board_as_svg_is_well_formed_and_says_the_sentence(
+    papernudge: Run, tmp_path: Path, puzzle: str
+) -> None:
+    out = tmp_path / "board.svg"
+    nudge = next_nudge(Position.of(puzzle))
+    assert nudge is not None
+    for depth in (1, 2, 3, 4):
+        papernudge("hint", "--given-line", puzzle, "--tell", depth, "--picture", out)
+        root = ET.fromstring(out.read_text("utf-8"))
+        title = root.find("{http://www.w3.org/2000/svg}title")
+        assert title is not None
+        assert title.text == nudge.at(depth).sentence
+        givens = [t for t in root.iter() if t.get("class") == "given"]
+        assert len(givens) == sum(c != "." for c in puzzle)
+    assert "prefers-color-scheme: dark" in out.read_text("utf-8")
+    assert "http" not in out.read_text("utf-8").replace("http://www.w3.org/2000/svg", "")
+
+
+def test_a_reading_is_drawn_with_crossings_kinds_and_doubts(grid_says: Any, puzzle: str) -> None:
+    plain = read_scene(grid_says(puzzle), None)
+    entries = "2" + "." * 80
+    written = read_scene(grid_says(puzzle, entries), None)
+    doubted = read_scene(
+        grid_says(puzzle, entries, doubts=(Doubt(0, "digit", 2, 0.5, ((7, 0.5),)),)), 2
+    )
+    assert len(plain.strokes) > 200  # a cross of two strokes at each of 100 crossings
+    assert len(plain.strokes) < len(written.strokes) < len(doubted.strokes)
+    assert [tab.text for tab in doubted.tabs] == ["grid 2"]
+
+
+def test_a_question_is_drawn_where_it_stands(
+    papernudge: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    doubt = Doubt(1, "digit", 3, 0.6, ((8, 0.4),))
+    photo = desk.says("breakfast.jpg", grid_says(puzzle, doubts=(doubt,)))
+    out = desk.folder / "question.png"
+    assert papernudge("hint", photo, "--picture", out).code == 6
+    assert cv2.imread(str(out)) is not None
+
+
+def test_several_grids_get_a_line_each_and_a_table(
+    papernudge: Run, desk: Any, grid_says: Any, mesh_at: Any, puzzle: str
+) -> None:
+    import json
+
+    left, right = mesh_at(30.0, (20.0, 40.0)), mesh_at(30.0, (400.0, 40.0))
+    grids = grid_says(puzzle, mesh=left), grid_says(puzzle, "2" + "." * 80, mesh=right)
+    photo = desk.says("sheet.jpg", *grids, size=(760, 420))
+    ran = papernudge("check", photo)
+    assert ran.code == 1
+    assert "Grid 1 of 2 on the page. Right so far" in ran.out
+    assert "Grid 2 of 2 on the page. One digit" in ran.out
+    table = [line.split() for line in ran.out.splitlines()[-3:]]
+    assert table[0] == ["grid", "right", "wrong", "blank", "state"]
+    assert table[2][:5] == ["2", "29", "1", "51", "mistaken"]
+    told = json.loads(papernudge("check", photo, "--json").out)
+    assert [g["grid"] for g in told["grids"]] == [1, 2]
+    assert (told["grid"], told["state"]) == (1, "right so far")
+    only = papernudge("check", photo, "--grid", 2)
+    assert only.out == "Grid 2 of 2 on the page. One digit you wrote can't be right.\n"
+    hint = papernudge("hint", photo)
+    assert hint.out.startswith("Grid 1 of 2 on the page. ")
+
+
+def test_since_tells_what_was_written_between_two_photos(
+    papernudge: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    from papernudge.hints import solve
+
+    solution = solve(puzzle) or ""
+    blank = [c for c in range(81) if puzzle[c] == "."]
+    before = "".join(solution[c] if c in blank[:3] else "." for c in range(81))
+    after = list(before)
+    after[blank[5]] = solution[blank[5]]
+    after[blank[9]] = str(int(solution[blank[9]]) % 9 + 1)
+    early = desk.says("early.jpg", grid_says(puzzle, before))
+    late = desk.says("late.jpg", grid_says(puzzle, "".join(after)))
+    ran = papernudge("check", late, "--since", early)
+    assert ran.code == 1
+    assert ran.out == (
+        "One digit you wrote can't be right; 1 of the 2 written since the earlier photo.\n"
+    )
+    other = desk.says("other.jpg", grid_says(solution))
+    ran = papernudge("hint", late, "--since", other)
+    assert ran.code == 2
+    assert "does not show the same printed digits" in ran.err
