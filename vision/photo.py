@@ -26,7 +26,7 @@ MAX_SIDE = 20_000
 20,000 or more)."""
 MAX_PIXELS_JPEG = 110_000_000
 """Most pixels of a JPEG: a phone's 108-megapixel mode fits. JPEG decodes at 3 bytes a pixel."""
-MAX_PIXELS = 64_000_000
+MAX_PIXELS = 56_000_000
 """Most pixels of any other file: their decoders hold up to 10 bytes a pixel at once."""
 MAX_BYTES = 300_000_000
 """Longest file that is read."""
