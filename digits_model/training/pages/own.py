@@ -1,0 +1,128 @@
+"""Supplies that need no file: digits from our own drawn shapes, text as rows of dashes.
+
+Pages drawn with them look poorer than with typefaces and writers, but every part of the page
+maker runs. The tests use them where fonts or pen strokes are absent, and the fixtures take
+their handwriting from here, so that no writer's strokes are published.
+"""
+
+from __future__ import annotations
+
+import zlib
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.digits_model.training.pages.chance import stream
+from papernudge.digits_model.training.pages.fonts import (
+    BASE,
+    CAP,
+    HIGH,
+    LETTERS,
+    LINE_HIGH,
+    TITLES,
+    Mask,
+    Supplies,
+)
+from papernudge.digits_model.training.pages.strokes import Stroke, variants, warped
+
+_HANDS = 12
+
+
+class OwnSupplies(Supplies):
+    """Everything from ``variants.json`` and chance."""
+
+    @lru_cache(maxsize=64)  # noqa: B019  one instance lives for the whole process
+    def digits(self, file: str) -> list[Mask]:
+        """See :meth:`Supplies.digits`; the file's name chooses the shapes and the weight."""
+        chance = stream(0, "own face", file)
+        weight = int(chance.integers(6, 12))
+        zero = [np.stack([0.26 * np.cos(t), 0.5 * np.sin(t)], 1) for t in [np.linspace(0, 6.3, 24)]]
+        shapes = [zero] + [
+            variants()[d][zlib.crc32(f"{file}{d}".encode()) % 2] for d in range(1, 10)
+        ]
+        return [_drawn(shape, weight) for shape in shapes]
+
+    @lru_cache(maxsize=8)  # noqa: B019
+    def text(self, number: int) -> dict[str, Any]:
+        """See :meth:`Supplies.text`."""
+        chance = stream(number, "own text")
+        return {
+            "letters": [_drawn(_sign(chance), 8) for _ in LETTERS],
+            "lines": [_dashes(chance, 1400) for _ in range(6)],
+            "titles": [_dashes(chance, 12 * len(title)) for title in TITLES],
+        }
+
+    @lru_cache(maxsize=1)  # noqa: B019
+    def strokes(self) -> dict[str, npt.NDArray[Any]]:
+        """See :meth:`Supplies.strokes`: twelve hands, each writing every shape it knows."""
+        points: list[npt.NDArray[np.int16]] = []
+        stroke_ends, sample_ends, digits, writers = [0], [0], [], []
+        for writer in range(1, _HANDS + 1):
+            chance = stream(writer, "own hand")
+            slant = float(chance.normal(0.05, 0.12))
+            for digit, ways in variants().items():
+                way = ways[int(chance.integers(len(ways)))]
+                for _ in range(3):
+                    for line in warped(way, chance, 0.02, slant):
+                        points.append(np.round(line * [300, -300] + 500).astype(np.int16))
+                        stroke_ends.append(stroke_ends[-1] + len(line))
+                    sample_ends.append(len(stroke_ends) - 1)
+                    digits.append(digit)
+                    writers.append(writer)
+        return {
+            "points": np.concatenate(points),
+            "stroke_ends": np.array(stroke_ends, np.int32),
+            "sample_ends": np.array(sample_ends, np.int32),
+            "digit": np.array(digits, np.uint8),
+            "writer": np.array(writers, np.uint8),
+        }
+
+
+class OwnHand(Supplies):
+    """Typefaces from ``faces``, handwriting of our own."""
+
+    def __init__(self, faces: Supplies) -> None:
+        """``faces``: where glyphs and text come from."""
+        self._faces, self._own = faces, OwnSupplies()
+
+    def digits(self, file: str) -> list[Mask]:
+        """See :meth:`Supplies.digits`."""
+        return self._faces.digits(file)
+
+    def text(self, number: int) -> dict[str, Any]:
+        """See :meth:`Supplies.text`."""
+        return self._faces.text(number)
+
+    def strokes(self) -> dict[str, npt.NDArray[Any]]:
+        """See :meth:`Supplies.strokes`."""
+        return self._own.strokes()
+
+
+def _drawn(shape: list[Stroke], weight: int) -> Mask:
+    import cv2
+
+    mask = np.zeros((HIGH, 60), np.uint8)
+    for line in shape:
+        at = line * [CAP - weight, CAP - weight] + [30, BASE - CAP / 2]
+        cv2.polylines(mask, [np.round(at * 8).astype(np.int32)], False, 255, weight, cv2.LINE_AA, 3)
+    return mask
+
+
+def _sign(chance: np.random.Generator) -> list[Stroke]:
+    corners = [(-0.3, -0.5), (0.3, -0.5), (-0.3, 0.5), (0.3, 0.5), (0.0, 0.0), (0.0, -0.5)]
+    order = chance.permutation(6)[:4]
+    return [np.array([corners[int(i)] for i in order], float)]
+
+
+def _dashes(chance: np.random.Generator, wide: int) -> Mask:
+    mask = np.zeros((LINE_HIGH, wide), np.uint8)
+    x = 2
+    while x < wide - 12:
+        for _ in range(int(chance.integers(2, 10))):
+            mask[13 : 30 - int(chance.integers(0, 3)), x : x + 3] = 220
+            mask[int(chance.integers(14, 26)), x : x + 9] = 220
+            x += 11
+        x += 9
+    return mask
