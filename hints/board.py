@@ -89,6 +89,11 @@ class Board:
                 digits[cell] |= bit
 
     @property
+    def written(self) -> Candidates:
+        """The digits that stand, as candidates."""
+        return sum(candidates_of(d, self.placed[d]) for d in range(1, 10))
+
+    @property
     def candidates(self) -> Candidates:
         """All candidates that stand."""
         mask = 0

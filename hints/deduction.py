@@ -6,9 +6,12 @@ from dataclasses import dataclass, replace
 
 from papernudge.hints.board import Board
 from papernudge.hints.geometry import (
+    ALL_CANDIDATES,
     ALL_DIGITS,
+    DIGITS,
     DIGITS_IN,
     HOUSES,
+    HOUSES_OF,
     PEERS,
     Candidates,
     Cell,
@@ -26,6 +29,7 @@ from papernudge.hints.looks import (
     sight_houses,
     sight_witnesses,
 )
+from papernudge.hints.solver import KEEP, is_possible
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +91,12 @@ def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
 
 
 def evidence_of(board: Board, deduction: Deduction) -> Evidence:
-    """The written cells and premises that its reads rest on, none of them idle."""
+    """The written cells and premises that its reads rest on, none of them idle.
+
+    A deduction without reads, a net, is asked what it needs of all that is written.
+    """
+    if not deduction.reads:
+        return _reduced(board, deduction)
     cells, houses = 0, dict[House, None]()
     for read in deduction.reads:
         if isinstance(read, Scan):
@@ -98,6 +107,36 @@ def evidence_of(board: Board, deduction: Deduction) -> Evidence:
                 houses[house] = None
             cells |= sight_witnesses(board, read.cell, read.digits)
     return _trimmed(board, exclusions(deduction.reads), cells, tuple(houses))
+
+
+def _reduced(board: Board, deduction: Deduction) -> Evidence:
+    """Leave out written cells as long as the rest forces the claim by the rules of the grid."""
+    cells = board.filled
+    for cell in members(cells):
+        if forced(board, Evidence(cells & ~(1 << cell)), deduction):
+            cells &= ~(1 << cell)
+    return Evidence(cells, houses=HOUSES_OF[deduction.held.bit_length() - 1][2:])
+
+
+def forced(board: Board, evidence: Evidence, deduction: Deduction) -> bool:
+    """Whether the evidence and the rules alone force the claim."""
+    state = ALL_CANDIDATES & ~(evidence.earlier | evidence.noted)
+    for digit in DIGITS:
+        for cell in members(board.placed[digit] & evidence.cells):
+            state &= KEEP[81 * (digit - 1) + cell]
+    return not any(
+        is_possible(state & KEEP[bit]) for bit in members(deduction.ruled_out)
+    ) and not any(is_possible(state & ~candidate(cell, digit)) for cell, digit in deduction.places)
+
+
+def irreducible(board: Board, evidence: Evidence, deduction: Deduction) -> bool:
+    """Whether nothing can be left out of the evidence."""
+    lesser = [replace(evidence, cells=evidence.cells & ~(1 << c)) for c in members(evidence.cells)]
+    lesser += [
+        replace(evidence, earlier=evidence.earlier & ~(1 << b)) for b in members(evidence.earlier)
+    ]
+    lesser += [replace(evidence, noted=evidence.noted & ~(1 << b)) for b in members(evidence.noted)]
+    return not any(forced(board, less, deduction) for less in lesser)
 
 
 def _scanned(board: Board, read: Scan) -> Cells:

@@ -22,6 +22,7 @@ Candidates = int
 DIGITS = range(1, 10)
 ALL_CELLS: Cells = (1 << 81) - 1
 ALL_DIGITS: Digits = (1 << 9) - 1
+ALL_CANDIDATES: Candidates = (1 << 729) - 1
 
 
 def _house_cells() -> tuple[tuple[Cell, ...], ...]:

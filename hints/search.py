@@ -35,6 +35,7 @@ from papernudge.hints.techniques.chains import alternating_chains, remote_pairs
 from papernudge.hints.techniques.colouring import colouring
 from papernudge.hints.techniques.fish import fish
 from papernudge.hints.techniques.locked import locked_candidates
+from papernudge.hints.techniques.nets import nets
 from papernudge.hints.techniques.singles import (
     MANY,
     finished_house,
@@ -69,6 +70,9 @@ LEAST_LINE = 1 + min(looks for _, looks in TECHNIQUES)
 AHEAD = 2
 """How many looks beyond a level the techniques look at once: no result depends on it."""
 
+MOST_BRANCHES = 3
+"""How deep the branches of a net may go."""
+
 FAR = 60
 """From this level on techniques are asked for all they can find, at whatever price."""
 
@@ -93,7 +97,7 @@ class Search:
     techniques: tuple[tuple[Technique, int], ...] = TECHNIQUES
     reasons: dict[Candidates, list[Found]] = field(default_factory=dict)
     waiting: dict[tuple[object, ...], Found] = field(default_factory=dict)
-    drawn: set[tuple[object, ...]] = field(default_factory=set)
+    drawn: dict[tuple[object, ...], int] = field(default_factory=dict)
     winners: list[Found] = field(default_factory=list)
     limit: int = MANY
     reach: dict[int, int] = field(default_factory=dict)
@@ -113,9 +117,22 @@ class Search:
                 level += 1
             elif self.waiting:
                 level = min(found.price for found in self.waiting.values())
-            else:
+            elif not self._cast_nets():
                 break
         return self.winners
+
+    def _cast_nets(self) -> bool:
+        """The last resort: nets, with as few branches as get anywhere. A net may build on all that
+        was ruled out before, and pays for all of it.
+        """
+        paid = sum(self.drawn.values())
+        for branches in range(MOST_BRANCHES + 1):
+            for deduction in nets(self.board, branches):
+                found = Found(deduction, self.board, deduction.looks + paid)
+                self.waiting[_key(deduction)] = found
+            if self.waiting:
+                return True
+        return False
 
     def _look_around(self, level: int) -> None:
         """Ask each technique for what it can find up to a few looks above the level."""
@@ -127,7 +144,7 @@ class Search:
                 self._add(deduction)
 
     def _add(self, deduction: Deduction) -> None:
-        key = (deduction.technique, deduction.reads, deduction.held)
+        key = _key(deduction)
         if key in self.waiting or key in self.drawn:
             return
         found = self._priced(deduction)
@@ -164,7 +181,7 @@ class Search:
         """Rule out what these deductions claim, and see which singles that opens."""
         fresh = 0
         for found in batch:
-            self.drawn.add((found.deduction.technique, found.deduction.reads, found.deduction.held))
+            self.drawn[_key(found.deduction)] = found.deduction.looks
             fresh |= found.deduction.ruled_out
         fresh &= ~self.board.gone
         if not fresh:
@@ -186,6 +203,12 @@ class Search:
         elif self.winners and not self.winners[0].parents:
             return  # the single without eliminations is as cheap
         self.winners.append(found)
+
+
+def _key(deduction: Deduction) -> tuple[object, ...]:
+    """What tells one deduction from another, wherever in the search it turns up."""
+    claim = 0 if deduction.reads else deduction.ruled_out
+    return deduction.technique, deduction.reads, deduction.held, claim
 
 
 def _bits(mask: int) -> Iterator[int]:

@@ -34,17 +34,27 @@ def _keep(bit: int) -> Candidates:
 KEEP: tuple[Candidates, ...] = tuple(_keep(bit) for bit in range(729))
 
 
-def _spread(cells: list[int]) -> Candidates:
+def _spread(cells: range | list[int]) -> Candidates:
     """These cells in all nine digit planes."""
     plane = sum(1 << c for c in cells)
     return sum(plane << 81 * d for d in range(9))
 
 
-# One lane for each pair of digit and house, parked on a chosen cell of the house.
-_ROW_LANES = _spread([c for c in range(81) if c % 9 == 0])
-_COLUMN_LANES = _spread([c for c in range(81) if c < 9])
-_BLOCK_LANES = _spread([c for c in range(81) if c % 27 < 9 and c % 3 == 0])
-_BLOCK_SHIFTS = (1, 2, 9, 10, 11, 18, 19, 20)
+def _rule(lanes: Candidates, steps: list[int]) -> tuple[Candidates, list[int], Candidates]:
+    """A kind of rule: a bit for each such rule, parked on its first candidate; the way from there
+    to the other eight; and a factor that copies the bit to all nine.
+    """
+    return lanes, steps, 1 | sum(1 << step for step in steps)
+
+
+_RULES = (
+    _rule(_PLANE, [81 * d for d in range(1, 9)]),  # a cell has one digit
+    _rule(_spread(range(0, 81, 9)), [*range(1, 9)]),  # a row has one place for a digit
+    _rule(_spread(range(9)), [*range(9, 81, 9)]),  # a column
+    _rule(
+        _spread([27 * r + 3 * c for r in range(3) for c in range(3)]), [1, 2, 9, 10, 11, 18, 19, 20]
+    ),
+)
 
 
 def count_solutions(line: str, limit: int = 2) -> int:
@@ -110,12 +120,13 @@ def models(state: Candidates) -> Iterator[Candidates]:
         outcome = propagated(state, done)
         if outcome is None:
             continue
-        state, done, two = outcome
+        state, done = outcome
         if done == state:
             yield state
             continue
+        choice = _tightest(state)
+        choice &= -choice
         # The rest first, the choice last, so that the choice is taken up next.
-        choice = two & -two
         stack.append((state & ~choice, done))
         stack.append((state & KEEP[choice.bit_length() - 1], done))
 
@@ -125,77 +136,55 @@ def is_possible(state: Candidates) -> bool:
     return next(models(state), None) is not None
 
 
-def propagated(
-    state: Candidates, done: Candidates = 0
-) -> tuple[Candidates, Candidates, Candidates] | None:
+def propagated(state: Candidates, done: Candidates = 0) -> tuple[Candidates, Candidates] | None:
     """Write all singles until none is left; None when a rule has no candidate any more.
 
-    ``done``: candidates already known as written. Returns the state, what is written, and the
-    candidates to split on (those of a tight rule; empty when the grid is full).
+    ``done``: candidates known as written. Returns the state and what is written by then.
     """
     while True:
-        # For each rule: any candidate, and more than one. First the nine digits of a cell.
-        any_, many = 0, 0
-        for shift in range(0, 729, 81):
-            plane = state >> shift & _PLANE
-            many |= any_ & plane
-            any_ |= plane
-        if any_ != _PLANE:
+        found = singles_of(state)
+        if found is None:
             return None
-        naked = any_ & ~many
-        single = naked * _DIGIT_COPIES & state
-        # The nine places in a row, then in a column, then in a block.
-        r_any, r_many = state, 0
-        for shift in range(1, 9):
-            plane = state >> shift
-            r_many |= r_any & plane
-            r_any |= plane
-        if r_any & _ROW_LANES != _ROW_LANES:
-            return None
-        single |= ((_ROW_LANES & ~r_many) * 511) & state
-        c_any, c_many = state, 0
-        for shift in range(9, 81, 9):
-            plane = state >> shift
-            c_many |= c_any & plane
-            c_any |= plane
-        if c_any & _COLUMN_LANES != _COLUMN_LANES:
-            return None
-        single |= ((_COLUMN_LANES & ~c_many) * _COLUMN_COPIES) & state
-        b_any, b_many = state, 0
-        for shift in _BLOCK_SHIFTS:
-            plane = state >> shift
-            b_many |= b_any & plane
-            b_any |= plane
-        if b_any & _BLOCK_LANES != _BLOCK_LANES:
-            return None
-        single |= ((_BLOCK_LANES & ~b_many) * _BLOCK_COPIES) & state
-        fresh = single & ~done
+        fresh = found & ~done
         if not fresh:
-            return state, done, _tightest(state, many)
+            return state, done
         done |= fresh
-        while fresh:
-            low = fresh & -fresh
-            state &= KEEP[low.bit_length() - 1]
-            fresh ^= low
+        state = written_out(state, fresh)
         if done & ~state:
             return None  # two of the singles were rivals
 
 
-_DIGIT_COPIES = sum(1 << 81 * d for d in range(9))
-_COLUMN_COPIES = sum(1 << 9 * r for r in range(9))
-_BLOCK_COPIES = 1 | sum(1 << s for s in _BLOCK_SHIFTS)
+def singles_of(state: Candidates) -> Candidates | None:
+    """The candidates that are the last of a rule; None if a rule has none."""
+    found = 0
+    for lanes, steps, copies in _RULES:
+        some, many = state, 0
+        for step in steps:
+            other = state >> step
+            many |= some & other
+            some |= other
+        if lanes & ~some:
+            return None
+        found |= (lanes & ~many) * copies & state
+    return found
 
 
-def _tightest(state: Candidates, many: int) -> Candidates:
-    """The candidates of a cell with as few as possible, 0 if each cell has one."""
-    if not many:
-        return 0
-    ones, twos, threes = 0, 0, 0
+def written_out(state: Candidates, fresh: Candidates) -> Candidates:
+    """What is left when these candidates are written."""
+    while fresh:
+        low = fresh & -fresh
+        state &= KEEP[low.bit_length() - 1]
+        fresh ^= low
+    return state
+
+
+def _tightest(state: Candidates) -> Candidates:
+    """The candidates of a cell with as few as possible but more than one."""
+    once, twice, thrice = 0, 0, 0
     for shift in range(0, 729, 81):
         plane = state >> shift & _PLANE
-        threes |= twos & plane
-        twos |= ones & plane
-        ones |= plane
-    pairs = twos & ~threes
-    cell = pairs & -pairs if pairs else many & -many
-    return (cell * _DIGIT_COPIES) & state
+        thrice |= twice & plane
+        twice |= once & plane
+        once |= plane
+    cell = twice & ~thrice or twice
+    return ((cell & -cell) * _RULES[0][2]) & state

@@ -7,10 +7,11 @@ from itertools import combinations
 from typing import NamedTuple
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction
+from papernudge.hints.deduction import Deduction, deduce
 from papernudge.hints.geometry import (
     DIGITS_IN,
     HOUSES,
+    Candidates,
     Cells,
     Digit,
     Digits,
@@ -59,8 +60,8 @@ def almost_locked_sets(board: Board, budget: int) -> list[Deduction]:
             if one.cells & other.cells or both.bit_count() < 2:
                 continue
             for deduction in _linked(board, one, other, both):
-                found.setdefault((deduction.held, deduction.ruled_out), deduction)
-    return list(found.values())
+                found.setdefault((deduction.reads, deduction.ruled_out), deduction)
+    return [d for d in found.values() if d.looks <= budget]
 
 
 def _almost_locked(board: Board, budget: int) -> set[AlmostLocked]:
@@ -88,7 +89,9 @@ def _linked(
             holders = board.cells[z] & (one.cells | other.cells)
             struck = board.cells[z] & common_peers(members(holders))
             if struck:
-                yield _deduced(one, other, candidates_of(z, struck))
+                yield _deduced(
+                    board, (one, other), 1 << (x - 1) | 1 << (z - 1), candidates_of(z, struck)
+                )
 
 
 def _exclusive(board: Board, one: AlmostLocked, other: AlmostLocked, digit: Digit) -> bool:
@@ -97,8 +100,10 @@ def _exclusive(board: Board, one: AlmostLocked, other: AlmostLocked, digit: Digi
     return theirs & ~common_peers(members(mine)) == 0
 
 
-def _deduced(one: AlmostLocked, other: AlmostLocked, ruled_out: int) -> Deduction:
-    reads = [Sight(c, s.digits) for s in (one, other) for c in members(s.cells)]
-    held = one.cells | other.cells
-    looks = one.looks + other.looks
-    return Deduction(ALMOST_LOCKED_SETS, tuple(sorted(reads)), held, (), ruled_out, looks)
+def _deduced(
+    board: Board, sets: tuple[AlmostLocked, ...], kept: Digits, ruled_out: Candidates
+) -> Deduction:
+    """Each cell must be seen to take no digit beyond its set's, and x and z only where they count."""
+    reads = [Sight(c, s.digits & (board.digits[c] | ~kept)) for s in sets for c in members(s.cells)]
+    held = sets[0].cells | sets[1].cells
+    return deduce(board, ALMOST_LOCKED_SETS, tuple(sorted(reads)), held, ruled_out)
