@@ -1,7 +1,7 @@
 """The grid drawn with characters, and the same in sentences for a screen reader.
 
 Marks stand behind a digit, so that nothing hangs on colour: ``'`` written by hand, ``?`` in
-doubt, ``!`` can't stay, ``*`` evidence, ``+`` to be written. Blank cells of the house in question
+doubt, ``!`` can't stay, ``*`` to look at, ``+`` to be written. Blank cells of the house in question
 are shaded.
 """
 
@@ -21,7 +21,7 @@ LEGEND = {
     "'": "written by hand",
     "?": "in doubt",
     "!": "can't stay",
-    "*": "what it rests on",
+    "*": "to look at",
     "+": "to be written",
 }
 
@@ -50,7 +50,11 @@ def marks_of(answer: Answer) -> Marks:
             shaded.update(HOUSE_CELLS[house])
         signs.update({m.cell: "!" for m in getattr(told, "mistakes", ())})
         return Marks(signs, digits, shaded)
-    shaded.update(told.focus.cells)  # type: ignore[union-attr]
+    focus = told.focus  # type: ignore[union-attr]
+    if focus.digit is None:
+        shaded.update(focus.cells)
+    else:
+        signs.update(dict.fromkeys(focus.cells, "*"))
     signs.update(dict.fromkeys(getattr(told, "evidence", ()), "*"))
     for cell, digit in getattr(told, "places", ()):
         signs[cell], digits[cell] = "+", digit

@@ -165,9 +165,10 @@ def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) ->
     page = Sheet(page, puzzles[0]).assuming(wishes.assumptions).page
     answers = [check_answer(Sheet(page, n), tell, None) for n in puzzles]
     if wishes.picture is not None:
-        from papernudge.cli.pictures import answer_picture
+        from papernudge.cli.pictures import answers_picture
 
-        _draw(wishes, lambda: answer_picture(answers[0], wishes.side, _ending(wishes)))
+        said = " ".join(answer.sentence for answer in answers)
+        _draw(wishes, lambda: answers_picture(answers, said, wishes.side, _ending(wishes)))
     for answer in answers:
         _say_doubts(answer)
     lines = [answer.sentence for answer in answers if not answer.doubts]

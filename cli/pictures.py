@@ -9,6 +9,8 @@ from papernudge.cli.scene import BLUE, FINE, GREY, ORANGE, USUAL, Scene, Tab, an
 from papernudge.cli.scene import doubt_scene as _doubt_scene
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import numpy as np
     import numpy.typing as npt
 
@@ -22,6 +24,24 @@ if TYPE_CHECKING:
 def answer_picture(answer: Answer, side: int, ending: str) -> bytes:
     """A nudge or a check, on its photo or on a clean board."""
     return _encoded(answer.sheet, answer_scene(answer), side, ending)
+
+
+def answers_picture(answers: Sequence[Answer], caption: str, side: int, ending: str) -> bytes:
+    """Several grids of one page, each with its own answer, on the whole photo."""
+    from papernudge.cli.sketch import Placed, sketch
+
+    page = answers[0].sheet.page
+    if page.photo is None or ending == ".svg":
+        return answer_picture(answers[0], side, ending)
+    placed = []
+    for answer in answers:
+        mesh = answer.sheet.grid.mesh
+        if mesh is not None:
+            scene = _doubt_scene(answer) if answer.doubts else answer_scene(answer)
+            scene.tabs.append(Tab(f"grid {answer.sheet.number}", 4.5, 9.25, "bottom"))
+            placed.append(Placed(scene, mesh.crossings))
+    turns = page.reading.quarter_turns
+    return encode(sketch(page.photo.pixels, turns, placed, side, caption, close=False), ending)
 
 
 def doubt_picture(answer: Answer, side: int, ending: str) -> bytes:

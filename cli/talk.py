@@ -38,6 +38,7 @@ class Talk:
         self._sentences, self._side, self._picture = sentences, side, picture
         self._in, self._out, self._err = streams or (sys.stdin, sys.stdout, sys.stderr)
         self._said: object = None
+        self._drawn = ""
 
     def over(self, sheet: Sheet, depth: int, answering: Answering) -> Outcome:
         """Talks until the user stops or nothing is left to tell."""
@@ -51,12 +52,9 @@ class Talk:
                 continue
             self._say(answer)
             step = self._next(answer, sheet)
-            if isinstance(step, int):
-                depth = step
-            elif step is None:
+            if step is None:
                 return self._end(answer)
-            else:
-                sheet = step
+            sheet, depth = step
 
     def _say(self, answer: Answer) -> None:
         said = (answer.depth, answer.sentence)
@@ -64,26 +62,33 @@ class Talk:
             return
         self._said = said
         if not self._sentences and answer.told is not None:
-            print(board(answer.sheet.grid, marks_of(answer)), file=self._out)
+            drawn = board(answer.sheet.grid, marks_of(answer))
+            if drawn != self._drawn:
+                print(drawn, file=self._out)
+            self._drawn = drawn
         print(answer.sentence, file=self._out, flush=True)
 
-    def _next(self, answer: Answer, sheet: Sheet) -> int | Sheet | None:
-        """A deeper depth, a corrected sheet, or None for the end."""
+    def _next(self, answer: Answer, sheet: Sheet) -> tuple[Sheet, int] | None:
+        """What to say next, and how deep; None for the end."""
+        placed = getattr(answer.told, "places", ())
+        first = "Enter: more" if answer.deeper else "Enter: done"
+        offers = f"{first}, {'n: written, what next, ' if placed else ''}p: picture"
         while True:
-            more = "Enter: more, " if answer.deeper else "Enter: done, "
-            reply = self._ask(f"[{more}p: picture, c: correct a cell, s: stop] ")
+            reply = self._ask(f"[{offers}, c: correct a cell, s: stop] ")
             if reply is None or reply in ("s", "q"):
                 return None
             if reply == "":
-                return answer.depth + 1 if answer.deeper else None
+                return (sheet, answer.depth + 1) if answer.deeper else None
             if reply == "p":
                 self._show_picture(answer)
+            elif reply == "n" and placed:
+                return sheet.assuming([Assumption(None, c, "entry", d) for c, d in placed]), 1
             elif reply == "c":
                 corrected = self._correct(sheet)
                 if corrected is not None:
-                    return corrected
+                    return corrected, answer.depth
             else:
-                self._tell("Press Enter, or type p, c or s.")
+                self._tell(f"Press Enter, or type {'n, ' if placed else ''}p, c or s.")
 
     def _end(self, answer: Answer) -> Outcome:
         from papernudge.cli.commands import Outcome

@@ -8,6 +8,7 @@ from pathlib import Path
 from types import ModuleType
 
 import pytest
+
 from papernudge.vision.failure import Failure
 
 

@@ -268,6 +268,11 @@ def test_several_grids_get_a_line_each_and_a_table(
     told = json.loads(papernudge("check", photo, "--json").out)
     assert [g["grid"] for g in told["grids"]] == [1, 2]
     assert (told["grid"], told["state"]) == (1, "right so far")
+    out = desk.folder / "all.png"
+    assert papernudge("check", photo, "--picture", out).code == 1
+    picture = cv2.imread(str(out))
+    assert picture is not None
+    assert max(picture.shape) <= 1600
     only = papernudge("check", photo, "--grid", 2)
     assert only.out == "Grid 2 of 2 on the page. One digit you wrote can't be right.\n"
     hint = papernudge("hint", photo)

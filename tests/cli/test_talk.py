@@ -52,6 +52,27 @@ def test_a_pipe_gets_the_sentence_and_nothing_else(
     assert (ran.out, ran.err) == (told[0] + "\n", "")
 
 
+def test_n_takes_the_digit_as_written_and_goes_on_at_depth_1(
+    at_terminal: Run, puzzle: str, told: list[str]
+) -> None:
+    ran = at_terminal("n\ns\n", "hint", "--given-line", puzzle, "--tell", "4")
+    nudge = next_nudge(Position.of(puzzle))
+    assert nudge is not None
+    position = Position.of(puzzle)
+    for cell, digit in nudge.line.places:
+        position = position.with_digit(cell, digit)
+    after = next_nudge(position)
+    assert after is not None
+    assert ran.out.index(told[3]) < ran.out.rindex(after.at(1).sentence)
+
+
+def test_a_board_that_has_not_changed_is_not_drawn_again(at_terminal: Run, puzzle: str) -> None:
+    ran = at_terminal("\ns\n", "hint", "--given-line", puzzle)
+    assert ran.out.count("1  2  3") == 1
+    ran = at_terminal("\n\ns\n", "hint", "--given-line", puzzle)
+    assert ran.out.count("1  2  3") == 2
+
+
 def test_an_unknown_reply_is_explained(at_terminal: Run, puzzle: str) -> None:
     ran = at_terminal("louder\ns\n", "hint", "--given-line", puzzle)
     assert "Press Enter, or type p, c or s." in ran.err
