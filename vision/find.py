@@ -18,8 +18,10 @@ from papernudge.vision.quality import cut_off, judge, outside
 
 Grey = npt.NDArray[np.uint8]
 
-_LONG = 1000
+_LONG = 1280
 """Long side of the picture that is searched, pixels."""
+_FEWEST = 12
+"""Cells that a piece of a grid must show to be mentioned."""
 _LEAST = 60
 """Smallest side of a grid that is looked for, pixels of that picture."""
 
@@ -34,7 +36,7 @@ class _Sighting:
     @property
     def score(self) -> float:
         """How well the lines support it, 0 to 1, more if the blocks are as they should be."""
-        return float(self.flat.support.mean()) * (1.0 if self.traits.plain else 0.8)
+        return self.flat.score * (1.0 if self.traits.plain else 0.8)
 
     @property
     def cell(self) -> float:
@@ -54,11 +56,6 @@ def work_view(raster: npt.NDArray[np.uint8]) -> tuple[Grey, float]:
         raster = np.asarray(cv2.resize(raster, size, interpolation=cv2.INTER_AREA), np.uint8)
     grey = cv2.cvtColor(raster, cv2.COLOR_BGR2GRAY)
     return np.asarray(cv2.GaussianBlur(grey, (3, 3), 0.7), np.uint8), scale
-
-
-def is_nine(flat: Flat) -> bool:
-    """Whether the lines seen make a 9×9 lattice: nearly every line, nearly along its length."""
-    return float(flat.support.mean()) > 0.8 and float(np.sort(flat.support.ravel())[2]) > 0.4
 
 
 def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
@@ -95,21 +92,22 @@ def _search(view: Grey) -> tuple[list[_Sighting], list[Lattice]]:
             if any(_inside(centre, s.flat.mesh.corners) and s.score > 0.95 for s in seen):
                 continue
             flat = flatten(view, start)
-            if isinstance(flat, Flat) and is_nine(flat):
+            if isinstance(flat, Flat) and flat.is_nine:
                 seen.append(_Sighting(flat, traits(view, flat)))
         if any(s.score > 0.9 for s in seen):
             break
     kept = _best(seen)
     corners = [s.flat.mesh.corners for s in kept]
+    partial = [p for p in partial if len(p.centres) >= _FEWEST and p.filled > 0.7]
     partial = [p for p in partial if not any(_inside(p.centres.mean(axis=0), c) for c in corners)]
     return kept, partial
 
 
 def _starts(mask: Grey, linked: list[Lattice]) -> Iterator[Points]:
-    """Rough meshes (10, 10, 2) worth trying, from cells first, then from outlines."""
+    """Rough meshes (10, 10, 2) worth trying, from outlines first, then from cells."""
+    yield from outlines(mask, _LEAST)
     for lattice in linked:
         yield from meshes_of(lattice)
-    yield from outlines(mask, _LEAST)
 
 
 def _best(seen: list[_Sighting]) -> list[_Sighting]:

@@ -92,29 +92,55 @@ def paper_pieces(mask: Grey, least: int) -> tuple[Points, Points, npt.NDArray[np
     return centres[good], np.stack([wide, high], axis=1)[good], edge[good]
 
 
-def lattices(centres: Points, sizes: Points, fewest: int = 16) -> list[Lattice]:
+def lattices(centres: Points, sizes: Points, fewest: int = 7) -> list[Lattice]:
     """Links cells into lattices of at least ``fewest`` cells, biggest first."""
     if len(centres) < fewest:
         return []
-    gap = centres[None] - centres[:, None]
-    far = np.abs(gap).max(axis=2)
-    alike = np.abs(np.log(sizes[None] / sizes[:, None])).max(axis=2) < 0.45
-    near = alike & (far > 0) & (far < 1.7 * sizes.max(axis=1)[:, None])
+    links = _neighbours(centres, sizes)
     free = np.ones(len(centres), bool)
     found = []
     # The cell with the most neighbours of its own size is the safest start.
-    for seed in np.argsort(-near.sum(axis=1), kind="stable"):
-        if not free[seed] or near[seed].sum() < 4:
+    counts = np.array([len(link) for link in links])
+    for seed in np.argsort(-counts, kind="stable"):
+        if counts[seed] < 4:
+            break
+        if not free[seed]:
             continue
-        lattice = _grow(int(seed), centres, gap, near, free)
+        lattice = _grow(int(seed), centres, links, free)
         if lattice is not None and len(lattice.centres) >= fewest:
             found.append(lattice)
     return sorted(found, key=lambda item: -len(item.centres))
 
 
-def _steps(seed: int, gap: npt.NDArray[np.float64], near: npt.NDArray[np.bool_]) -> Points | None:
-    """The two lattice vectors at a cell, right and down in the raster, (2, 2), or None."""
-    others = gap[seed][near[seed]]
+def _neighbours(centres: Points, sizes: Points) -> list[Ints]:
+    """For each cell the indices of those near it and alike in size.
+
+    Cells are sorted along x; only those within the widest reach are compared.
+    """
+    order = np.argsort(centres[:, 0], kind="stable")
+    x, y = centres[order].T
+    log_size = np.log(sizes[order])
+    reach = 1.7 * sizes[order].max(axis=1)
+    ends = np.searchsorted(x, x + reach)
+    count = ends - np.arange(len(x)) - 1
+    first = np.repeat(np.arange(len(x)), count)
+    step = np.arange(len(first)) - np.repeat(np.cumsum(count) - count, count)
+    second = first + 1 + step
+    ok = np.abs(y[first] - y[second]) < reach[first]
+    first, second = first[ok], second[ok]
+    ok = np.abs(log_size[first] - log_size[second]).max(axis=1) < 0.45
+    first, second = order[first[ok]], order[second[ok]]
+    both = np.concatenate([first, second]), np.concatenate([second, first])
+    by = np.argsort(both[0], kind="stable")
+    cuts = np.searchsorted(both[0][by], np.arange(1, len(x)))
+    return np.split(both[1][by], cuts)
+
+
+def _steps(others: Points) -> Points | None:
+    """The two lattice vectors at a cell, right and down in the raster, (2, 2), or None.
+
+    ``others``: (N, 2), where its neighbours lie from it.
+    """
     length = np.linalg.norm(others, axis=1)
     first = others[int(length.argmin())]
     # The second vector completes the lattice if both it and its opposite, or its sum, occur.
@@ -133,40 +159,37 @@ def _steps(seed: int, gap: npt.NDArray[np.float64], near: npt.NDArray[np.bool_])
 
 
 def _grow(
-    seed: int,
-    centres: Points,
-    gap: npt.NDArray[np.float64],
-    near: npt.NDArray[np.bool_],
-    free: npt.NDArray[np.bool_],
+    seed: int, centres: Points, links: list[Ints], free: npt.NDArray[np.bool_]
 ) -> Lattice | None:
     """Breadth first from a cell; each newly linked cell corrects its local step."""
-    steps = _steps(seed, gap, near)
+    free[seed] = False
+    steps = _steps(centres[links[seed]] - centres[seed])
     if steps is None:
-        free[seed] = False
         return None
     at = {seed: (0, 0)}
     taken = {(0, 0)}
     local = {seed: steps}
     queue = [seed]
-    free[seed] = False
+    ways = ((0, 1), (0, -1), (1, 1), (1, -1))
     for cell in queue:
-        own = local[cell]
-        close = np.flatnonzero(near[cell] & free)
+        close = links[cell][free[links[cell]]]
         if not len(close):
             continue
-        for axis, sign in ((0, 1), (0, -1), (1, 1), (1, -1)):
-            step = own[axis] * sign
-            off = np.abs(gap[cell][close] - step).sum(axis=1)
-            pick = int(off.argmin())
+        own = local[cell]
+        targets = np.stack([own[0], -own[0], own[1], -own[1]])
+        offs = np.abs((centres[close] - centres[cell])[None] - targets[:, None]).sum(axis=2)
+        picks = offs.argmin(axis=1).tolist()
+        fits = offs.min(axis=1) < 1.4 * _MISS * np.abs(targets).sum(axis=1)
+        for (axis, sign), pick, fit in zip(ways, picks, fits.tolist(), strict=True):
             place = (at[cell][0] + sign * (axis == 0), at[cell][1] + sign * (axis == 1))
             other = int(close[pick])
-            if off[pick] > 1.4 * _MISS * np.abs(step).sum() or place in taken or not free[other]:
+            if not fit or place in taken or not free[other]:
                 continue
             at[other] = place
             taken.add(place)
             free[other] = False
             moved = own.copy()
-            moved[axis] = 0.5 * own[axis] + 0.5 * sign * gap[cell][other]
+            moved[axis] = 0.5 * own[axis] + 0.5 * sign * (centres[other] - centres[cell])
             local[other] = moved
             queue.append(other)
     members = np.array(queue)
@@ -177,14 +200,18 @@ def _grow(
 def meshes_of(lattice: Lattice) -> list[Points]:
     """Rough meshes (10, 10, 2) for a lattice: one if it spans 9×9, else each that may fit.
 
-    Rows or columns that the lattice lacks at its rim are continued on either side.
+    Rows or columns that the lattice lacks at its rim are continued on either side. Three by
+    three pieces may be the blocks of a grid whose thin lines are too faint.
     """
     wide, high = lattice.extent
-    if not (6 <= wide <= 10 and 6 <= high <= 10):
+    blocks = (wide, high) == (3, 3)
+    if not blocks and not (6 <= wide <= 10 and 6 <= high <= 10):
         return []
     model = _Page.fitted(lattice)
     if model is None:
         return []
+    if blocks:
+        return [model.crossings(0.0, 0.0, 1 / 3)]
     return [model.crossings(left, top) for left in _starts(wide) for top in _starts(high)]
 
 
@@ -207,15 +234,13 @@ class _Page:
         import cv2
 
         places = lattice.places + 0.5
-        matrix, _ = cv2.findHomography(places, lattice.centres, cv2.LMEDS)
-        if matrix is None:
+        found, _ = cv2.findHomography(places, lattice.centres, 0)
+        if found is None:
             return None
-        matrix = np.asarray(matrix, np.float64)
+        matrix = np.asarray(found, np.float64)
         left = lattice.centres - project(matrix, places)
-        size = np.abs(np.linalg.norm(lattice.centres[0] - lattice.centres[1]))
-        good = np.linalg.norm(left, axis=1) < 0.7 * size
-        if good.sum() < 12:
-            return None
+        off = np.linalg.norm(left, axis=1)
+        good = off < max(4.0 * float(np.median(off)), 0.05 * lattice.step)
         middle = places.mean(axis=0)
         design = _quadratic(places - middle)
         weighted = design * good[:, None]
@@ -223,9 +248,9 @@ class _Page:
         bend = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ left)
         return cls(matrix, bend, middle)
 
-    def crossings(self, left: int, top: int) -> Points:
-        """The (10, 10, 2) crossings of the nine columns from ``left`` and rows from ``top``."""
-        across, down = np.meshgrid(left + np.arange(10.0), top + np.arange(10.0))
+    def crossings(self, left: float, top: float, step: float = 1.0) -> Points:
+        """The (10, 10, 2) crossings from place ``left``, ``top``, lines ``step`` places apart."""
+        across, down = np.meshgrid(left + step * np.arange(10.0), top + step * np.arange(10.0))
         places = np.stack([across, down], axis=-1).reshape(-1, 2)
         moved = project(self.matrix, places) + _quadratic(places - self.middle) @ self.bend
         return np.asarray(moved.reshape(10, 10, 2), np.float64)

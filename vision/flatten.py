@@ -26,7 +26,30 @@ class Flat:
     mesh: Mesh
     support: Points
     contrast: float
+    evidence: Points
     segments: Segments
+
+    @property
+    def is_nine(self) -> bool:
+        """Whether all the lines of a 9×9 grid are there.
+
+        Lines around blocks must be plain to see, the thin ones at least as a crowd: print
+        that the blur all but swallowed still counts. A grid may lack its whole frame if every
+        line inside it is plain.
+        """
+        block, thin = self.evidence[:, _BLOCK], np.sort(self.evidence[:, _THIN].ravel())
+        framed = block.min() > 2.0 and np.sort(block.ravel())[2] > 4.0
+        if framed and self.support[:, _BLOCK].mean() > 0.85:
+            return bool(np.median(thin) > 1.5 and thin[3] > 0.0)
+        inner, rim = self.evidence[:, 1:9], self.evidence[:, [0, 9]]
+        whole = self.support[:, 1:9]
+        return bool(inner.min() > 3.0 and rim.max() < 2.0 and whole.min() > 0.6)
+
+    @property
+    def score(self) -> float:
+        """How well the lines bear the mesh out, 0 to 1, to choose between meshes."""
+        sure = np.clip(self.evidence / 5.0, 0.0, 1.0)
+        return float((sure.mean() + self.support.mean()) / 2)
 
     @property
     def outline(self) -> Points:
@@ -46,9 +69,12 @@ class Flat:
         )
 
 
-# (reach in cells, stiffness of the page) of each pass
-_PASSES = ((0.42, 100.0), (0.3, 10.0), (0.2, 1.0))
+# Of each pass: reach in cells, stiffness of the page, and the least agreement of lines and page;
+# a candidate that agrees less is given up.
+_PASSES = ((0.42, 100.0, 0.5), (0.3, 10.0, 0.7), (0.2, 1.0, 0.75))
 _LAST_REACH, _LAST_STIFFNESS = 0.12, 0.15
+_BLOCK = [0, 3, 6, 9]
+_THIN = [1, 2, 4, 5, 7, 8]
 _CLOSE = 0.07
 """A segment this near to the page model, in cells, counts as seen there."""
 
@@ -114,7 +140,8 @@ def _smooth(segments: Segments, stiffness: float, floor: float) -> tuple[Points,
     the least scale of a usual deviation, cells.
     """
     strong = np.maximum(segments.strength.reshape(2, 90).astype(np.float64), 0.0)
-    trust = np.minimum(strong / max(float(np.median(strong)), 1e-6), 1.0) + 1e-3
+    usual = np.maximum(np.percentile(strong, 80, axis=1, keepdims=True), 1e-6)
+    trust = np.minimum(strong / usual, 1.0) + 1e-3
     offset = segments.offset.reshape(2, 90).astype(np.float64)
     weight = trust
     page = stiffness * _BENDING + 1e-6 * np.eye(100)
@@ -146,11 +173,14 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
     be seen the smooth model stands, and ``seen`` says so.
     """
     crossings = np.asarray(start, np.float64)
-    for reach, stiffness in _PASSES:
+    for reach, stiffness, least in _PASSES:
         if not _sane(crossings):
             return Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
         segments = measure(grey, crossings, reach)
-        crossings = _moved(crossings, _smooth(segments, stiffness, reach / 10)[0])
+        shift, left = _smooth(segments, stiffness, reach / 10)
+        if _agreement(segments, left) < least:
+            return Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
+        crossings = _moved(crossings, shift)
     if not _sane(crossings):
         return Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
     segments = measure(grey, crossings, _LAST_REACH)
@@ -160,7 +190,42 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
     good = (np.abs(left) < _CLOSE) & (strong > max(0.15 * lines, 2.5))
     good = good.reshape(2, 10, 9)
     mesh = Mesh(_moved(crossings, shift), _seen(good))
-    return Flat(mesh, good.mean(axis=2), lines, segments)
+    evidence = line_evidence(segments)
+    # A rim that the photo's edge hides is neither for nor against.
+    evidence[_hidden(mesh.crossings, grey.shape)] = 5.0
+    return Flat(mesh, good.mean(axis=2), lines, evidence, segments)
+
+
+def _agreement(segments: Segments, left: Points) -> float:
+    """Share of the line strength seen that lies where the page model says, to 0.1 cell."""
+    strong = np.maximum(segments.strength.reshape(2, 90), 0.0)
+    return float((strong * (np.abs(left) < 0.1)).sum() / max(float(strong.sum()), 1e-6))
+
+
+def line_evidence(segments: Segments) -> Points:
+    """How surely each of the 20 lines is there, (2, 10), in standard errors.
+
+    ``segments``: (2, 10, 9) measured at the final mesh. The median over a line's nine segments of
+    how much darker its place is than the paper beside it, against the spread between them: a
+    thin line may drown in the noise in every segment and still stand out from all nine.
+    """
+    at, dark = segments.across, segments.profile
+    on = dark[..., np.abs(at) <= 0.04].mean(axis=-1)
+    beside = (np.abs(at) > 0.11) & (np.abs(at) < 0.2)
+    left, right = dark[..., beside & (at < 0)].mean(axis=-1), dark[..., beside & (at > 0)].mean(axis=-1)
+    stands = on - (left + right) / 2
+    middle = np.median(stands, axis=-1)
+    spread = 1.4826 * np.median(np.abs(stands - middle[..., None]), axis=-1)
+    return np.asarray(middle / (1.25 * spread / 3 + 0.3), np.float64)
+
+
+def _hidden(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
+    """Rim lines, bool (2, 10), most of whose crossings lie beyond the photo's edge."""
+    x, y = crossings[..., 0], crossings[..., 1]
+    out = (x < 1) | (y < 1) | (x > shape[1] - 2) | (y > shape[0] - 2)
+    lines = np.stack([out.mean(axis=1), out.mean(axis=0)]) > 0.5
+    lines[:, 1:9] = False
+    return lines
 
 
 def _seen(good: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
