@@ -167,8 +167,9 @@ def _with_tracing_paper(canvas: Raster, view: View, placed: Sequence[Placed]) ->
     return np.asarray(veiled, np.uint8)
 
 
-def _rim(window: tuple[float, float, float, float], grow: float = 0.01) -> Points:
-    """The edge of a window, a little larger than its rectangle, with the corners bevelled."""
+def _rim(window: tuple[float, float, float, float]) -> Points:
+    """The edge of a window with bevelled corners; one of a single cell stays inside its lines."""
+    grow = -0.05 if window[2] - window[0] == 1 == window[3] - window[1] else 0.01
     x0, y0, x1, y1 = window[0] - grow, window[1] - grow, window[2] + grow, window[3] + grow
     b = 0.12
     rim = np.array(
@@ -188,9 +189,10 @@ def _draw(canvas: Raster, view: View, placed: Placed) -> None:
     _halo(canvas, tracks, cell)
     for name in INKS:
         _pencil(canvas, [t for t in tracks if t[0].ink == name], cell, INKS[name])
+    taken: list[Box] = []
     for tab in scene.tabs:
         foot = view.apply(placed.to_raster(np.array([(tab.x, tab.y)])))[0]
-        _draw_tab(canvas, tab, foot, cell)
+        taken.append(_draw_tab(canvas, tab, foot, cell, taken))
 
 
 def _cell_size(view: View, placed: Placed) -> float:
@@ -261,8 +263,11 @@ def _lay(
 # ---------------------------------------------------------------- tabs and captions
 
 
-def _draw_tab(canvas: Raster, tab: Tab, foot: Points, cell: float) -> None:
-    """A slip of paper whose point touches the margin at ``foot``, pixels."""
+Box = tuple[int, int, int, int]
+
+
+def _draw_tab(canvas: Raster, tab: Tab, foot: Points, cell: float, taken: Sequence[Box]) -> Box:
+    """A slip of paper whose point touches the margin at ``foot``, pixels; where it lies."""
     import cv2
 
     size = max(11, round(0.38 * cell))
@@ -271,12 +276,33 @@ def _draw_tab(canvas: Raster, tab: Tab, foot: Points, cell: float) -> None:
     pad, tip = round(0.45 * size), round(0.5 * size)
     width, height = w + 2 * pad, round(1.55 * size)
     x, y = _tab_place(tab.side, foot, width, height, tip, canvas.shape)
+    x, y = _free_place(tab.side, (x, y, x + width, y + height), taken, canvas.shape)
     corners = [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
     point = (int(foot[0]), int(foot[1]))
     hull = cv2.convexHull(np.array([*corners, point], np.int32))
     cv2.fillPoly(canvas, [hull], (244, 251, 253), cv2.LINE_AA)
     cv2.polylines(canvas, [hull], True, INKS[tab.ink], max(1, round(0.03 * cell)), cv2.LINE_AA)
     put_letters(canvas, letters, x + pad, y + (height - h) // 2, TEXT)
+    return x, y, x + width, y + height
+
+
+def _free_place(
+    side: str, box: Box, taken: Sequence[Box], shape: tuple[int, ...]
+) -> tuple[int, int]:
+    """Left top corner of a tab, moved along its margin until it lies over no other tab."""
+    x0, y0, x1, y1 = box
+    step_x, step_y = ((x1 - x0) // 2, 0) if side in ("top", "bottom") else (0, (y1 - y0) // 2)
+    for turn in (0, 1, -1, 2, -2, 3, -3, 4, -4):
+        x, y = x0 + turn * step_x, y0 + turn * step_y
+        inside = 0 <= x <= shape[1] - (x1 - x0) and 0 <= y <= shape[0] - (y1 - y0)
+        moved = (x, y, x + x1 - x0, y + y1 - y0)
+        if inside and not any(_overlap(moved, other) for other in taken):
+            return x, y
+    return x0, y0
+
+
+def _overlap(a: Box, b: Box) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
 def _tab_place(
@@ -331,8 +357,9 @@ def put_letters(
 def _caption(text: str, width: int, side: int) -> Raster:
     """The sentence under the picture, uint8 (h, width, 3); no rows where there is none.
 
-    The letters are large enough for a picture that fills a phone's width, and shrink only when
-    the text would take more than a third of the picture.
+    The letters are large enough for a picture that fills a phone's width. They shrink where the
+    text would take more than a third of the picture; what still is too long for a small picture
+    is cut after its first sentence.
     """
     if not text:
         return np.zeros((0, width, 3), np.uint8)
@@ -340,10 +367,16 @@ def _caption(text: str, width: int, side: int) -> Raster:
     while True:
         lines = _wrapped(text, width - 2 * size, size)
         height = round(len(lines) * 1.4 * size + 1.3 * size)
-        if height <= side / 3 or size <= 12:
+        if height <= side / 3:
             break
-        size = max(12, round(size * 0.9))
-    strip = np.full((min(height, side), width, 3), PAPER, np.uint8)
+        if size <= max(12, width / 40):
+            first = text.split(". ")[0] + ". …"
+            if height <= side / 2.2 or first == text or len(first) >= len(text):
+                break
+            text, size = first, max(12, round(width / 26))
+        else:
+            size = max(12, round(size * 0.92))
+    strip = np.full((min(height, side // 2), width, 3), PAPER, np.uint8)
     for n, line in enumerate(lines):
         letters = letters_of(line, size)
         base = letters_of("Rx", size).shape[0]
