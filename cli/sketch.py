@@ -82,23 +82,45 @@ def sketch(
     wide, high = box[2] - box[0], box[3] - box[1]
     if turns % 2:
         wide, high = high, wide
-    scale = min(side / wide, side / high, max(1.0, LARGEST_UPSCALE_SIDE / max(wide, high)))
-    strip = _caption(caption, max(1, round(wide * scale)), side)
-    room = side - strip.shape[0]
-    if round(high * scale) > room:
-        scale = room / high
-        strip = _caption(caption, max(1, round(wide * scale)), side)
-        scale = min(scale, max(1, side - strip.shape[0]) / high)
+    most = min(side / wide, side / high, max(1.0, LARGEST_UPSCALE_SIDE / max(wide, high)))
+    scale, strip = _fitted(caption, wide, high, most, side)
     view = View(box, scale, turns % 4)
     canvas = _cut(pixels, view)
     canvas = _with_tracing_paper(canvas, view, placed)
     for one in placed:
         _draw(canvas, view, one)
-    if not caption:
+    if strip is None:
         return canvas
-    if strip.shape[1] != canvas.shape[1]:
-        strip = _caption(caption, canvas.shape[1], side)
-    return np.vstack([canvas, strip])[:side]
+    return np.vstack([canvas, _as_wide(strip, canvas.shape[1])])[:side]
+
+
+def _as_wide(strip: Raster, width: int) -> Raster:
+    """The strip cut or filled up to a width that rounding made a pixel or so different."""
+    out = np.empty((strip.shape[0], width, 3), np.uint8)
+    out[:] = PAPER
+    shared = min(width, strip.shape[1])
+    out[:, :shared] = strip[:, :shared]
+    return out
+
+
+def _fitted(
+    caption: str, wide: float, high: float, most: float, side: int
+) -> tuple[float, Raster | None]:
+    """The largest scale at which picture and caption fit into ``side``, and the caption's strip.
+
+    A text that would take too much from the picture is cut after its first sentence.
+    """
+    if not caption:
+        return most, None
+    short = caption.split(". ")[0] + ". …"
+    for text in (caption, short if len(short) < len(caption) else caption):
+        for part in (1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7):
+            scale = most * part
+            room = side - round(high * scale)
+            strip = _caption(text, round(wide * scale), min(room, round(0.45 * side)))
+            if strip is not None:
+                return scale, strip
+    return most, None
 
 
 def _close_box(placed: Placed) -> tuple[float, float, float, float]:
@@ -354,29 +376,24 @@ def put_letters(
     )
 
 
-def _caption(text: str, width: int, side: int) -> Raster:
-    """The sentence under the picture, uint8 (h, width, 3); no rows where there is none.
+def _caption(text: str, width: int, room: int) -> Raster | None:
+    """The sentence under the picture, uint8 (h, width, 3); None if it needs more than ``room`` rows.
 
-    The letters are large enough for a picture that fills a phone's width. They shrink where the
-    text would take more than a third of the picture; what still is too long for a small picture
-    is cut after its first sentence.
+    The letters are large enough for a picture that fills a phone's width, and a quarter smaller
+    where the text would not fit otherwise.
     """
-    if not text:
-        return np.zeros((0, width, 3), np.uint8)
-    size = max(12, round(width / 26))
-    while True:
+    largest = max(12, round(width / 26))
+    for size in sorted({largest, max(12, round(0.87 * largest)), max(12, round(0.75 * largest))})[
+        ::-1
+    ]:
         lines = _wrapped(text, width - 2 * size, size)
         height = round(len(lines) * 1.4 * size + 1.3 * size)
-        if height <= side / 3:
+        if height <= room:
             break
-        if size <= max(12, width / 40):
-            first = text.split(". ")[0] + ". …"
-            if height <= side / 2.2 or first == text or len(first) >= len(text):
-                break
-            text, size = first, max(12, round(width / 26))
-        else:
-            size = max(12, round(size * 0.92))
-    strip = np.full((min(height, side // 2), width, 3), PAPER, np.uint8)
+    else:
+        return None
+    strip = np.empty((height, width, 3), np.uint8)
+    strip[:] = PAPER
     for n, line in enumerate(lines):
         letters = letters_of(line, size)
         base = letters_of("Rx", size).shape[0]
