@@ -377,7 +377,7 @@ def put_letters(
 
 
 def _caption(text: str, width: int, room: int) -> Raster | None:
-    """The sentence under the picture, uint8 (h, width, 3); None if it needs more than ``room`` rows.
+    """The sentence under the picture, uint8 (h, width, 3); None if ``room`` rows are too few.
 
     The letters are large enough for a picture that fills a phone's width, and a quarter smaller
     where the text would not fit otherwise.
