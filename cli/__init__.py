@@ -7,6 +7,10 @@ def main() -> None:
     """The command ``papernudge``."""
     import sys
 
-    from papernudge.cli.app import run
+    try:
+        from papernudge.cli.app import run
 
-    sys.exit(run(sys.argv[1:]))
+        code = run(sys.argv[1:])
+    except KeyboardInterrupt:  # while starting up
+        code = 130
+    sys.exit(code)

@@ -65,11 +65,16 @@ class HintWishes:
 
 def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
     """The next step at this depth, or why there is none."""
+    from papernudge.cli.pages import position_of
 
     def outcome(grid: GridReading) -> object:
+        paper = _paper_state(position_of(grid))
+        if paper != as_read:  # that is difference enough: no step need be looked for
+            return paper
         state, nudge = _next_step(grid, wishes)
         return state, json.dumps(nudge.at(depth).to_json()) if nudge else ""
 
+    as_read = _paper_state(sheet.position)
     state, nudge = _next_step(sheet.grid, wishes)
     doubts = _standing(sheet.grid, state, outcome)
     if doubts:

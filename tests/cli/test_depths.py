@@ -216,3 +216,54 @@ def test_a_solved_paper_has_no_hint_and_says_so(papernudge: Run) -> None:
     assert (ran.code, told["state"], told["nudge"]) == (0, "solved", None)
     checked = papernudge("check", "--given-line", PUZZLE, "--entry-line", entries)
     assert (checked.code, checked.out) == (0, "Solved: all 81 digits are right.\n")
+
+
+def test_an_unsure_answer_holds_the_doubts_and_no_nudge(
+    papernudge: Run, desk: Any, grid_says: Any
+) -> None:
+    from papernudge.vision.reading import Doubt
+
+    doubts = Doubt(1, "digit", 3, 0.6, ((8, 0.3), (None, 0.1))), Doubt(3, "hand", 2, 0.7)
+    photo = desk.says("breakfast.jpg", grid_says(PUZZLE, doubts=doubts))
+    for command in ("hint", "check"):
+        ran = papernudge(command, photo, "--json")
+        told = json.loads(ran.out)
+        schema().validate(told)
+        assert (ran.code, told["state"]) == (6, "unsure")
+        assert told["doubts"][0] == {
+            "cell": "R1C2",
+            "about": "digit",
+            "read": 3,
+            "chance": 0.6,
+            "instead": [{"digit": 8, "chance": 0.3}, {"digit": None, "chance": 0.1}],
+        }
+        assert told.get("nudge") is None
+        assert "wrong" not in told
+        assert ran.err.count("\n") == len(told["doubts"])
+
+
+def test_a_doubt_that_stands_alone_without_effect_may_matter_with_another(
+    grid_says: Any,
+) -> None:
+    from papernudge.cli.doubting import doubts_that_matter
+    from papernudge.vision.reading import Doubt
+
+    doubts = tuple(Doubt(c, "digit", None, 0.6, ((d, 0.4),)) for c, d in ((0, 8), (2, 1), (4, 7)))
+    grid = grid_says(PUZZLE, doubts=doubts)
+
+    def both(one: Any) -> object:
+        return one.cells[0].digit == 8 and one.cells[2].digit == 1
+
+    assert [d.cell for d in doubts_that_matter(grid, both)] == [0, 2]
+    assert doubts_that_matter(grid, lambda _: 0) == ()
+    assert len(doubts_that_matter(grid, lambda one: one.cells[4].digit)) == 1
+
+
+def test_no_step_is_said_where_none_is_known(monkeypatch: pytest.MonkeyPatch) -> None:
+    import papernudge.hints
+
+    monkeypatch.setattr(papernudge.hints, "next_nudge", lambda *_, **__: None)
+    answer = hint_answer(sheet(), 1, HintWishes())
+    assert (answer.state, answer.code, answer.document()["nudge"]) == ("no step", 0, None)
+    assert "No step that this tool knows" in answer.sentence
+    schema().validate(answer.document())
