@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -172,6 +174,10 @@ def check(
 
 def run(arguments: Sequence[str]) -> int:
     """Runs the command and gives its exit code; nothing but a sentence reaches the user."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed by the caller
+            nowhere = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - open to the end
+            setattr(sys, name, nowhere)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # odd file names and old terminals must not crash
             stream.reconfigure(errors="backslashreplace")
@@ -183,20 +189,31 @@ def run(arguments: Sequence[str]) -> int:
         return int(Exit.DONE)
     except KeyboardInterrupt:
         return int(Exit.STOPPED)
+    except OSError as error:
+        if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
+            return _fault(error)
+        _forget_standard_output()
+        why = (error.strerror or "it is closed").lower()
+        return _told(f"The answer can't be written out ({why}): make room for it.", Exit.FILE)
     except Stop as stop:
         return _told(stop.sentence, stop.code)
     except MemoryError:
         return _told("There is not enough memory for this: try a smaller photo.", Exit.FAULT)
-    except Exception as fault:  # a fault of ours: say so, without a traceback
-        if os.environ.get("PAPERNUDGE_DEBUG"):
-            raise
-        what = f"{type(fault).__name__}: {fault}".splitlines()[0]
-        return _told(
-            f"This is a fault of papernudge, not yours ({what});"
-            " with PAPERNUDGE_DEBUG=1 it tells more.",
-            Exit.FAULT,
-        )
+    except Exception as fault:
+        return _fault(fault)
     return code
+
+
+def _fault(fault: Exception) -> int:
+    """A fault of ours, told without a traceback unless that is wanted."""
+    if os.environ.get("PAPERNUDGE_DEBUG"):
+        raise fault
+    what = f"{type(fault).__name__}: {fault}".splitlines()[0]
+    return _told(
+        f"This is a fault of papernudge, not yours ({what});"
+        " with PAPERNUDGE_DEBUG=1 it tells more.",
+        Exit.FAULT,
+    )
 
 
 def _dispatch(arguments: list[str]) -> int:

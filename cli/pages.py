@@ -176,8 +176,8 @@ def choose(page: Page, wanted: int | None) -> Sheet:
     """The grid that was asked for, or the first puzzle; Stop (2) or (3) if there is none."""
     many = len(page.grids)
     if wanted is not None and wanted > many:
-        found = "1 grid" if many == 1 else f"{many} grids"
-        raise bad_words(f"--grid {wanted} was asked for, but the photo shows {found}.")
+        found = "just 1 grid was" if many == 1 else f"{many} grids were"
+        raise bad_words(f"--grid {wanted} was asked for, but {found} found.")
     number = wanted or first_puzzle(page)
     if number is None:
         number = 1

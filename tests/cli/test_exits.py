@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -214,3 +215,15 @@ def test_a_photo_comes_from_standard_input(
     assert ran.code == Exit.DONE
     assert json.loads(ran.out)["photo"] == "-"
     assert json.loads(ran.out)["grids"][0]["givens"] == puzzle
+
+
+@pytest.mark.parametrize(("out", "code"), [(">/dev/full", 5), (">&-", 0), ("| head -c 1", 0)])
+def test_an_output_that_takes_nothing_more_makes_no_traceback(
+    puzzle: str, out: str, code: int
+) -> None:
+    line = f"{sys.executable} -m papernudge.cli hint --walk --given-line {puzzle} {out}"
+    done = subprocess.run(["bash", "-c", line], capture_output=True, text=True, check=False)
+    assert done.returncode == code
+    assert "Traceback" not in done.stderr
+    assert "Exception" not in done.stderr
+    assert done.stderr.count("\n") <= 1
