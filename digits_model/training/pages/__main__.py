@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from papernudge.digits_model.training.pages.draw import draw
+from papernudge.digits_model.training.pages.fixtures import write_fixtures
 from papernudge.digits_model.training.pages.fonts import MissingSuppliesError, write_pack
 from papernudge.digits_model.training.pages.presets import PRESETS, preset
 from papernudge.digits_model.training.pages.preview import contact_sheet, save
@@ -25,6 +26,8 @@ def main(words: list[str] | None = None) -> int:
     preview.add_argument("--first", type=int, default=0, help="seed of the first page")
     preview.add_argument("--count", type=int, default=9)
     preview.add_argument("--split", default="train", choices=SPLITS)
+    fixtures = commands.add_parser("fixtures", help="draw the published fixtures anew")
+    fixtures.add_argument("--to", type=Path, default=Path("fixtures"))
     told = parser.parse_args(words)
     try:
         if told.command == "preview":
@@ -32,6 +35,12 @@ def main(words: list[str] | None = None) -> int:
             pages = [draw(preset(told.preset, seed, split=told.split)) for seed in seeds]
             save(contact_sheet(pages), told.out)
             print(f"{told.out}: {len(pages)} pages")
+            return 0
+        if told.command == "fixtures":
+            sizes = write_fixtures(told.to)
+            for name, size in sizes:
+                print(f"{name:28} {size / 1024:7.0f} KiB")
+            print(f"{'all':28} {sum(size for _, size in sizes) / 1024:7.0f} KiB")
             return 0
         size = write_pack(told.out)
         print(f"{told.out}: {size / 2**20:.2f} MiB")

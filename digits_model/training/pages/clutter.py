@@ -54,7 +54,10 @@ class Clutter:
         """A heading above a grid, fitted to the height of the box."""
         chance = stream(self.spec.seed, "title", number)
         titles = self.held.text(self.spec.text)["titles"]
-        strip = titles[int(chance.integers(len(titles)))]
+        chosen = int(chance.integers(len(titles)))
+        if number == 0 and self.spec.title >= 0:
+            chosen = self.spec.title % len(titles)
+        strip = titles[chosen]
         high = (box[3] - box[1]) * float(chance.uniform(0.6, 1.0))
         wide = min(high * strip.shape[1] / strip.shape[0], box[2] - box[0])
         if chance.random() < 0.25:  # white on a bar of colour
@@ -75,6 +78,18 @@ class Clutter:
             return
         left = box[0] if chance.random() < 0.6 else (box[0] + box[2] - wide) / 2
         self.sheet.stamp(self.sheet.fitted(strip, wide, high), left, box[3] - high, ink)
+
+    def masthead(self, left: float, right: float, foot: float) -> None:
+        """The paper's name across the page, standing on a rule at ``foot``."""
+        strip = self.held.text(self.spec.text)["titles"][0]
+        high = min(1.9, 0.8 * (right - left) * strip.shape[0] / strip.shape[1])
+        wide = high * strip.shape[1] / strip.shape[0]
+        mask = self.sheet.fitted(strip, wide, high)
+        self.sheet.stamp(mask, (left + right - wide) / 2, foot - high, _BLACK)
+        self.sheet.bar(left, foot, right, foot + 0.05, _BLACK)
+        self.decoys.append(
+            ("masthead", ((left + right - wide) / 2, foot - high, (left + right + wide) / 2, foot))
+        )
 
     def _text(self, box: Box, chance: np.random.Generator) -> None:
         """Columns of running text."""

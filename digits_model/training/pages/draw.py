@@ -111,6 +111,9 @@ def _print_page(
             decoys += [("margin note", box) for box in parked]
         else:
             clutter.fill(place.what, place.box, place.number)
+    if spec.masthead:
+        target = view.layout.target
+        clutter.masthead(target[0], target[2], target[1] - spec.gap - 0.2)
     for kind, name, box, cells in clutter.other:
         drawn.append(_Drawn(kind, name, box, cells, {}))
     return drawn, decoys + clutter.decoys

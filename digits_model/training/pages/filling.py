@@ -17,7 +17,7 @@ from papernudge.digits_model.training.pages.hand import (
     note_pen,
     slash,
 )
-from papernudge.digits_model.training.pages.puzzles import _PEERS
+from papernudge.digits_model.training.pages.puzzles import PEERS, natural_order
 from papernudge.digits_model.training.pages.spec import NOTE_STYLES, PageSpec
 from papernudge.digits_model.training.pages.truth import CellTruth
 
@@ -52,7 +52,12 @@ def _misprint(spec: PageSpec, cells: list[CellTruth]) -> None:
 
 def _entries(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[int]) -> None:
     chance = stream(spec.seed, "entries", number)
-    blanks = chance.permutation([i for i, c in enumerate(cells) if c.kind == "blank"])
+    blanks = [i for i, c in enumerate(cells) if c.kind == "blank"]
+    if spec.order == "natural":
+        printed = [solution[i] if c.kind == "given" else 0 for i, c in enumerate(cells)]
+        blanks = natural_order(printed, solution, chance)
+    else:
+        blanks = chance.permutation(blanks).tolist()
     for i in blanks[: round(spec.fill * len(blanks))]:
         cells[i] = CellTruth("entry", solution[i])
 
@@ -61,7 +66,7 @@ def _mistakes(spec: PageSpec, cells: list[CellTruth], solution: list[int]) -> No
     chance = stream(spec.seed, "mistakes")
     entries = chance.permutation([i for i, c in enumerate(cells) if c.kind == "entry"])
     for i in entries[: spec.mistakes]:
-        seen = {cells[p].digit for p in _PEERS[i]}
+        seen = {cells[p].digit for p in PEERS[i]}
         # Mostly a digit that clashes with nothing yet: people see a plain clash.
         quiet = [d for d in range(1, 10) if d != solution[i] and d not in seen]
         clash = chance.random() < 0.25 or not quiet
@@ -80,7 +85,7 @@ def _notes(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[i
             continue
         if cell.kind != "blank" or wanted >= spec.note_share:
             continue
-        seen = {cells[p].digit for p in _PEERS[i]}
+        seen = {cells[p].digit for p in PEERS[i]}
         able = [d for d in range(1, 10) if d not in seen]
         notes = [d for d in able if d == solution[i] or spare[d - 1] < 0.75]
         if len(notes) > 4 and spec.note_style != "raster":

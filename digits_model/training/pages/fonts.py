@@ -29,7 +29,7 @@ BASE = 78
 CAP = 64
 """Rows from the base to the top of the 8."""
 LINE_HIGH = 40
-"""Rows of a strip of running text."""
+"""Rows of a strip of running text; titles have twice as many."""
 
 FOLDERS = ("/usr/share/fonts", "/usr/local/share/fonts", "/usr/share/texmf/fonts")
 """Where font files are looked for."""
@@ -160,7 +160,7 @@ class SystemSupplies(Supplies):
         return {
             "letters": [_glyph(_sized(path, CAP), letter) for letter in LETTERS],
             "lines": [_strip(small, _sentence(words), 1400) for _ in range(6)],
-            "titles": [_strip(small, title, None) for title in TITLES],
+            "titles": [_strip(_sized(path, 44), title, None, 2) for title in TITLES],
         }
 
     @lru_cache(maxsize=1)  # noqa: B019
@@ -185,6 +185,11 @@ class PackSupplies(Supplies):
         """``path``: the .npz file."""
         with np.load(path) as held:
             self._held = {name: held[name] for name in held.files}
+        rows = self._held["glyphs"].shape[0]
+        if rows != HIGH:
+            raise MissingSuppliesError(
+                f"expected glyphs of {HIGH} rows, {path} holds {rows}: write the pack anew"
+            )
         self._files = {str(f): i for i, f in enumerate(self._held["files"])}
         self._starts = np.concatenate([[0], np.cumsum(self._held["widths"].ravel())])
 
@@ -273,12 +278,12 @@ def _glyph(font: Any, sign: str) -> Mask:
     return np.asarray(canvas, np.uint8)
 
 
-def _strip(font: Any, text: str, width: int | None) -> Mask:
+def _strip(font: Any, text: str, width: int | None, times: int = 1) -> Mask:
     from PIL import Image, ImageDraw
 
     wide = width or int(font.getlength(text)) + 6
-    canvas = Image.new("L", (wide, LINE_HIGH), 0)
-    ImageDraw.Draw(canvas).text((2, 29), text, fill=255, font=font, anchor="ls")
+    canvas = Image.new("L", (wide, times * LINE_HIGH), 0)
+    ImageDraw.Draw(canvas).text((2, times * 29), text, fill=255, font=font, anchor="ls")
     return np.asarray(canvas, np.uint8)
 
 

@@ -127,9 +127,13 @@ class InkLayer:
             girth = wide * (
                 1 + pen.vary * (0.6 * press * (part - 0.5) + 0.5 * np.sin(6 * part + 3 * lean))
             )
-            girth = np.maximum(1, np.round(girth)).astype(int)
-            for i, thick in zip(at.tolist(), girth.tolist(), strict=True):
-                cv2.polylines(self.mask, [pts[i : i + 4]], False, shade, thick, cv2.LINE_AA, _SUB)
+            whole = np.maximum(1, np.round(girth)).astype(int)
+            starts = [0, *(np.flatnonzero(np.diff(whole)) + 1).tolist()]
+            for k, first in enumerate(starts):  # one call for each run of equal width
+                last = starts[k + 1] if k + 1 < len(starts) else len(whole)
+                run = pts[at[first] : int(at[last - 1]) + 4]
+                thick = int(whole[first])
+                cv2.polylines(self.mask, [run], False, shade, thick, cv2.LINE_AA, _SUB)
         every = np.concatenate(lines)
         half = wide / px / 2
         (x0, y0), (x1, y1) = every.min(axis=0) - half, every.max(axis=0) + half

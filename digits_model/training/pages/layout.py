@@ -54,7 +54,7 @@ def lay_out(spec: PageSpec) -> Layout:
     spare = spots[spec.grids :]
     ring = [
         (c, r)
-        for r in range(-1, rows + 1)
+        for r in range(0 if spec.masthead else -1, rows + 1)
         for c in range(-1, columns + 1)
         if not (0 <= c < columns and 0 <= r < rows)
     ]
@@ -76,7 +76,12 @@ def lay_out(spec: PageSpec) -> Layout:
     for place in (*inside, *around):
         edge = _joined(edge, place.box)
     room = [float(v) for v in chance.uniform(0.6, 3.0, 4)]
-    page = (edge[0] - room[0], edge[1] - spec.gap - room[1], edge[2] + room[2], edge[3] + room[3])
+    page = (
+        edge[0] - room[0],
+        edge[1] - spec.gap - room[1] - 2.4 * spec.masthead,
+        edge[2] + room[2],
+        edge[3] + room[3],
+    )
     return Layout((*inside, *around), target, page)
 
 

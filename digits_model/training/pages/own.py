@@ -51,7 +51,7 @@ class OwnSupplies(Supplies):
         return {
             "letters": [_drawn(_sign(chance), 8) for _ in LETTERS],
             "lines": [_dashes(chance, 1400) for _ in range(6)],
-            "titles": [_dashes(chance, 12 * len(title)) for title in TITLES],
+            "titles": [np.repeat(_dashes(chance, 12 * len(t)), 2, axis=0) for t in TITLES],
         }
 
     @lru_cache(maxsize=1)  # noqa: B019

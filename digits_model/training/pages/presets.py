@@ -130,6 +130,7 @@ _NEWSPAPER: dict[str, Draw] = {
     "decoys": _some_decoys(1, 4),
     "gap": _flat(0.7, 3.0),
     "titles": _pick(True, False, weights=(3, 1)),
+    "masthead": _maybe(0.1, lambda g: True, False),
     "text": _whole(0, 7),
     "digit_high": _flat(0.4, 0.66),
     "digit_x": lambda g: float(g.normal(0, 0.015)),

@@ -12,13 +12,13 @@ BANK = 144
 """Puzzles in the bank; which one a page may use depends on its split."""
 
 _FOLDS = {"train": (0, 96), "calibrate": (96, 116), "test": (116, BANK)}
-_HOUSES = [
+HOUSES = [
     *[[r * 9 + c for c in range(9)] for r in range(9)],
     *[[r * 9 + c for r in range(9)] for c in range(9)],
     *[[(b // 3 * 3 + i // 3) * 9 + b % 3 * 3 + i % 3 for i in range(9)] for b in range(9)],
 ]
-_PEERS = [
-    sorted({x for house in _HOUSES if cell in house for x in house} - {cell}) for cell in range(81)
+PEERS = [
+    sorted({x for house in HOUSES if cell in house for x in house} - {cell}) for cell in range(81)
 ]
 _BITS = [[d for d in range(1, 10) if mask >> d & 1] for mask in range(1024)]
 
@@ -34,7 +34,7 @@ def solve(
     allowed = [0x3FE] * 81
     for cell, digit in enumerate(grid):
         if digit:
-            for peer in _PEERS[cell]:
+            for peer in PEERS[cell]:
                 allowed[peer] &= ~(1 << digit)
     found: list[list[int]] = []
     if all(not d or allowed[cell] >> d & 1 for cell, d in enumerate(grid)):
@@ -65,7 +65,7 @@ def _search(
         choices = [choices[i] for i in order.permutation(len(choices))]
     for digit in choices:
         bit = 1 << digit
-        touched = [p for p in _PEERS[best] if allowed[p] & bit]
+        touched = [p for p in PEERS[best] if allowed[p] & bit]
         for peer in touched:
             allowed[peer] ^= bit
         grid[best] = digit
@@ -119,6 +119,40 @@ def puzzle(split: str, seed: int, number: int, givens: int) -> tuple[list[int], 
     if chance.random() < 0.5:
         both = [square.T for square in both]
     return [int(d) for d in both[0].ravel()], [int(d) for d in both[1].ravel()], index
+
+
+def natural_order(givens: list[int], solution: list[int], chance: np.random.Generator) -> list[int]:
+    """The blank cells in about the order in which a person fills them.
+
+    Again and again one of the cells that are easiest at the time: the last of a house, a digit's
+    only place in a block, then in a row or column, then a cell with one candidate; any cell when
+    nothing of that kind is left.
+    """
+    grid, order = list(givens), []
+    while 0 in grid:
+        blanks = [cell for cell in range(81) if not grid[cell]]
+        effort = [_effort(grid, cell, solution[cell]) for cell in blanks]
+        easiest = [cell for cell, e in zip(blanks, effort, strict=True) if e == min(effort)]
+        cell = easiest[int(chance.integers(len(easiest)))]
+        grid[cell] = solution[cell]
+        order.append(cell)
+    return order
+
+
+def _effort(grid: list[int], cell: int, digit: int) -> int:
+    """0 last of a house, 1 only place in the block, 2 in a line, 3 only candidate, 4 else."""
+    own = [house for house in HOUSES if cell in house]
+    if any(sum(grid[x] == 0 for x in house) == 1 for house in own):
+        return 0
+    alone = [
+        all(x == cell or grid[x] or any(grid[p] == digit for p in PEERS[x]) for x in house)
+        for house in own
+    ]
+    if alone[2]:
+        return 1
+    if alone[0] or alone[1]:
+        return 2
+    return 3 if len({grid[p] for p in PEERS[cell]} - {0}) == 8 else 4
 
 
 def _shuffled(chance: np.random.Generator) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:

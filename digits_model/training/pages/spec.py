@@ -67,6 +67,10 @@ class PageSpec:
     gap: float = 1.6
     """Distance between neighbouring places, cells."""
     titles: bool = True
+    title: int = -1
+    """Which title stands above the first grid, counted as in fonts.TITLES; -1 for any."""
+    masthead: bool = False
+    """The paper's name over the whole width above the target."""
     text: int = 0
     """Which typeface runs the text and the titles."""
 
@@ -105,6 +109,8 @@ class PageSpec:
     # -- hand
     fill: float = 0.0
     """Share of the blanks that hold an entry."""
+    order: str = "any"
+    """``"natural"`` fills the easiest cells first, as people do; ``"any"`` is quicker to draw."""
     mistakes: int = 0
     """Entries of the first grid that are not the solution's digit."""
     writer: int = 0

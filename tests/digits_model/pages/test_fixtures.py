@@ -1,0 +1,151 @@
+"""The published fixtures are what their truth says, and can be drawn anew."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from papernudge.digits_model.training.pages import MissingSuppliesError
+from papernudge.digits_model.training.pages.fixtures import (
+    FIXTURES,
+    Fixture,
+    drawn,
+    stored,
+    truth_of,
+)
+from papernudge.digits_model.training.pages.fonts import SystemSupplies
+from papernudge.digits_model.training.pages.puzzles import HOUSES, PEERS, solve
+from papernudge.digits_model.training.pages.spec import from_json
+
+FOLDER = Path(__file__).resolve().parents[3] / "fixtures"
+PUZZLES = [f for f in FIXTURES if f.name not in {"no-grid.jpg", "cut-off.jpg"}]
+
+
+def told(name: str) -> dict[str, Any]:
+    held: dict[str, Any] = json.loads((FOLDER / f"{name}.json").read_text(encoding="utf-8"))
+    return held
+
+
+def alike(a: Any, b: Any) -> bool:
+    """Equal, but for numbers in the last decimal kept: processors round differently."""
+    if isinstance(a, dict):
+        return a.keys() == b.keys() and all(alike(a[k], b[k]) for k in a)
+    if isinstance(a, list):
+        return len(a) == len(b) and all(map(alike, a, b))
+    if isinstance(a, float):
+        return bool(abs(a - b) < 0.11)
+    return bool(a == b)
+
+
+def raster(data: bytes) -> np.ndarray[Any, np.dtype[np.int64]]:
+    from PIL import Image
+
+    if data[4:8] == b"ftyp":
+        import pillow_heif
+
+        pillow_heif.register_heif_opener()
+    return np.asarray(Image.open(io.BytesIO(data)).convert("RGB")).astype(int)
+
+
+def test_the_folder_holds_the_fixtures_with_their_truths_and_nothing_else() -> None:
+    wanted = {f.name for f in FIXTURES} | {f"{f.name}.json" for f in FIXTURES} | {"README.md"}
+    assert {p.name for p in FOLDER.iterdir()} == wanted
+
+
+def test_all_fixtures_together_stay_below_four_megabytes() -> None:
+    assert sum(p.stat().st_size for p in FOLDER.iterdir()) < 4e6
+
+
+@pytest.mark.parametrize("fixture", FIXTURES, ids=lambda f: f.name)
+def test_size_and_spec_are_those_of_the_truth(fixture: Fixture) -> None:
+    truth = told(fixture.name)
+    high, wide, _ = raster((FOLDER / fixture.name).read_bytes()).shape
+    assert truth["size"] == [wide, high]
+    assert from_json(truth["spec"]) == fixture.spec
+    assert truth["says"] == fixture.says
+
+
+@pytest.mark.parametrize("fixture", PUZZLES, ids=lambda f: f.name)
+def test_the_first_grid_is_a_whole_puzzle_and_proper_unless_misprinted(fixture: Fixture) -> None:
+    grid = told(fixture.name)["grids"][0]
+    assert grid["kind"] == "puzzle"
+    found = solve([0 if d == "." else int(d) for d in grid["givens"]], 2)
+    proper = found == [[int(d) for d in grid["solution"]]]
+    assert proper is (fixture.name != "misprint.jpg")
+
+
+def test_only_the_fixture_with_a_mistake_holds_one() -> None:
+    for fixture in PUZZLES:
+        grid = told(fixture.name)["grids"][0]
+        pairs = zip(grid["entries"], grid["solution"], strict=True)
+        wrong = sum(e not in (".", s) for e, s in pairs)
+        assert wrong == (fixture.name == "one-mistake.jpg")
+
+
+def test_the_later_photo_of_the_kitchen_table_only_adds_entries() -> None:
+    first, later = (told(n)["grids"][0] for n in ("kitchen-table.jpg", "kitchen-table-later.jpg"))
+    assert first["givens"] == later["givens"]
+    pairs = list(zip(first["entries"], later["entries"], strict=True))
+    assert all(a in (".", b) for a, b in pairs)
+    assert sum(a != b for a, b in pairs) >= 5
+
+
+def test_the_kitchen_table_offers_a_hidden_single_and_no_house_with_one_blank() -> None:
+    grid = told("kitchen-table.jpg")["grids"][0]
+    cells = [g if g != "." else e for g, e in zip(grid["givens"], grid["entries"], strict=True)]
+    assert min(sum(cells[x] == "." for x in house) or 9 for house in HOUSES) > 1
+    places = [
+        [x for x in house if cells[x] == "." and all(cells[p] != d for p in PEERS[x])]
+        for house in HOUSES[18:]
+        for d in "123456789"
+        if d not in [cells[x] for x in house]
+    ]
+    assert any(len(spots) == 1 for spots in places)
+
+
+def test_the_tag_is_on_the_tagged_photo_alone() -> None:
+    from PIL import Image
+
+    for fixture in FIXTURES:
+        if fixture.name.endswith(".jpg"):
+            with Image.open(FOLDER / fixture.name) as photo:
+                tag = photo.getexif().get(0x0112, 0)
+            assert tag == (6 if fixture.name == "rotation-tag.jpg" else 0)
+
+
+def test_the_sideways_page_truly_lies_on_its_side() -> None:
+    corners = np.array(told("sideways.jpg")["grids"][0]["corners"])
+    along = corners[1] - corners[0]  # the reader's top edge
+    assert abs(along[1]) > 5 * abs(along[0])
+
+
+def test_notes_and_struck_notes_stand_where_they_are_promised() -> None:
+    cells = told("notes.jpg")["grids"][0]["cells"]
+    assert sum(bool(c["notes"]) for c in cells) > 15
+    assert sum(bool(c["struck_notes"]) for c in cells) > 3
+
+
+def test_the_book_page_curls() -> None:
+    assert told("book.jpg")["grids"][0]["curl"] > 0.12
+
+
+def test_pages_without_a_whole_grid_say_so() -> None:
+    assert told("no-grid.jpg")["grids"] == []
+    assert told("cut-off.jpg")["grids"][0]["kind"] == "cut off"
+
+
+@pytest.mark.parametrize("fixture", FIXTURES, ids=lambda f: f.name)
+def test_a_fixture_drawn_anew_has_the_same_truth_and_the_same_photo(fixture: Fixture) -> None:
+    try:
+        page = drawn(fixture, SystemSupplies())
+    except MissingSuppliesError as missing:
+        pytest.skip(str(missing))
+    assert alike(json.loads(json.dumps(truth_of(fixture, page))), told(fixture.name))
+    kept = raster((FOLDER / fixture.name).read_bytes())
+    again = raster(stored(fixture, page.image))
+    assert np.abs(kept - again).mean() < 0.5  # encoders differ a little between builds
