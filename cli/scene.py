@@ -207,8 +207,8 @@ def checked_scene(told: Checked) -> Scene:
         _show_mistakes(scene, told)
     if isinstance(told, Checked4):
         for mistake, value in zip(told.mistakes, told.right, strict=True):
-            x, y = mistake.cell % 9 + 0.82, mistake.cell // 9 + 0.16
-            scene.add(ink.digit(value, x, y, 0.56), BLUE, USUAL)
+            x, y = mistake.cell % 9 + 0.9, mistake.cell // 9 + 0.1
+            scene.add(ink.digit(value, x, y, 0.54), BLUE, USUAL)
         for cell, value in zip(told.lost_notes, told.right_notes, strict=True):
             x, y = cell % 9 + 0.8, cell // 9 + 0.8
             scene.add(ink.digit(value, x, y, 0.3), BLUE, FINE)
