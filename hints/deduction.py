@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from papernudge.hints.board import Board
@@ -29,7 +30,7 @@ from papernudge.hints.looks import (
     sight_houses,
     sight_witnesses,
 )
-from papernudge.hints.solver import KEEP, is_possible
+from papernudge.hints.solver import KEEP, OutOfPatience, is_possible
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +94,10 @@ def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
 def evidence_of(board: Board, deduction: Deduction) -> Evidence:
     """The written cells and premises that its reads rest on, none of them idle.
 
-    A deduction without reads, a net, is asked what it needs of all that is written.
+    A deduction without reads, a net, rests on all that is written until it is ``reduced``.
     """
     if not deduction.reads:
-        return _reduced(board, deduction)
+        return Evidence(board.filled, houses=HOUSES_OF[deduction.held.bit_length() - 1][2:])
     cells, houses = 0, dict[House, None]()
     for read in deduction.reads:
         if isinstance(read, Scan):
@@ -109,34 +110,47 @@ def evidence_of(board: Board, deduction: Deduction) -> Evidence:
     return _trimmed(board, exclusions(deduction.reads), cells, tuple(houses))
 
 
-def _reduced(board: Board, deduction: Deduction) -> Evidence:
-    """Leave out written cells as long as the rest forces the claim by the rules of the grid."""
-    cells = board.filled
-    for cell in members(cells):
-        if forced(board, Evidence(cells & ~(1 << cell)), deduction):
-            cells &= ~(1 << cell)
-    return Evidence(cells, houses=HOUSES_OF[deduction.held.bit_length() - 1][2:])
+def reduced(board: Board, evidence: Evidence, deduction: Deduction) -> Evidence:
+    """Leave out, one by one, what the claim doesn't need by the rules of the grid.
+
+    A pattern as it is read may ask for more than its claim does: a further place that sees the
+    struck cell too does no harm, say. Premises are tried first, so that a line keeps no idle step.
+    """
+    for name in ("earlier", "noted", "cells"):
+        for item in members(getattr(evidence, name)):
+            less = replace(evidence, **{name: getattr(evidence, name) & ~(1 << item)})
+            if forced(board, less, deduction):
+                evidence = less
+    return evidence
 
 
 def forced(board: Board, evidence: Evidence, deduction: Deduction) -> bool:
-    """Whether the evidence and the rules alone force the claim."""
+    """Whether the evidence and the rules alone force the claim.
+
+    False also where that can't be shown with reasonable effort.
+    """
+    state = _consequences(board, evidence)
+    try:
+        return not any(is_possible(other) for other in _otherwise(state, deduction))
+    except OutOfPatience:
+        return False
+
+
+def _consequences(board: Board, evidence: Evidence) -> Candidates:
+    """The candidates that the evidence leaves."""
     state = ALL_CANDIDATES & ~(evidence.earlier | evidence.noted)
     for digit in DIGITS:
         for cell in members(board.placed[digit] & evidence.cells):
             state &= KEEP[81 * (digit - 1) + cell]
-    return not any(
-        is_possible(state & KEEP[bit]) for bit in members(deduction.ruled_out)
-    ) and not any(is_possible(state & ~candidate(cell, digit)) for cell, digit in deduction.places)
+    return state
 
 
-def irreducible(board: Board, evidence: Evidence, deduction: Deduction) -> bool:
-    """Whether nothing can be left out of the evidence."""
-    lesser = [replace(evidence, cells=evidence.cells & ~(1 << c)) for c in members(evidence.cells)]
-    lesser += [
-        replace(evidence, earlier=evidence.earlier & ~(1 << b)) for b in members(evidence.earlier)
-    ]
-    lesser += [replace(evidence, noted=evidence.noted & ~(1 << b)) for b in members(evidence.noted)]
-    return not any(forced(board, less, deduction) for less in lesser)
+def _otherwise(state: Candidates, deduction: Deduction) -> Iterator[Candidates]:
+    """What is left if one of the claims is false, for each of them."""
+    for bit in members(deduction.ruled_out):
+        yield state & KEEP[bit] if state >> bit & 1 else 0
+    for cell, digit in deduction.places:
+        yield state & ~candidate(cell, digit)
 
 
 def _scanned(board: Board, read: Scan) -> Cells:

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
-from papernudge.hints.deduction import Deduction, Evidence
+from papernudge.hints.board import Board
+from papernudge.hints.deduction import Deduction, Evidence, evidence_of, reduced
 from papernudge.hints.geometry import Candidates, Cell, Digit, House
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A deduction with its evidence."""
+    """A deduction, the board it is drawn on, and its evidence."""
 
     deduction: Deduction
+    board: Board = field(repr=False, compare=False)
     evidence: Evidence
+
+    @classmethod
+    def on(cls, board: Board, deduction: Deduction) -> Step:
+        """A deduction with the evidence that its reads rest on."""
+        return cls(deduction, board, evidence_of(board, deduction))
 
     @property
     def technique(self) -> str:
@@ -47,6 +54,23 @@ class Line:
     steps: tuple[Step, ...]
     price: int
     looks: int
+
+    def settled(self) -> Line:
+        """The line with nothing idle in it: evidence reduced, claims only as later steps use them.
+
+        Singles are minimal as they are read; what rests on a pattern is checked by the solver.
+        """
+        if len(self.steps) == 1:
+            return self
+        steps: list[Step] = []
+        needed = 0
+        for step in reversed(self.steps):
+            deduction = step.deduction.only(needed) if steps else step.deduction
+            if deduction.places or deduction.ruled_out:
+                evidence = reduced(step.board, step.evidence, deduction)
+                steps.insert(0, Step(deduction, step.board, evidence))
+                needed |= evidence.earlier
+        return Line(tuple(steps), self.price, self.looks)
 
     @property
     def last(self) -> Step:

@@ -253,7 +253,10 @@ def next_nudge(
         return None
     board = Board.of(position)
     line = nearest(cheapest_lines(board), last)
-    return None if line is None else Nudge(line, focus_of(line, position))
+    if line is None:
+        return None
+    line = line.settled()
+    return Nudge(line, focus_of(line, position))
 
 
 def focus_of(line: Line, position: Position) -> Focus:

@@ -27,7 +27,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction, evidence_of, exclusions
+from papernudge.hints.deduction import Deduction, exclusions
 from papernudge.hints.geometry import HOUSES_OF, Candidates, Cell, candidate
 from papernudge.hints.line import Line, Step
 from papernudge.hints.techniques.almost_locked import almost_locked_sets
@@ -231,7 +231,7 @@ def _line(found: Found) -> Line:
     """The steps of a line in the order they were drawn, each claiming only what later ones use."""
     if not found.parents:
         last = finished_house(found.board, found.deduction) or found.deduction
-        return Line((Step(last, evidence_of(found.board, last)),), found.price, last.looks)
+        return Line((Step.on(found.board, last),), found.price, last.looks)
     used: dict[int, Candidates] = {}
     order: dict[int, Found] = {}
 
@@ -242,11 +242,8 @@ def _line(found: Found) -> Line:
             order.setdefault(id(parent), parent)
 
     visit(found)
-    steps = [
-        Step(step.deduction.only(used[key]), evidence_of(step.board, step.deduction))
-        for key, step in order.items()
-    ]
-    steps.append(Step(found.deduction, evidence_of(found.board, found.deduction)))
+    steps = [Step.on(step.board, step.deduction.only(used[key])) for key, step in order.items()]
+    steps.append(Step.on(found.board, found.deduction))
     return Line(tuple(steps), found.price, found.price)
 
 

@@ -112,9 +112,14 @@ def candidates_after(line: str) -> Candidates:
     return state if written & ~state == 0 else 0
 
 
-def models(state: Candidates) -> Iterator[Candidates]:
-    """Every full grid inside a set of candidates, each as 81 candidates."""
+def models(state: Candidates, seed: int = 0, patience: int = 1 << 60) -> Iterator[Candidates]:
+    """Every full grid inside a set of candidates, each as 81 candidates.
+
+    ``seed`` chooses between branches as good as each other. Raises ``OutOfPatience`` when more
+    than ``patience`` branches have been opened.
+    """
     stack = [(state, 0)]
+    opened = 0
     while stack:
         state, done = stack.pop()
         outcome = propagated(state, done)
@@ -124,16 +129,32 @@ def models(state: Candidates) -> Iterator[Candidates]:
         if done == state:
             yield state
             continue
-        choice = _tightest(state)
-        choice &= -choice
+        opened += 1
+        if opened > patience:
+            raise OutOfPatience(f"expected an answer within {patience} branches, got none")
+        choice = _choice(state, seed + seed * opened)
         # The rest first, the choice last, so that the choice is taken up next.
         stack.append((state & ~choice, done))
         stack.append((state & KEEP[choice.bit_length() - 1], done))
 
 
+class OutOfPatience(Exception):  # noqa: N818 - says what it is
+    """A search was given up before it found an answer."""
+
+
 def is_possible(state: Candidates) -> bool:
-    """Whether a set of candidates holds a full grid."""
-    return next(models(state), None) is not None
+    """Whether a set of candidates holds a full grid.
+
+    Starts afresh with other branches when one attempt takes long: few digits leave room for bad
+    luck early on (C. P. Gomes, B. Selman, H. Kautz, "Boosting combinatorial search through
+    randomization", AAAI 1998). Raises ``OutOfPatience`` when no attempt gets through.
+    """
+    for seed, patience in enumerate((100, 100, 100, 200, 200, 400, 400, 800, 1600)):
+        try:
+            return next(models(state, seed, patience), None) is not None
+        except OutOfPatience:
+            continue
+    raise OutOfPatience("expected an answer after nine attempts, got none")
 
 
 def propagated(state: Candidates, done: Candidates = 0) -> tuple[Candidates, Candidates] | None:
@@ -178,13 +199,18 @@ def written_out(state: Candidates, fresh: Candidates) -> Candidates:
     return state
 
 
-def _tightest(state: Candidates) -> Candidates:
-    """The candidates of a cell with as few as possible but more than one."""
+def _choice(state: Candidates, turn: int) -> Candidates:
+    """A candidate of a cell with as few as possible but more than one; ``turn`` picks among such
+    cells and among the digits there.
+    """
     once, twice, thrice = 0, 0, 0
     for shift in range(0, 729, 81):
         plane = state >> shift & _PLANE
         thrice |= twice & plane
         twice |= once & plane
         once |= plane
-    cell = twice & ~thrice or twice
-    return ((cell & -cell) * _RULES[0][2]) & state
+    cells = twice & ~thrice or twice
+    later = cells >> turn % 81 << turn % 81
+    cells = later or cells
+    options = ((cells & -cells) * _RULES[0][2]) & state
+    return options & -options if turn % 2 == 0 else 1 << (options.bit_length() - 1)

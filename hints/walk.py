@@ -85,6 +85,7 @@ def walk(position: Position) -> Walk:
         line = nearest(cheapest_lines(Board.of(position)), last)
         if line is None:
             break
+        line = line.settled()
         steps.append(_walked(line, position, steps[-1] if steps else None, written))
         for cell, digit in line.places:
             position = position.with_digit(cell, digit)

@@ -91,6 +91,8 @@ def _swimming(
             continue
         struck = board.cells[digit] & lines & ~places & common_peers(members(fins))
         if struck:
-            reads = tuple(Scan(digit, house, cells) for _, house, cells in bases)
+            # A place that sees all that is struck would do no harm.
+            harmless = lines | common_peers(members(struck))
+            reads = tuple(Scan(digit, house, HOUSES[house] & harmless) for _, house, _ in bases)
             name = f"finned {FISH[size]}" if fins else FISH[size]
             yield deduce(board, name, reads, places, candidates_of(digit, struck))

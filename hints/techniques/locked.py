@@ -34,7 +34,7 @@ def locked_candidates(board: Board, budget: int) -> list[Deduction]:
             for other in houses_holding(places):
                 struck = cells & HOUSES[other] & ~all_of_it
                 if struck:
-                    read = Scan(digit, house, places)
+                    read = Scan(digit, house, all_of_it & HOUSES[other])
                     ruled_out = candidates_of(digit, struck)
                     found.append(deduce(board, LOCKED_CANDIDATES, (read,), places, ruled_out))
     return [d for d in found if d.looks <= budget]
