@@ -1,4 +1,4 @@
-"""``python -m papernudge.digits_model.training.pages``: pack, preview, fixtures."""
+"""``python -m papernudge.digits_model.training.pages``: pack, preview, draw, fixtures."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from papernudge.digits_model.training.pages.fonts import MissingSuppliesError, w
 from papernudge.digits_model.training.pages.presets import PRESETS, preset
 from papernudge.digits_model.training.pages.preview import contact_sheet, save
 from papernudge.digits_model.training.pages.spec import SPLITS
+from papernudge.digits_model.training.pages.store import ENDINGS, write_page
 
 
 def main(words: list[str] | None = None) -> int:
@@ -26,6 +27,13 @@ def main(words: list[str] | None = None) -> int:
     preview.add_argument("--first", type=int, default=0, help="seed of the first page")
     preview.add_argument("--count", type=int, default=9)
     preview.add_argument("--split", default="train", choices=SPLITS)
+    many = commands.add_parser("draw", help="draw a set of pages into a folder, with truth")
+    many.add_argument("out", type=Path)
+    many.add_argument("--preset", default="newspaper", choices=sorted(PRESETS))
+    many.add_argument("--first", type=int, default=0, help="seed of the first page")
+    many.add_argument("--count", type=int, default=10)
+    many.add_argument("--split", default="test", choices=SPLITS)
+    many.add_argument("--ending", default=".jpg", choices=ENDINGS)
     fixtures = commands.add_parser("fixtures", help="draw the published fixtures anew")
     fixtures.add_argument("--to", type=Path, default=Path("fixtures"))
     told = parser.parse_args(words)
@@ -35,6 +43,12 @@ def main(words: list[str] | None = None) -> int:
             pages = [draw(preset(told.preset, seed, split=told.split)) for seed in seeds]
             save(contact_sheet(pages), told.out)
             print(f"{told.out}: {len(pages)} pages")
+            return 0
+        if told.command == "draw":
+            for seed in range(told.first, told.first + told.count):
+                page = draw(preset(told.preset, seed, split=told.split))
+                write_page(page, told.out, f"{told.preset}-{seed:06d}", told.ending)
+            print(f"{told.out}: {told.count} pages")
             return 0
         if told.command == "fixtures":
             sizes = write_fixtures(told.to)

@@ -371,7 +371,7 @@ def _patches(kind: int) -> npt.NDArray[np.int64]:
             owner, traded = new, traded + 1
             if traded == 40:
                 break
-    return owner
+    return np.asarray(owner)
 
 
 def _joined(cells: npt.NDArray[np.bool_]) -> bool:

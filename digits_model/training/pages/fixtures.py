@@ -6,19 +6,16 @@ packages named in ``fonts.json``; nothing in them belongs to anybody else.
 
 from __future__ import annotations
 
-import io
 import json
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from papernudge.digits_model.training.pages.draw import Page, draw
 from papernudge.digits_model.training.pages.fonts import Supplies, supplies
 from papernudge.digits_model.training.pages.own import OwnHand
-from papernudge.digits_model.training.pages.sheet import Raster
 from papernudge.digits_model.training.pages.spec import PageSpec
+from papernudge.digits_model.training.pages.store import stored
 
 SANS, BOLD, SERIF = (
     "LiberationSans-Regular.ttf",
@@ -76,15 +73,13 @@ _BALLPOINT = {**_PENCIL, "pen": "ballpoint", "pen_ink": (140, 50, 30), "pen_widt
 class Fixture:
     """One photo: what it shows, its spec, and how it is stored.
 
-    ``orientation``: the EXIF rotation tag written beside the raster, 0 for none; it never turns
-    the raster. ``quality``: of the JPEG or HEIC, 0 for a lossless PNG.
+    ``quality``: of the JPEG or HEIC, 0 for a lossless PNG.
     """
 
     name: str
     says: str
     fields: dict[str, Any] = field(default_factory=dict)
     quality: int = 80
-    orientation: int = 0
 
     @property
     def spec(self) -> PageSpec:
@@ -179,8 +174,7 @@ FIXTURES = (
     Fixture(
         "rotation-tag.jpg",
         "An upright raster whose tag wrongly says that it must be turned by a quarter.",
-        {"seed": 16, "given_ink": (50, 45, 200), "turn": 3.0, "title": 12},
-        orientation=6,
+        {"seed": 16, "given_ink": (50, 45, 200), "tag": 6, "turn": 3.0, "title": 12},
     ),
     Fixture(
         "notes.jpg",
@@ -302,34 +296,13 @@ def truth_of(fixture: Fixture, page: Page) -> dict[str, Any]:
     }
 
 
-def stored(fixture: Fixture, image: Raster) -> bytes:
-    """The photo's file: JPEG, PNG or HEIC by the fixture's name."""
-    from PIL import Image
-
-    picture = Image.fromarray(np.ascontiguousarray(image[..., ::-1]))
-    out = io.BytesIO()
-    if fixture.name.endswith(".png"):
-        picture.save(out, "PNG", optimize=True)
-    elif fixture.name.endswith(".heic"):
-        import pillow_heif
-
-        pillow_heif.register_heif_opener()
-        picture.save(out, "HEIF", quality=fixture.quality)
-    else:
-        tags = Image.Exif()
-        if fixture.orientation:
-            tags[0x0112] = fixture.orientation
-        picture.save(out, "JPEG", quality=fixture.quality, exif=tags)
-    return out.getvalue()
-
-
 def write_fixtures(folder: Path, held: Supplies | None = None) -> list[tuple[str, int]]:
     """Draws all fixtures into the folder, each with its truth; returns names and bytes."""
     folder.mkdir(parents=True, exist_ok=True)
     sizes = []
     for fixture in FIXTURES:
         page = drawn(fixture, held)
-        photo = stored(fixture, page.image)
+        photo = stored(page, Path(fixture.name).suffix, fixture.quality)
         told = json.dumps(truth_of(fixture, page), indent=None, separators=(",", ":")) + "\n"
         (folder / fixture.name).write_bytes(photo)
         (folder / f"{fixture.name}.json").write_text(told, encoding="utf-8")

@@ -102,7 +102,7 @@ def _cast(strength: float) -> Draw:
     """White balance gone wrong: along warm to cold, and towards green more than magenta."""
 
     def draw(g: np.random.Generator) -> tuple[float, float, float]:
-        warm, tint = g.normal(0, strength), g.normal(0.35, 0.7) * strength
+        warm, tint = g.normal(0, strength), g.normal(0.5, 0.7) * strength
         gains = np.exp(np.array([-warm - tint / 2, tint / 2, warm - tint / 2]))
         blue, green, red = (float(x) for x in gains / gains.max())
         return blue, green, red
@@ -122,7 +122,7 @@ def _some_decoys(low: int, high: int) -> Draw:
 
 _NEWSPAPER: dict[str, Draw] = {
     "focus": _pick("grid", "page", weights=(4, 1)),
-    "share": _flat(0.72, 0.97),
+    "share": _flat(0.72, 0.985),
     "off_x": _flat(-1, 1),
     "off_y": _flat(-1, 1),
     "grids": _pick(1, 2, weights=(8, 1)),
@@ -132,7 +132,7 @@ _NEWSPAPER: dict[str, Draw] = {
     "titles": _pick(True, False, weights=(3, 1)),
     "masthead": _maybe(0.1, lambda g: True, False),
     "text": _whole(0, 7),
-    "digit_high": _flat(0.4, 0.66),
+    "digit_high": _flat(0.35, 0.66),
     "digit_x": lambda g: float(g.normal(0, 0.015)),
     "digit_y": lambda g: float(g.normal(0, 0.02)),
     "given_ink": lambda g: _ink(g) if g.random() < 0.22 else _grey(20, 105)(g),
@@ -186,7 +186,7 @@ _NEWSPAPER: dict[str, Draw] = {
     "tilt_to": _flat(0, 360),
     "fov": _flat(50, 74),
     "lens": lambda g: float(g.normal(0, 0.02)),
-    "focus_blur": _log(0.45, 2.2),
+    "focus_blur": _log(0.5, 2.3),
     "motion": _maybe(0.3, _flat(1, 5)),
     "motion_to": _flat(0, 180),
     "upscaled": _maybe(0.25, _flat(0.5, 0.95), 1.0),
@@ -205,6 +205,7 @@ _NEWSPAPER: dict[str, Draw] = {
     "glare": _maybe(0.04, _flat(0.2, 0.6)),
     "sharpen": _maybe(0.35, _flat(0.2, 1.2)),
     "jpeg": _whole(45, 95),
+    "tag": _pick(0, 1, 3, 6, 8, weights=(10, 10, 1, 2, 1)),
 }
 
 _EASY: dict[str, Draw] = {

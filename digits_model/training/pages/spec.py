@@ -222,6 +222,9 @@ class PageSpec:
     """The phone's own sharpening."""
     jpeg: int = 80
     """Quality 20 to 95; 0 leaves the raster as it is."""
+    tag: int = 0
+    """EXIF rotation tag written when the page is stored, 0 for none; right only by chance, and
+    it never turns the raster."""
 
     def as_json(self) -> dict[str, Any]:
         """Plain values that :func:`from_json` takes back."""

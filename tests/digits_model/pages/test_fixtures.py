@@ -11,16 +11,11 @@ import numpy as np
 import pytest
 
 from papernudge.digits_model.training.pages import MissingSuppliesError
-from papernudge.digits_model.training.pages.fixtures import (
-    FIXTURES,
-    Fixture,
-    drawn,
-    stored,
-    truth_of,
-)
+from papernudge.digits_model.training.pages.fixtures import FIXTURES, Fixture, drawn, truth_of
 from papernudge.digits_model.training.pages.fonts import SystemSupplies
 from papernudge.digits_model.training.pages.puzzles import HOUSES, PEERS, solve
 from papernudge.digits_model.training.pages.spec import from_json
+from papernudge.digits_model.training.pages.store import stored
 
 FOLDER = Path(__file__).resolve().parents[3] / "fixtures"
 PUZZLES = [f for f in FIXTURES if f.name not in {"no-grid.jpg", "cut-off.jpg"}]
@@ -147,5 +142,5 @@ def test_a_fixture_drawn_anew_has_the_same_truth_and_the_same_photo(fixture: Fix
         pytest.skip(str(missing))
     assert alike(json.loads(json.dumps(truth_of(fixture, page))), told(fixture.name))
     kept = raster((FOLDER / fixture.name).read_bytes())
-    again = raster(stored(fixture, page.image))
+    again = raster(stored(page, Path(fixture.name).suffix, fixture.quality))
     assert np.abs(kept - again).mean() < 0.5  # encoders differ a little between builds
