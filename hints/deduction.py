@@ -130,8 +130,11 @@ def forced(board: Board, evidence: Evidence, deduction: Deduction) -> bool:
     False also where that can't be shown with reasonable effort.
     """
     state = _consequences(board, evidence)
+    focus = deduction.held
+    for house in evidence.houses:
+        focus |= HOUSES[house]
     try:
-        return not any(is_possible(other) for other in _otherwise(state, deduction))
+        return not any(is_possible(other, focus) for other in _otherwise(state, deduction))
     except OutOfPatience:
         return False
 

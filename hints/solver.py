@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from papernudge.hints.geometry import PEERS, Candidates
+from papernudge.hints.geometry import PEERS, Candidates, Cells
 
 _ALL = (1 << 729) - 1
 _PLANE = (1 << 81) - 1
@@ -112,11 +112,18 @@ def candidates_after(line: str) -> Candidates:
     return state if written & ~state == 0 else 0
 
 
-def models(state: Candidates, seed: int = 0, patience: int = 1 << 60) -> Iterator[Candidates]:
+def models(
+    state: Candidates,
+    focus: Cells = 0,
+    by_place: bool = False,
+    seed: int = 0,
+    patience: int = 1 << 60,
+) -> Iterator[Candidates]:
     """Every full grid inside a set of candidates, each as 81 candidates.
 
-    ``seed`` chooses between branches as good as each other. Raises ``OutOfPatience`` when more
-    than ``patience`` branches have been opened.
+    Splits a cell into its digits, those in ``focus`` first, or with ``by_place`` a house into the
+    places of a digit. ``seed`` chooses between branches as good as each other.
+    Raises ``OutOfPatience`` when more than ``patience`` branches have been opened.
     """
     stack = [(state, 0)]
     opened = 0
@@ -132,7 +139,9 @@ def models(state: Candidates, seed: int = 0, patience: int = 1 << 60) -> Iterato
         opened += 1
         if opened > patience:
             raise OutOfPatience(f"expected an answer within {patience} branches, got none")
-        choice = _choice(state, seed + seed * opened)
+        turn = seed + seed * opened
+        options = _places(state) if by_place else _digits(state, focus, turn)
+        choice = options & -options if turn % 2 == 0 else 1 << (options.bit_length() - 1)
         # The rest first, the choice last, so that the choice is taken up next.
         stack.append((state & ~choice, done))
         stack.append((state & KEEP[choice.bit_length() - 1], done))
@@ -142,19 +151,20 @@ class OutOfPatience(Exception):  # noqa: N818 - says what it is
     """A search was given up before it found an answer."""
 
 
-def is_possible(state: Candidates) -> bool:
-    """Whether a set of candidates holds a full grid.
+def is_possible(state: Candidates, focus: Cells = 0) -> bool:
+    """Whether a set of candidates holds a full grid. ``focus``: where a contradiction may lie.
 
     Starts afresh with other branches when one attempt takes long: few digits leave room for bad
     luck early on (C. P. Gomes, B. Selman, H. Kautz, "Boosting combinatorial search through
     randomization", AAAI 1998). Raises ``OutOfPatience`` when no attempt gets through.
     """
-    for seed, patience in enumerate((100, 100, 100, 200, 200, 400, 400, 800, 1600)):
+    for seed, patience in enumerate((100, 100, 100, 200, 200, 200, 400, 400, 400, 1600, 1600)):
+        near, by_place = (focus, 0, 0)[seed % 3], seed % 3 == 1
         try:
-            return next(models(state, seed, patience), None) is not None
+            return next(models(state, near, by_place, seed, patience), None) is not None
         except OutOfPatience:
             continue
-    raise OutOfPatience("expected an answer after nine attempts, got none")
+    raise OutOfPatience("expected an answer after eleven attempts, got none")
 
 
 def propagated(state: Candidates, done: Candidates = 0) -> tuple[Candidates, Candidates] | None:
@@ -199,18 +209,36 @@ def written_out(state: Candidates, fresh: Candidates) -> Candidates:
     return state
 
 
-def _choice(state: Candidates, turn: int) -> Candidates:
-    """A candidate of a cell with as few as possible but more than one; ``turn`` picks among such
-    cells and among the digits there.
+def _digits(state: Candidates, focus: Cells, turn: int) -> Candidates:
+    """The candidates of a cell with as few as possible but more than one, in focus if there is one;
+    ``turn`` picks among such cells.
     """
-    once, twice, thrice = 0, 0, 0
+    once, twice, thrice, more = 0, 0, 0, 0
     for shift in range(0, 729, 81):
         plane = state >> shift & _PLANE
+        more |= thrice & plane
         thrice |= twice & plane
         twice |= once & plane
         once |= plane
-    cells = twice & ~thrice or twice
-    later = cells >> turn % 81 << turn % 81
-    cells = later or cells
-    options = ((cells & -cells) * _RULES[0][2]) & state
-    return options & -options if turn % 2 == 0 else 1 << (options.bit_length() - 1)
+    pairs = twice & ~thrice
+    cells = pairs & focus or twice & ~more & focus or twice & focus or pairs or twice
+    cells = cells >> turn % 81 << turn % 81 or cells
+    return ((cells & -cells) * _RULES[0][2]) & state
+
+
+def _places(state: Candidates) -> Candidates:
+    """The candidates for a digit in a house with as few as possible but more than one."""
+    best, fewest = 0, 10
+    for lanes, steps, copies in _RULES[1:]:
+        once, twice, thrice = state, 0, 0
+        for step in steps:
+            other = state >> step
+            thrice |= twice & other
+            twice |= once & other
+            once |= other
+        twice &= lanes
+        found = twice & ~thrice or twice
+        options = ((found & -found) * copies) & state
+        if 0 < options.bit_count() < fewest:
+            best, fewest = options, options.bit_count()
+    return best
