@@ -12,12 +12,25 @@ from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.fonts import Supplies
 from papernudge.digits_model.training.pages.printing import print_givens, rule_grid, set_digit
 from papernudge.digits_model.training.pages.puzzles import puzzle
-from papernudge.digits_model.training.pages.sheet import Sheet
+from papernudge.digits_model.training.pages.sheet import Raster, Sheet
 from papernudge.digits_model.training.pages.spec import Colour, PageSpec
 from papernudge.digits_model.training.pages.truth import CellTruth
 
 Box = tuple[float, float, float, float]
 _BLACK: Colour = (30, 30, 30)
+
+
+@lru_cache(maxsize=128)
+def text_lines(held: Supplies, number: int, rows: int) -> tuple[Raster, ...]:
+    """The strips of a text face at a height of ``rows`` pixels."""
+    import cv2
+
+    out = []
+    for strip in held.text(number)["lines"]:
+        size = (max(2, round(rows * strip.shape[1] / strip.shape[0])), rows)
+        how = cv2.INTER_AREA if rows < strip.shape[0] else cv2.INTER_LINEAR
+        out.append(np.asarray(cv2.resize(strip, size, interpolation=how), np.uint8))
+    return tuple(out)
 
 
 class Clutter:
@@ -99,9 +112,8 @@ class Clutter:
         wide = (box[2] - box[0]) / columns
         share = (wide - 0.4) / (line_high * lines[0].shape[1] / lines[0].shape[0])
         ink = _BLACK if chance.random() < 0.85 else (150, 110, 60)
-        strips = [
-            self.sheet.fitted(s, line_high * s.shape[1] / s.shape[0], line_high) for s in lines
-        ]
+        rows = max(2, round(line_high * self.sheet.scale))
+        strips = text_lines(self.held, self.spec.text, rows)
         for k in range(columns):
             top = box[1]
             while top + line_high < box[3]:

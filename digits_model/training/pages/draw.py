@@ -101,7 +101,7 @@ def _print_page(
             place.box[2],
             place.box[1] - 0.25,
         )
-        if not sheet.seen(place.box[0], head[1], place.box[2], place.box[3]):
+        if not _in_sight(place.box, view):
             continue
         if spec.titles and spec.gap > 0.6:
             clutter.title(head, place.number)
@@ -149,6 +149,14 @@ def _print_puzzle(
 def _grain(spec: PageSpec, number: int) -> npt.NDArray[np.uint8]:
     x, y = (int(v) for v in stream(spec.seed, "grain", number).integers(0, TILE - 1800, 2))
     return graphite()[y:, x:]
+
+
+def _in_sight(box: Box, view: View) -> bool:
+    """Whether the frame may show any of the box or of what stands close around it."""
+    wide = (box[0] - 2, box[1] - 2, box[2] + 2, box[3] + 2)
+    u, v = np.meshgrid(np.linspace(wide[0], wide[2], 8), np.linspace(wide[1], wide[3], 8))
+    at = view.to_photo(np.stack([u.ravel(), v.ravel()], axis=1))
+    return bool(_inside(at, view).any())
 
 
 def _inside(at: npt.NDArray[np.float64], view: View) -> npt.NDArray[np.bool_]:

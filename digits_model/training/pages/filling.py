@@ -17,7 +17,7 @@ from papernudge.digits_model.training.pages.hand import (
     note_pen,
     slash,
 )
-from papernudge.digits_model.training.pages.puzzles import PEERS, natural_order
+from papernudge.digits_model.training.pages.puzzles import PEERS, forced, natural_order
 from papernudge.digits_model.training.pages.spec import NOTE_STYLES, PageSpec
 from papernudge.digits_model.training.pages.truth import CellTruth
 
@@ -71,7 +71,16 @@ def _mistakes(spec: PageSpec, cells: list[CellTruth], solution: list[int]) -> No
         quiet = [d for d in range(1, 10) if d != solution[i] and d not in seen]
         clash = chance.random() < 0.25 or not quiet
         cells[i].digit = _other(solution[i], chance) if clash else int(chance.choice(quiet))
-        cells[i].marks.append("mistake")
+        cells[i].marks += ["mistake", "root"]
+    for _ in range(spec.followed if spec.mistakes else 0):
+        board = [cell.digit or 0 for cell in cells]
+        nexts = [(cell, digit) for cell, digit in forced(board) if cells[cell].kind == "blank"]
+        wrong = [(cell, digit) for cell, digit in nexts if digit != solution[cell]]
+        if not nexts:
+            break
+        cell, digit = (wrong or nexts)[int(chance.integers(len(wrong or nexts)))]
+        marks = ["mistake", "follows"] if digit != solution[cell] else []
+        cells[cell] = CellTruth("entry", digit, marks=marks)
 
 
 def _notes(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[int]) -> None:
@@ -96,6 +105,9 @@ def _notes(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[i
             cut = [d for d in notes if spare[d - 1] < 0.45][: len(notes) - 1] or notes[-1:]
             cell.struck_notes = sorted(cut)
             notes = [d for d in notes if d not in cut]
+        if spec.note_style == "middle" and len(notes) + len(cell.struck_notes) == 1:
+            cell.struck_notes = []  # a lone digit in the middle would be an entry, only smaller
+            continue
         cell.notes = sorted(notes)
         if notes or cell.struck_notes:
             cell.kind = "notes"
@@ -243,7 +255,10 @@ def _small(
     digits = sorted([*cell.notes, *cell.struck_notes])
     style = "corner" if cell.kind == "entry" else spec.note_style
     boxes = []
-    high = spec.note_high * (0.85 if len(digits) > 4 or style == "raster" else 1.0)
+    # Nobody writes notes nearly as large as entries.
+    high = min(spec.note_high, 0.6 * spec.entry_high) * (
+        0.85 if len(digits) > 4 or style == "raster" else 1.0
+    )
     for k, digit in enumerate(digits):
         x, y = _note_place(style, k, digit, len(digits), high)
         x, y = x + origin[0] + chance.normal(0, 0.014), y + origin[1] + chance.normal(0, 0.014)

@@ -139,6 +139,26 @@ def natural_order(givens: list[int], solution: list[int], chance: np.random.Gene
     return order
 
 
+def forced(grid: list[int]) -> list[tuple[int, int]]:
+    """Cells and digits that the digits of a grid force at once, right or wrong.
+
+    A cell with one candidate, or a digit with one place in a house; what a solver would write
+    next who trusts all that stands there.
+    """
+    able = {
+        cell: {1, 2, 3, 4, 5, 6, 7, 8, 9} - {grid[p] for p in PEERS[cell]}
+        for cell in range(81)
+        if not grid[cell]
+    }
+    found = {(cell, next(iter(digits))) for cell, digits in able.items() if len(digits) == 1}
+    for house in HOUSES:
+        for digit in range(1, 10):
+            places = [cell for cell in house if digit in able.get(cell, ())]
+            if len(places) == 1 and digit not in [grid[cell] for cell in house]:
+                found.add((places[0], digit))
+    return sorted(found)
+
+
 def _effort(grid: list[int], cell: int, digit: int) -> int:
     """0 last of a house, 1 only place in the block, 2 in a line, 3 only candidate, 4 else."""
     own = [house for house in HOUSES if cell in house]

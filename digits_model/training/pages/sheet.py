@@ -35,16 +35,6 @@ class Sheet:
         self.pixels: Raster = np.full(shape, 255, np.uint8)
         self.laid: Raster | None = None
 
-    def seen(self, x0: float, y0: float, x1: float, y1: float) -> bool:
-        """Whether any of this box is drawn at all."""
-        high, wide = self.pixels.shape[:2]
-        return (
-            (x1 - self.x0) * self.scale > 0
-            and (y1 - self.y0) * self.scale > 0
-            and (x0 - self.x0) * self.scale < wide
-            and (y0 - self.y0) * self.scale < high
-        )
-
     def stamp(self, mask: Raster, left: float, top: float, ink: Colour, cover: float = 1.0) -> None:
         """Ink through a mask whose first pixel's centre lies at left, top (cells)."""
         import cv2

@@ -113,6 +113,9 @@ class PageSpec:
     """``"natural"`` fills the easiest cells first, as people do; ``"any"`` is quicker to draw."""
     mistakes: int = 0
     """Entries of the first grid that are not the solution's digit."""
+    followed: int = 0
+    """Entries written after the mistakes, each forced by what then stood there: first such as
+    are wrong too. A mistake is marked ``root``, what follows from it ``follows``."""
     writer: int = 0
     """Which writer of the split, counted round."""
     variants: float = 0.15

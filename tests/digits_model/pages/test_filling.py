@@ -10,7 +10,7 @@ import pytest
 from papernudge.digits_model.training.pages import PageSpec, draw
 from papernudge.digits_model.training.pages.filling import fill_cells
 from papernudge.digits_model.training.pages.own import OwnSupplies
-from papernudge.digits_model.training.pages.puzzles import puzzle, solve
+from papernudge.digits_model.training.pages.puzzles import forced, puzzle, solve
 from papernudge.digits_model.training.pages.spec import NOTE_STYLES, PENS
 from papernudge.digits_model.training.pages.truth import CellTruth
 
@@ -38,6 +38,34 @@ def test_mistakes_are_as_many_as_asked_and_wrong(still: Make) -> None:
     wrong = [i for i, c in enumerate(cells) if c.kind == "entry" and c.digit != solution[i]]
     assert len(wrong) == 4
     assert all("mistake" in cells[i].marks for i in wrong)
+
+
+def test_what_follows_a_mistake_is_forced_by_it(still: Make) -> None:
+    follows = 0
+    for seed in range(8):
+        spec = still(seed, fill=0.5, order="natural", mistakes=1)
+        before, _ = filled(spec)
+        after, solution = filled(still(seed, fill=0.5, order="natural", mistakes=1, followed=4))
+        board = [c.digit or 0 for c in before]
+        assert sum("root" in c.marks for c in after) == 1
+        for i, cell in enumerate(after):
+            if cell.kind == "entry" and before[i].kind == "blank":
+                wrong = cell.digit != solution[i]
+                assert ("follows" in cell.marks) is wrong
+                follows += wrong
+        assert sum(c.kind == "entry" for c in after) <= sum(c.kind == "entry" for c in before) + 4
+        assert all(a.digit == b for a, b in zip(after, board, strict=True) if b)
+    assert follows >= 8
+
+
+def test_digits_forced_on_a_right_grid_are_right() -> None:
+    for seed in range(10):
+        givens, solution, _ = puzzle("test", seed, 0, 34)
+        assert all(digit == solution[cell] for cell, digit in forced(givens))
+
+
+def test_nothing_is_forced_on_an_empty_grid() -> None:
+    assert forced([0] * 81) == []
 
 
 def test_a_misprint_leaves_no_single_solution_to_the_givens_or_another_one(still: Make) -> None:

@@ -74,12 +74,20 @@ def test_the_first_grid_is_a_whole_puzzle_and_proper_unless_misprinted(fixture: 
     assert proper is (fixture.name != "misprint.jpg")
 
 
-def test_only_the_fixture_with_a_mistake_holds_one() -> None:
-    for fixture in PUZZLES:
-        grid = told(fixture.name)["grids"][0]
-        pairs = zip(grid["entries"], grid["solution"], strict=True)
-        wrong = sum(e not in (".", s) for e, s in pairs)
-        assert wrong == (fixture.name == "one-mistake.jpg")
+def test_mistakes_are_where_the_fixtures_say_and_nowhere_else() -> None:
+    wrong = {
+        fixture.name: sum(
+            e not in (".", s) for e, s in zip(g["entries"], g["solution"], strict=True)
+        )
+        for fixture in PUZZLES
+        for g in told(fixture.name)["grids"][:1]
+    }
+    expected = {"one-mistake.jpg": 1, "mistake-followed.jpg": 4, "six-grids.jpg": 1}
+    assert {name: count for name, count in wrong.items() if count} == expected
+
+
+def test_the_contest_sheet_holds_six_whole_puzzles() -> None:
+    assert [g["kind"] for g in told("six-grids.jpg")["grids"]] == ["puzzle"] * 6
 
 
 def test_the_later_photo_of_the_kitchen_table_only_adds_entries() -> None:
