@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from papernudge.vision.find_cells import Lattice, lattices, meshes_of, paper_pieces
 from papernudge.vision.find_kind import Traits, traits
-from papernudge.vision.find_outlines import ink_mask, outlines
+from papernudge.vision.find_outlines import ink_mask, outlines, slim
 from papernudge.vision.flatten import Flat, flatten
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
@@ -71,7 +71,7 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     view, scale = work_view(raster)
     sightings, partial = _search(view)
     size = (raster.shape[1], raster.shape[0])
-    biggest = max((s.cell for s in sightings), default=0.0)
+    biggest = max([s.cell for s in sightings] + [p.step for p in partial], default=0.0)
     grids = [_found(sighting, biggest, scale, size) for sighting in sightings]
     grids += [_fragment(lattice, scale, size) for lattice in partial]
     return tuple(sorted(grids, key=_reading_order))
@@ -81,12 +81,11 @@ def _search(view: Grey) -> tuple[list[_Sighting], list[Lattice]]:
     """The 9×9 lattices of a view and other lattices, the best one of those that overlap."""
     seen: list[_Sighting] = []
     partial: list[Lattice] = []
-    for keen in (0.5, 1.0, 2.0):
-        mask = ink_mask(view, keen)
+    for mask in _masks(view):
+        open_question = False
         centres, sizes, _ = paper_pieces(mask, _LEAST // 9)
         linked = lattices(centres, sizes)
-        if keen == 0.5:
-            partial = linked
+        partial = partial or linked
         for start in _starts(mask, linked):
             centre = start.reshape(-1, 2).mean(axis=0)
             if any(_inside(centre, s.flat.mesh.corners) and s.score > 0.95 for s in seen):
@@ -94,13 +93,26 @@ def _search(view: Grey) -> tuple[list[_Sighting], list[Lattice]]:
             flat = flatten(view, start)
             if isinstance(flat, Flat) and flat.is_nine:
                 seen.append(_Sighting(flat, traits(view, flat)))
-        if any(s.score > 0.9 for s in seen):
+            elif isinstance(flat, Flat):
+                open_question = open_question or flat.has_frame
+        if seen and not open_question:
             break
     kept = _best(seen)
     corners = [s.flat.mesh.corners for s in kept]
     partial = [p for p in partial if len(p.centres) >= _FEWEST and p.filled > 0.7]
     partial = [p for p in partial if not any(_inside(p.centres.mean(axis=0), c) for c in corners)]
     return kept, partial
+
+
+def _masks(view: Grey) -> Iterator[Grey]:
+    """Ink at several keennesses, the likeliest first."""
+    mask = ink_mask(view, 0.5)
+    yield mask
+    yield slim(mask, 7)
+    mask = ink_mask(view, 1.0)
+    yield mask
+    yield slim(mask, 7)
+    yield ink_mask(view, 2.0)
 
 
 def _starts(mask: Grey, linked: list[Lattice]) -> Iterator[Points]:
@@ -159,7 +171,7 @@ def _found(sighting: _Sighting, biggest: float, scale: float, size: tuple[int, i
         return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
     if not quality.ok:
         return FoundGrid(GridKind.TOO_POOR, corners, None, quality)
-    small = sighting.cell < 0.7 * biggest or 9 * sighting.cell < 0.22 * _LONG
+    small = sighting.cell < 0.66 * biggest
     full = sighting.traits.inked > 0.97 and small
     return FoundGrid(GridKind.FULL if full else GridKind.PUZZLE, corners, mesh, quality)
 

@@ -120,7 +120,7 @@ def _neighbours(centres: Points, sizes: Points) -> list[Ints]:
     order = np.argsort(centres[:, 0], kind="stable")
     x, y = centres[order].T
     log_size = np.log(sizes[order])
-    reach = 1.7 * sizes[order].max(axis=1)
+    reach = 1.55 * sizes[order].max(axis=1) + 8.0  # the ink of a line lies between
     ends = np.searchsorted(x, x + reach)
     count = ends - np.arange(len(x)) - 1
     first = np.repeat(np.arange(len(x)), count)

@@ -30,6 +30,17 @@ def ink_mask(grey: Grey, keen: float = 1.0) -> Grey:
     return np.asarray(cv2.compare(darker, floor, cv2.CMP_GT), np.uint8)
 
 
+def slim(mask: Grey, widest: int) -> Grey:
+    """The ink without what is wider than ``widest`` pixels both ways: bars are no lines.
+
+    Taken out, they cannot join a grid's frame to what stands beside it.
+    """
+    import cv2
+
+    solid = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((widest, widest), np.uint8))
+    return np.asarray(cv2.subtract(mask, solid), np.uint8)
+
+
 def outlines(mask: Grey, least: int) -> list[Points]:
     """Rough meshes (10, 10, 2) of pieces of ink that could be a grid, biggest first.
 

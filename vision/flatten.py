@@ -46,6 +46,12 @@ class Flat:
         return bool(inner.min() > 3.0 and rim.max() < 2.0 and whole.min() > 0.6)
 
     @property
+    def has_frame(self) -> bool:
+        """Whether the four sides and most lines are there: maybe a 9×9 that ink obscures."""
+        rim = self.evidence[:, [0, 9]]
+        return bool(rim.min() > 1.5 and self.evidence.mean() > 2.0)
+
+    @property
     def score(self) -> float:
         """How well the lines bear the mesh out, 0 to 1, to choose between meshes."""
         sure = np.clip(self.evidence / 5.0, 0.0, 1.0)
@@ -71,7 +77,7 @@ class Flat:
 
 # Of each pass: reach in cells, stiffness of the page, and the least agreement of lines and page;
 # a candidate that agrees less is given up.
-_PASSES = ((0.42, 100.0, 0.5), (0.3, 10.0, 0.7), (0.2, 1.0, 0.75))
+_PASSES = ((0.42, 100.0, 0.35), (0.3, 10.0, 0.45), (0.2, 1.0, 0.6))
 _LAST_REACH, _LAST_STIFFNESS = 0.12, 0.15
 _BLOCK = [0, 3, 6, 9]
 _THIN = [1, 2, 4, 5, 7, 8]
@@ -191,14 +197,17 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
     good = good.reshape(2, 10, 9)
     mesh = Mesh(_moved(crossings, shift), _seen(good))
     evidence = line_evidence(segments)
-    # A rim that the photo's edge hides is neither for nor against.
-    evidence[_hidden(mesh.crossings, grey.shape)] = 5.0
-    return Flat(mesh, good.mean(axis=2), lines, evidence, segments)
+    # What the photo's edge hides is neither for nor against.
+    hidden = _hidden(mesh.crossings, grey.shape)
+    evidence[hidden.mean(axis=2) > 0.3] = 5.0
+    support = (good | hidden).mean(axis=2)
+    return Flat(mesh, support, lines, evidence, segments)
 
 
 def _agreement(segments: Segments, left: Points) -> float:
     """Share of the line strength seen that lies where the page model says, to 0.1 cell."""
     strong = np.maximum(segments.strength.reshape(2, 90), 0.0)
+    strong = np.minimum(strong, max(float(np.median(strong)), 1e-6))  # pen strokes are stronger
     return float((strong * (np.abs(left) < 0.1)).sum() / max(float(strong.sum()), 1e-6))
 
 
@@ -212,7 +221,10 @@ def line_evidence(segments: Segments) -> Points:
     at, dark = segments.across, segments.profile
     on = dark[..., np.abs(at) <= 0.04].mean(axis=-1)
     beside = (np.abs(at) > 0.11) & (np.abs(at) < 0.2)
-    left, right = dark[..., beside & (at < 0)].mean(axis=-1), dark[..., beside & (at > 0)].mean(axis=-1)
+    left, right = (
+        dark[..., beside & (at < 0)].mean(axis=-1),
+        dark[..., beside & (at > 0)].mean(axis=-1),
+    )
     stands = on - (left + right) / 2
     middle = np.median(stands, axis=-1)
     spread = 1.4826 * np.median(np.abs(stands - middle[..., None]), axis=-1)
@@ -220,12 +232,13 @@ def line_evidence(segments: Segments) -> Points:
 
 
 def _hidden(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
-    """Rim lines, bool (2, 10), most of whose crossings lie beyond the photo's edge."""
+    """Segments of the four rims, bool (2, 10, 9), that lie on or beyond the photo's edge."""
+    edge = 2.0  # pixels: closer to it a line has paper on one side only
     x, y = crossings[..., 0], crossings[..., 1]
-    out = (x < 1) | (y < 1) | (x > shape[1] - 2) | (y > shape[0] - 2)
-    lines = np.stack([out.mean(axis=1), out.mean(axis=0)]) > 0.5
+    out = (x < edge) | (y < edge) | (x > shape[1] - 1 - edge) | (y > shape[0] - 1 - edge)
+    lines = np.stack([out, out.T])
     lines[:, 1:9] = False
-    return lines
+    return np.asarray(lines[..., :-1] | lines[..., 1:])
 
 
 def _seen(good: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:

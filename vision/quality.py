@@ -51,4 +51,4 @@ def outside(crossings: npt.NDArray[np.float64], size: tuple[int, int]) -> str | 
         "bottom": float(crossings[..., 1].max()) - down,
     }
     side = max(beyond, key=lambda key: beyond[key])
-    return side if beyond[side] > 0.25 * cell else None
+    return side if beyond[side] > 0.4 * cell else None
