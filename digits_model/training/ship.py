@@ -41,6 +41,9 @@ from papernudge.digits_model.training.real import folds
 from papernudge.vision.patches import CELL, MARGIN, PAPER, SIDE
 
 Set = tuple[Floats, Labels]
+LEGIBLE = 28.0
+"""Side of a cell in raster pixels from which the product reads a grid; smaller ones are turned
+away as too poor and are not counted here."""
 
 
 @torch.no_grad()
@@ -62,7 +65,7 @@ def scored(net: CellNet, stock: Iterable[Cells]) -> Set:
 def drawn_set(net: CellNet, preset: str, split: str, pages: int) -> Set:
     """Cells of drawn pages of one preset and split."""
     first = {"calibrate": 50_000_000, "test": 60_000_000}[split]
-    stock = (drawn.page_cells(preset, first + k, split) for k in range(pages))
+    stock = (drawn.page_cells(preset, first + k, split, least=LEGIBLE) for k in range(pages))
     return scored(net, stock)
 
 

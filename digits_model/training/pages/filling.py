@@ -15,6 +15,7 @@ from papernudge.digits_model.training.pages.hand import (
     loop,
     main_pen,
     note_pen,
+    second_pen,
     slash,
 )
 from papernudge.digits_model.training.pages.puzzles import PEERS, forced, natural_order
@@ -147,45 +148,56 @@ class Written:
     margin: list[Box] = field(default_factory=list)
 
 
+class _Inks:
+    """The layers of one grid, made when first written on; lower ones first."""
+
+    def __init__(self, spec: PageSpec, px: int) -> None:
+        rubbed = replace(note_pen(spec), grain=0.3, width=0.03)
+        self._pens = {
+            "rubbed": rubbed,
+            "notes": note_pen(spec),
+            "second": second_pen(spec),
+            "main": main_pen(spec),
+        }
+        self._made: dict[str, InkLayer] = {}
+        self._px = px
+
+    def __getitem__(self, name: str) -> InkLayer:
+        if name not in self._made:
+            self._made[name] = InkLayer(self._pens[name], self._px)
+        return self._made[name]
+
+    def layers(self) -> list[InkLayer]:
+        return [self._made[name] for name in self._pens if name in self._made]
+
+
 def write_grid(
     spec: PageSpec, number: int, cells: Sequence[CellTruth], writer: Writer, px: int
 ) -> Written:
     """Draws all that is not printed. ``px``: layer pixels a cell."""
-    out = Written()
-    big = InkLayer(main_pen(spec), px)
-    needs_small = any(c.notes or c.struck_notes for c in cells) or spec.margin_notes
-    small = InkLayer(note_pen(spec), px) if needs_small else big
-    ghosts = InkLayer(replace(note_pen(spec), grain=0.3, width=0.03), px)
-    used: set[int] = set()
+    out, inks = Written(), _Inks(spec, px)
+    others = stream(spec.seed, "second", number).random(81) < spec.second
     for i, cell in enumerate(cells):
-        chance = stream(spec.seed, "ink", number, i) if _has_ink(cell) else None
-        if chance is None:
+        if not _has_ink(cell):
             continue
+        chance = stream(spec.seed, "ink", number, i)
         boxes: list[Box] = []
         origin = (float(i % 9), float(i // 9))
+        pen = "second" if others[i] else "main"
         if "ghost" in cell.marks:
-            _ghost(ghosts, writer, origin, spec, chance)
-            used.add(2)
+            _ghost(inks["rubbed"], writer, origin, spec, chance)
         if cell.kind == "entry" or cell.struck:
-            boxes += _big(big, writer, cell, origin, spec, chance)
-            used.add(0)
+            boxes += _big(inks[pen], writer, cell, origin, spec, chance)
         if cell.notes or cell.struck_notes:
-            boxes += _small(small, writer, cell, origin, spec, chance)
-            used.add(1)
+            boxes += _small(inks["notes"], writer, cell, origin, spec, chance)
         if "circled" in cell.marks:
             wide, high = (float(v) for v in chance.uniform(0.75, 1.0, 2))
             ring = loop(origin[0] + 0.5, origin[1] + 0.5, wide, high, chance)
-            boxes.append(big.trace([ring], chance))
-            used.add(0)
+            boxes.append(inks[pen].trace([ring], chance))
         out.ink[i] = boxes
     if number == 0 and spec.margin_notes:
-        out.margin = _margin(small, writer, spec)
-        used.add(1)
-    if small is big and 1 in used:
-        used.add(0)
-    for k, layer in ((2, ghosts), (1, small), (0, big)):
-        if k in used and layer not in out.layers:
-            out.layers.append(layer)
+        out.margin = _margin(inks["notes"], writer, spec)
+    out.layers = inks.layers()
     return out
 
 

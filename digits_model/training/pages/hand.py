@@ -51,6 +51,13 @@ def _pencil(spec: PageSpec) -> Pen:
     return Pen((level + 4, level, level - 2), spec.pen_width, spec.pen_cover * 0.9, 0.65, 0.35)
 
 
+def second_pen(spec: PageSpec) -> Pen:
+    """What lies nearest when the main pen does not: a pencil, or a dark ballpoint."""
+    if spec.pen in {"pencil", "laid"}:
+        return Pen((70, 45, 40), 0.028, 0.9, 0.15, 0.3)
+    return _pencil(spec)
+
+
 def note_pen(spec: PageSpec) -> Pen:
     """The pen of the notes: finer than that of the entries."""
     pen = _pencil(spec) if spec.note_pencil else main_pen(spec)

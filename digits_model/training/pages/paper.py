@@ -83,6 +83,7 @@ def lay_on_paper(sheet: Sheet, spec: PageSpec, held: Supplies) -> None:
                 cut = tile[y : y + part.shape[0], x : x + part.shape[1]]
                 part[:] = cv2.multiply(part, cut, scale=1 / 255)
     _creases(sheet, spec)
+    _specks(sheet, spec)
 
 
 def _slow_tones(sheet: Sheet, spec: PageSpec, held: Supplies) -> Raster:
@@ -193,6 +194,31 @@ def _creases(sheet: Sheet, spec: PageSpec) -> None:
 
 TABLES = 12
 """Kinds of table top."""
+
+
+def _specks(sheet: Sheet, spec: PageSpec) -> None:
+    """Small dark things that are no digit: at most an eighth of a cell, a scratch a quarter."""
+    import cv2
+
+    for k in range(spec.specks):
+        chance = stream(spec.seed, "speck", k)
+        x, y = (float(v) for v in chance.uniform(-0.5, 9.5, 2))
+        long = float(
+            chance.uniform(0.1, 0.25) if chance.random() < 0.25 else chance.uniform(0.015, 0.12)
+        )
+        thin = (
+            long * float(chance.uniform(0.08, 0.2))
+            if long > 0.12
+            else long * float(chance.uniform(0.5, 1))
+        )
+        side = max(3, round(1.4 * long * sheet.scale) + 2)
+        mask = np.zeros((side, side), np.uint8)
+        axes = (max(4, round(4 * long * sheet.scale)), max(3, round(4 * thin * sheet.scale)))
+        middle = (side * 4, side * 4)
+        turn = float(chance.uniform(0, 180))
+        cv2.ellipse(mask, middle, axes, turn, 0, 360, 255, -1, cv2.LINE_AA, 3)
+        level = int(chance.integers(20, 140))
+        sheet.stamp(mask, x, y, (level, level, level), float(chance.uniform(0.5, 1)))
 
 
 @lru_cache(maxsize=TABLES)

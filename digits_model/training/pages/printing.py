@@ -34,13 +34,27 @@ def shade_cells(
         }.get(spec.shade, False)
         if tinted:
             cell.marks.append("shaded")
-            sheet.bar(x + c, y + r, x + c + 1, y + r + 1, spec.shade_ink)
+            _tint(sheet, spec, x + c, y + r)
         if "highlit" in cell.marks:
             ink = [(120, 255, 255), (200, 170, 255), (150, 255, 180), (255, 215, 150)][
                 odd * 2 + int(some[0])
             ]
             dx, dy = chance.uniform(0.04, 0.16, 2)
             sheet.bar(x + c + dx, y + r + dy, x + c + 1 - dy, y + r + 1 - dx, ink, 0.8)
+
+
+def _tint(sheet: Sheet, spec: PageSpec, x: float, y: float) -> None:
+    """A tinted cell: solid, or as dots on a screen turned by 45 degrees."""
+    if not spec.halftone:
+        sheet.bar(x, y, x + 1, y + 1, spec.shade_ink)
+        return
+    # Dots of half the area in an ink twice as strong look the same from afar.
+    ink = [max(0, 255 - 2 * (255 - level)) for level in spec.shade_ink]
+    side = max(2, round(sheet.scale))
+    at = 2 * np.pi * np.arange(side) / sheet.scale * spec.halftone / np.sqrt(2)
+    wave = np.cos(at[None, :] + at[:, None]) + np.cos(at[None, :] - at[:, None])
+    mask = np.clip(127.5 + 160 * wave, 0, 255).astype(np.uint8)
+    sheet.stamp(mask, x + 0.5 / sheet.scale, y + 0.5 / sheet.scale, (ink[0], ink[1], ink[2]))
 
 
 def rule_grid(

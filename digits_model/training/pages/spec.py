@@ -101,6 +101,8 @@ class PageSpec:
     shade: str = ""
     """``""``, ``"blocks"`` (every other block), ``"cells"`` (some), ``"givens"``, ``"all"``."""
     shade_ink: Colour = (215, 215, 215)
+    halftone: float = 0.0
+    """Dots a cell that a tint is printed with; 0 for a solid tint."""
     givens: int = 28
     """About how many; fewer where the puzzle would not be proper otherwise: never."""
     misprints: int = 0
@@ -121,6 +123,8 @@ class PageSpec:
     variants: float = 0.15
     """Chance that a digit's shape is one of our own drawn variants, not a writer's."""
     pen: str = "ballpoint"
+    second: float = 0.0
+    """Share of the entries written with another pen."""
     pen_ink: Colour = (120, 40, 30)
     pen_width: float = 0.03
     """Cells."""
@@ -165,6 +169,8 @@ class PageSpec:
     """Show-through of the page behind, 0 to 1."""
     creases: int = 0
     stains: int = 0
+    specks: int = 0
+    """Crumbs, ink spots and scratches, small and dark."""
     ring: bool = False
     """A coffee ring."""
     table: int = 0
