@@ -162,8 +162,10 @@ def spread(mask: Raster, gain_px: float) -> Raster:
     if abs(gain_px) < 0.05:
         return mask
     soft = cv2.GaussianBlur(mask, (0, 0), max(0.5, 1.2 * abs(gain_px))).astype(np.float32)
-    shift = 255 * np.clip(gain_px, -1.5, 1.5) * 0.3
-    moved = np.clip((soft - 127.5 + shift) * 1.6 + 127.5, 0, 255)
+    # An edge moves where its half-way level is put elsewhere; bare paper has to stay bare, so
+    # the level keeps away from 0.
+    half = 127.5 - 60 * np.clip(gain_px, -1, 1)
+    moved = np.clip((soft - half) * 2.2 + 127.5, 0, 255)
     return np.asarray(np.maximum(moved, mask * 0.6), np.uint8)
 
 

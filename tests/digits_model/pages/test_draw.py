@@ -20,6 +20,7 @@ from papernudge.digits_model.training.pages.fonts import (
 )
 from papernudge.digits_model.training.pages.own import OwnSupplies
 from papernudge.digits_model.training.pages.preview import contact_sheet, overlaid
+from papernudge.digits_model.training.pages.printing import spread
 from papernudge.digits_model.training.pages.strokes import samples, writer_split
 
 Make = Callable[..., PageSpec]
@@ -60,6 +61,8 @@ LOOKS: dict[str, Any] = {
     "through": 0.5,
     "creases": 2,
     "stains": 2,
+    "specks": 9,
+    "second": 0.5,
     "ring": True,
     "text": 3,
     "focus_blur": 1.5,
@@ -136,6 +139,38 @@ def test_looks_move_no_crossing(base: PageSpec, own: OwnSupplies, field: str) ->
     plain, other = draw(base, own), draw(replace(base, **{field: LOOKS[field]}), own)
     for a, b in zip(plain.truth.grids, other.truth.grids, strict=True):
         assert np.array_equal(a.corners, b.corners)
+
+
+def test_a_halftone_tint_is_about_as_dark_as_a_solid_one(still: Make, own: OwnSupplies) -> None:
+    looks = {"shade": "all", "shade_ink": (190, 190, 190), "givens": 0, "width": 900, "height": 900}
+    solid, dots = (draw(still(3, halftone=h, **looks), own).image for h in (0.0, 12.0))
+    inside = np.s_[200:700, 200:700]
+    assert abs(solid[inside].mean() - dots[inside].mean()) < 8
+    assert dots[inside].std() > solid[inside].std()
+
+
+@pytest.mark.parametrize("gain", [-2.0, -0.6, -0.1, 0.1, 0.6, 2.0])
+def test_spread_ink_leaves_bare_paper_bare_and_a_digit_visible(gain: float) -> None:
+    mask = np.zeros((60, 60), np.uint8)
+    mask[15:45, 27:33] = 255
+    moved = spread(mask, gain)
+    assert moved[:10].max() == 0
+    assert moved[:, :14].max() == 0
+    assert moved[30, 30] > 150
+
+
+def test_more_gain_makes_more_ink() -> None:
+    mask = np.zeros((60, 60), np.uint8)
+    mask[15:45, 27:33] = 255
+    inks = [int(spread(mask, gain).sum()) for gain in (-1.0, -0.4, 0.0, 0.4, 1.0)]
+    assert inks == sorted(inks)
+    assert inks[0] < inks[-1]
+
+
+def test_specks_change_no_label(still: Make, own: OwnSupplies) -> None:
+    plain, dirty = (draw(still(4, specks=n), own) for n in (0, 14))
+    assert (plain.image != dirty.image).any()
+    assert plain.truth.as_json() == dirty.truth.as_json()
 
 
 def test_size_and_shape_of_the_photo_are_as_asked(own: OwnSupplies) -> None:
