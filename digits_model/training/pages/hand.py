@@ -38,11 +38,11 @@ def main_pen(spec: PageSpec) -> Pen:
     if spec.pen == "pencil":
         return _pencil(spec)
     if spec.pen == "felt":
-        return Pen(ink, max(width * 1.7, 0.05), max(cover, 0.85), 0.0, 0.15)
+        return Pen(ink, max(width * 1.5, 0.06), max(cover, 0.85), 0.0, 0.15)
     if spec.pen == "gel":
         return Pen(ink, width * 1.25, max(cover, 0.85), 0.0, 0.15)
     if spec.pen == "laid":
-        return Pen(ink, max(width * 1.7, 0.05), 1.0, 0.0, 0.3, laid=True)
+        return Pen(ink, max(width * 1.2, 0.05), 1.0, 0.0, 0.3, laid=True)
     return Pen(ink, width, cover, 0.15, 0.3)
 
 
@@ -61,7 +61,7 @@ def second_pen(spec: PageSpec) -> Pen:
 def note_pen(spec: PageSpec) -> Pen:
     """The pen of the notes: finer than that of the entries."""
     pen = _pencil(spec) if spec.note_pencil else main_pen(spec)
-    return Pen(pen.ink, min(pen.width * 0.8, 0.03), pen.cover, pen.grain, pen.vary, pen.laid)
+    return Pen(pen.ink, min(pen.width * 0.8, 0.036), pen.cover, pen.grain, pen.vary, pen.laid)
 
 
 class Writer:

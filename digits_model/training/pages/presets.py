@@ -37,6 +37,9 @@ HARDSHIPS: dict[str, Callable[[PageSpec], bool]] = {
 FLOORS = {"easy": 0, "newspaper": 1, "hard": 3, "cruel": 5}
 """How many hardships every page of a preset shows at least."""
 
+LEGIBLE = {"easy": (14.0, 7.0), "newspaper": (10.0, 6.0), "hard": (9.0, 5.5), "cruel": (7.0, 4.0)}
+"""How many standard deviations of the blur the smallest digits, and notes, are high at least."""
+
 LEAST_CELL = {"easy": 40.0, "newspaper": 26.0, "hard": 21.0, "cruel": 17.0}
 """Pixels that an upright cell of the main grids gets at least, by choice of the raster."""
 
@@ -44,7 +47,6 @@ _RAISE: dict[str, dict[str, Draw]] = {
     "tilt": {"tilt": lambda g: float(g.uniform(20, 38))},
     "turn": {"turn": lambda g: float(g.uniform(25, 335))},
     "curl": {"curl": lambda g: float(g.uniform(0.15, 0.4))},
-    "blur": {"focus_blur": lambda g: float(g.uniform(1.3, 2.0))},
     "faint": {"white": lambda g: 150.0, "black": lambda g: float(g.uniform(38, 60))},
     "shadow": {"shadow": lambda g: float(g.uniform(0.3, 0.55))},
     "noise": {"noise": lambda g: float(g.uniform(5, 8))},
@@ -155,8 +157,8 @@ _NEWSPAPER: dict[str, Draw] = {
     "pen": _pick(*PENS, weights=(5, 5, 2, 1, 3)),
     "second": _maybe(0.12, _flat(0.05, 0.6)),
     "pen_ink": _pen_ink,
-    "pen_width": _log(0.02, 0.055),
-    "pen_cover": _flat(0.65, 1.0),
+    "pen_width": _log(0.028, 0.075),
+    "pen_cover": _flat(0.7, 1.0),
     "entry_high": _flat(0.36, 0.72),
     "entry_vary": _flat(0.02, 0.07),
     "slant": lambda g: float(g.normal(4, 8)),
@@ -318,7 +320,12 @@ def preset(name: str, seed: int, **overrides: Any) -> PageSpec:
         spec = _enough_pixels(replace(spec, **_frame(stream(seed, "frame"))))
     if "face" not in overrides:
         spec = replace(spec, face=choose_face(spec.split, stream(seed, "face")))
-    return _at_least(spec, FLOORS[name], set(overrides))
+    fixed = set(overrides)
+    for _ in range(3):  # what makes a page legible may take a hardship away, and the other way
+        spec = _legible(_at_least(spec, FLOORS[name], fixed), fixed)
+        if len(hardships(spec)) >= FLOORS[name]:
+            break
+    return spec
 
 
 def choose_face(split: str, chance: np.random.Generator) -> str:
@@ -353,12 +360,51 @@ def _frame(chance: np.random.Generator) -> dict[str, Any]:
 
 def _enough_pixels(spec: PageSpec) -> PageSpec:
     """A larger raster for a page of many grids, as people step back with a better phone."""
-    target = lay_out(spec).target
-    cell = spec.share * min(
-        spec.width / (target[2] - target[0]), spec.height / (target[3] - target[1])
-    )
-    grow = float(np.clip(LEAST_CELL[spec.preset] / cell, 1.0, 2.6))
+    grow = float(np.clip(LEAST_CELL[spec.preset] / _upright_cell(spec), 1.0, 2.6))
     return replace(spec, width=round(spec.width * grow), height=round(spec.height * grow))
+
+
+def _upright_cell(spec: PageSpec) -> float:
+    """About how many pixels a cell of the main grids has, before tilt and turn."""
+    target = lay_out(spec).target
+    wide, high = target[2] - target[0], target[3] - target[1]
+    return spec.share * min(spec.width / wide, spec.height / high)
+
+
+def blur(spec: PageSpec) -> float:
+    """All blur of the camera together, standard deviation in pixels."""
+    box = spec.motion / 12**0.5
+    return float(np.sqrt(spec.focus_blur**2 + box**2 + 0.3 / spec.upscaled**2))
+
+
+def _legible(spec: PageSpec, fixed: set[str]) -> PageSpec:
+    """The page made such that a careful person could still read it.
+
+    The smallest digits stay LEGIBLE blurs high; a page with notes is blurred less, or loses
+    its notes where they would have hardly any pixels.
+    """
+    cell = _upright_cell(spec) * float(np.cos(np.radians(spec.tilt)))
+    least, noted = LEGIBLE[spec.preset]
+    small = min(spec.digit_high, spec.entry_high if spec.fill > 0 else 1.0) * cell / least
+    if spec.note_share > 0:
+        if spec.note_high * cell < noted * 0.9 and "note_share" not in fixed:
+            spec = replace(spec, note_share=0.0)
+        else:
+            small = min(small, spec.note_high * cell / noted)
+    pen = max(spec.pen_width, 0.6 * small / cell)
+    if "pen_width" not in fixed:
+        spec = replace(spec, pen_width=min(pen, 0.09))
+    for _ in range(6):  # the sensor's own blur does not shrink with the rest
+        if blur(spec) <= small:
+            break
+        keep = 0.98 * small / blur(spec)
+        changed: dict[str, Any] = {
+            "focus_blur": spec.focus_blur * keep,
+            "motion": spec.motion * keep,
+            "upscaled": min(1.0, spec.upscaled / keep),
+        }
+        spec = replace(spec, **{k: v for k, v in changed.items() if k not in fixed})
+    return spec
 
 
 def _at_least(spec: PageSpec, floor: int, fixed: set[str]) -> PageSpec:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 from collections import Counter
 
+import numpy as np
 import pytest
 
 from papernudge.digits_model.training.pages import FLOORS, PRESETS, hardships, preset
 from papernudge.digits_model.training.pages.fonts import designs, table
 from papernudge.digits_model.training.pages.layout import lay_out
-from papernudge.digits_model.training.pages.presets import LEAST_CELL
+from papernudge.digits_model.training.pages.presets import LEAST_CELL, LEGIBLE, blur
 from papernudge.digits_model.training.pages.spec import SPLITS, from_json
 
 SEEDS = range(150)
@@ -44,6 +45,20 @@ def test_cells_are_never_smaller_than_the_preset_says(name: str) -> None:
         cell = spec.share * min(spec.width / wide, spec.height / high)
         grown_to_the_limit = max(spec.width, spec.height) > 2.5 * 1152
         assert cell > 0.98 * LEAST_CELL[name] or grown_to_the_limit
+
+
+@pytest.mark.parametrize("name", sorted(PRESETS))
+def test_no_digit_of_a_preset_is_blurred_beyond_reading(name: str) -> None:
+    for seed in SEEDS:
+        spec = preset(name, seed)
+        target = lay_out(spec).target
+        wide, high = target[2] - target[0], target[3] - target[1]
+        cell = spec.share * min(spec.width / wide, spec.height / high)
+        cell *= np.cos(np.radians(spec.tilt))
+        big, small = LEGIBLE[name]
+        assert spec.digit_high * cell > 0.99 * big * blur(spec) or blur(spec) < 0.75
+        if spec.note_share:
+            assert spec.note_high * cell > 0.99 * small * blur(spec) or blur(spec) < 0.75
 
 
 def test_hard_pages_reach_the_tilt_the_curl_and_the_counts_that_tests_quote() -> None:
