@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, Evidence, evidence_of, reduced
 from papernudge.hints.geometry import Candidates, Cell, Digit, House
+from papernudge.hints.looks import Read, Scan
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +27,15 @@ class Step:
     def technique(self) -> str:
         """Its trade name."""
         return self.deduction.technique
+
+    @property
+    def pattern(self) -> frozenset[Read]:
+        """The questions it asks; of a house finished at one go just the house, since its digits may
+        be taken in several orders.
+        """
+        if len(self.places) > 1:
+            return frozenset(Scan(0, house, 0) for house in self.houses)
+        return frozenset(self.deduction.reads)
 
     @property
     def houses(self) -> tuple[House, ...]:
@@ -101,7 +111,7 @@ class Line:
         """
         return (
             frozenset(self.places),
-            frozenset((s.technique, frozenset(s.deduction.reads), s.ruled_out) for s in self.steps),
+            frozenset((s.technique, s.pattern, s.ruled_out) for s in self.steps),
         )
 
     @property

@@ -25,6 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, exclusions
@@ -77,16 +78,25 @@ FAR = 60
 """From this level on techniques are asked for all they can find, at whatever price."""
 
 
-@dataclass(slots=True)
+NOTHING_NEEDED: frozenset[frozenset[Found]] = frozenset({frozenset()})
+
+MOST_WAYS = 100
+"""A line that can be told in more ways, all as cheap, is told in as many as this."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Found:
-    """A deduction on the way: the board it was drawn on, the looks of the whole line up to it, and
-    for each step that it builds on the candidates it takes from it.
+    """A deduction on the way: the board it was drawn on, the looks of the whole line up to it.
+
+    ``needed``: candidates that earlier steps must have ruled out. ``ways``: the sets of steps that
+    supply them, each as cheap as the others; one empty set if nothing is needed.
     """
 
     deduction: Deduction
     board: Board
     price: int
-    parents: tuple[tuple[Found, Candidates], ...] = ()
+    needed: Candidates = 0
+    ways: frozenset[frozenset[Found]] = NOTHING_NEEDED
 
 
 @dataclass
@@ -157,25 +167,25 @@ class Search:
             for cell, digit in exclusions(deduction.reads):
                 needed |= candidate(cell, digit)
             needed &= self.board.gone
-        looks, parents = self._supply(needed, MANY)
-        return Found(deduction, self.board, deduction.looks + looks, parents)
+        looks, ways = self._supply(needed, MANY)
+        return Found(deduction, self.board, deduction.looks + looks, needed, ways)
 
-    def _supply(
-        self, needed: Candidates, budget: int
-    ) -> tuple[int, tuple[tuple[Found, Candidates], ...]]:
-        """The cheapest set of drawn steps that rules out all of ``needed``."""
+    def _supply(self, needed: Candidates, budget: int) -> tuple[int, frozenset[frozenset[Found]]]:
+        """The cheapest sets of drawn steps that rule out all of ``needed``, and their looks; none if
+        they cost more than ``budget``.
+        """
         if not needed:
-            return 0, ()
-        first = needed & -needed
-        best: tuple[int, tuple[tuple[Found, Candidates], ...]] = (budget, ())
-        for found in self.reasons[first]:
-            if found.price >= best[0]:
+            return 0, NOTHING_NEEDED
+        best, ways = budget, set[frozenset[Found]]()
+        for found in self.reasons[needed & -needed]:
+            if found.price > best:
                 continue
-            taken = needed & found.deduction.ruled_out
-            looks, rest = self._supply(needed & ~taken, best[0] - found.price)
-            if looks + found.price < best[0]:
-                best = looks + found.price, ((found, taken), *rest)
-        return best
+            rest = needed & ~found.deduction.ruled_out
+            looks, further = self._supply(rest, best - found.price)
+            if further and looks + found.price < best:
+                best, ways = looks + found.price, set()
+            ways |= {way | {found} for way in further} if looks + found.price == best else set()
+        return best, frozenset(ways)
 
     def _draw(self, batch: list[Found]) -> None:
         """Rule out what these deductions claim, and see which singles that opens."""
@@ -187,7 +197,7 @@ class Search:
         if not fresh:
             return
         for found in batch:
-            for bit in _bits(found.deduction.ruled_out & fresh):
+            for bit in _bits(found.deduction.ruled_out):
                 self.reasons.setdefault(bit, []).append(found)
         self.board = self.board.without(fresh)
         self.reach.clear()
@@ -196,19 +206,18 @@ class Search:
                 self._opened(self._priced(single))
 
     def _opened(self, found: Found) -> None:
-        if not found.parents or found.price > self.limit:
+        if not found.needed or found.price > self.limit:
             return
         if found.price < self.limit:
             self.limit, self.winners = found.price, []
-        elif self.winners and not self.winners[0].parents:
+        elif self.winners and not self.winners[0].needed:
             return  # the single without eliminations is as cheap
         self.winners.append(found)
 
 
 def _key(deduction: Deduction) -> tuple[object, ...]:
     """What tells one deduction from another, wherever in the search it turns up."""
-    claim = 0 if deduction.reads else deduction.ruled_out
-    return deduction.technique, deduction.reads, deduction.held, claim
+    return deduction.technique, frozenset(deduction.reads), deduction.held, deduction.ruled_out
 
 
 def _bits(mask: int) -> Iterator[int]:
@@ -222,29 +231,40 @@ def cheapest_lines(board: Board) -> list[Line]:
     """All lines of the least price, several cells of a house in place of the single they begin."""
     lines: dict[object, Line] = {}
     for found in Search(board).run():
-        line = _line(found)
-        lines.setdefault(line.key, line)
+        for choice in islice(_choices([found], {}), MOST_WAYS):
+            line = _line(found, choice)
+            lines.setdefault(line.key, line)
     return list(lines.values())
 
 
-def _line(found: Found) -> Line:
-    """The steps of a line in the order they were drawn, each claiming only what later ones use."""
-    if not found.parents:
+_Choice = dict[Found, frozenset[Found]]
+
+
+def _choices(open_: list[Found], chosen: _Choice) -> Iterator[_Choice]:
+    """Each way to choose, for every step of a line, the steps that supply it."""
+    if not open_:
+        yield chosen
+        return
+    step, rest = open_[-1], open_[:-1]
+    if step in chosen:
+        yield from _choices(rest, chosen)
+        return
+    for way in step.ways:
+        yield from _choices([*rest, *way], {**chosen, step: way})
+
+
+def _line(found: Found, choice: _Choice) -> Line:
+    """The steps of a line, cheapest first, each claiming only what others need of it."""
+    if not found.needed:
         last = finished_house(found.board, found.deduction) or found.deduction
         return Line((Step.on(found.board, last),), found.price, last.looks)
-    used: dict[int, Candidates] = {}
-    order: dict[int, Found] = {}
-
-    def visit(step: Found) -> None:
-        for parent, taken in step.parents:
-            used[id(parent)] = used.get(id(parent), 0) | taken
-            visit(parent)
-            order.setdefault(id(parent), parent)
-
-    visit(found)
-    steps = [Step.on(step.board, step.deduction.only(used[key])) for key, step in order.items()]
-    steps.append(Step.on(found.board, found.deduction))
-    return Line(tuple(steps), found.price, found.price)
+    used = dict.fromkeys(choice, 0)
+    for step, way in choice.items():
+        for supplier in way:
+            used[supplier] |= step.needed & supplier.deduction.ruled_out
+    earlier = sorted((s for s in choice if s is not found), key=lambda s: (s.price, used[s]))
+    steps = [Step.on(step.board, step.deduction.only(used[step])) for step in earlier]
+    return Line((*steps, Step.on(found.board, found.deduction)), found.price, found.price)
 
 
 def nearest(lines: Sequence[Line], last: Sequence[Cell]) -> Line | None:
