@@ -167,14 +167,19 @@ def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) ->
     if wishes.picture is not None:
         from papernudge.cli.pictures import answers_picture
 
-        said = " ".join(answer.sentence for answer in answers)
+        said = " ".join(map(_short, answers))
         _draw(wishes, lambda: answers_picture(answers, said, wishes.side, _ending(wishes)))
     for answer in answers:
         _say_doubts(answer)
-    lines = [answer.sentence for answer in answers if not answer.doubts]
+    lines = [_short(answer) for answer in answers if not answer.doubts]
     document = {**answers[0].document(), "grids": [answer.document() for answer in answers]}
     code = max(answer.code for answer in answers)
     return Outcome(document, "\n".join([*lines, "", grids_table(answers)]), code)
+
+
+def _short(answer: Answer) -> str:
+    """The sentence among those of other grids."""
+    return f"Grid {answer.sheet.number}: {answer.sentence.removeprefix(answer.sheet.lead)}"
 
 
 def _earlier(since: str | None, sheet: Sheet, wishes: Wishes) -> GridReading | None:

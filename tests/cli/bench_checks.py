@@ -101,7 +101,9 @@ def judge(seed: int) -> Counter[str]:
     from papernudge.vision.read import read_page
 
     page, root = drawn(seed)
-    truth = next(g for g in page.truth.grids if g.kind == "puzzle")
+    truth = next((g for g in page.truth.grids if g.kind == "puzzle"), None)
+    if truth is None:
+        return Counter(no_puzzle=1)
     wrong = {
         c
         for c, (e, s) in enumerate(zip(truth.entries, truth.solution, strict=True))

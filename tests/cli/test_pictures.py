@@ -260,8 +260,8 @@ def test_several_grids_get_a_line_each_and_a_table(
     photo = desk.says("sheet.jpg", *grids, size=(760, 420))
     ran = papernudge("check", photo)
     assert ran.code == 1
-    assert "Grid 1 of 2 on the page. Right so far" in ran.out
-    assert "Grid 2 of 2 on the page. One digit" in ran.out
+    assert "Grid 1: Right so far" in ran.out
+    assert "Grid 2: One digit" in ran.out
     table = [line.split() for line in ran.out.splitlines()[-3:]]
     assert table[0] == ["grid", "right", "wrong", "blank", "state"]
     assert table[2][:5] == ["2", "29", "1", "51", "mistaken"]
