@@ -14,6 +14,7 @@ from papernudge.digits_model.training.pages.spec import PageSpec
 
 TILE = 2048
 """Side of the cached tiles of texture, pixels."""
+_PATCH = 1024  # of grain: small, since each strength of it is kept
 _COARSE = 6  # page pixels a node of the slow tones
 
 
@@ -59,7 +60,7 @@ def _grained(grain: int) -> Raster:
     import cv2
 
     part = cv2.convertScaleAbs(
-        fibres(), alpha=grain / 1000, beta=255 - 128 * grain / 1000 - grain / 40
+        fibres()[:_PATCH, :_PATCH], alpha=grain / 1000, beta=255 - 128 * grain / 1000 - grain / 40
     )
     return np.asarray(cv2.merge([part, part, part]), np.uint8)
 
@@ -75,11 +76,11 @@ def lay_on_paper(sheet: Sheet, spec: PageSpec, held: Supplies) -> None:
     sheet.pixels = np.asarray(cv2.multiply(sheet.pixels, tones, scale=1 / 255), np.uint8)
     grain = round(spec.grain * 12) * 15
     if grain:
-        x, y = (int(v) for v in chance.integers(0, TILE // 4, 2))
+        x, y = (int(v) for v in chance.integers(0, _PATCH // 4, 2))
         tile = _grained(grain)
-        for top in range(0, high, TILE * 3 // 4):
-            for left in range(0, wide, TILE * 3 // 4):
-                part = sheet.pixels[top : top + TILE * 3 // 4, left : left + TILE * 3 // 4]
+        for top in range(0, high, _PATCH * 3 // 4):
+            for left in range(0, wide, _PATCH * 3 // 4):
+                part = sheet.pixels[top : top + _PATCH * 3 // 4, left : left + _PATCH * 3 // 4]
                 cut = tile[y : y + part.shape[0], x : x + part.shape[1]]
                 part[:] = cv2.multiply(part, cut, scale=1 / 255)
     _creases(sheet, spec)

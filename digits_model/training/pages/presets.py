@@ -248,6 +248,8 @@ _EASY: dict[str, Draw] = {
 
 _HARD: dict[str, Draw] = {
     **_NEWSPAPER,
+    "cut": _pick("", "left", "right", "top", "bottom", weights=(36, 1, 1, 1, 1)),
+    "cut_cells": _flat(0.3, 4),
     "focus": _pick("grid", "page", weights=(1, 2)),
     "share": _flat(0.6, 0.96),
     "grids": _pick(1, 2, 3, 4, 5, 6, 7, 8, weights=(12, 5, 2, 3, 1, 2, 1, 1)),

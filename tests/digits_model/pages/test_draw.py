@@ -11,7 +11,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from papernudge.digits_model.training.pages import MissingSuppliesError, PageSpec, draw, preset
+from papernudge.digits_model.training.pages import (
+    MissingSuppliesError,
+    Page,
+    PageSpec,
+    draw,
+    preset,
+)
 from papernudge.digits_model.training.pages.fonts import (
     PackSupplies,
     Supplies,
@@ -90,7 +96,7 @@ LOOKS: dict[str, Any] = {
 }
 
 
-def written(page: Any) -> list[Any]:
+def written(page: Page) -> list[Any]:
     return [
         (c.kind, c.digit, c.notes, c.struck_notes, c.struck_digit)
         for grid in page.truth.grids
@@ -104,6 +110,11 @@ def base(still: Make) -> PageSpec:
         11, fill=0.5, note_share=0.6, titles=True, neighbours=1.0, decoys=("text",), share=0.8,
         width=400, height=400, tilt=4.0, tilt_to=40.0, focus_blur=0.5,
     )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def plain(base: PageSpec, own: OwnSupplies) -> Page:
+    return draw(base, own)
 
 
 @pytest.mark.parametrize("name", ["easy", "newspaper", "hard", "cruel"])
@@ -123,9 +134,9 @@ def test_another_seed_gives_another_page(own: OwnSupplies) -> None:
 
 @pytest.mark.parametrize("field", sorted(LOOKS))
 def test_each_look_changes_the_photo_and_nothing_that_is_written(
-    base: PageSpec, own: OwnSupplies, field: str
+    base: PageSpec, plain: Page, own: OwnSupplies, field: str
 ) -> None:
-    plain, other = draw(base, own), draw(replace(base, **{field: LOOKS[field]}), own)
+    other = draw(replace(base, **{field: LOOKS[field]}), own)
     assert (plain.image != other.image).any()
     whole = [g for g in plain.truth.grids if g.kind == "puzzle"]
     assert whole
@@ -135,8 +146,8 @@ def test_each_look_changes_the_photo_and_nothing_that_is_written(
 @pytest.mark.parametrize(
     "field", ["focus_blur", "noise", "grain", "pen", "shadow", "jpeg", "face", "cast", "writer"]
 )
-def test_looks_move_no_crossing(base: PageSpec, own: OwnSupplies, field: str) -> None:
-    plain, other = draw(base, own), draw(replace(base, **{field: LOOKS[field]}), own)
+def test_looks_move_no_crossing(base: PageSpec, plain: Page, own: OwnSupplies, field: str) -> None:
+    other = draw(replace(base, **{field: LOOKS[field]}), own)
     for a, b in zip(plain.truth.grids, other.truth.grids, strict=True):
         assert np.array_equal(a.corners, b.corners)
 

@@ -14,7 +14,7 @@ from papernudge.digits_model.training.pages.layout import lay_out
 from papernudge.digits_model.training.pages.presets import LEAST_CELL, LEGIBLE, blur
 from papernudge.digits_model.training.pages.spec import SPLITS, from_json
 
-SEEDS = range(150)
+SEEDS = range(80)
 
 
 def test_an_unknown_preset_is_refused_with_the_known_names() -> None:
