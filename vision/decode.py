@@ -4,9 +4,12 @@ The model (ours). For cell i let q_i(d) be the classifier's chance of digit d (0
 h_i its chance that the mark is handwritten. A reading is a choice of givens g (g_i = 0: none
 printed in cell i) and of entries e in the other cells. Its posterior is
 
-    P(g, e | photo)  ∝  Ω(g) · ∏_{g_i ≠ 0} q_i(g_i) (1 - h_i) · ∏_{g_i = 0} b_i(e_i) π(e_i | g)
+    P(g, e | photo)  ∝  Ω(g) · ∏_{g_i ≠ 0} φ q_i(g_i) (1 - h_i) · ∏_{g_i = 0} b_i(e_i) π(e_i | g)
 
-    b_i(0) = q_i(0),   b_i(d) = q_i(d) h_i
+    b_i(0) = β q_i(0),   b_i(d) = ε q_i(d) h_i
+    φ, ε, β  the shares of givens, entries and blanks on this page, by EM (Dempster, Laird and
+             Rubin, 1977) from the cells' own chances: a lone "entry" on a page on which
+             nothing else is written had better be certain
     Ω(g)   = 1 where g has exactly one solution, else 1 / PROPER_ODDS
     π(e|g) = 1 for a blank, 9·RIGHT for e = s_i, 9·(1 - RIGHT)/8 for any other digit, where
              s is the solution of g, or, if g has not exactly one, the complete grid that
@@ -72,14 +75,33 @@ class Decoded:
     worlds: tuple[tuple[Ints, float], ...]
 
 
+def shares(digits: Floats, hand: Floats) -> Floats:
+    """How much of the page is given, entry and blank: three shares that add up to 1.
+
+    ``digits``: float64 (81, 10) log-probabilities; ``hand``: float64 (81,) log-odds. Starts even;
+    a fifth of a cell of each kind is granted without being seen.
+    """
+    marked = np.logaddexp.reduce(digits[:, 1:], axis=1)
+    kinds = np.column_stack(
+        [marked - np.logaddexp(0.0, hand), marked - np.logaddexp(0.0, -hand), digits[:, 0]]
+    )
+    found = np.full(3, 1 / 3)
+    for _ in range(30):
+        chances = kinds + np.log(found)
+        chances -= np.logaddexp.reduce(chances, axis=1)[:, None]
+        found = (np.exp(chances).sum(axis=0) + 0.2) / (len(kinds) + 0.6)
+    return found
+
+
 def _terms(digits: Floats, hand: Floats) -> tuple[Floats, Floats]:
     """Log terms of a given (81, 10) with column 0 unused, and of blank or entry (81, 10)."""
+    share = np.log(shares(digits, hand))
     log_hand = -np.logaddexp(0.0, -hand)
     log_print = -np.logaddexp(0.0, hand)
-    given = digits + log_print[:, None]
+    given = digits + log_print[:, None] + share[0]
     given[:, 0] = -np.inf
-    other = digits + log_hand[:, None]
-    other[:, 0] = digits[:, 0]
+    other = digits + log_hand[:, None] + share[1]
+    other[:, 0] = digits[:, 0] + share[2]
     return given, other
 
 
@@ -304,7 +326,7 @@ def decode(digits: Floats, hand: Floats, solve: Solver) -> Decoded:
     base = choices.reading((0,) * len(choices.cells))
     weigher.in_mind = None if _clashes(base) else solve(_line(base))
     if weigher.in_mind is None:
-        if (other[base == 0, 1:].max(axis=1) > math.log(0.5)).sum() >= ENTRIES:
+        if (other[base == 0].argmax(axis=1) > 0).sum() >= ENTRIES:
             weigher.in_mind = _had_in_mind(base, other, solve)
         if len(choices.cells) > FEW:
             _propose(weigher)

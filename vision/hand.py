@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 
@@ -9,6 +11,8 @@ from papernudge.vision.patches import CELL, MARGIN, PAPER
 
 Floats = npt.NDArray[np.float64]
 
+FLOOR = 0.03
+"""Least spread of a feature: pages with few examples would claim too much."""
 SURE = 4.0
 """Log-odds from which a cell's own verdict counts as an example of its class."""
 ENOUGH = 4
@@ -42,16 +46,31 @@ def page_evidence(features: Floats, hand: Floats, marked: npt.NDArray[np.bool_])
     ``features``: float64 (N, K); ``hand``: float64 (N,) each cell's own log-odds; ``marked``:
     bool (N,) where a digit stands. Two Gaussians with a shared diagonal spread, fitted to the
     cells that are sure by themselves (linear discriminant analysis: R. A. Fisher, 1936). Zero
-    where the page shows too few of either class.
+    where the page shows too little print.
     """
     printed = marked & (hand < -SURE)
     written = marked & (hand > SURE)
-    if printed.sum() < ENOUGH or written.sum() < ENOUGH:
+    if printed.sum() < ENOUGH:
         return np.zeros(len(hand))
+    if written.sum() < ENOUGH:
+        return _unlike(features, printed)
     centre_p, centre_w = features[printed].mean(axis=0), features[written].mean(axis=0)
     spread = np.sqrt(
-        0.5 * (features[printed].var(axis=0) + features[written].var(axis=0)) + 0.03**2
+        0.5 * (features[printed].var(axis=0) + features[written].var(axis=0)) + FLOOR**2
     )
     near_p = (((features - centre_p) / spread) ** 2).sum(axis=1)
     near_w = (((features - centre_w) / spread) ** 2).sum(axis=1)
     return np.asarray(np.clip(0.25 * (near_p - near_w), -MOST, MOST), np.float64)
+
+
+def _unlike(features: Floats, printed: npt.NDArray[np.bool_]) -> Floats:
+    """With nothing surely written: how unlike the page's print a mark is.
+
+    The print's Gaussian against one four times as wide around the same centre.
+    """
+    spread = np.sqrt(features[printed].var(axis=0) + FLOOR**2)
+    far = (((features - features[printed].mean(axis=0)) / spread) ** 2).mean(axis=1)
+    wide = 4.0
+    return np.asarray(
+        np.clip(0.5 * far * (1 - 1 / wide**2) - math.log(wide), -MOST, MOST), np.float64
+    )
