@@ -7,6 +7,10 @@ from pathlib import Path
 
 import pytest
 
+# As the command does for itself: on a busy machine BLAS threads wait for each other far longer
+# than they work. It must be said before numpy is first imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 
 @pytest.fixture(scope="session")
 def data_dir() -> Path:

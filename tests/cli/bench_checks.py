@@ -9,10 +9,13 @@ questions a page, and in how many a planted root was named.
 from __future__ import annotations
 
 import importlib
+import os
 import random
 import sys
 from collections import Counter
 from typing import Any
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, before numpy
 
 from papernudge.digits_model.training.pages import preset
 from papernudge.digits_model.training.pages.truth import CellTruth

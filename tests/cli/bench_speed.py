@@ -7,6 +7,7 @@ raster against its own decoding. Without PHOTO a fixture is used.
 
 from __future__ import annotations
 
+import os
 import statistics
 import subprocess
 import sys
@@ -15,6 +16,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, before numpy
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 
 
