@@ -20,6 +20,7 @@ from papernudge.digits_model.training.pages.spec import PageSpec
 Points = npt.NDArray[np.float64]
 
 _STEP = 0.02  # cells between the nodes of the bent profile
+_NOWHERE = 1e6  # cells
 _STEEPEST = 1.0  # radians: beyond, the paper would hide itself
 
 
@@ -112,11 +113,11 @@ class View:
             np.concatenate([ideal / self._focal, np.ones((len(ideal), 1))], axis=1) @ self._turned
         )
         eye = np.array([*self._aim, 0.0]) - np.array([0, 0, self._far]) @ self._turned
-        down = rays[:, 2]
-        down = np.where(np.abs(down) < 1e-6, 1e-6, down)
+        # A ray above the paper's horizon meets it nowhere: it is sent far off the page.
+        down, lost = np.maximum(rays[:, 2], 1e-3), rays[:, 2:] < 1e-3
         if self.profile is None:
             hit = eye[:2] + rays[:, :2] * (-eye[2] / down)[:, None]
-            return hit, np.zeros(len(hit))
+            return np.where(lost, _NOWHERE, hit), np.zeros(len(hit))
         # Newton on the arc length: the ray's place at the height of the paper there.
         slope = rays[:, :2] @ self._axis / down
         start = eye[:2] @ self._axis
@@ -128,7 +129,8 @@ class View:
             s = s - miss / np.where(np.abs(rate) < 0.2, -0.2, rate)
         _, z, angle = self.profile.at(s)
         t = eye[:2] @ self._across + (-z - eye[2]) / down * (rays[:, :2] @ self._across)
-        return s[:, None] * self._axis + t[:, None] * self._across, angle
+        hit = s[:, None] * self._axis + t[:, None] * self._across
+        return np.where(lost, _NOWHERE, hit), angle
 
     @property
     def _middle(self) -> Points:

@@ -84,6 +84,16 @@ def test_page_and_photo_are_inverse_to_each_other(still: Make) -> None:
         assert np.abs(back - page).max() < 1e-3
 
 
+def test_what_lies_above_the_horizon_is_not_on_the_page(still: Make) -> None:
+    for curl in (0.0, 0.2):
+        spec = still(1, tilt=50.0, tilt_to=90.0, fov=100.0, curl=curl, curl_kind="roll")
+        view = View(spec, lay_out(spec))
+        rows = np.array([(x, y) for x in (0.0, 320.0, 639.0) for y in (0.0, 639.0)])
+        page, _ = view.to_page(rows)
+        far = np.abs(page).max(axis=1) > 100
+        assert far.sum() == 3
+
+
 @pytest.mark.parametrize(
     ("kind", "curl"),
     [("gutter", 0.05), ("gutter", 0.2), ("wave", 0.3), ("fold", 0.4), ("roll", 0.5), ("wave", 0.5)],
