@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import io
 import multiprocessing
+import os
 import random
 import resource
 import sys
@@ -20,6 +21,8 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, before numpy
 
 import numpy as np
 
