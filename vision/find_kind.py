@@ -11,9 +11,9 @@ from papernudge.vision.flatten import Flat
 from papernudge.vision.lines import look, outward
 
 Grey = npt.NDArray[np.uint8]
+Floats = npt.NDArray[np.float32]
 
-_BLOCK = np.array([0, 3, 6, 9])
-_THIN = np.array([1, 2, 4, 5, 7, 8])
+_THIN = [1, 2, 4, 5, 7, 8]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,56 +21,122 @@ class Traits:
     """What a lattice of 9×9 cells looks like.
 
     ``blocks``: how much more ink the lines between blocks carry than those inside them, a ratio
-    (1: all alike); ``obeys``: share of segments that are thick or thin where a plain grid has
-    them so, 0.5 by chance; ``goes_on``: share of lines that run on beyond
-    the frame, on the second worst of the four sides (beside one there may be text); ``inked``: share of cells in which something stands.
+    (1: all alike). ``thin_blocks``: share of segments between blocks that are thin, and
+    ``thick_inside``: share of segments inside blocks that are thick; both 0.5 where all lines
+    are alike. ``goes_on``: share of lines that run on beyond the frame, on the second worst of
+    the four sides (beside one there may be text). ``inked``: share of cells in which something
+    stands. ``caged``: share of segments that a second line accompanies inside the cell.
+    ``diagonal``: how much the two diagonals stand out from the other cells, 0 to 1.
     """
 
     blocks: float
-    obeys: float
+    thin_blocks: float
+    thick_inside: float
     goes_on: float
     inked: float
+    caged: float
+    diagonal: float
 
     @property
     def plain(self) -> bool:
-        """Whether it is a grid of nine plain 3×3 blocks."""
-        return self.blocks > 1.25 and self.obeys > 0.75 and self.goes_on < 0.6
+        """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
+        if self.goes_on > 0.6 or self.caged > 0.2 or self.diagonal > 0.75:
+            return False
+        if self.blocks < 1.3:
+            # All lines alike: a puzzle's cells are partly filled; a word search's all are.
+            return 0.2 < self.inked < 0.95
+        return self.thin_blocks < 0.12 or self.thick_inside < 0.05
 
 
 def traits(grey: Grey, flat: Flat) -> Traits:
     """Looks at a flattened lattice. ``grey``: uint8 (H, W), what it was measured in."""
     mass = flat.segments.mass()
     thick, thin = mass[:, [3, 6]].ravel(), mass[:, _THIN].ravel()
-    middle = float(np.median(thick) + np.median(thin)) / 2
-    obeys = (float((thick > middle).mean()) + float((thin < middle).mean())) / 2
+    heavy, light = float(np.median(thick)), max(float(np.median(thin)), 1e-3)
+    between = float(np.sqrt(max(heavy, 1e-3) * light))
+    seen = _cells(grey, flat)
+    inked = _inked(seen, flat)
+    return Traits(
+        heavy / light,
+        float((thick < between).mean()),
+        float((thin > between).mean()),
+        _goes_on(grey, flat),
+        float(inked.mean()),
+        _caged(flat),
+        _diagonal(seen, flat),
+    )
+
+
+def _goes_on(grey: Grey, flat: Flat) -> float:
+    """Share of inner lines that run on beyond the frame, on the second worst side."""
     ends, over = outward(flat.mesh.crossings)
     beyond = look(grey, ends, over, 0.1)
     lines = beyond.strength > max(0.3 * flat.contrast, 3.0)
     size = np.array([grey.shape[1], grey.shape[0]]) - 1
     lines &= ((ends[..., 1, :] >= 0) & (ends[..., 1, :] <= size)).all(axis=-1)
-    return Traits(
-        float(np.median(thick)) / max(float(np.median(thin)), 1e-3),
-        obeys,
-        float(np.sort(lines.mean(axis=1))[-2]),
-        float(_inked(grey, flat).mean()),
-    )
+    return float(np.sort(lines.mean(axis=1))[-2])
 
 
-def _inked(grey: Grey, flat: Flat) -> npt.NDArray[np.bool_]:
-    """Which of the 81 cells hold ink in their middle, bool (81,)."""
+def _caged(flat: Flat) -> float:
+    """Share of the 2·180 sides of segments that have a line of their own 0.1 cells away."""
+    at, dark = flat.segments.across, flat.segments.profile
+    caged = []
+    for side in (at, -at):
+        near = dark[..., (side > 0.08) & (side < 0.15)].max(axis=-1)
+        gap = dark[..., (side > 0.03) & (side < 0.1)].min(axis=-1)
+        paper = dark[..., (side > 0.17) & (side < 0.25)].min(axis=-1)
+        caged.append(near - np.maximum(gap, paper) > max(0.15 * flat.contrast, 2.5))
+    return float(np.mean(caged))
+
+
+def _cells(grey: Grey, flat: Flat) -> Floats:
+    """Grey levels inside the 81 cells, float32 (81, 12, 12), from 0.06 to 0.94 of each."""
     import cv2
 
-    c = flat.mesh.crossings
-    at = np.linspace(0.2, 0.8, 10)
+    c = flat.mesh.crossings.astype(np.float32)
+    at = np.linspace(0.06, 0.94, 12, dtype=np.float32)
     x, y = np.meshgrid(at, at)
-    x, y = x[..., None], y[..., None]
     corner = [c[:-1, :-1], c[:-1, 1:], c[1:, :-1], c[1:, 1:]]
     a, b, d, e = (part.reshape(81, 1, 1, 2) for part in corner)
-    where = ((a * (1 - x) + b * x) * (1 - y) + (d * (1 - x) + e * x) * y).astype(np.float32)
-    where = where.reshape(81, 100, 2)
+    x, y = x[..., None], y[..., None]
+    where = ((a * (1 - x) + b * x) * (1 - y) + (d * (1 - x) + e * x) * y).reshape(81, 144, 2)
     seen = cv2.remap(
         grey, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    ).astype(np.float32)
-    light = np.percentile(seen, 85, axis=1)
+    )
+    return np.asarray(seen, np.float32).reshape(81, 12, 12)
+
+
+def _diagonal(seen: Floats, flat: Flat) -> float:
+    """How much the diagonals are marked, by a tint or by a rule from corner to corner."""
+    paper = np.percentile(seen.reshape(81, 144), 80, axis=1).reshape(9, 9)
+    row, column = np.mgrid[:9, :9]
+    on = (row == column) | (row + column == 8)
+    # Each cell on a diagonal against the cells beside it that are on none.
+    darker = []
+    for r, c in zip(row[on], column[on], strict=True):
+        beside = [
+            paper[i, j]
+            for i, j in ((r - 1, c), (r + 1, c), (r, c - 1), (r, c + 1))
+            if 0 <= i < 9 and 0 <= j < 9 and not on[i, j]
+        ]
+        darker.append(paper[r, c] < np.mean(beside) - 4.0 if beside else True)
+    off = paper[~on]
+    tinted = float(np.mean(darker)) if float(np.median(paper[on])) < np.median(off) - 4.0 else 0.0
+    least = max(0.12 * flat.contrast, 3.0)
+    ruled = []
+    for cells, way in ((range(0, 81, 10), 1), (range(8, 73, 8), -1)):
+        for cell in cells:
+            side = seen[cell][:, ::way]
+            # Near the corners, where digits do not reach: on the diagonal and on both its sides.
+            for spot in (1, 2, 9, 10):
+                beside = min(side[spot - 1, spot + 1], side[spot + 1, spot - 1])
+                ruled.append(beside - side[spot, spot] > least)
+    return max(tinted, float(np.mean(ruled)))
+
+
+def _inked(seen: Floats, flat: Flat) -> npt.NDArray[np.bool_]:
+    """Which of the 81 cells hold ink in their middle, bool (81,)."""
+    middle = seen[:, 2:10, 2:10].reshape(81, 64)
+    light = np.percentile(middle, 85, axis=1)
     ink = float(np.percentile(flat.segments.strength, 80))
-    return np.asarray(light - np.percentile(seen, 6, axis=1) > max(0.4 * ink, 8.0))
+    return np.asarray(light - np.percentile(middle, 6, axis=1) > max(0.4 * ink, 8.0))

@@ -134,8 +134,15 @@ def _bending() -> Points:
     return np.asarray(along.T @ along + 0.3 * across.T @ across + 0.6 * mixed.T @ mixed)
 
 
-_AVERAGES = _averages()
-_BENDING = _bending()
+def _modes(count: int) -> tuple[Points, Points, Points]:
+    """The ``count`` softest shapes of the page: (100, K), their energies (K,), and what each
+    gives at the segments (90, K). Sharper ones are noise; small systems are solved at once."""
+    energies, shapes = np.linalg.eigh(_bending())
+    shapes = shapes[:, :count]
+    return shapes, np.maximum(energies[:count], 0.0), _averages() @ shapes
+
+
+_SHAPES, _ENERGIES, _AT_SEGMENTS = _modes(48)
 
 
 def _smooth(segments: Segments, stiffness: float, floor: float) -> tuple[Points, Points]:
@@ -150,14 +157,16 @@ def _smooth(segments: Segments, stiffness: float, floor: float) -> tuple[Points,
     trust = np.minimum(strong / usual, 1.0) + 1e-3
     offset = segments.offset.reshape(2, 90).astype(np.float64)
     weight = trust
-    page = stiffness * _BENDING + 1e-6 * np.eye(100)
+    page = np.diag(stiffness * _ENERGIES + 1e-6)
     for _ in range(4):
-        weighted = _AVERAGES.T * weight[:, None, :]
-        shift = np.linalg.solve(weighted @ _AVERAGES + page, (weighted @ offset[..., None]))[..., 0]
-        left = offset - shift @ _AVERAGES.T
+        weighted = _AT_SEGMENTS.T * weight[:, None, :]
+        pulled = weighted @ offset[..., None]
+        share = np.linalg.solve(weighted @ _AT_SEGMENTS + page, pulled)[..., 0]
+        left = offset - share @ _AT_SEGMENTS.T
         usual = 1.4826 * np.median(np.abs(left), axis=1, keepdims=True)
         scale = 4.0 * np.maximum(usual, floor)
         weight = trust * (np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-4)
+    shift = share @ _SHAPES.T
     return shift, left
 
 
