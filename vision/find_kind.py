@@ -23,7 +23,8 @@ class Traits:
     ``blocks``: how much more ink the lines between blocks carry than those inside them, a ratio
     (1: all alike). ``thin_blocks``: share of segments between blocks that are thin, and
     ``thick_inside``: share of segments inside blocks that are thick; both 0.5 where all lines
-    are alike. ``goes_on``: share of lines that run on beyond the frame, on the second worst of
+    are alike. ``split``: how many times heavier the thick ones of all segments are than the thin
+    ones, wherever they lie. ``goes_on``: share of lines that run on beyond the frame, on the second worst of
     the four sides (beside one there may be text). ``inked``: share of cells in which something
     stands. ``caged``: share of segments that a second line accompanies inside the cell.
     ``diagonal``: how much the two diagonals stand out from the other cells, 0 to 1.
@@ -32,6 +33,7 @@ class Traits:
     blocks: float
     thin_blocks: float
     thick_inside: float
+    split: float
     goes_on: float
     inked: float
     caged: float
@@ -42,10 +44,11 @@ class Traits:
         """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
         if self.goes_on > 0.6 or self.caged > 0.2 or self.diagonal > 0.75:
             return False
-        if self.blocks < 1.3:
-            # All lines alike: a puzzle's cells are partly filled; a word search's all are.
-            return 0.2 < self.inked < 0.95
-        return self.thin_blocks < 0.12 or self.thick_inside < 0.05
+        if self.blocks > 1.05 and self.thin_blocks + self.thick_inside < 0.7:
+            return True
+        # No blocks to be seen. Thick lines elsewhere are blocks of another shape. With all lines
+        # alike, a puzzle's cells are partly filled; a word search's all are.
+        return self.split < 2.2 and 0.2 < self.inked < 0.95
 
 
 def traits(grey: Grey, flat: Flat) -> Traits:
@@ -60,11 +63,24 @@ def traits(grey: Grey, flat: Flat) -> Traits:
         heavy / light,
         float((thick < between).mean()),
         float((thin > between).mean()),
+        _split(mass[:, 1:9]),
         _goes_on(grey, flat),
         float(inked.mean()),
         _caged(flat),
         _diagonal(seen, flat),
     )
+
+
+def _split(mass: Floats) -> float:
+    """Ratio of the two classes that part the segments' ink best (Otsu 1979, on logarithms)."""
+    ink = np.sort(np.log(np.maximum(mass.ravel().astype(np.float64), 1e-3)))
+    count = np.arange(1, len(ink))
+    low = np.cumsum(ink)[:-1] / count
+    high = (ink.sum() - np.cumsum(ink)[:-1]) / (len(ink) - count)
+    spread = count * (len(ink) - count) * (high - low) ** 2
+    spread[: len(ink) // 10] = spread[-(len(ink) // 10) :] = 0.0  # a few outliers are no class
+    best = int(spread.argmax())
+    return float(np.exp(np.median(ink[best + 1 :]) - np.median(ink[: best + 1])))
 
 
 def _goes_on(grey: Grey, flat: Flat) -> float:
