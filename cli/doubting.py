@@ -108,20 +108,29 @@ def asked(grid: GridReading, doubt: Doubt) -> str:
     if doubt.about == "notes":
         notes = " ".join(map(str, sorted(grid.cells[doubt.cell].notes))) or "none"
         return f"Are the small notes in {name} these: {notes}?"
+    digits, maybe_blank = _options(doubt)
+    words = [_a(d) for d in digits]
+    if not words:
+        return f"Is {name} blank?"
     if doubt.read is None:
-        return f"Is {name} blank, or does it hold {_either(doubt)}?"
-    if [d for d, _ in doubt.instead] == [None]:
-        return f"Does {name} hold {_a(doubt.read)}, or nothing?"
-    return f"Is the digit in {name} {_a(doubt.read)} or {_either(doubt)}?"
+        return f"Is {name} blank, or does it hold {_either(words)}?"
+    if maybe_blank and len(words) == 1:
+        return f"Does {name} hold {words[0]}, or nothing?"
+    return f"Is the digit in {name} {_either([*words, *(['no digit at all'] * maybe_blank)])}?"
+
+
+def _options(doubt: Doubt) -> tuple[list[int], bool]:
+    """The digits in question, likeliest first, and whether the cell may be blank."""
+    values = [doubt.read, *(d for d, _ in doubt.instead)]
+    return [d for d in values if d is not None], None in values
 
 
 def _a(digit: int) -> str:
     return f"an {digit}" if digit == 8 else f"a {digit}"
 
 
-def _either(doubt: Doubt) -> str:
-    words = ["nothing at all" if d is None else _a(d) for d, _ in doubt.instead]
-    return " or ".join(words) or "something else"
+def _either(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
 
 
 def how_to_answer(doubt: Doubt) -> str:
@@ -132,8 +141,7 @@ def how_to_answer(doubt: Doubt) -> str:
     if doubt.about == "hand":
         return f"Answer with --assume {name}=given:{doubt.read} or {name}=entry:{doubt.read}."
     if doubt.about == "notes":
-        return (
-            f"Answer with --assume {name}=notes: and the small digits, or {name}=notes:. for none."
-        )
-    values = ["." if d is None else str(d) for d in (doubt.read, *(d for d, _ in doubt.instead))]
-    return "Answer with --assume " + " or ".join(f"{name}={v}" for v in values) + "."
+        return f"Answer with --assume {name}=notes: and the digits, or {name}=notes:. for none."
+    digits, maybe_blank = _options(doubt)
+    answers = [f"{name}={d}" for d in digits] + [f"{name}=. for nothing"] * maybe_blank
+    return f"Answer with --assume {_either(answers)}."

@@ -382,8 +382,10 @@ def _sentence(told: Check, depth: int) -> str:
     if told.state is State.MISTAKEN and depth == 2:
         parts.append(f"Look again at {_listed([house_name(h) for h in told.houses])}.")
     if told.state is State.MISTAKEN and depth >= 3:
-        parts += [_mistake_words(told, m, depth) for m in told.mistakes]
+        parts += _mistake_words(told)
         parts += _rubbing_words(told)
+    if told.state is State.MISTAKEN and depth == 4:
+        parts.append(_right_words(told))
     if depth >= 3 and told.lost_notes:
         parts.append(_notes_words(told, depth))
     return " ".join(parts)
@@ -398,7 +400,10 @@ def _state_words(told: Check) -> str:
     if told.state is State.SOLVED:
         return "Solved: all 81 digits are right."
     if told.state is State.RIGHT_SO_FAR:
-        return f"Right so far: {told.filled} of 81 cells are filled and nothing is wrong."
+        words = f"Right so far: {told.filled} of 81 cells are filled and nothing is wrong"
+        new = 0 if told.since is None else len(told.since.written)
+        latest = "the one" if new == 1 else f"any of the {new}"
+        return f"{words}, nor is {latest} written since." if new else f"{words}."
     count = len(told.mistakes)
     words = (
         "One digit you wrote can't be right"
@@ -411,16 +416,29 @@ def _state_words(told: Check) -> str:
     return f"{words}; {wrong or 'none'} of the {new} written since the earlier photo."
 
 
-def _mistake_words(told: Check, mistake: Mistake, depth: int) -> str:
-    written = f"the {mistake.written} in {cell_name(mistake.cell)}"
-    if mistake.clashes:
-        others = _listed([cell_name(c) for c in mistake.clashes])
-        words = f"{written} repeats the {mistake.written} in {others}"
-    else:
-        words = f"{written} repeats nothing but can't stay"
-    if depth == 4 and told.solution is not None:
-        words += f"; the right digit is {told.solution[mistake.cell]}"
-    return f"{words[0].upper()}{words[1:]}."
+def _mistake_words(told: Check) -> list[str]:
+    """A sentence for each visible repeat, and one for all that repeat nothing."""
+    parts = []
+    for mistake in told.mistakes:
+        if mistake.clashes:
+            others = _listed([cell_name(c) for c in mistake.clashes])
+            parts.append(f"{_the(mistake, 'The')} repeats the {mistake.written} in {others}.")
+    lone = [m for m in told.mistakes if not m.clashes]
+    if lone:
+        said = _listed([_the(m, "the") for m in lone])
+        verb = "repeats" if len(lone) == 1 else "repeat"
+        parts.append(f"T{said[1:]} {verb} nothing but can't stay.")
+    return parts
+
+
+def _the(mistake: Mistake, article: str) -> str:
+    return f"{article} {mistake.written} in {cell_name(mistake.cell)}"
+
+
+def _right_words(told: Check) -> str:
+    solution = told.solution or ""
+    right = [f"{solution[m.cell]} in {cell_name(m.cell)}" for m in told.mistakes]
+    return f"Right would be {_listed(right)}."
 
 
 def _rubbing_words(told: Check) -> list[str]:

@@ -49,9 +49,9 @@ CHECKED = {
     3: "2 of the digits you wrote can't be right. The 2 in R1C1 repeats the 2 in R1C4."
     " The 4 in R1C3 repeats the 4 in R8C3. Rub out R1C1 first: nothing else follows from it,"
     " so it costs one digit.",
-    4: "2 of the digits you wrote can't be right. The 2 in R1C1 repeats the 2 in R1C4; the right"
-    " digit is 8. The 4 in R1C3 repeats the 4 in R8C3; the right digit is 1. Rub out R1C1 first:"
-    " nothing else follows from it, so it costs one digit.",
+    4: "2 of the digits you wrote can't be right. The 2 in R1C1 repeats the 2 in R1C4."
+    " The 4 in R1C3 repeats the 4 in R8C3. Rub out R1C1 first: nothing else follows from it,"
+    " so it costs one digit. Right would be 8 in R1C1 and 1 in R1C3.",
 }
 
 CHECKED_JSON: dict[int, dict[str, Any]] = {
