@@ -12,7 +12,7 @@ from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.clutter import Clutter
 from papernudge.digits_model.training.pages.filling import fill_cells, write_grid
 from papernudge.digits_model.training.pages.fonts import Supplies, supplies
-from papernudge.digits_model.training.pages.hand import MARGIN, Writer
+from papernudge.digits_model.training.pages.hand import Writer
 from papernudge.digits_model.training.pages.layout import Box, Place, lay_out
 from papernudge.digits_model.training.pages.paper import TILE, graphite, lay_on_paper
 from papernudge.digits_model.training.pages.printing import print_givens, rule_grid, shade_cells
@@ -133,11 +133,11 @@ def _print_puzzle(
     written = write_grid(spec, place.number, cells, writer, px)
     grain = _grain(spec, place.number)
     for layer in written.layers:
-        mask = layer.finished(sheet.scale, grain)
+        mask, left, top = layer.finished(sheet.scale, grain, sheet.seen(x, y))
         if layer.pen.laid:
-            sheet.lay(mask, x - MARGIN, y - MARGIN)
+            sheet.lay(mask, x + left, y + top)
         else:
-            sheet.stamp(mask, x - MARGIN, y - MARGIN, layer.pen.ink, layer.pen.cover)
+            sheet.stamp(mask, x + left, y + top, layer.pen.ink, layer.pen.cover)
     ink = {i: [box] for i, box in printed.items()}
     for i, boxes in written.ink.items():
         ink.setdefault(i, []).extend((a + x, b + y, c + x, d + y) for a, b, c, d in boxes)

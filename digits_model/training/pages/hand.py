@@ -91,6 +91,7 @@ class InkLayer:
     """Ink of one pen over one grid, drawn large and reduced once.
 
     Positions are in cells of the grid, 0, 0 its top-left corner. ``mask``: uint8, 255 full ink.
+    ``inked``: box of all ink so far, cells.
     """
 
     def __init__(self, pen: Pen, px: int) -> None:
@@ -98,6 +99,7 @@ class InkLayer:
         self.pen, self.px = pen, px
         side = int((9 + 2 * MARGIN) * px)
         self.mask: Layer = np.zeros((side, side), np.uint8)
+        self.inked: Box = (np.inf, np.inf, -np.inf, -np.inf)
 
     def write(
         self,
@@ -143,8 +145,13 @@ class InkLayer:
                 cv2.polylines(self.mask, [run], False, shade, thick, cv2.LINE_AA, _SUB)
         every = np.concatenate(lines)
         half = wide / px / 2
-        (x0, y0), (x1, y1) = every.min(axis=0) - half, every.max(axis=0) + half
-        return float(x0), float(y0), float(x1), float(y1)
+        (x0, y0), (x1, y1) = (
+            (every.min(axis=0) - half).tolist(),
+            (every.max(axis=0) + half).tolist(),
+        )
+        old = self.inked
+        self.inked = (min(old[0], x0), min(old[1], y0), max(old[2], x1), max(old[3], y1))
+        return x0, y0, x1, y1
 
     def rub(self, box: Box, left: float) -> None:
         """An eraser over a box: the ink there fades to the share ``left`` and smears."""
@@ -156,19 +163,31 @@ class InkLayer:
             blurred = cv2.blur(part, (max(1, self.px // 6), max(1, self.px // 20)))
             part[:] = cv2.addWeighted(part, left * 0.6, blurred, left * 0.8, 0)
 
-    def finished(self, scale: float, grain: Layer) -> Layer:
-        """The layer at ``scale`` page pixels a cell, with the pen's grain."""
+    def finished(self, scale: float, grain: Layer, seen: Box) -> tuple[Layer, float, float]:
+        """The ink at ``scale`` page pixels a cell, with the pen's grain, and where it starts.
+
+        Only the part with ink inside ``seen`` (cells of the grid) is made, in whole cells:
+        uint8, empty where there is none. The other two are its left and top edge, cells.
+        """
         import cv2
 
-        side = max(1, round((9 + 2 * MARGIN) * scale))
+        x0 = int(max(0.0, np.floor(max(self.inked[0], seen[0]) + MARGIN)))
+        y0 = int(max(0.0, np.floor(max(self.inked[1], seen[1]) + MARGIN)))
+        x1 = int(min(9 + 2 * MARGIN, np.ceil(min(self.inked[2], seen[2]) + MARGIN)))
+        y1 = int(min(9 + 2 * MARGIN, np.ceil(min(self.inked[3], seen[3]) + MARGIN)))
+        if x0 >= x1 or y0 >= y1:
+            return np.zeros((0, 0), np.uint8), 0.0, 0.0
+        px = self.px
+        part = self.mask[y0 * px : y1 * px, x0 * px : x1 * px]
+        size = (max(1, round((x1 - x0) * scale)), max(1, round((y1 - y0) * scale)))
         # A layer hardly larger than the page needs no averaging, which costs most of the time.
-        how = cv2.INTER_AREA if self.px > 1.6 * scale else cv2.INTER_LINEAR
-        out = cv2.resize(self.mask, (side, side), interpolation=how)
+        how = cv2.INTER_AREA if px > 1.6 * scale else cv2.INTER_LINEAR
+        out = cv2.resize(part, size, interpolation=how)
         if self.pen.grain:
-            tile = grain[:side, :side]
+            tile = grain[: size[1], : size[0]]
             thin = cv2.addWeighted(tile, self.pen.grain, tile, 0, 255 * (1 - self.pen.grain))
             out = cv2.multiply(out, thin, scale=1 / 255)
-        return np.asarray(out, np.uint8)
+        return np.asarray(out, np.uint8), x0 - MARGIN, y0 - MARGIN
 
 
 def loop(x: float, y: float, wide: float, high: float, chance: np.random.Generator) -> Stroke:

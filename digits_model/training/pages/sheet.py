@@ -35,6 +35,12 @@ class Sheet:
         self.pixels: Raster = np.full(shape, 255, np.uint8)
         self.laid: Raster | None = None
 
+    def seen(self, x: float, y: float) -> tuple[float, float, float, float]:
+        """The box that is drawn, in cells from the place x, y of the page."""
+        high, wide = self.pixels.shape[:2]
+        x0, y0 = self.x0 - x, self.y0 - y
+        return x0, y0, x0 + wide / self.scale, y0 + high / self.scale
+
     def stamp(self, mask: Raster, left: float, top: float, ink: Colour, cover: float = 1.0) -> None:
         """Ink through a mask whose first pixel's centre lies at left, top (cells)."""
         import cv2
