@@ -78,13 +78,13 @@ def run_read(
 
 
 def _read_one(source: Source, wishes: Wishes) -> Outcome:
-    from papernudge.cli.pages import first_puzzle
+    from papernudge.cli.pages import first_puzzle, nearest_miss
     from papernudge.cli.words import page_words
 
     page = open_page(source)
-    number = wishes.grid or first_puzzle(page) or 1
     if wishes.grid is not None:
         choose(page, wishes.grid)
+    number = wishes.grid or first_puzzle(page) or nearest_miss(page)
     page = Sheet(page, number).assuming(wishes.assumptions).page
     code = Exit.DONE
     if not any(grid.cells for grid in page.grids):

@@ -172,15 +172,20 @@ def first_puzzle(page: Page) -> int | None:
     return None
 
 
+def nearest_miss(page: Page) -> int:
+    """The number of the grid most worth talking about where none is a puzzle that was read."""
+    worth = ["full", "puzzle", "too poor", "cut off", "other"]
+    kinds = [str(grid.kind) for grid in page.grids]
+    return min(range(len(kinds)), key=lambda n: worth.index(kinds[n]), default=0) + 1
+
+
 def choose(page: Page, wanted: int | None) -> Sheet:
     """The grid that was asked for, or the first puzzle; Stop (2) or (3) if there is none."""
     many = len(page.grids)
     if wanted is not None and wanted > many:
         found = "just 1 grid was" if many == 1 else f"{many} grids were"
         raise bad_words(f"--grid {wanted} was asked for, but {found} found.")
-    number = wanted or first_puzzle(page)
-    if number is None:
-        number = 1
+    number = wanted or first_puzzle(page) or nearest_miss(page)
     if page.grids and page.grids[number - 1].cells:
         return Sheet(page, number)
     raise unreadable(page, number)

@@ -115,6 +115,18 @@ def test_a_grid_that_cannot_be_read_ends_in_3_with_advice(
     assert words in ran.err
 
 
+def test_of_several_unreadable_grids_the_one_worth_a_second_photo_is_talked_about(
+    papernudge: Run, desk: Any, mesh_at: Any
+) -> None:
+    poor = Quality(False, "blurred", "Hold the phone closer and steady.")
+    corners = mesh_at().corners
+    grids = [GridReading(k, corners, poor) for k in (GridKind.OTHER, GridKind.CUT_OFF)]
+    ran = papernudge("hint", desk.says("page.jpg", *grids))
+    assert ran.code == Exit.NO_GRID
+    assert "Grid 2" in ran.err
+    assert "all four corners in view" in ran.err
+
+
 def test_a_grid_number_that_is_not_there_ends_in_2(
     papernudge: Run, desk: Any, grid_says: Any, puzzle: str
 ) -> None:
