@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from papernudge.vision.find_cells import Lattice, lattices, meshes_of, paper_pieces
 from papernudge.vision.find_kind import Traits, traits
-from papernudge.vision.find_outlines import ink_mask, outlines, slim
+from papernudge.vision.find_outlines import ink_mask, outlines, parts_of, slim
 from papernudge.vision.flatten import Flat, flatten
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
@@ -48,13 +48,16 @@ def work_view(raster: npt.NDArray[np.uint8]) -> tuple[Grey, float]:
     """A grey picture of at most about _LONG pixels, uint8 (h, w), and raster pixels per pixel."""
     import cv2
 
-    long = max(raster.shape[:2])
-    scale = 1.0
-    if long > _LONG:
-        scale = long / _LONG
-        size = (round(raster.shape[1] / scale), round(raster.shape[0] / scale))
-        raster = np.asarray(cv2.resize(raster, size, interpolation=cv2.INTER_AREA), np.uint8)
     grey = cv2.cvtColor(raster, cv2.COLOR_BGR2GRAY)
+    # Halving is by far the fastest way down; only the last step is by another factor.
+    while max(grey.shape) >= 2 * _LONG:
+        half = (grey.shape[1] // 2, grey.shape[0] // 2)
+        grey = cv2.resize(grey[: 2 * half[1], : 2 * half[0]], half, interpolation=cv2.INTER_AREA)
+    if max(grey.shape) > _LONG:
+        last = _LONG / max(grey.shape)
+        size = (round(grey.shape[1] * last), round(grey.shape[0] * last))
+        grey = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+    scale = max(raster.shape[:2]) / max(grey.shape)
     return np.asarray(cv2.GaussianBlur(grey, (3, 3), 0.7), np.uint8), scale
 
 
@@ -81,27 +84,44 @@ def _search(view: Grey) -> tuple[list[_Sighting], list[Lattice]]:
     """The 9×9 lattices of a view and other lattices, the best one of those that overlap."""
     seen: list[_Sighting] = []
     partial: list[Lattice] = []
-    for mask in _masks(view):
-        open_question = False
-        centres, sizes, _ = paper_pieces(mask, _LEAST // 9)
-        linked = lattices(centres, sizes)
-        partial = partial or linked
-        for start in _starts(mask, linked):
-            centre = start.reshape(-1, 2).mean(axis=0)
-            if any(_inside(centre, s.flat.mesh.corners) and s.score > 0.95 for s in seen):
-                continue
-            flat = flatten(view, start)
-            if isinstance(flat, Flat) and flat.is_nine:
-                seen.append(_Sighting(flat, traits(view, flat)))
-            elif isinstance(flat, Flat):
-                open_question = open_question or flat.has_frame
+    for number, mask in enumerate(_masks(view)):
+        frames, pieces = parts_of(mask)
+        open_question = _try_all(view, outlines(frames, _LEAST), seen)
+        centres, sizes = paper_pieces(pieces, _LEAST // 9, min(mask.shape) // 3)
+        known = [s.flat.mesh.corners for s in seen if s.score > 0.95]
+        outside_known = ~_inside_any(centres, known)
+        linked = lattices(centres[outside_known], sizes[outside_known])
+        if number == 0:
+            partial = linked
+        starts = (start for lattice in linked for start in meshes_of(lattice))
+        open_question |= _try_all(view, starts, seen)
         if seen and not open_question:
             break
     kept = _best(seen)
     corners = [s.flat.mesh.corners for s in kept]
     partial = [p for p in partial if len(p.centres) >= _FEWEST and p.filled > 0.7]
-    partial = [p for p in partial if not any(_inside(p.centres.mean(axis=0), c) for c in corners)]
+    partial = [p for p in partial if not _inside_any(p.centres.mean(axis=0)[None], corners)[0]]
     return kept, partial
+
+
+def _try_all(view: Grey, starts: Iterable[Points], seen: list[_Sighting]) -> bool:
+    """Flattens each rough mesh (10, 10, 2) and adds those that are a 9×9 to ``seen``.
+
+    Returns whether one of the others has a frame all the same and so deserves another look.
+    """
+    open_question = False
+    for start in starts:
+        known = [s.flat.mesh.corners for s in seen if s.score > 0.95]
+        if _inside_any(start.reshape(-1, 2).mean(axis=0)[None], known)[0]:
+            continue
+        flat = flatten(view, start)
+        if not isinstance(flat, Flat):
+            continue
+        if flat.is_nine:
+            seen.append(_Sighting(flat, traits(view, flat)))
+        else:
+            open_question |= flat.has_frame
+    return open_question
 
 
 def _masks(view: Grey) -> Iterator[Grey]:
@@ -115,23 +135,16 @@ def _masks(view: Grey) -> Iterator[Grey]:
     yield ink_mask(view, 2.0)
 
 
-def _starts(mask: Grey, linked: list[Lattice]) -> Iterator[Points]:
-    """Rough meshes (10, 10, 2) worth trying, from outlines first, then from cells."""
-    yield from outlines(mask, _LEAST)
-    for lattice in linked:
-        yield from meshes_of(lattice)
-
-
 def _best(seen: list[_Sighting]) -> list[_Sighting]:
     """Of sightings that overlap only the best supported one."""
     kept: list[_Sighting] = []
     for sighting in sorted(seen, key=lambda s: -s.score):
         corners = sighting.flat.mesh.corners
-        centre = corners.mean(axis=0)
-        if not any(
-            _inside(centre, k.flat.mesh.corners)
-            or _inside(k.flat.mesh.corners.mean(axis=0), corners)
-            for k in kept
+        others = [k.flat.mesh.corners for k in kept]
+        middles = np.array([other.mean(axis=0) for other in others]).reshape(-1, 2)
+        if not (
+            _inside_any(corners.mean(axis=0)[None], others)[0]
+            or _inside_any(middles, [corners]).any()
         ):
             kept.append(sighting)
     return kept
@@ -149,11 +162,14 @@ def _area(corners: Points) -> float:
     return float((corners[:, 0] * ahead[:, 1] - corners[:, 1] * ahead[:, 0]).sum()) / 2
 
 
-def _inside(point: Points, corners: Points) -> bool:
-    """Whether a point (2,) lies in a convex quadrilateral (4, 2) that runs clockwise."""
-    side = np.roll(corners, -1, axis=0) - corners
-    to = point - corners
-    return bool((side[:, 0] * to[:, 1] - side[:, 1] * to[:, 0] > 0).all())
+def _inside_any(points: Points, shapes: list[Points]) -> npt.NDArray[np.bool_]:
+    """Which of the points (N, 2) lie in one of the convex shapes (4, 2), clockwise as seen."""
+    inside = np.zeros(len(points), bool)
+    for corners in shapes:
+        side = np.roll(corners, -1, axis=0) - corners
+        to = points[:, None] - corners
+        inside |= (side[:, 0] * to[..., 1] - side[:, 1] * to[..., 0] > 0).all(axis=1)
+    return inside
 
 
 def _found(sighting: _Sighting, biggest: float, scale: float, size: tuple[int, int]) -> FoundGrid:
@@ -179,7 +195,7 @@ def _found(sighting: _Sighting, biggest: float, scale: float, size: tuple[int, i
 def _fragment(lattice: Lattice, scale: float, size: tuple[int, int]) -> FoundGrid:
     """A lattice that is no whole 9×9: cut off if it runs out of the frame, else another kind."""
     corners = (lattice.corners + 0.5) * scale - 0.5
-    beyond = (lattice.reach(0.8) + 0.5) * scale - 0.5
+    beyond = (lattice.reach(1.25) + 0.5) * scale - 0.5
     side = outside(beyond, size)
     corners = np.clip(corners, 0, np.array(size) - 1.0)
     quality = Quality(True, cell_px=lattice.step * scale)

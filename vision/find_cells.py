@@ -15,7 +15,7 @@ import numpy.typing as npt
 from papernudge.vision.flatten import project
 from papernudge.vision.mesh import Points
 
-Grey = npt.NDArray[np.uint8]
+Contour = npt.NDArray[np.int32]
 Ints = npt.NDArray[np.int64]
 
 _MISS = 0.3
@@ -70,26 +70,28 @@ def _cross(a: Points, b: Points) -> float:
     return float(a[0] * b[1] - a[1] * b[0])
 
 
-def paper_pieces(mask: Grey, least: int) -> tuple[Points, Points, npt.NDArray[np.bool_]]:
-    """Centres (N, 2), sizes (N, 2) and ``edge`` (N,) of pieces of paper that could be cells.
+def paper_pieces(pieces: list[Contour], least: int, most: int) -> tuple[Points, Points]:
+    """Centres (N, 2) and sizes (N, 2), x/y, of pieces of paper that could be cells.
 
-    ``mask``: uint8 (H, W), 255 for ink; ``least``: smallest side of a cell. The middle of the
-    bounding box is the middle of a cell however it lies and whatever is written in it.
+    ``pieces``: contours of paper enclosed by ink; ``least`` and ``most``: sides of a cell that
+    are looked for, pixels. The middle of the bounding box is the middle of a cell however it
+    lies and whatever is written in it.
     """
     import cv2
 
-    count, _, stats, _ = cv2.connectedComponentsWithStats(cv2.bitwise_not(mask), connectivity=4)
-    if count < 2:
-        return np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0, bool)
-    left, top, wide, high, area = stats[1:].T.astype(np.float64)
-    most = min(mask.shape) / 3
-    fill = area / (wide * high)
-    good = (np.minimum(wide, high) >= least) & (np.maximum(wide, high) <= most) & (fill > 0.3)
-    good &= np.maximum(wide, high) < 2.6 * np.minimum(wide, high)
-    edge = (left <= 0) | (top <= 0)
-    edge |= (left + wide >= mask.shape[1]) | (top + high >= mask.shape[0])
-    centres = np.stack([left + (wide - 1) / 2, top + (high - 1) / 2], axis=1)
-    return centres[good], np.stack([wide, high], axis=1)[good], edge[good]
+    boxes, areas = [], []
+    for piece in pieces:
+        if 3 * least <= len(piece) <= 5 * most:
+            boxes.append(cv2.boundingRect(piece))
+            areas.append(cv2.contourArea(piece))
+    if not boxes:
+        return np.zeros((0, 2)), np.zeros((0, 2))
+    box = np.array(boxes, np.float64)
+    low, size = box[:, :2], box[:, 2:]
+    short, long = size.min(axis=1), size.max(axis=1)
+    good = (short >= least) & (long <= most) & (long < 2.6 * short)
+    good &= np.array(areas) > 0.3 * size.prod(axis=1)
+    return (low + (size - 1) / 2)[good], size[good]
 
 
 def lattices(centres: Points, sizes: Points, fewest: int = 7) -> list[Lattice]:

@@ -24,8 +24,8 @@ class Traits:
     (1: all alike). ``thin_blocks``: share of segments between blocks that are thin, and
     ``thick_inside``: share of segments inside blocks that are thick; both 0.5 where all lines
     are alike. ``split``: how many times heavier the thick ones of all segments are than the thin
-    ones, wherever they lie. ``goes_on``: share of lines that run on beyond the frame, on the second worst of
-    the four sides (beside one there may be text). ``inked``: share of cells in which something
+    ones, wherever they lie. ``goes_on``: share of lines that run on beyond the frame, on the
+    second worst of the four sides (beside one there may be text). ``inked``: share of cells in which something
     stands. ``caged``: share of segments that a second line accompanies inside the cell.
     ``diagonal``: how much the two diagonals stand out from the other cells, 0 to 1.
     """
@@ -124,30 +124,30 @@ def _cells(grey: Grey, flat: Flat) -> Floats:
 
 def _diagonal(seen: Floats, flat: Flat) -> float:
     """How much the diagonals are marked, by a tint or by a rule from corner to corner."""
-    paper = np.percentile(seen.reshape(81, 144), 80, axis=1).reshape(9, 9)
-    row, column = np.mgrid[:9, :9]
-    on = (row == column) | (row + column == 8)
-    # Each cell on a diagonal against the cells beside it that are on none.
-    darker = []
-    for r, c in zip(row[on], column[on], strict=True):
-        beside = [
-            paper[i, j]
-            for i, j in ((r - 1, c), (r + 1, c), (r, c - 1), (r, c + 1))
-            if 0 <= i < 9 and 0 <= j < 9 and not on[i, j]
-        ]
-        darker.append(paper[r, c] < np.mean(beside) - 4.0 if beside else True)
-    off = paper[~on]
-    tinted = float(np.mean(darker)) if float(np.median(paper[on])) < np.median(off) - 4.0 else 0.0
-    least = max(0.12 * flat.contrast, 3.0)
-    ruled = []
-    for cells, way in ((range(0, 81, 10), 1), (range(8, 73, 8), -1)):
-        for cell in cells:
-            side = seen[cell][:, ::way]
-            # Near the corners, where digits do not reach: on the diagonal and on both its sides.
-            for spot in (1, 2, 9, 10):
-                beside = min(side[spot - 1, spot + 1], side[spot + 1, spot - 1])
-                ruled.append(beside - side[spot, spot] > least)
-    return max(tinted, float(np.mean(ruled)))
+    paper = np.percentile(seen.reshape(81, 144), 80, axis=1)
+    beside = np.where(_OFF[None], paper[None], 0.0) * _NEXT
+    near = beside.sum(axis=1) / np.maximum((_NEXT * _OFF).sum(axis=1), 1)
+    on = ~_OFF
+    darker = float((paper[on] < near[on] - 4.0).mean())
+    tinted = darker if float(np.median(paper[on])) < float(np.median(paper[_OFF])) - 4.0 else 0.0
+    falling, rising = seen[0:81:10], seen[8:73:8, :, ::-1]
+    side = np.concatenate([falling, rising])
+    # Near the corners, where digits do not reach: on the diagonal and on both its sides.
+    spot = np.array([1, 2, 9, 10])
+    beyond = np.minimum(side[:, spot - 1, spot + 1], side[:, spot + 1, spot - 1])
+    ruled = beyond - side[:, spot, spot] > max(0.12 * flat.contrast, 3.0)
+    return max(tinted, float(ruled.mean()))
+
+
+def _beside() -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Cells on neither diagonal, bool (81,), and which cells share a side, bool (81, 81)."""
+    row, column = np.divmod(np.arange(81), 9)
+    off = (row != column) & (row + column != 8)
+    apart = np.abs(row[:, None] - row) + np.abs(column[:, None] - column)
+    return off, apart == 1
+
+
+_OFF, _NEXT = _beside()
 
 
 def _inked(seen: Floats, flat: Flat) -> npt.NDArray[np.bool_]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import numpy.typing as npt
 
@@ -9,6 +11,7 @@ from papernudge.vision.flatten import homography, lattice, project
 from papernudge.vision.mesh import Points
 
 Grey = npt.NDArray[np.uint8]
+Contour = npt.NDArray[np.int32]
 
 
 def ink_mask(grey: Grey, keen: float = 1.0) -> Grey:
@@ -41,28 +44,43 @@ def slim(mask: Grey, widest: int) -> Grey:
     return np.asarray(cv2.subtract(mask, solid), np.uint8)
 
 
-def outlines(mask: Grey, least: int) -> list[Points]:
-    """Rough meshes (10, 10, 2) of pieces of ink that could be a grid, biggest first.
+def parts_of(mask: Grey) -> tuple[list[Contour], list[Contour]]:
+    """Outer contours of the pieces of ink, and contours of the paper enclosed by ink.
 
-    ``least``: smallest side of a grid worth reporting, pixels.
+    ``mask``: uint8 (H, W), 255 for ink. Each contour is int32 (N, 2), x/y, every pixel of it.
     """
     import cv2
 
-    found, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    found, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    if tree is None:
+        return [], []
+    inner = (tree[0, :, 3] >= 0).tolist()
+    long = [len(contour) >= 16 for contour in found]
+    frames = [c[:, 0] for c, hole, big in zip(found, inner, long, strict=True) if big and not hole]
+    pieces = [c[:, 0] for c, hole, big in zip(found, inner, long, strict=True) if big and hole]
+    return frames, pieces  # type: ignore[return-value]  # cv2 says Mat
+
+
+def outlines(frames: list[Contour], least: int) -> Iterator[Points]:
+    """Rough meshes (10, 10, 2) of pieces of ink that could be a grid, biggest first.
+
+    ``frames``: outer contours, see :func:`parts_of`; ``least``: smallest side of a grid worth
+    reporting, pixels.
+    """
+    import cv2
+
     sized = []
-    for contour in found:
+    for contour in frames:
         if len(contour) < 3 * least:
             continue
         _, _, wide, high = cv2.boundingRect(contour)
         if min(wide, high) >= least:
             sized.append((wide * high, contour))
     sized.sort(key=lambda item: -item[0])
-    meshes = []
     for _, contour in sized[:24]:
-        corners = quad_of(contour[:, 0])
+        corners = quad_of(contour)
         if corners is not None:
-            meshes.append(bent_mesh(contour[:, 0].astype(np.float64), corners))
-    return meshes
+            yield bent_mesh(contour.astype(np.float64), corners)
 
 
 def quad_of(points: npt.NDArray[np.int32]) -> Points | None:
@@ -110,7 +128,8 @@ def bent_mesh(contour: Points, corners: Points) -> Points:
     bends nothing. (Coons, Surfaces for Computer-Aided Design of Space Forms, 1967.)
     """
     matrix = homography(corners)
-    square = project(np.linalg.inv(matrix), contour)
+    step = max(1, len(contour) // 1500)
+    square = project(np.linalg.inv(matrix), contour[::step])
     at = np.linspace(0.0, 1.0, 10)
     bends = [
         _bend(square[:, 0], square[:, 1], at),  # top
@@ -131,8 +150,8 @@ def _bend(along: Points, off: Points, at: Points) -> Points:
     t, d = along[near], off[near]
     if len(t) < 12:
         return np.zeros_like(at)
-    if len(t) > 200:
-        t, d = t[:: len(t) // 200], d[:: len(t) // 200]
+    if len(t) > 120:
+        t, d = t[:: len(t) // 120], d[:: len(t) // 120]
 
     def basis(s: Points) -> Points:
         hump = s * (1 - s)
@@ -141,7 +160,7 @@ def _bend(along: Points, off: Points, at: Points) -> Points:
     design = basis(t)
     weight = np.ones_like(t)
     solved = np.zeros(3)
-    for _ in range(6):
+    for _ in range(4):
         weighted = design * weight[:, None]
         solved = np.linalg.solve(weighted.T @ design + 1e-4 * np.eye(3), weighted.T @ d)
         left = d - design @ solved

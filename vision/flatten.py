@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.failure import Failure
-from papernudge.vision.lines import Segments, frame_half_widths, measure
+from papernudge.vision.lines import Segments, frame_half_widths, measure, slope
 from papernudge.vision.mesh import Mesh, Points
 
 Grey = npt.NDArray[np.uint8]
@@ -136,7 +136,8 @@ def _bending() -> Points:
 
 def _modes(count: int) -> tuple[Points, Points, Points]:
     """The ``count`` softest shapes of the page: (100, K), their energies (K,), and what each
-    gives at the segments (90, K). Sharper ones are noise; small systems are solved at once."""
+    gives at the segments (90, K). Sharper ones are noise; small systems are solved at once.
+    """
     energies, shapes = np.linalg.eigh(_bending())
     shapes = shapes[:, :count]
     return shapes, np.maximum(energies[:count], 0.0), _averages() @ shapes
@@ -145,16 +146,18 @@ def _modes(count: int) -> tuple[Points, Points, Points]:
 _SHAPES, _ENERGIES, _AT_SEGMENTS = _modes(48)
 
 
-def _smooth(segments: Segments, stiffness: float, floor: float) -> tuple[Points, Points]:
+def _smooth(
+    segments: Segments, hidden: npt.NDArray[np.bool_], stiffness: float, floor: float
+) -> tuple[Points, Points]:
     """Fits the page's shift to the offsets seen; returns it (2, 100) and what is left (2, 90).
 
     Both in cells, in the order of Segments: the line, then along it. Iteratively reweighted
-    least squares with Tukey's biweight, weighted by how clearly each line is seen; ``floor`` is
-    the least scale of a usual deviation, cells.
+    least squares with Tukey's biweight, weighted by how clearly each line is seen; ``hidden``
+    (2, 10, 9) segments say nothing; ``floor`` is the least scale of a usual deviation, cells.
     """
     strong = np.maximum(segments.strength.reshape(2, 90).astype(np.float64), 0.0)
     usual = np.maximum(np.percentile(strong, 80, axis=1, keepdims=True), 1e-6)
-    trust = np.minimum(strong / usual, 1.0) + 1e-3
+    trust = (np.minimum(strong / usual, 1.0) + 1e-3) * ~hidden.reshape(2, 90)
     offset = segments.offset.reshape(2, 90).astype(np.float64)
     weight = trust
     page = np.diag(stiffness * _ENERGIES + 1e-6)
@@ -172,8 +175,8 @@ def _smooth(segments: Segments, stiffness: float, floor: float) -> tuple[Points,
 
 def _moved(crossings: Points, shift: Points) -> Points:
     """Crossings shifted by what ``_smooth`` found for horizontals and for verticals, cells."""
-    down = np.gradient(crossings, axis=0)
-    right = np.gradient(crossings, axis=1)
+    down = slope(crossings)
+    right = slope(crossings.transpose(1, 0, 2)).transpose(1, 0, 2)
     by = shift.reshape(2, 10, 10)
     moved = crossings + by[0][..., None] * down + by[1].T[..., None] * right
     return np.asarray(moved, np.float64)
@@ -192,25 +195,46 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
         if not _sane(crossings):
             return Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
         segments = measure(grey, crossings, reach)
-        shift, left = _smooth(segments, stiffness, reach / 10)
+        shift, left = _smooth(segments, _hidden(crossings, grey.shape), stiffness, reach / 10)
         if _agreement(segments, left) < least:
             return Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
-        crossings = _moved(crossings, shift)
+        crossings = _continued(_moved(crossings, shift), grey.shape)
     if not _sane(crossings):
         return Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
     segments = measure(grey, crossings, _LAST_REACH)
-    shift, left = _smooth(segments, _LAST_STIFFNESS, 0.015)
+    hidden = _hidden(crossings, grey.shape)
+    shift, left = _smooth(segments, hidden, _LAST_STIFFNESS, 0.015)
     strong = segments.strength.reshape(2, 90)
     lines = float(np.median(strong))
     good = (np.abs(left) < _CLOSE) & (strong > max(0.15 * lines, 2.5))
     good = good.reshape(2, 10, 9)
-    mesh = Mesh(_moved(crossings, shift), _seen(good))
+    mesh = Mesh(_continued(_moved(crossings, shift), grey.shape), _seen(good))
     evidence = line_evidence(segments)
     # What the photo's edge hides is neither for nor against.
-    hidden = _hidden(mesh.crossings, grey.shape)
+    hidden[:, 1:9] = False
     evidence[hidden.mean(axis=2) > 0.3] = 5.0
     support = (good | hidden).mean(axis=2)
     return Flat(mesh, support, lines, evidence, segments)
+
+
+def _continued(crossings: Points, shape: tuple[int, ...]) -> Points:
+    """Crossings of the rims that the photo's edge hides, continued straight from inside."""
+    out = _beyond(crossings, shape)
+    if not out.any():
+        return crossings
+    fixed = crossings.copy()
+    for lines, hidden in ((fixed, out), (fixed.transpose(1, 0, 2), out.T)):
+        for rim, inner, next_inner in ((0, 1, 2), (9, 8, 7)):
+            straight = 2 * lines[inner] - lines[next_inner]
+            lines[rim] = np.where(hidden[rim][:, None], straight, lines[rim])
+    return fixed
+
+
+def _beyond(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
+    """Crossings, bool (10, 10), on or beyond the photo's edge: a line there has one side only."""
+    edge = 2.0
+    x, y = crossings[..., 0], crossings[..., 1]
+    return (x < edge) | (y < edge) | (x > shape[1] - 1 - edge) | (y > shape[0] - 1 - edge)
 
 
 def _agreement(segments: Segments, left: Points) -> float:
@@ -241,12 +265,9 @@ def line_evidence(segments: Segments) -> Points:
 
 
 def _hidden(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
-    """Segments of the four rims, bool (2, 10, 9), that lie on or beyond the photo's edge."""
-    edge = 2.0  # pixels: closer to it a line has paper on one side only
-    x, y = crossings[..., 0], crossings[..., 1]
-    out = (x < edge) | (y < edge) | (x > shape[1] - 1 - edge) | (y > shape[0] - 1 - edge)
+    """Segments, bool (2, 10, 9), that lie on or beyond the photo's edge."""
+    out = _beyond(crossings, shape)
     lines = np.stack([out, out.T])
-    lines[:, 1:9] = False
     return np.asarray(lines[..., :-1] | lines[..., 1:])
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +12,7 @@ from papernudge.vision.mesh import Points
 
 Grey = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
+Real = TypeVar("Real", np.float32, np.float64)
 
 ALONG = 8
 """Samples along one segment between two crossings."""
@@ -59,8 +61,8 @@ def mesh_segments(crossings: Points) -> tuple[Floats, Floats]:
     down for horizontals and right for verticals.
     """
     flat = crossings.astype(np.float32)
-    down = _slope(flat)
-    right = _slope(flat.transpose(1, 0, 2))
+    down = slope(flat)
+    right = slope(flat.transpose(1, 0, 2))
     ends = np.stack([flat, flat.transpose(1, 0, 2)])
     over = np.stack([down, right])
     return (
@@ -69,7 +71,7 @@ def mesh_segments(crossings: Points) -> tuple[Floats, Floats]:
     )
 
 
-def _slope(lines: Floats) -> Floats:
+def slope(lines: npt.NDArray[Real]) -> npt.NDArray[Real]:
     """Central differences along the first axis, one-sided at its ends."""
     slope = np.empty_like(lines)
     slope[1:-1] = (lines[2:] - lines[:-2]) * 0.5
