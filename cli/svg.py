@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from papernudge.vision.reading import GridReading
 
 CELL = 100
-_LEFT, _TOP, _SIDE = 175, 105, 9 * CELL
+_LEFT, _TOP, _SIDE = 225, 115, 9 * CELL
 _CAPTION = 38  # letters' height
 _STYLE = """
 .page{fill:#fdfcf7}.line{stroke:#2a2d33}.given{fill:#22252b}.tab{fill:#fffdf6}
@@ -23,7 +24,6 @@ _STYLE = """
 .page{fill:#1c1e22}.line{stroke:#c9cbd1}.given{fill:#f1f1ee}.tab{fill:#2b2e34}
 .text{fill:#ececea}.pencil{stroke:#b3b7c0}.blue{stroke:#7fb2f5}.orange{stroke:#ff9a52}
 .window{fill:#252c38}}
-path:not(.tab),line{fill:none}path,line{stroke-linecap:round;stroke-linejoin:round}
 text{font-family:system-ui,"Helvetica Neue",Arial,sans-serif}
 """
 
@@ -38,7 +38,7 @@ def board_svg(grid: GridReading, scene: Scene) -> str:
         *_lines(),
         *_digits(grid),
         *(_stroke(s) for s in scene.strokes),
-        *(_tab(t) for t in scene.tabs),
+        *_tabs(scene.tabs),
     ]
     words = [
         f'<text class="text" x="{_LEFT}" y="{_SIDE + 2 * _TOP + n * 1.4 * _CAPTION:.0f}" '
@@ -52,9 +52,8 @@ def board_svg(grid: GridReading, scene: Scene) -> str:
         f'aria-label="{title.replace(chr(34), "&quot;")}">\n<title>{title}</title>\n'
         f"<style>{_STYLE}</style>\n"
         f'<rect class="page" width="{width}" height="{height}"/>\n'
-        f'<g transform="translate({_LEFT} {_TOP})">\n{inner}\n</g>\n'
-        + "\n".join(words)
-        + "\n</svg>\n"
+        f'<g transform="translate({_LEFT} {_TOP})" fill="none" stroke-linecap="round" '
+        f'stroke-linejoin="round">\n{inner}\n</g>\n' + "\n".join(words) + "\n</svg>\n"
     )
 
 
@@ -102,17 +101,43 @@ def _path(line: Line, name: str, width: float) -> str:
     return f'<path class="{name}" stroke-width="{width * CELL:.1f}" d="M{points}"/>'
 
 
-def _tab(tab: Tab) -> str:
-    wide, high, tip = 20.0 * len(tab.text) * 0.98 + 26, 54, 16
-    fx, fy = tab.x * CELL, tab.y * CELL
+def _tabs(tabs: Sequence[Tab]) -> list[str]:
+    """Tabs, each moved along its margin where it would lie over an earlier one."""
+    out: list[str] = []
+    taken: list[tuple[float, float, float]] = []
+    for tab in tabs:
+        wide = 18.5 * len(tab.text) + 26
+        x, y = _tab_place(tab, wide)
+        for turn in (0, 1, -1, 2, -2, 3, -3):
+            moved = x + turn * wide / 2 if tab.side in ("top", "bottom") else x
+            if not any(
+                abs(y - v) < _TAB and moved < u + w and u < moved + wide for u, v, w in taken
+            ):
+                x = moved
+                break
+        taken.append((x, y, wide))
+        out.append(_tab(tab, x, y, wide))
+    return out
+
+
+_TAB = 54  # a tab's height
+
+
+def _tab_place(tab: Tab, wide: float) -> tuple[float, float]:
+    """Left top corner of a tab whose point touches its foot."""
+    tip, fx, fy = 16, tab.x * CELL, tab.y * CELL
     x, y = {
-        "left": (fx - tip - wide, fy - high / 2),
-        "right": (fx + tip, fy - high / 2),
-        "top": (fx - wide / 2, fy - tip - high),
+        "left": (fx - tip - wide, fy - _TAB / 2),
+        "right": (fx + tip, fy - _TAB / 2),
+        "top": (fx - wide / 2, fy - tip - _TAB),
         "bottom": (fx - wide / 2, fy + tip),
     }[tab.side]
-    x = min(max(x, 4 - _LEFT), _SIDE + _LEFT - wide - 4)
-    corners = _pennant(tab.side, (fx, fy), (x, y, x + wide, y + high))
+    return min(max(x, 4 - _LEFT), _SIDE + _LEFT - wide - 4), y
+
+
+def _tab(tab: Tab, x: float, y: float, wide: float) -> str:
+    foot = tab.x * CELL, tab.y * CELL
+    corners = _pennant(tab.side, foot, (x, y, x + wide, y + _TAB))
     return (
         f'<path class="tab {tab.ink}" stroke-width="3" d="M{corners}Z"/>'
         f'<text class="text" x="{x + wide / 2:.0f}" y="{y + 38:.0f}" font-size="36" '

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import logging
 import os
 import stat
 import warnings
@@ -30,6 +31,9 @@ MAX_PIXELS = 56_000_000
 """Most pixels of any other file: their decoders hold up to 10 bytes a pixel at once."""
 MAX_BYTES = 300_000_000
 """Longest file that is read."""
+
+# Pillow logs what is odd about a file; without a handler Python would print that.
+logging.getLogger("PIL").addHandler(logging.NullHandler())
 
 _STRIP = 512  # rows converted at a time, so that a large file is never held three times
 

@@ -228,6 +228,26 @@ def test_the_board_as_svg_is_well_formed_and_says_the_sentence(
     assert "http" not in out.read_text("utf-8").replace("http://www.w3.org/2000/svg", "")
 
 
+def test_tabs_never_lie_over_each_other_on_any_board() -> None:
+    """Row, column and block tabs, and the digit's, all at once."""
+    import itertools
+
+    from papernudge.cli.svg import board_svg
+
+    for house in (0, 4, 9, 13, 17, 18, 19, 22, 23, 26):
+        scene = nudge_scene(Told1(DigitFocus(7, (3, 50))))
+        scene.house(house)
+        root = ET.fromstring(board_svg(reading(PUZZLE, ENTRIES), scene))
+        boxes = []
+        for tab in (p for p in root.iter() if (p.get("class") or "").startswith("tab")):
+            numbers = [float(n) for n in (tab.get("d") or "").strip("MZ").split()]
+            boxes.append((sorted(numbers[::2]), sorted(numbers[1::2])))
+        assert len(boxes) == 2
+        for (ax, ay), (bx, by) in itertools.combinations(boxes, 2):
+            apart = ax[-2] <= bx[1] or bx[-2] <= ax[1] or ay[-2] <= by[1] or by[-2] <= ay[1]
+            assert apart, house
+
+
 def test_a_reading_is_drawn_with_crossings_kinds_and_doubts(grid_says: Any, puzzle: str) -> None:
     plain = read_scene(grid_says(puzzle), None)
     entries = "2" + "." * 80

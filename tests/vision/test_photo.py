@@ -215,6 +215,18 @@ def test_bytes_a_path_and_an_open_file_give_the_same_photo(tmp_path: Path) -> No
     assert np.array_equal(by_path.pixels, by_file.pixels)
 
 
+def test_a_tiff_with_absurd_samples_is_refused_in_silence(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    data = bytearray(saved("TIFF"))
+    (ifd,) = struct.unpack_from("<I", data, 4)
+    (count,) = struct.unpack_from("<H", data, ifd)
+    at = next(e for e in range(ifd + 2, ifd + 2 + 12 * count, 12) if data[e : e + 2] == b"\x15\x01")
+    struct.pack_into("<H", data, at + 8, 2048)
+    refused(bytes(data))
+    assert capfd.readouterr() == ("", "")
+
+
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "TIFF", "WEBP", "HEIF"])
 def test_damaged_bytes_never_raise_and_say_nothing_on_standard_error(
     kind: str, capfd: pytest.CaptureFixture[str]
