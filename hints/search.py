@@ -107,10 +107,13 @@ class Search:
     techniques: tuple[tuple[Technique, int], ...] = TECHNIQUES
     reasons: dict[Candidates, list[Found]] = field(default_factory=dict)
     waiting: dict[tuple[object, ...], Found] = field(default_factory=dict)
-    drawn: dict[tuple[object, ...], int] = field(default_factory=dict)
+    drawn: set[tuple[object, ...]] = field(default_factory=set)
     winners: list[Found] = field(default_factory=list)
     limit: int = MANY
     reach: dict[int, int] = field(default_factory=dict)
+    supplies: dict[Candidates, tuple[int, frozenset[frozenset[Found]]]] = field(
+        default_factory=dict
+    )
 
     def run(self) -> list[Found]:
         """The cheapest singles, each with the steps it builds on."""
@@ -133,9 +136,9 @@ class Search:
 
     def _cast_nets(self) -> bool:
         """The last resort: nets, with as few branches as get anywhere. A net may build on all that
-        was ruled out before, and pays for all of it.
+        was ruled out before, and pays a look for each such candidate.
         """
-        paid = sum(self.drawn.values())
+        paid = self.board.gone.bit_count()
         for branches in range(MOST_BRANCHES + 1):
             for deduction in nets(self.board, branches):
                 found = Found(deduction, self.board, deduction.looks + paid)
@@ -167,31 +170,36 @@ class Search:
             for cell, digit in exclusions(deduction.reads):
                 needed |= candidate(cell, digit)
             needed &= self.board.gone
-        looks, ways = self._supply(needed, MANY)
+        looks, ways = self._supply(needed)
         return Found(deduction, self.board, deduction.looks + looks, needed, ways)
 
-    def _supply(self, needed: Candidates, budget: int) -> tuple[int, frozenset[frozenset[Found]]]:
-        """The cheapest sets of drawn steps that rule out all of ``needed``, and their looks; none if
-        they cost more than ``budget``.
-        """
+    def _supply(self, needed: Candidates) -> tuple[int, frozenset[frozenset[Found]]]:
+        """The cheapest sets of drawn steps that rule out all of ``needed``, and their looks."""
         if not needed:
             return 0, NOTHING_NEEDED
-        best, ways = budget, set[frozenset[Found]]()
-        for found in self.reasons[needed & -needed]:
+        known = self.supplies.get(needed)
+        if known is not None:
+            return known
+        # Any candidate must be ruled out by one of its reasons: take one with few of them.
+        hardest = min(_bits(needed), key=lambda bit: len(self.reasons[bit]))
+        best, ways = MANY, set[frozenset[Found]]()
+        for found in self.reasons[hardest]:
             if found.price > best:
                 continue
-            rest = needed & ~found.deduction.ruled_out
-            looks, further = self._supply(rest, best - found.price)
-            if further and looks + found.price < best:
-                best, ways = looks + found.price, set()
-            ways |= {way | {found} for way in further} if looks + found.price == best else set()
-        return best, frozenset(ways)
+            looks, further = self._supply(needed & ~found.deduction.ruled_out)
+            looks += found.price
+            if looks < best:
+                best, ways = looks, set()
+            if looks == best and len(ways) < MOST_WAYS:
+                ways |= {way | {found} for way in further}
+        self.supplies[needed] = best, frozenset(ways)
+        return self.supplies[needed]
 
     def _draw(self, batch: list[Found]) -> None:
         """Rule out what these deductions claim, and see which singles that opens."""
         fresh = 0
         for found in batch:
-            self.drawn[_key(found.deduction)] = found.deduction.looks
+            self.drawn.add(_key(found.deduction))
             fresh |= found.deduction.ruled_out
         fresh &= ~self.board.gone
         if not fresh:
@@ -201,6 +209,7 @@ class Search:
                 self.reasons.setdefault(bit, []).append(found)
         self.board = self.board.without(fresh)
         self.reach.clear()
+        self.supplies.clear()
         for technique in (hidden_singles, naked_singles):
             for single in technique(self.board, self.limit - 1):
                 self._opened(self._priced(single))

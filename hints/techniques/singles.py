@@ -11,6 +11,7 @@ LAST_BLANK = "last blank of a house"
 HIDDEN_SINGLE = "hidden single"
 NAKED_SINGLE = "naked single"
 FINISHED_HOUSE = "several cells of a house"
+ALL_SINGLES = frozenset({LAST_BLANK, HIDDEN_SINGLE, NAKED_SINGLE, FINISHED_HOUSE})
 
 MANY = 1 << 30
 """A budget that nothing exceeds."""
@@ -184,17 +185,3 @@ def _completions(board: Board, house: House, rest: Cells, written: Cells) -> _Co
             cell = place.bit_length() - 1
             best = looks + onward[0], (read, *onward[1]), ((cell, digit), *onward[2])
     return best
-
-
-__all__ = [
-    "FINISHED_HOUSE",
-    "HIDDEN_SINGLE",
-    "LAST_BLANK",
-    "MANY",
-    "NAKED_SINGLE",
-    "finished_house",
-    "hidden_singles",
-    "last_blanks",
-    "naked_singles",
-    "singles",
-]
