@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.vision.failure import Failure
 
 if TYPE_CHECKING:
