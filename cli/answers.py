@@ -57,9 +57,11 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class HintWishes:
-    """``uniqueness``: also allow steps that lean on there being one solution."""
+    """``earlier``: what was written before, 81 characters; ``uniqueness``: also allow steps that
+    lean on there being one solution.
+    """
 
-    earlier: GridReading | None = None
+    earlier: str | None = None
     uniqueness: bool = False
 
 
@@ -114,10 +116,10 @@ def _paper_state(position: Position) -> str:
     return "open" if "." in position.digits else "solved"
 
 
-def _written_since(grid: GridReading, earlier: GridReading | None) -> tuple[int, ...]:
+def _written_since(grid: GridReading, earlier: str | None) -> tuple[int, ...]:
     if earlier is None:
         return ()
-    pairs = zip(earlier.entries, grid.entries, strict=True)
+    pairs = zip(earlier, grid.entries, strict=True)
     return tuple(c for c, (old, new) in enumerate(pairs) if new not in (".", old))
 
 
@@ -173,15 +175,21 @@ def walk_answer(sheet: Sheet, wishes: HintWishes) -> Answer:
     return Answer("hint", sheet, first.state, DEEPEST, sheet.lead + said, fields=fields)
 
 
-def check_answer(sheet: Sheet, depth: int, earlier: GridReading | None) -> Answer:
-    """Whether the paper is right so far, at this depth."""
+def check_answer(sheet: Sheet, depth: int, earlier: str | None) -> Answer:
+    """Whether the paper is right so far, at this depth.
+
+    ``earlier``: what was written before, 81 characters.
+    """
     from papernudge.cli.pages import position_of
+    from papernudge.hints import Position
     from papernudge.hints.checking import Check, State, check
 
     def checked(grid: GridReading) -> Check:
         before = None
-        if earlier is not None and earlier.givens == grid.givens:
-            before = position_of(earlier)
+        if earlier is not None:
+            pairs = zip(grid.givens, earlier, strict=True)
+            entries = "".join(e if g == "." else "." for g, e in pairs)
+            before = Position.of(grid.givens, entries)
         return check(position_of(grid), before)
 
     def outcome(grid: GridReading) -> object:

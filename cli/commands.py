@@ -16,7 +16,6 @@ from papernudge.cli.pages import Page, Sheet, Source, choose, open_page, sources
 
 if TYPE_CHECKING:
     from papernudge.cli.answers import Answer
-    from papernudge.vision.reading import GridReading
 
 PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".svg")
 
@@ -118,7 +117,7 @@ def run_hint(
         from papernudge.cli.answers import HintWishes, hint_answer, walk_answer
 
         sheet = choose(open_page(source), wishes.grid).assuming(wishes.assumptions)
-        earlier = _earlier(since, sheet, wishes)
+        earlier = _earlier(since, sheet)
         hints = HintWishes(earlier, uniqueness)
         if walk:
             return _said(walk_answer(sheet, hints), wishes)
@@ -149,7 +148,7 @@ def run_check(
         if wishes.grid is None and since is None and len(puzzles) > 1:
             return _check_all(page, puzzles, wishes, tell)
         sheet = choose(page, wishes.grid).assuming(wishes.assumptions)
-        earlier = _earlier(since, sheet, wishes)
+        earlier = _earlier(since, sheet)
         return _answered(sheet, tell, wishes, lambda s, depth: check_answer(s, depth, earlier))
 
     return _report(found, wishes, one)
@@ -182,14 +181,21 @@ def _short(answer: Answer) -> str:
     return f"Grid {answer.sheet.number}: {answer.sentence.removeprefix(answer.sheet.lead)}"
 
 
-def _earlier(since: str | None, sheet: Sheet, wishes: Wishes) -> GridReading | None:
-    """The same puzzle in the earlier photo; Stop (2) where the photos show different ones."""
+def _earlier(since: str | None, sheet: Sheet) -> str | None:
+    """What was written in the earlier photo of this puzzle; Stop (2) where it shows another.
+
+    A misread digit or two must not part the photos: nearly all printed digits must agree.
+    """
     if since is None:
         return None
-    page = open_page(Source(since))
-    for grid in page.grids:
-        if grid.cells and grid.givens == sheet.grid.givens:
-            return grid
+    wanted = sheet.grid.givens
+    printed = [c for c in range(81) if wanted[c] != "."]
+    for grid in open_page(Source(since)).grids:
+        if grid.cells and printed:
+            same = sum(str(grid.cells[c].digit) == wanted[c] for c in printed)
+            if same >= 0.9 * len(printed):
+                digits = [str(cell.digit or ".") for cell in grid.cells]
+                return "".join(d if w == "." else "." for d, w in zip(digits, wanted, strict=True))
     raise bad_words(
         f"{since} does not show the same printed digits:"
         " --since needs an earlier photo of this grid."

@@ -310,7 +310,8 @@ def test_since_tells_what_was_written_between_two_photos(
     after = list(before)
     after[blank[5]] = solution[blank[5]]
     after[blank[9]] = str(int(solution[blank[9]]) % 9 + 1)
-    early = desk.says("early.jpg", grid_says(puzzle, before))
+    misread = puzzle.replace("3", "8", 1)  # one printed digit of the earlier photo read wrong
+    early = desk.says("early.jpg", grid_says(misread, before))
     late = desk.says("late.jpg", grid_says(puzzle, "".join(after)))
     ran = papernudge("check", late, "--since", early)
     assert ran.code == 1
