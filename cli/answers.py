@@ -143,6 +143,10 @@ def _standing(grid: GridReading, state: str, outcome: Any) -> tuple[Doubt, ...]:
     from papernudge.cli.pages import position_of
 
     soft: tuple[Doubt, ...] = ()
+    if state == "not one solution":
+        # The givens may be misread in more than one place: what no single answer mends,
+        # all of them together may.
+        return tuple(doubt for doubt in grid.doubts if doubt.about != "notes")
     if state == "mistaken":
         position = position_of(grid)
         solution = position.solution or ""

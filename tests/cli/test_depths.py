@@ -267,3 +267,21 @@ def test_no_step_is_said_where_none_is_known(monkeypatch: pytest.MonkeyPatch) ->
     assert (answer.state, answer.code, answer.document()["nudge"]) == ("no step", 0, None)
     assert "No step that this tool knows" in answer.sentence
     schema().validate(answer.document())
+
+
+def test_givens_without_one_solution_are_not_called_a_misprint_while_doubts_stand(
+    papernudge: Run, desk: Any, grid_says: Any
+) -> None:
+    """Two misread givens: no answer to one question alone mends them."""
+    from papernudge.vision.reading import Doubt
+
+    broken = ".8.8..5.9" + PUZZLE[9:]
+    doubts = Doubt(1, "digit", 8, 0.6, ((3, 0.4),)), Doubt(3, "digit", 8, 0.6, ((2, 0.4),))
+    photo = desk.says("breakfast.jpg", grid_says(broken, doubts=doubts))
+    for command in ("hint", "check"):
+        ran = papernudge(command, photo)
+        assert ran.code == 6
+        assert "R1C2" in ran.err
+        assert "R1C4" in ran.err
+        mended = papernudge(command, photo, "--assume", "R1C2=3", "--assume", "R1C4=2")
+        assert mended.code == 0
