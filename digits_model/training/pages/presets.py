@@ -10,7 +10,7 @@ import numpy as np
 
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.fonts import designs
-from papernudge.digits_model.training.pages.layout import lay_out
+from papernudge.digits_model.training.pages.legible import legible, upright_cell
 from papernudge.digits_model.training.pages.spec import DECOYS, PENS, PageSpec
 
 Draw = Callable[[np.random.Generator], Any]
@@ -37,10 +37,7 @@ HARDSHIPS: dict[str, Callable[[PageSpec], bool]] = {
 FLOORS = {"easy": 0, "newspaper": 1, "hard": 3, "cruel": 5}
 """How many hardships every page of a preset shows at least."""
 
-LEGIBLE = {"easy": (14.0, 7.0), "newspaper": (10.0, 6.0), "hard": (9.0, 5.5), "cruel": (7.0, 4.0)}
-"""How many standard deviations of the blur the smallest digits, and notes, are high at least."""
-
-LEAST_CELL = {"easy": 40.0, "newspaper": 26.0, "hard": 21.0, "cruel": 17.0}
+LEAST_CELL = {"easy": 40.0, "newspaper": 26.0, "hard": 23.0, "cruel": 17.0}
 """Pixels that an upright cell of the main grids gets at least, by choice of the raster."""
 
 _RAISE: dict[str, dict[str, Draw]] = {
@@ -49,7 +46,6 @@ _RAISE: dict[str, dict[str, Draw]] = {
     "curl": {"curl": lambda g: float(g.uniform(0.15, 0.4))},
     "faint": {"white": lambda g: 150.0, "black": lambda g: float(g.uniform(38, 60))},
     "shadow": {"shadow": lambda g: float(g.uniform(0.3, 0.55))},
-    "noise": {"noise": lambda g: float(g.uniform(5, 8))},
     "through": {"through": lambda g: float(g.uniform(0.4, 0.7))},
     "jpeg": {"jpeg": lambda g: int(g.integers(28, 40))},
 }
@@ -324,7 +320,7 @@ def preset(name: str, seed: int, **overrides: Any) -> PageSpec:
         spec = replace(spec, face=choose_face(spec.split, stream(seed, "face")))
     fixed = set(overrides)
     for _ in range(3):  # what makes a page legible may take a hardship away, and the other way
-        spec = _legible(_at_least(spec, FLOORS[name], fixed), fixed)
+        spec = legible(_at_least(spec, FLOORS[name], fixed), fixed)
         if len(hardships(spec)) >= FLOORS[name]:
             break
     return spec
@@ -362,51 +358,8 @@ def _frame(chance: np.random.Generator) -> dict[str, Any]:
 
 def _enough_pixels(spec: PageSpec) -> PageSpec:
     """A larger raster for a page of many grids, as people step back with a better phone."""
-    grow = float(np.clip(LEAST_CELL[spec.preset] / _upright_cell(spec), 1.0, 2.6))
+    grow = float(np.clip(LEAST_CELL[spec.preset] / upright_cell(spec), 1.0, 2.6))
     return replace(spec, width=round(spec.width * grow), height=round(spec.height * grow))
-
-
-def _upright_cell(spec: PageSpec) -> float:
-    """About how many pixels a cell of the main grids has, before tilt and turn."""
-    target = lay_out(spec).target
-    wide, high = target[2] - target[0], target[3] - target[1]
-    return spec.share * min(spec.width / wide, spec.height / high)
-
-
-def blur(spec: PageSpec) -> float:
-    """All blur of the camera together, standard deviation in pixels."""
-    box = spec.motion / 12**0.5
-    return float(np.sqrt(spec.focus_blur**2 + box**2 + 0.3 / spec.upscaled**2))
-
-
-def _legible(spec: PageSpec, fixed: set[str]) -> PageSpec:
-    """The page made such that a careful person could still read it.
-
-    The smallest digits stay LEGIBLE blurs high; a page with notes is blurred less, or loses
-    its notes where they would have hardly any pixels.
-    """
-    cell = _upright_cell(spec) * float(np.cos(np.radians(spec.tilt)))
-    least, noted = LEGIBLE[spec.preset]
-    small = min(spec.digit_high, spec.entry_high if spec.fill > 0 else 1.0) * cell / least
-    if spec.note_share > 0:
-        if spec.note_high * cell < noted * 0.9 and "note_share" not in fixed:
-            spec = replace(spec, note_share=0.0)
-        else:
-            small = min(small, spec.note_high * cell / noted)
-    pen = max(spec.pen_width, 0.6 * small / cell)
-    if "pen_width" not in fixed:
-        spec = replace(spec, pen_width=min(pen, 0.09))
-    for _ in range(6):  # the sensor's own blur does not shrink with the rest
-        if blur(spec) <= small:
-            break
-        keep = 0.98 * small / blur(spec)
-        changed: dict[str, Any] = {
-            "focus_blur": spec.focus_blur * keep,
-            "motion": spec.motion * keep,
-            "upscaled": min(1.0, spec.upscaled / keep),
-        }
-        spec = replace(spec, **{k: v for k, v in changed.items() if k not in fixed})
-    return spec
 
 
 def _at_least(spec: PageSpec, floor: int, fixed: set[str]) -> PageSpec:

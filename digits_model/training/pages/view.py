@@ -22,6 +22,7 @@ Points = npt.NDArray[np.float64]
 _STEP = 0.02  # cells between the nodes of the bent profile
 _NOWHERE = 1e6  # cells
 _STEEPEST = 1.0  # radians: beyond, the paper would hide itself
+_MOST = {"gutter": 1.0, "wave": 1.0, "fold": 0.45, "roll": 1.0}  # radians of bend, by kind
 
 
 @dataclass(eq=False)
@@ -48,7 +49,7 @@ def _profile(spec: PageSpec, box: Box, middle: Points, amount: float) -> Profile
     """Bent by ``amount`` radians at most, level at ``middle``."""
     chance = stream(spec.seed, "profile", spec.curl_kind)
     u, v, w = (float(x) for x in chance.uniform(0, 1, 3))
-    reach = float(np.hypot(box[2] - box[0], box[3] - box[1])) / 2 + 2
+    reach = float(np.hypot(box[2] - box[0], box[3] - box[1])) + 2
     axis = _axis(spec)
     centre = float(middle @ axis)
     s = np.arange(-reach, reach + _STEP, _STEP)
@@ -57,11 +58,9 @@ def _profile(spec: PageSpec, box: Box, middle: Points, amount: float) -> Profile
     elif spec.curl_kind == "wave":
         shape = np.sin(2 * np.pi * (s / (9 + 14 * u) + v))
     elif spec.curl_kind == "fold":
-        shape = np.tanh((s - (8 * u - 4)) / 0.25) * (1 if w < 0.5 else -1)
-    elif spec.curl_kind == "roll":
-        shape = np.clip(s / 9, -1.5, 1.5) * (1 if w < 0.5 else -1)
+        shape = np.tanh((s - (6 * u - 3)) / 0.25) * (1 if w < 0.5 else -1)
     else:
-        raise ValueError(f"expected gutter, wave, fold or roll, got {spec.curl_kind!r}")
+        shape = np.clip(s / 9, -1.5, 1.5) * (1 if w < 0.5 else -1)
     angle = np.clip(amount * shape, -_STEEPEST, _STEEPEST)
     angle = angle - angle[len(angle) // 2]
     x, z = np.cumsum(np.cos(angle)) * _STEP, np.cumsum(np.sin(angle)) * _STEP
@@ -172,20 +171,41 @@ class View:
 
     def _bend(self) -> None:
         """Finds the bend at which the first grid's crossings leave the best homography by the
-        wanted amount, or comes as near as the paper can be bent (a gutter reaches about 0.3).
+        wanted amount, or comes as near as the paper can be bent (a gutter reaches about 0.3)
+        without hiding a part of what it shows.
         """
         spec, amount = self.spec, 0.25
+        if spec.curl_kind not in _MOST:
+            raise ValueError(f"expected one of {sorted(_MOST)}, got {spec.curl_kind!r}")
+        most = _MOST[spec.curl_kind]
         for _ in range(5):
-            self.profile = _profile(spec, self.layout.page, self._aim, amount)
-            self._frame()
-            self.curl = curl_of(self.to_photo(crossings(self.layout.target_grid), lens=False))
-            if abs(self.curl - spec.curl) < 0.03 * spec.curl or amount >= _STEEPEST:
+            self._bend_by(amount)
+            if abs(self.curl - spec.curl) < 0.03 * spec.curl or amount >= most:
                 break
-            amount = float(
-                np.clip(
-                    amount * np.clip(spec.curl / max(self.curl, 1e-4), 0.3, 3), 0.005, _STEEPEST
-                )
-            )
+            step = np.clip(spec.curl / max(self.curl, 1e-4), 0.3, 3)
+            amount = float(np.clip(amount * step, 0.005, most))
+        for _ in range(8):
+            if self._all_seen():
+                break
+            amount *= 0.75
+            self._bend_by(amount)
+
+    def _bend_by(self, amount: float) -> None:
+        first = self.layout.target_grid
+        middle = np.array([(first[0] + first[2]) / 2, (first[1] + first[3]) / 2])
+        self.profile = _profile(self.spec, self.layout.page, middle, amount)
+        self._frame()
+        self.curl = curl_of(self.to_photo(crossings(first), lens=False))
+
+    def _all_seen(self) -> bool:
+        """Whether no place of the page in the frame is hidden behind another part of it."""
+        page = np.concatenate([crossings(place.box)[::3] for place in self.layout.places])
+        at = self.to_photo(page)
+        inside = ((at > -1) & (at < [self.wide, self.high])).all(axis=1)
+        if not inside.any():
+            return True
+        back, _ = self.to_page(at[inside])
+        return bool(np.abs(back - page[inside]).max() < 0.01)
 
     def cell_px(self, box: Box) -> float:
         """Median side of a cell of the grid in this box, pixels."""

@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 from collections import Counter
 
-import numpy as np
 import pytest
 
 from papernudge.digits_model.training.pages import FLOORS, PRESETS, hardships, preset
 from papernudge.digits_model.training.pages.fonts import designs, table
 from papernudge.digits_model.training.pages.layout import lay_out
-from papernudge.digits_model.training.pages.presets import LEAST_CELL, LEGIBLE, blur
+from papernudge.digits_model.training.pages.legible import LIMITS, blur, darkest, far_cell, signal
+from papernudge.digits_model.training.pages.presets import LEAST_CELL
 from papernudge.digits_model.training.pages.spec import SPLITS, from_json
 
 SEEDS = range(80)
@@ -48,17 +48,21 @@ def test_cells_are_never_smaller_than_the_preset_says(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", sorted(PRESETS))
-def test_no_digit_of_a_preset_is_blurred_beyond_reading(name: str) -> None:
+def test_no_digit_of_a_preset_is_blurred_or_noisy_beyond_reading(name: str) -> None:
+    limits = LIMITS[name]
     for seed in SEEDS:
         spec = preset(name, seed)
-        target = lay_out(spec).target
-        wide, high = target[2] - target[0], target[3] - target[1]
-        cell = spec.share * min(spec.width / wide, spec.height / high)
-        cell *= np.cos(np.radians(spec.tilt))
-        big, small = LEGIBLE[name]
-        assert spec.digit_high * cell > 0.99 * big * blur(spec) or blur(spec) < 0.75
+        cell = far_cell(spec)
+        assert spec.digit_high * cell > 0.98 * limits.digit * blur(spec) or blur(spec) < 0.75
         if spec.note_share:
-            assert spec.note_high * cell > 0.99 * small * blur(spec) or blur(spec) < 0.75
+            assert spec.note_high * cell > 0.98 * limits.note * blur(spec) or blur(spec) < 0.75
+        assert signal(spec) > 0.98 * limits.signal * spec.noise or spec.noise <= 0.4
+        assert darkest(spec) > 0.9 * limits.light
+
+
+def test_fields_that_are_asked_for_are_kept_even_if_nobody_can_read_the_page() -> None:
+    spec = preset("easy", 1, focus_blur=9.0, noise=60.0)
+    assert (spec.focus_blur, spec.noise) == (9.0, 60.0)
 
 
 def test_hard_pages_reach_the_tilt_the_curl_and_the_counts_that_tests_quote() -> None:

@@ -9,10 +9,10 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from papernudge.digits_model.training.pages import PageSpec, draw
+from papernudge.digits_model.training.pages import PageSpec, draw, preset
 from papernudge.digits_model.training.pages.layout import lay_out
 from papernudge.digits_model.training.pages.own import OwnSupplies
-from papernudge.digits_model.training.pages.view import View, curl_of
+from papernudge.digits_model.training.pages.view import View, crossings, curl_of
 
 Make = Callable[..., PageSpec]
 
@@ -82,6 +82,24 @@ def test_page_and_photo_are_inverse_to_each_other(still: Make) -> None:
         page = np.random.default_rng(seed).uniform(0, 9, (200, 2))
         back, _ = view.to_page(view.to_photo(page))
         assert np.abs(back - page).max() < 1e-3
+
+
+def test_no_part_of_a_bent_page_hides_another_grid_in_the_frame() -> None:
+    for seed in range(120):
+        spec = preset("cruel" if seed % 2 else "newspaper", seed)
+        view = View(spec, lay_out(spec))
+        for place in view.layout.places:
+            page = crossings(place.box)
+            at = view.to_photo(page)
+            inside = ((at > 0) & (at < [spec.width - 1, spec.height - 1])).all(axis=1)
+            back, _ = view.to_page(at)
+            assert np.abs(back - page)[inside].max(initial=0) < 0.02
+
+
+def test_an_unknown_kind_of_curl_is_refused_with_the_known_ones(still: Make) -> None:
+    spec = still(1, curl=0.1, curl_kind="crumpled")
+    with pytest.raises(ValueError, match="gutter"):
+        View(spec, lay_out(spec))
 
 
 def test_what_lies_above_the_horizon_is_not_on_the_page(still: Make) -> None:

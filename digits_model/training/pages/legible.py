@@ -1,0 +1,105 @@
+"""What a careful person could still read: limits that presets keep.
+
+A page beyond them has no right answer, and a reader that says so is right: such pages belong to
+tests of the quality judgement, made by overriding fields, not to tests of reading.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from papernudge.digits_model.training.pages.layout import lay_out
+from papernudge.digits_model.training.pages.spec import PageSpec
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """``digit`` and ``note``: how many standard deviations of the blur they are high at least;
+    ``signal``: how many of the noise a stroke is darker than paper; ``light``: how much of the
+    full light is left in the darkest corner.
+    """
+
+    digit: float
+    note: float
+    signal: float
+    light: float
+
+
+LIMITS = {
+    "easy": Limits(14.0, 7.0, 20.0, 0.55),
+    "newspaper": Limits(10.0, 6.0, 11.0, 0.42),
+    "hard": Limits(9.0, 5.5, 9.0, 0.33),
+    "cruel": Limits(7.0, 4.0, 6.0, 0.25),
+}
+
+
+def upright_cell(spec: PageSpec) -> float:
+    """About how many pixels a cell of the main grids has, before tilt and turn."""
+    target = lay_out(spec).target
+    wide, high = target[2] - target[0], target[3] - target[1]
+    return spec.share * min(spec.width / wide, spec.height / high)
+
+
+def far_cell(spec: PageSpec) -> float:
+    """About how many pixels the shorter side of the farthest cell has under the tilt."""
+    tilt = np.radians(spec.tilt)
+    return float(upright_cell(spec) * np.cos(tilt) * (1 - 0.3 * np.sin(tilt)))
+
+
+def blur(spec: PageSpec) -> float:
+    """All blur of the camera together, standard deviation in pixels."""
+    box = spec.motion / 12**0.5
+    return float(np.sqrt(spec.focus_blur**2 + box**2 + 0.3 / spec.upscaled**2))
+
+
+def darkest(spec: PageSpec) -> float:
+    """Share of the full light in the darkest corner."""
+    shade = (1 - spec.gradient) * (1 - 0.8 * spec.vignette) * (1 - spec.shadow)
+    return float(shade * min(spec.tone) / 255 * sorted(spec.cast)[1])
+
+
+def signal(spec: PageSpec) -> float:
+    """By how many grey levels the palest digits are darker than paper, in the darkest corner."""
+    pale = 1 - np.mean(spec.given_ink) / 255
+    if spec.fill > 0 or spec.note_share > 0:
+        pale = min(pale, spec.pen_cover * (1 - np.mean(spec.pen_ink) / 255))
+    return float((spec.white - spec.black) * darkest(spec) * pale)
+
+
+def legible(spec: PageSpec, fixed: set[str]) -> PageSpec:
+    """The page with less blur, shade and noise, as far as its preset's limits ask for it.
+
+    Fields named in ``fixed`` stay. A page loses its notes where they would have hardly any
+    pixels, and a pen is never thinner than the blur lets through.
+    """
+    limits = LIMITS[spec.preset]
+    cell = far_cell(spec)
+    small = min(spec.digit_high, spec.entry_high if spec.fill > 0 else 1.0) * cell / limits.digit
+    if spec.note_share > 0:
+        if spec.note_high * cell < limits.note * 0.9 and "note_share" not in fixed:
+            spec = replace(spec, note_share=0.0)
+        else:
+            small = min(small, spec.note_high * cell / limits.note)
+    pen = min(max(spec.pen_width, 0.6 * small / cell), 0.09)
+    spec = _changed(spec, fixed, pen_width=pen)
+    for _ in range(6):  # the sensor's own blur does not shrink with the rest
+        if blur(spec) <= small:
+            break
+        keep = 0.98 * small / blur(spec)
+        less = {"focus_blur": spec.focus_blur * keep, "motion": spec.motion * keep}
+        spec = _changed(spec, fixed, upscaled=min(1.0, spec.upscaled / keep), **less)
+    for _ in range(8):
+        if darkest(spec) >= limits.light:
+            break
+        deep = spec.shadow if spec.gradient + spec.vignette > 0.15 else spec.shadow * 0.8
+        less = {"gradient": spec.gradient * 0.7, "vignette": spec.vignette * 0.7}
+        spec = _changed(spec, fixed, shadow=deep, **less)
+    most = signal(spec) / limits.signal
+    return _changed(spec, fixed, noise=max(0.4, min(spec.noise, most)))
+
+
+def _changed(spec: PageSpec, fixed: set[str], **fields: Any) -> PageSpec:
+    return replace(spec, **{name: value for name, value in fields.items() if name not in fixed})
