@@ -25,7 +25,8 @@ class Board:
     ``cells[d]``: the cells that can still take digit d (index 0 is empty). ``digits[c]``: the
     digits that cell c can still take, 0 for a filled one. ``placed[d]``: where d stands.
     ``seen[h]``: the digits that stand in house h. ``gone``: candidates ruled out by earlier
-    steps, ``noted``: those that the paper's own notes rule out: both are premises.
+    steps, ``noted``: those that the paper's own notes rule out: both are premises. ``known``: what
+    partial notes show that the solver has found already.
     """
 
     __slots__ = (
@@ -34,6 +35,7 @@ class Board:
         "digits",
         "filled",
         "gone",
+        "known",
         "noted",
         "placed",
         "premises",
@@ -48,11 +50,14 @@ class Board:
     digits: list[Digits]
     gone: Candidates
     noted: Candidates
+    known: Candidates
     premises: list[Cells]
 
     @classmethod
-    def of(cls, position: Position, noted: Candidates = 0) -> Board:
-        """The board of a position; ``noted`` are candidates that its notes rule out."""
+    def of(cls, position: Position, noted: Candidates = 0, known: Candidates = 0) -> Board:
+        """The board of a position; ``noted`` are candidates that its notes rule out, ``known`` those
+        that partial notes show to be known as out: still to be shown why.
+        """
         board = cls()
         board.placed = position.placed
         board.filled = position.filled
@@ -65,7 +70,7 @@ class Board:
                     board.seen[house] |= bit
         # A note in a cell that sees the digit says nothing new.
         real = sum(candidates_of(d, position.candidates[d]) for d in range(1, 10))
-        board.gone, board.noted = 0, noted & real
+        board.gone, board.noted, board.known = 0, noted & real, known & real & ~noted
         board._count(list(position.candidates), board.noted)
         return board
 
@@ -73,7 +78,7 @@ class Board:
         """The board after these candidates were ruled out by a step."""
         board = Board()
         board.placed, board.filled, board.blank = self.placed, self.filled, self.blank
-        board.seen, board.noted = self.seen, self.noted
+        board.seen, board.noted, board.known = self.seen, self.noted, self.known
         board.gone = self.gone | ruled_out
         board._count(self.cells, ruled_out)
         return board

@@ -39,7 +39,7 @@ class Deduction:
 
     The claim, ``places`` (cell and digit) or ``ruled_out``, follows from the rules of the grid
     and the ``reads`` alone. ``held``: cells that must be kept in mind meanwhile. ``looks``: the
-    effort, see ``papernudge.hints.looks``.
+    effort, see ``papernudge.hints.looks``. ``one_solution``: it rests on the puzzle having just one.
     """
 
     technique: str
@@ -48,6 +48,7 @@ class Deduction:
     places: tuple[tuple[Cell, Digit], ...]
     ruled_out: Candidates
     looks: int
+    one_solution: bool = False
 
     def only(self, ruled_out: Candidates) -> Deduction:
         """The same deduction, claiming no more than these eliminations."""
@@ -71,11 +72,16 @@ class Evidence:
 
 
 def deduce(
-    board: Board, technique: str, reads: tuple[Read, ...], held: Cells, ruled_out: Candidates
+    board: Board,
+    technique: str,
+    reads: tuple[Read, ...],
+    held: Cells,
+    ruled_out: Candidates,
+    one_solution: bool = False,
 ) -> Deduction:
     """An elimination with its price."""
     looks = held.bit_count() + sum(price(board, read) for read in reads)
-    return Deduction(technique, reads, held, (), ruled_out, looks)
+    return Deduction(technique, reads, held, (), ruled_out, looks, one_solution)
 
 
 def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
@@ -107,7 +113,8 @@ def evidence_of(board: Board, deduction: Deduction) -> Evidence:
             for house in sight_houses(board, read.cell, read.digits):
                 houses[house] = None
             cells |= sight_witnesses(board, read.cell, read.digits)
-    return _trimmed(board, exclusions(deduction.reads), cells, tuple(houses))
+    evidence = _trimmed(board, exclusions(deduction.reads), cells, tuple(houses))
+    return replace(evidence, one_solution=deduction.one_solution)
 
 
 def reduced(board: Board, evidence: Evidence, deduction: Deduction) -> Evidence:
@@ -115,7 +122,10 @@ def reduced(board: Board, evidence: Evidence, deduction: Deduction) -> Evidence:
 
     A pattern as it is read may ask for more than its claim does: a further place that sees the
     struck cell too does no harm, say. Premises are tried first, so that a line keeps no idle step.
+    What rests on the puzzle having one solution is left as it is: no rule forces it.
     """
+    if deduction.one_solution:
+        return evidence
     for name in ("earlier", "noted", "cells"):
         for item in members(getattr(evidence, name)):
             less = replace(evidence, **{name: getattr(evidence, name) & ~(1 << item)})

@@ -38,6 +38,11 @@ class Step:
         return frozenset(self.deduction.reads)
 
     @property
+    def known(self) -> bool:
+        """Whether partial notes show that the solver has found this already."""
+        return bool(self.ruled_out) and self.ruled_out & ~self.board.known == 0
+
+    @property
     def houses(self) -> tuple[House, ...]:
         """Where its questions are asked."""
         return self.evidence.houses
@@ -70,7 +75,7 @@ class Line:
 
         Singles are minimal as they are read; what rests on a pattern is checked by the solver.
         """
-        if len(self.steps) == 1:
+        if len(self.steps) == 1 and not self.last.evidence.noted:
             return self
         steps: list[Step] = []
         needed = 0

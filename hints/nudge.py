@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from papernudge.hints import words
-from papernudge.hints.board import Board
 from papernudge.hints.geometry import (
     HOUSE_CELLS,
     Cell,
@@ -22,6 +21,7 @@ from papernudge.hints.geometry import (
 )
 from papernudge.hints.line import Line, Step
 from papernudge.hints.looks import Scan
+from papernudge.hints.notes import board_of
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines, nearest
 from papernudge.hints.techniques.singles import HIDDEN_SINGLE
@@ -96,6 +96,8 @@ class ToldStep:
             "eliminations": [
                 {"cell": cell_name(c), "digits": list(digits)} for c, digits in self.ruled_out
             ],
+            **({"notes": [cell_name(c) for c in self.noted]} if self.noted else {}),
+            **({"rests_on": "one solution"} if self.one_solution else {}),
         }
 
 
@@ -141,7 +143,8 @@ class Told2(Told1):
 class Told3(Told2):
     """And why: the evidence of the last step, and the steps before it.
 
-    ``opened``: the technique of the last step.
+    ``opened``: the technique of the last step; ``noted``: cells whose notes it builds on. Steps
+    that partial notes show to be known already are left out of ``line``.
     """
 
     depth: ClassVar[int] = 3
@@ -151,12 +154,11 @@ class Told3(Told2):
     looks: int
     line: tuple[ToldStep, ...]
     noted: tuple[Cell, ...] = ()
-    one_solution: bool = False
 
     @property
     def sentence(self) -> str:
         """The depth in words."""
-        last = words.reason(self.opened, self.houses, self.evidence, self.noted, self.one_solution)
+        last = words.reason(self.opened, self.houses, self.evidence, self.noted, self.focus.digit)
         return " ".join([*(step.sentence for step in self.line), last])
 
     def to_json(self) -> dict[str, Any]:
@@ -168,6 +170,7 @@ class Told3(Told2):
             "evidence": [cell_name(c) for c in self.evidence],
             "looks": self.looks,
             "line": [step.to_json() for step in self.line],
+            **({"notes": [cell_name(c) for c in self.noted]} if self.noted else {}),
             "sentence": self.sentence,
         }
 
@@ -214,9 +217,8 @@ class Nudge:
             "houses": last.houses,
             "evidence": tuple(members(last.evidence.cells)),
             "looks": self.line.looks,
-            "line": tuple(told_step(step) for step in self.line.steps[:-1]),
+            "line": tuple(told_step(s) for s in self.line.steps[:-1] if not s.known),
             "noted": noted_cells(last),
-            "one_solution": last.evidence.one_solution,
         }
         return Told3(**fields) if depth == 3 else Told4(**fields, places=self.line.places)
 
@@ -238,7 +240,8 @@ def told_step(step: Step) -> ToldStep:
 
 def noted_cells(step: Step) -> tuple[Cell, ...]:
     """The cells whose notes a step builds on."""
-    return tuple(dict.fromkeys(cell for cell, _ in candidate_pairs(step.evidence.noted)))
+    shown = step.evidence.noted | step.evidence.earlier & step.board.known
+    return tuple(dict.fromkeys(cell for cell, _ in candidate_pairs(shown)))
 
 
 def next_nudge(
@@ -247,12 +250,12 @@ def next_nudge(
     """The next digit that can be written, by the fewest looks; None if nothing is left to say.
 
     ``last``: cells written last, the latest at the end: lines near them win a tie. ``uniqueness``:
-    whether arguments from the puzzle having just one solution may be used.
+    whether arguments from the puzzle having just one solution may be used; say so only if the
+    givens were read without a doubt. Nothing is said of a position with faults.
     """
     if position.faults:
         return None
-    board = Board.of(position)
-    line = nearest(cheapest_lines(board), last)
+    line = nearest(cheapest_lines(board_of(position), uniqueness), last)
     if line is None:
         return None
     line = line.settled()

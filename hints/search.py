@@ -24,7 +24,7 @@ A line with eliminations must be strictly cheaper than the best single without.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 
 from papernudge.hints.board import Board
@@ -45,6 +45,7 @@ from papernudge.hints.techniques.singles import (
     singles,
 )
 from papernudge.hints.techniques.subsets import hidden_subsets, naked_subsets
+from papernudge.hints.techniques.uniqueness import unique_rectangles
 from papernudge.hints.techniques.wings import w_wings, xy_wings, xyz_wings
 
 Technique = Callable[[Board, int], list[Deduction]]
@@ -63,6 +64,9 @@ TECHNIQUES: tuple[tuple[Technique, int], ...] = (
     (almost_locked_sets, 8),
 )
 """The eliminating techniques, each with the fewest looks that one of its deductions can cost."""
+
+UNIQUENESS: tuple[tuple[Technique, int], ...] = ((unique_rectangles, 6),)
+"""Those that rest on the puzzle having one solution, only on request."""
 
 LEAST_LINE = 1 + min(looks for _, looks in TECHNIQUES)
 """No line with an elimination is cheaper: the cheapest pattern, and one look at what it opens."""
@@ -120,6 +124,7 @@ class Search:
         self.winners = [Found(s, self.board, s.looks) for s in singles(self.board)]
         if self.winners:
             self.limit = self.winners[0].price
+        self._recall()
         level = LEAST_LINE - 1
         while level + 1 < self.limit:
             self._look_around(level)
@@ -133,6 +138,16 @@ class Search:
             elif not self._cast_nets():
                 break
         return self.winners
+
+    def _recall(self) -> None:
+        """What partial notes show to be known costs one look, at the note."""
+        if not self.board.known:
+            return
+        for technique, _ in self.techniques:
+            for deduction in technique(self.board, FAR):
+                known = deduction.ruled_out & self.board.known
+                if known:
+                    self._add(replace(deduction, ruled_out=known, looks=1))
 
     def _cast_nets(self) -> bool:
         """The last resort: nets, with as few branches as get anywhere. A net may build on all that
@@ -236,10 +251,11 @@ def _bits(mask: int) -> Iterator[int]:
         mask ^= low
 
 
-def cheapest_lines(board: Board) -> list[Line]:
+def cheapest_lines(board: Board, uniqueness: bool = False) -> list[Line]:
     """All lines of the least price, several cells of a house in place of the single they begin."""
     lines: dict[object, Line] = {}
-    for found in Search(board).run():
+    techniques = TECHNIQUES + (UNIQUENESS if uniqueness else ())
+    for found in Search(board, techniques).run():
         for choice in islice(_choices([found], {}), MOST_WAYS):
             line = _line(found, choice)
             lines.setdefault(line.key, line)

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from papernudge.hints.board import Board
 from papernudge.hints.geometry import Cell, cell_name
 from papernudge.hints.line import Line
 from papernudge.hints.looks import Scan
+from papernudge.hints.notes import board_of
 from papernudge.hints.nudge import Nudge, focus_of
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines, nearest
@@ -82,7 +82,7 @@ def walk(position: Position) -> Walk:
     last: tuple[Cell, ...] = ()
     written = 0
     while position.blank:
-        line = nearest(cheapest_lines(Board.of(position)), last)
+        line = nearest(cheapest_lines(board_of(position)), last)
         if line is None:
             break
         line = line.settled()

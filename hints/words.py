@@ -20,13 +20,18 @@ class Words:
     look_at_house: str
     joined_by: str
     last_joined_by: str
+    names: Mapping[str, str]
     questions_by_digit: Mapping[str, str]
     questions_by_house: Mapping[str, str]
     reasons: Mapping[str, str]
+    with_evidence: str
+    some_digit: str
+    that_digit: str
     elimination: str
+    elimination_without_evidence: str
+    struck: str
     from_notes: str
     one_solution: str
-    opens: str
     write: str
     write_one: str
 
@@ -36,30 +41,47 @@ ENGLISH = Words(
     look_at_house="Look at {house}.",
     joined_by=", ",
     last_joined_by=" and ",
+    names={
+        "locked candidates": "locked candidates",
+        "almost-locked sets": "two almost-locked sets",
+        "remote pairs": "remote pairs",
+        "colouring": "two colours of one digit",
+        "alternating chain": "an alternating chain",
+        "X-wing": "an X-wing",
+        "XY-wing": "an XY-wing",
+        "XYZ-wing": "an XYZ-wing",
+        "unique rectangle": "a rectangle that would leave two solutions",
+        "*": "a {technique}",
+    },
     questions_by_digit={
         "hidden single": "In which house is just one place left for a {digit}?",
-        "*": "Where are the last places for a {digit}? Look for a {technique}: it opens a single.",
+        "*": "What do the last places for a {digit} say about each other? Look for {technique}: "
+        "it opens a single.",
     },
     questions_by_house={
         "last blank of a house": "One blank is left in {house}: which digit is missing?",
         "hidden single": "Which digit has just one place left in {house}?",
         "naked single": "Which blank of {house} can take one digit only?",
-        "several cells of a house": "Which digits are missing in {house}, and which of them can "
-        "go in one place only? The rest follows.",
-        "net": "What becomes impossible if you try a candidate in {house}, and follow it?",
-        "*": "Look for a {technique} at {house}: it opens a single.",
+        "several cells of a house": "Which digits are missing in {house}, and which of them has "
+        "one place only? The rest follows.",
+        "net": "Which candidate in {house} comes to nothing if you try it and follow it?",
+        "*": "Is there {technique} at {house}? It opens a single.",
     },
     reasons={
-        "last blank of a house": "All other cells of {houses} are filled.",
-        "hidden single": "With {evidence}, a digit has one place left in {houses}.",
-        "naked single": "{evidence} together leave one digit for a blank where {houses} meet.",
-        "several cells of a house": "With {evidence}, the missing digits of {houses} fall into "
-        "place one after the other.",
+        "last blank of a house": "all other cells of {houses} are filled.",
+        "hidden single": "{digit} has one place left in {houses}.",
+        "naked single": "a blank where {houses} meet has one digit left.",
+        "several cells of a house": "the missing digits of {houses} fall into place one after the "
+        "other.",
     },
-    elimination="{technique} at {houses}, from {evidence}: so {eliminations}.",
-    from_notes="from your notes in {cells}",
-    one_solution="that the puzzle has just one solution",
-    opens="{reason}",
+    with_evidence="With {evidence}, ",
+    some_digit="a digit",
+    that_digit="the {digit}",
+    elimination="{technique} at {houses}, by {evidence}: {eliminations}.",
+    elimination_without_evidence="{technique} at {houses}: {eliminations}.",
+    struck="no {digits} in {cell}",
+    from_notes="your notes in {cells}",
+    one_solution="the puzzle having just one solution",
     write="Write {places}.",
     write_one="{digit} in {cell}",
 )
@@ -90,16 +112,21 @@ def where(digit: Digit | None, house: House | None, words: Words = ENGLISH) -> s
     return words.look_at_house.format(house=house_name(house))
 
 
+def named(technique: str, words: Words = ENGLISH) -> str:
+    """A technique with its article."""
+    return words.names.get(technique, words.names["*"]).format(technique=technique)
+
+
 def question(
     digit: Digit | None, house: House | None, technique: str, words: Words = ENGLISH
 ) -> str:
     """Depth 2: which question to ask there."""
     if digit is not None:
         template = words.questions_by_digit.get(technique, words.questions_by_digit["*"])
-        return template.format(digit=digit, technique=technique)
+        return template.format(digit=digit, technique=named(technique, words))
     assert house is not None
     template = words.questions_by_house.get(technique, words.questions_by_house["*"])
-    return template.format(house=house_name(house), technique=technique)
+    return template.format(house=house_name(house), technique=named(technique, words))
 
 
 def reason(
@@ -107,15 +134,19 @@ def reason(
     houses: Sequence[House],
     evidence: Sequence[Cell],
     noted: Sequence[Cell] = (),
-    one_solution: bool = False,
+    digit: Digit | None = None,
     words: Words = ENGLISH,
 ) -> str:
-    """Depth 3: why the last step holds."""
-    template = words.reasons.get(technique, words.reasons["hidden single"])
-    return template.format(
+    """Depth 3: why the last step holds. ``digit``: the one in focus, if one is."""
+    text = words.reasons[technique].format(
         houses=named_houses(houses, words),
-        evidence=_evidence(evidence, noted, one_solution, words),
+        digit=words.that_digit.format(digit=digit) if digit else words.some_digit,
     )
+    shown = _evidence(evidence, noted, False, words)
+    # That a house is full but for one cell is seen at a glance.
+    if shown and technique != "last blank of a house":
+        return words.with_evidence.format(evidence=shown) + text
+    return text[0].upper() + text[1:]
 
 
 def elimination(
@@ -128,14 +159,17 @@ def elimination(
     words: Words = ENGLISH,
 ) -> str:
     """Depth 3: why a step before the last holds, and what it rules out."""
-    text = words.elimination.format(
-        technique=technique,
+    shown = _evidence(evidence, noted, one_solution, words)
+    template = words.elimination if shown else words.elimination_without_evidence
+    struck = [
+        words.struck.format(digits=joined([str(d) for d in ds], words), cell=cell_name(cell))
+        for cell, ds in ruled_out
+    ]
+    text = template.format(
+        technique=named(technique, words),
         houses=named_houses(houses, words),
-        evidence=_evidence(evidence, noted, one_solution, words),
-        eliminations=joined(
-            [f"no {joined([str(d) for d in ds], words)} in {cell_name(c)}" for c, ds in ruled_out],
-            words,
-        ),
+        evidence=shown,
+        eliminations=joined(struck, words),
     )
     return text[0].upper() + text[1:]
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce
 from papernudge.hints.geometry import HOUSES, PEERS, Cell, candidates_of, members

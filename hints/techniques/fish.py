@@ -49,7 +49,7 @@ def fish(board: Board, budget: int) -> list[Deduction]:
     >>> print(told(of_the_rows(marked(rows.format(1)))))
     finned X-wing, 7 looks: no 1 in R4C9
     """
-    found = []
+    found: list[Deduction] = []
     for digit in range(1, 10):
         for first, covers in ((0, 1), (9, 0)):
             bases = list(_bases(board, digit, first, budget))

@@ -1,0 +1,66 @@
+"""What the pencilled notes of a position say to a reasoner."""
+
+from __future__ import annotations
+
+from papernudge.hints.board import Board
+from papernudge.hints.geometry import (
+    ALL_DIGITS,
+    DIGITS_IN,
+    HOUSES,
+    Candidates,
+    Cells,
+    candidate,
+    cells_mask,
+    members,
+)
+from papernudge.hints.position import Position
+
+
+def board_of(position: Position) -> Board:
+    """The board of a position with its notes taken as they deserve.
+
+    *Full* notes, of every blank cell of a house, are built upon: what they leave out is out.
+    *Partial* notes only show what the solver has found already. A note that lost the right
+    digit is left aside. Give a position only notes that were read with a high chance.
+    """
+    if not position.notes:
+        return Board.of(position)
+    sound = _sound(position)
+    full = _fully_noted(position)
+    return Board.of(
+        position,
+        noted=_left_out(position, sound & full),
+        known=_left_out(position, sound & ~full),
+    )
+
+
+def _sound(position: Position) -> Cells:
+    """The noted cells whose note still holds the right digit."""
+    solution = position.solution
+    if solution is None:
+        return 0
+    return cells_mask(
+        cell
+        for cell, digits in position.notes.items()
+        if position.blank >> cell & 1 and digits >> (int(solution[cell]) - 1) & 1
+    )
+
+
+def _fully_noted(position: Position) -> Cells:
+    """The blank cells of the houses in which every blank cell is noted."""
+    noted = cells_mask(position.notes)
+    full = 0
+    for house in HOUSES:
+        blank = house & position.blank
+        if blank & ~noted == 0:
+            full |= blank
+    return full
+
+
+def _left_out(position: Position, cells: Cells) -> Candidates:
+    """The candidates that the notes of these cells leave out."""
+    left_out = 0
+    for cell in members(cells):
+        for digit in DIGITS_IN[ALL_DIGITS & ~position.notes[cell]]:
+            left_out |= candidate(cell, digit)
+    return left_out

@@ -1,0 +1,51 @@
+"""Arguments from the puzzle having just one solution. Off by default: a misprint breaks them."""
+
+from __future__ import annotations
+
+from papernudge.hints.board import Board
+from papernudge.hints.deduction import Deduction, deduce
+from papernudge.hints.geometry import (
+    BLOCK,
+    DIGITS_IN,
+    Cell,
+    candidates_of,
+)
+from papernudge.hints.looks import Sight
+
+UNIQUE_RECTANGLE = "unique rectangle"
+
+
+def unique_rectangles(board: Board, budget: int) -> list[Deduction]:
+    """Four blanks at the corners of two rows, two columns and two blocks: if three of them take
+    the same two digits only, the fourth takes neither, or swapping the two gave a second solution.
+
+    >>> from papernudge.hints.drawing import marked, told
+    >>> print(told(unique_rectangles(marked('''
+    ...     12 . .  12 . .  . . .
+    ...     12 . .  .  . .  . . .'''), 9)))
+    unique rectangle, 6 looks: no 1 or 2 in R2C4
+    """
+    found = []
+    pairs = [c for c in range(81) if board.digits[c].bit_count() == 2]
+    for corner in pairs:
+        same = [c for c in pairs if board.digits[c] == board.digits[corner]]
+        along = [c for c in same if c // 9 == corner // 9 and c != corner]
+        across = [c for c in same if c % 9 == corner % 9 and c != corner]
+        for one, other in ((one, other) for one in along for other in across):
+            found += _rectangle(board, corner, one, other)
+    return [d for d in found if d.looks <= budget]
+
+
+def _rectangle(board: Board, corner: Cell, one: Cell, other: Cell) -> list[Deduction]:
+    fourth = 9 * (other // 9) + one % 9
+    if len({BLOCK[c] for c in (corner, one, other, fourth)}) != 2:
+        return []
+    digits = board.digits[corner]
+    if digits & ~board.digits[fourth] or board.digits[fourth] == digits:
+        return []
+    ruled_out = 0
+    for digit in DIGITS_IN[digits]:
+        ruled_out |= candidates_of(digit, 1 << fourth)
+    reads = tuple(Sight(c, digits) for c in sorted((corner, one, other)))
+    held = 1 << corner | 1 << one | 1 << other
+    return [deduce(board, UNIQUE_RECTANGLE, reads, held, ruled_out, one_solution=True)]
