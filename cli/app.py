@@ -12,7 +12,7 @@ from typing import Annotated
 
 import typer
 
-from papernudge.cli.exits import Exit, Stop
+from papernudge.cli.exits import Exit, Stop, from_fault
 
 app = typer.Typer(
     name="papernudge",
@@ -205,15 +205,8 @@ def run(arguments: Sequence[str]) -> int:
 
 
 def _fault(fault: Exception) -> int:
-    """A fault of ours, told without a traceback unless that is wanted."""
-    if os.environ.get("PAPERNUDGE_DEBUG"):
-        raise fault
-    what = f"{type(fault).__name__}: {fault}".splitlines()[0]
-    return _told(
-        f"This is a fault of papernudge, not yours ({what});"
-        " with PAPERNUDGE_DEBUG=1 it tells more.",
-        Exit.FAULT,
-    )
+    stop = from_fault(fault)
+    return _told(stop.sentence, stop.code)
 
 
 def _dispatch(arguments: list[str]) -> int:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.assume import Assumption, parse_assumption
 from papernudge.cli.documents import failure_document, page_document
-from papernudge.cli.exits import Exit, Stop, bad_words
+from papernudge.cli.exits import Exit, Stop, bad_words, from_fault
 from papernudge.cli.pages import Page, Sheet, Source, choose, open_page, sources, unreadable
 
 if TYPE_CHECKING:
@@ -270,9 +270,17 @@ def _outcomes(
         except Stop as stop:
             if stop.code is Exit.WORDS:
                 raise
-            _say(stop.sentence)
-            outcome = Outcome(failure_document(source.photo, stop), "", stop.code)
+            outcome = _failed(source, stop)
+        except (OSError, MemoryError):
+            raise
+        except Exception as fault:  # of ours; the other photos are still to be looked at
+            outcome = _failed(source, from_fault(fault))
         yield source, outcome
+
+
+def _failed(source: Source, stop: Stop) -> Outcome:
+    _say(stop.sentence)
+    return Outcome(failure_document(source.photo, stop), "", stop.code)
 
 
 def _say(sentence: str) -> None:

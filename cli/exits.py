@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from enum import IntEnum
 from typing import TYPE_CHECKING
 
@@ -37,6 +38,20 @@ class Stop(Exception):  # noqa: N818 - not every end is an error
 def bad_words(sentence: str) -> Stop:
     """The words of the command are off."""
     return Stop(Exit.WORDS, sentence, stage="command", reason="words")
+
+
+def from_fault(fault: Exception) -> Stop:
+    """A fault of ours, told without a traceback; raised as it is where PAPERNUDGE_DEBUG is set."""
+    if os.environ.get("PAPERNUDGE_DEBUG"):
+        raise fault
+    what = f"{type(fault).__name__}: {fault}".splitlines()[0]
+    return Stop(
+        Exit.FAULT,
+        f"This is a fault of papernudge, not yours ({what});"
+        " with PAPERNUDGE_DEBUG=1 it tells more.",
+        stage="papernudge",
+        reason="fault",
+    )
 
 
 def from_failure(failure: Failure, called: str) -> Stop:

@@ -178,10 +178,14 @@ def test_a_fault_of_ours_ends_in_70_with_a_sentence(
         raise ZeroDivisionError("of our own making")
 
     monkeypatch.setattr("papernudge.cli.commands.open_page", broken)
-    ran = papernudge("read", "--given-line", puzzle)
+    ran = papernudge("read", "--given-line", puzzle, "--json")
     assert ran.code == Exit.FAULT
     assert one_sentence(ran.err)
     assert "fault of papernudge" in ran.err
+    assert json.loads(ran.out)["error"]["reason"] == "fault"
+    monkeypatch.setenv("PAPERNUDGE_DEBUG", "1")
+    with pytest.raises(ZeroDivisionError):
+        papernudge("read", "--given-line", puzzle)
 
 
 def test_stopping_by_keyboard_ends_in_130(
