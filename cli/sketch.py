@@ -187,7 +187,9 @@ def _with_tracing_paper(canvas: Raster, view: View, placed: Sequence[Placed]) ->
         for window in one.scene.windows:
             rim = view.apply(one.to_raster(_rim(window)))
             cv2.fillPoly(mask, [_fixed(rim)], 255, cv2.LINE_AA, 4)
-    veiled = cv2.convertScaleAbs(canvas, alpha=1 - VEIL, beta=VEIL * float(np.mean(PAPER)))
+    veiled = cv2.convertScaleAbs(canvas, alpha=1 - VEIL, beta=VEIL * min(PAPER))
+    tint = tuple(VEIL * (level - min(PAPER)) for level in PAPER)
+    veiled = cv2.add(veiled, (*tint, 0.0))
     cv2.copyTo(canvas, mask, veiled)
     return np.asarray(veiled, np.uint8)
 
