@@ -188,8 +188,8 @@ def _with_tracing_paper(canvas: Raster, view: View, placed: Sequence[Placed]) ->
             rim = view.apply(one.to_raster(_rim(window)))
             cv2.fillPoly(mask, [_fixed(rim)], 255, cv2.LINE_AA, 4)
     veiled = cv2.convertScaleAbs(canvas, alpha=1 - VEIL, beta=VEIL * min(PAPER))
-    tint = tuple(VEIL * (level - min(PAPER)) for level in PAPER)
-    veiled = cv2.add(veiled, (*tint, 0.0))
+    tint = [VEIL * (level - min(PAPER)) for level in PAPER]
+    veiled = cv2.add(veiled, np.array([*tint, 0.0]))
     cv2.copyTo(canvas, mask, veiled)
     return np.asarray(veiled, np.uint8)
 
