@@ -25,7 +25,7 @@ Answering = Callable[["Sheet", int], "Answer"]
 class Talk:
     """Says an answer and waits: Enter for more, p for a picture, c to correct a cell, s to stop.
 
-    ``sentences``: no drawn boards. Answers go to ``out``, questions to ``err``.
+    ``sentences``: no drawn boards; ``picture``: drawn anew with each answer. Answers go to ``out``, questions to ``err``.
     """
 
     def __init__(
@@ -45,6 +45,8 @@ class Talk:
         while True:
             answer = answering(sheet, depth)
             if answer.doubts:
+                if self._picture is not None:
+                    self._show_picture(answer)
                 better = self._settle(sheet, answer.doubts[0])
                 if better is None:
                     return self._end(answer)
@@ -61,6 +63,8 @@ class Talk:
         if said == self._said:
             return
         self._said = said
+        if self._picture is not None:
+            self._show_picture(answer)
         if not self._sentences and answer.told is not None:
             drawn = board(answer.sheet.grid, marks_of(answer))
             if drawn != self._drawn:
@@ -129,11 +133,12 @@ class Talk:
 
     def _show_picture(self, answer: Answer) -> None:
         from papernudge.cli.files import write_whole
-        from papernudge.cli.pictures import answer_picture
+        from papernudge.cli.pictures import answer_picture, doubt_picture
 
         path = self._picture or self._picture_path(answer)
+        drawn = doubt_picture if answer.doubts else answer_picture
         try:
-            write_whole(path, answer_picture(answer, self._side, path.suffix.lower()))
+            write_whole(path, drawn(answer, self._side, path.suffix.lower()))
         except Stop as stop:
             self._tell(stop.sentence)
         else:

@@ -96,6 +96,21 @@ def test_p_draws_the_picture_and_says_where_it_is(
     assert out.read_bytes()[:4] == b"\x89PNG"
 
 
+def test_a_picture_that_was_asked_for_follows_the_conversation(
+    at_terminal: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    doubt = Doubt(1, "digit", 3, 0.6, ((8, 0.4),))
+    photo = desk.says("breakfast.jpg", grid_says(puzzle, doubts=(doubt,)))
+    out = desk.folder / "nudge.png"
+    assert at_terminal("s\n", "hint", photo, "--picture", out).code == 6
+    asked = out.read_bytes()
+    at_terminal("3\ns\n", "hint", photo, "--picture", out)
+    first = out.read_bytes()
+    ran = at_terminal("3\n\n\ns\n", "hint", photo, "--picture", out)
+    assert len({asked, first, out.read_bytes()}) == 3
+    assert ran.err.count(f"The picture is {out}") == 4
+
+
 def test_boards_mark_by_signs_and_can_be_left_out(
     at_terminal: Run, puzzle: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
