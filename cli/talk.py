@@ -25,7 +25,8 @@ Answering = Callable[["Sheet", int], "Answer"]
 class Talk:
     """Says an answer and waits: Enter for more, p for a picture, c to correct a cell, s to stop.
 
-    ``sentences``: no drawn boards; ``picture``: drawn anew with each answer. Answers go to ``out``, questions to ``err``.
+    ``sentences``: no drawn boards; ``picture``: drawn anew with each answer. Answers go to
+    standard output, questions to standard error.
     """
 
     def __init__(
