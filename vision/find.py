@@ -100,6 +100,7 @@ def _search(view: Grey) -> tuple[list[_Sighting], list[Lattice]]:
     kept = _best(seen)
     corners = [s.flat.mesh.corners for s in kept]
     partial = [p for p in partial if len(p.centres) >= _FEWEST and p.filled > 0.7]
+    partial = [p for p in partial if p.ragged < 0.06]
     partial = [p for p in partial if not _inside_any(p.centres.mean(axis=0)[None], corners)[0]]
     return kept, partial
 
@@ -179,12 +180,11 @@ def _found(sighting: _Sighting, biggest: float, scale: float, size: tuple[int, i
     corners = np.clip((flat.outline + 0.5) * scale - 0.5, 0, np.array(size) - 1.0)
     quality = judge(flat, scale)
     side = outside(mesh.crossings, size)
-    if not sighting.traits.plain:
-        return FoundGrid(
-            GridKind.OTHER, corners, None, replace(quality, ok=True, reason=None, sentence=None)
-        )
     if side:
         return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
+    if not sighting.traits.plain:
+        fine = replace(quality, ok=True, reason=None, sentence=None)
+        return FoundGrid(GridKind.OTHER, corners, None, fine)
     if not quality.ok:
         return FoundGrid(GridKind.TOO_POOR, corners, None, quality)
     small = sighting.cell < 0.66 * biggest

@@ -45,6 +45,16 @@ class Lattice:
         return len(self.centres) / (wide * high)
 
     @property
+    def ragged(self) -> float:
+        """Usual distance of a cell from its place in an even lattice, shares of a step."""
+        design = np.c_[
+            self.places, self.places[:, :1] * self.places[:, 1:], np.ones(len(self.places))
+        ]
+        fit = np.linalg.lstsq(design, self.centres, rcond=None)[0]
+        off = np.linalg.norm(self.centres - design @ fit, axis=1)
+        return float(np.median(off)) / max(self.step, 1e-6)
+
+    @property
     def step(self) -> float:
         """Side of a cell, pixels: from the span of the whole lattice."""
         c = self.corners
@@ -144,6 +154,9 @@ def _steps(others: Points) -> Points | None:
     ``others``: (N, 2), where its neighbours lie from it.
     """
     length = np.linalg.norm(others, axis=1)
+    others, length = others[length > 1], length[length > 1]
+    if not len(others):
+        return None
     first = others[int(length.argmin())]
     # The second vector completes the lattice if both it and its opposite, or its sum, occur.
     area = np.abs(first[0] * others[:, 1] - first[1] * others[:, 0])
@@ -235,15 +248,14 @@ class _Page:
         """Least squares with outliers left out; None if the places are degenerate."""
         import cv2
 
-        places = lattice.places + 0.5
-        found, _ = cv2.findHomography(places, lattice.centres, 0)
-        if found is None:
+        places = np.asarray(lattice.places + 0.5, np.float64)
+        matrix = np.asarray(cv2.findHomography(places, lattice.centres, 0)[0], np.float64)
+        if matrix.shape != (3, 3):  # cv2 returns None for places in one row
             return None
-        matrix = np.asarray(found, np.float64)
         left = lattice.centres - project(matrix, places)
         off = np.linalg.norm(left, axis=1)
         good = off < max(4.0 * float(np.median(off)), 0.05 * lattice.step)
-        middle = places.mean(axis=0)
+        middle = np.asarray(places.mean(axis=0), np.float64)
         design = _quadratic(places - middle)
         weighted = design * good[:, None]
         ridge = np.diag([1e-3, 1e-3, 1e-3, 2.0, 2.0, 2.0])

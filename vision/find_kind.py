@@ -25,8 +25,8 @@ class Traits:
     ``thick_inside``: share of segments inside blocks that are thick; both 0.5 where all lines
     are alike. ``split``: how many times heavier the thick ones of all segments are than the thin
     ones, wherever they lie. ``goes_on``: share of lines that run on beyond the frame, on the
-    second worst of the four sides (beside one there may be text). ``inked``: share of cells in which something
-    stands. ``caged``: share of segments that a second line accompanies inside the cell.
+    second worst of the four sides (beside one there may be text). ``inked``: share of cells in
+    which something stands. ``caged``: share of segments that a second line accompanies.
     ``diagonal``: how much the two diagonals stand out from the other cells, 0 to 1.
     """
 
@@ -42,9 +42,10 @@ class Traits:
     @property
     def plain(self) -> bool:
         """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
-        if self.goes_on > 0.6 or self.caged > 0.2 or self.diagonal > 0.75:
+        if self.goes_on > 0.6 or self.caged > 0.14 or self.diagonal > 0.75:
             return False
-        if self.blocks > 1.05 and self.thin_blocks + self.thick_inside < 0.7:
+        least = 1.05 if self.split < 2.2 else 1.3
+        if self.blocks > least and self.thin_blocks + self.thick_inside < 0.7:
             return True
         # No blocks to be seen. Thick lines elsewhere are blocks of another shape. With all lines
         # alike, a puzzle's cells are partly filled; a word search's all are.
@@ -73,7 +74,8 @@ def traits(grey: Grey, flat: Flat) -> Traits:
 
 def _split(mass: Floats) -> float:
     """Ratio of the two classes that part the segments' ink best (Otsu 1979, on logarithms)."""
-    ink = np.sort(np.log(np.maximum(mass.ravel().astype(np.float64), 1e-3)))
+    least = max(0.3 * float(np.median(mass)), 1e-3)  # lines that cannot be seen are no class
+    ink = np.sort(np.log(np.maximum(mass.ravel().astype(np.float64), least)))
     count = np.arange(1, len(ink))
     low = np.cumsum(ink)[:-1] / count
     high = (ink.sum() - np.cumsum(ink)[:-1]) / (len(ink) - count)

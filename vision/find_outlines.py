@@ -52,7 +52,7 @@ def parts_of(mask: Grey) -> tuple[list[Contour], list[Contour]]:
     import cv2
 
     found, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
-    if tree is None:
+    if len(found) == 0:  # then cv2 returns no tree
         return [], []
     inner = (tree[0, :, 3] >= 0).tolist()
     long = [len(contour) >= 16 for contour in found]
@@ -100,9 +100,9 @@ def quad_of(points: npt.NDArray[np.int32]) -> Points | None:
     # side[i, k, j]: twice the signed area of the triangle i, k, j
     side = gap[:, :, None, 0] * gap[:, None, :, 1] - gap[:, :, None, 1] * gap[:, None, :, 0]
     whole = side.max(axis=2) - side.min(axis=2)
-    i, k = np.unravel_index(int(whole.argmax()), whole.shape)
-    picks = hull[[i, int(side[i, k].argmin()), k, int(side[i, k].argmax())]]
-    return ordered(picks)
+    i, k = divmod(int(whole.argmax()), len(hull))
+    picks = [i, int(side[i, k].argmin()), k, int(side[i, k].argmax())]
+    return ordered(np.asarray(hull[picks], np.float64))
 
 
 def ordered(corners: Points) -> Points | None:
@@ -129,7 +129,7 @@ def bent_mesh(contour: Points, corners: Points) -> Points:
     """
     matrix = homography(corners)
     step = max(1, len(contour) // 1500)
-    square = project(np.linalg.inv(matrix), contour[::step])
+    square = project(np.asarray(np.linalg.inv(matrix), np.float64), contour[::step])
     at = np.linspace(0.0, 1.0, 10)
     bends = [
         _bend(square[:, 0], square[:, 1], at),  # top
@@ -159,10 +159,11 @@ def _bend(along: Points, off: Points, at: Points) -> Points:
 
     design = basis(t)
     weight = np.ones_like(t)
-    solved = np.zeros(3)
+    solved: Points = np.zeros(3)
     for _ in range(4):
         weighted = design * weight[:, None]
-        solved = np.linalg.solve(weighted.T @ design + 1e-4 * np.eye(3), weighted.T @ d)
+        normal = weighted.T @ design + 1e-4 * np.eye(3)
+        solved = np.asarray(np.linalg.solve(normal, weighted.T @ d), np.float64)
         left = d - design @ solved
         scale = max(1.4826 * float(np.median(np.abs(left))), 0.003) * 3.0
         weight = np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-6

@@ -5,50 +5,85 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
 from papernudge.vision.flatten import Flat
 from papernudge.vision.grid import Quality
+from papernudge.vision.mesh import Points
 
-_LEAST_CELL = 9.0
-"""Cells smaller than this, raster pixels, cannot be read."""
+LEAST_CELL = 11.0
+"""A cell of fewer raster pixels holds no digit that could be told from another."""
+MOST_BLUR = 0.11
+"""Blur, as a share of a cell's side, that leaves nothing of a digit but a blob."""
+LEAST_CONTRAST = 0.025
+"""Darkness of the lines between blocks, share of full scale, that noise drowns."""
 
 
 def judge(flat: Flat, scale: float) -> Quality:
-    """Quality of a flattened grid. ``scale``: raster pixels per pixel that it was measured in."""
-    crossings = flat.mesh.crossings
+    """Quality of a flattened grid. ``scale``: raster pixels per pixel that it was measured in.
+
+    The size is named first since coming nearer often cures the others too.
+    """
+    cell = cell_side(flat.mesh.crossings) * scale
+    blur, contrast = _blur(flat), _contrast(flat)
+    reason, sentence = None, None
+    if cell < LEAST_CELL:
+        reason = "small"
+        sentence = (
+            f"Each cell is only {cell:.0f} pixels wide where {LEAST_CELL:.0f} are the least; "
+            "hold the phone nearer to the grid."
+        )
+    elif contrast < LEAST_CONTRAST:
+        reason = "dark"
+        sentence = "The lines hardly stand out from the paper; take the photo with more light."
+    elif blur > MOST_BLUR:
+        reason = "blurred"
+        sentence = "The grid is blurred; hold the phone still and let it focus, or go a bit nearer."
+    return Quality(reason is None, reason, sentence, cell, blur, contrast)
+
+
+def cell_side(crossings: Points) -> float:
+    """Median length of a cell's sides, pixels; ``crossings``: (10, 10, 2)."""
     across = np.linalg.norm(np.diff(crossings, axis=1), axis=2)
     down = np.linalg.norm(np.diff(crossings, axis=0), axis=2)
-    cell = float(np.median(np.concatenate([across.ravel(), down.ravel()]))) * scale
-    contrast = float(np.clip(flat.contrast / 255.0, 0, 1))
-    if cell < _LEAST_CELL:
-        return Quality(
-            False,
-            "small",
-            f"A cell is only {cell:.0f} pixels wide; hold the phone nearer to the grid.",
-            cell,
-            0.0,
-            contrast,
-        )
-    return Quality(True, None, None, cell, 0.0, contrast)
+    return float(np.median(np.concatenate([across.ravel(), down.ravel()])))
+
+
+def _blur(flat: Flat) -> float:
+    """Width that the lines between blocks are smeared to, as of a Gaussian's sigma, cells.
+
+    A narrow line's darkness times its width survives any blur, and its darkness falls as the
+    blur widens it: their ratio over √(2π) is the blur.
+    """
+    lines = [0, 3, 6, 9]
+    mass = flat.segments.mass()[:, lines]
+    strength = np.maximum(flat.segments.strength[:, lines], 0.5)
+    return float(np.median(mass / strength)) / 2.5066
+
+
+def _contrast(flat: Flat) -> float:
+    """Darkness of the lines between blocks against the paper, 0 to 1."""
+    return float(np.clip(np.median(flat.segments.strength[:, [0, 3, 6, 9]]) / 255.0, 0, 1))
 
 
 def cut_off(side: str, quality: Quality) -> Quality:
-    """The judgement of a grid that the photo's ``side`` cuts."""
-    sentence = f"The grid is cut off at the {side} edge of the photo; move back so all of it shows."
+    """The judgement of a grid that the photo's ``side`` (left, right, top, bottom) cuts."""
+    sentence = f"The {side} edge of the grid is cut off; move back until all of it shows."
     return replace(quality, ok=False, reason="cut off", sentence=sentence)
 
 
-def outside(crossings: npt.NDArray[np.float64], size: tuple[int, int]) -> str | None:
-    """The side of the photo that cuts the grid off, or None. ``size``: width, height."""
-    right, down = size[0] - 1, size[1] - 1
-    lone = crossings.reshape(-1, 2)
-    cell = float(np.sqrt(np.prod(np.ptp(lone, axis=0)))) / 9
+def outside(crossings: Points, size: tuple[int, int]) -> str | None:
+    """The side of the photo that cuts the grid off, or None.
+
+    ``crossings``: (..., 2), raster x/y of the whole grid's; ``size``: width and height of the
+    raster. Less than half a cell may be missing: a digit sits in the middle.
+    """
+    points = crossings.reshape(-1, 2)
+    cell = float(np.sqrt(np.prod(np.ptp(points, axis=0)))) / 9
     beyond = {
-        "left": -float(crossings[..., 0].min()),
-        "right": float(crossings[..., 0].max()) - right,
-        "top": -float(crossings[..., 1].min()),
-        "bottom": float(crossings[..., 1].max()) - down,
+        "left": -float(points[:, 0].min()),
+        "right": float(points[:, 0].max()) - (size[0] - 1),
+        "top": -float(points[:, 1].min()),
+        "bottom": float(points[:, 1].max()) - (size[1] - 1),
     }
     side = max(beyond, key=lambda key: beyond[key])
     return side if beyond[side] > 0.4 * cell else None

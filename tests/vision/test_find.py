@@ -1,0 +1,179 @@
+"""Finding grids on pages whose truth is known."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+from grid_pages import SQUARE, UNIT, drawing, photo, turned_to_match
+
+from papernudge.vision.find import find_grids
+from papernudge.vision.grid import GridKind
+
+FRAME = (640, 540)
+
+
+def test_a_blank_page_holds_no_grid() -> None:
+    assert find_grids(np.full((480, 640, 3), 200, np.uint8)) == ()
+
+
+def test_a_picture_of_one_pixel_holds_no_grid() -> None:
+    assert find_grids(np.zeros((1, 1, 3), np.uint8)) == ()
+
+
+def test_noise_holds_no_grid() -> None:
+    noise = np.random.default_rng(0).integers(0, 256, (480, 640, 3), dtype=np.uint8)
+    assert find_grids(noise) == ()
+
+
+@pytest.mark.parametrize("degrees", [0, 12, 37, 90, 181, 270, 315])
+def test_a_grid_is_found_however_it_is_turned(degrees: int) -> None:
+    turn = np.deg2rad(degrees)
+    spin = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+    middle = np.array([320.0, 320.0])
+    corners = (np.array(SQUARE) - [320, 270]) * 0.95 @ spin.T + middle
+    image, true = photo(drawing(), corners, (640, 640))
+    (grid,) = find_grids(image)
+    assert grid.kind is GridKind.PUZZLE
+    assert grid.mesh is not None
+    off = np.linalg.norm(turned_to_match(grid.mesh.crossings, true) - true, axis=-1)
+    assert off.max() < 1.0
+
+
+def test_the_mesh_is_never_mirrored_and_starts_near_the_top_left() -> None:
+    image, _ = photo(drawing(), [[130, 60], [560, 90], [520, 500], [100, 470]], FRAME)
+    (grid,) = find_grids(image)
+    assert grid.mesh is not None
+    top_left, top_right, _, bottom_left = grid.mesh.corners
+    right, down = top_right - top_left, bottom_left - top_left
+    assert right[0] * down[1] - right[1] * down[0] > 0
+    assert np.linalg.norm(top_left - [130, 60]) < 3
+
+
+def test_corners_are_those_of_the_frame_ink_and_lie_outside_the_line_middles() -> None:
+    image, true = photo(drawing(thick=9), SQUARE, FRAME)
+    (grid,) = find_grids(image)
+    outward = (grid.corners - true[[0, 0, 9, 9], [0, 9, 9, 0]]) * [
+        [-1, -1],
+        [1, -1],
+        [1, 1],
+        [-1, 1],
+    ]
+    half = 4.5 * 420 / (9 * UNIT)
+    assert np.all(np.abs(outward - half) < 1.5)
+
+
+def test_perspective_and_a_bowed_page_keep_crossings_exact() -> None:
+    corners = [[150, 80], [500, 110], [590, 470], [60, 450]]
+    image, true = photo(drawing(), corners, FRAME, bend=14.0)
+    (grid,) = find_grids(image)
+    assert grid.kind is GridKind.PUZZLE
+    assert grid.mesh is not None
+    off = np.linalg.norm(turned_to_match(grid.mesh.crossings, true) - true, axis=-1)
+    assert np.percentile(off, 95) < 0.06 * 40
+
+
+def test_a_grid_that_the_frame_cuts_is_reported_as_cut_off_and_has_no_mesh() -> None:
+    corners = np.array(SQUARE) - [210, 0]
+    image, _ = photo(drawing(), corners, FRAME)
+    grids = find_grids(image)
+    assert [grid.kind for grid in grids] == [GridKind.CUT_OFF]
+    assert grids[0].mesh is None
+    assert "left edge" in str(grids[0].quality.sentence)
+
+
+def test_two_grids_come_in_reading_order() -> None:
+    image, _ = photo(drawing(seed=1), [[20, 20], [300, 20], [300, 300], [20, 300]], (640, 640))
+    other, _ = photo(drawing(seed=2), [[320, 340], [600, 340], [600, 620], [320, 620]], (640, 640))
+    image[320:] = other[320:]
+    first, second = find_grids(image)
+    assert first.kind is second.kind is GridKind.PUZZLE
+    assert first.corners[0, 1] < second.corners[0, 1]
+
+
+def test_a_small_solved_grid_beside_the_puzzle_is_full() -> None:
+    image, _ = photo(drawing(), [[20, 20], [420, 20], [420, 420], [20, 420]], (700, 700))
+    small, _ = photo(
+        drawing(filled=1.0), [[460, 470], [670, 470], [670, 680], [460, 680]], (700, 700)
+    )
+    image[440:] = small[440:]
+    assert [grid.kind for grid in find_grids(image)] == [GridKind.PUZZLE, GridKind.FULL]
+
+
+@pytest.mark.parametrize(("size", "block"), [(4, 2), (6, 3), (8, 4), (12, 3), (16, 4)])
+def test_a_grid_of_another_size_is_never_a_puzzle(size: int, block: int) -> None:
+    image, _ = photo(drawing(size, block), SQUARE, FRAME, size=size, blur=0.6)
+    kinds = {grid.kind for grid in find_grids(image)}
+    assert GridKind.PUZZLE not in kinds
+    assert GridKind.FULL not in kinds
+
+
+def _diagonals(page: npt.NDArray[np.uint8]) -> None:
+    import cv2
+
+    end = page.shape[0] - 90
+    cv2.line(page, (90, 90), (end, end), 90, 3, cv2.LINE_AA)
+    cv2.line(page, (end, 90), (90, end), 90, 3, cv2.LINE_AA)
+
+
+def _shifted_blocks(page: npt.NDArray[np.uint8]) -> None:
+    """Thick lines where a plain grid has thin ones, and thin where it has thick ones."""
+    for k in (2, 5):
+        for at in (90 + k * UNIT,):
+            page[at - 3 : at + 4, 90:-90] = 40
+            page[90:-90, at - 3 : at + 4] = 40
+
+
+def _cages(page: npt.NDArray[np.uint8]) -> None:
+    for r in range(9):
+        for c in range(0, 9, 2):
+            x, y = 90 + c * UNIT + 7, 90 + r * UNIT + 7
+            wide = UNIT * min(2, 9 - c) - 14
+            page[y : y + 2, x : x + wide] = 90
+            page[y + UNIT - 16 : y + UNIT - 14, x : x + wide] = 90
+            page[y : y + UNIT - 14, x : x + 2] = 90
+            page[y : y + UNIT - 14, x + wide - 2 : x + wide] = 90
+
+
+@pytest.mark.parametrize("extra", [_diagonals, _cages])
+def test_a_nine_by_nine_of_another_kind_is_other(extra: Any) -> None:
+    image, _ = photo(drawing(extra=extra, filled=0.3), SQUARE, FRAME, blur=0.6)
+    assert [grid.kind for grid in find_grids(image)] == [GridKind.OTHER]
+
+
+def test_blocks_that_are_not_three_by_three_are_other() -> None:
+    flat = drawing(block=9, extra=_shifted_blocks, filled=0.3)
+    image, _ = photo(flat, SQUARE, FRAME, blur=0.6)
+    assert [grid.kind for grid in find_grids(image)] == [GridKind.OTHER]
+
+
+def test_a_grid_too_small_to_read_says_what_to_do() -> None:
+    image, _ = photo(drawing(), [[40, 40], [130, 40], [130, 130], [40, 130]], (320, 240), blur=0.5)
+    (grid,) = find_grids(image)
+    assert grid.kind is GridKind.TOO_POOR
+    assert grid.quality.reason == "small"
+    assert "nearer" in str(grid.quality.sentence)
+
+
+def _photos(folder: Path) -> list[Path]:
+    return sorted(folder.glob("*.jpg"))
+
+
+def test_the_grids_of_a_sample_of_real_photos_are_found(data_dir: Path) -> None:
+    import cv2
+
+    with (data_dir / "photos" / "printed" / "outlines.csv").open() as file:
+        rows = {row[0]: row[1:] for row in list(csv.reader(file))[1:]}
+    for path in _photos(data_dir / "photos" / "printed")[::15]:
+        image = cv2.imread(str(path), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+        puzzles = [grid for grid in find_grids(image) if grid.kind is GridKind.PUZZLE]
+        assert puzzles, path.name
+        if not rows[path.stem][0] or path.stem > "1030":  # none, or in the tag's frame
+            continue
+        outline = np.array(rows[path.stem], float).reshape(4, 2)
+        off = [np.linalg.norm(grid.corners - outline, axis=1).max() for grid in puzzles]
+        assert min(off) < 0.025 * image.shape[1], path.name
