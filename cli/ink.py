@@ -185,18 +185,24 @@ def tick(x: float, y: float, size: float) -> list[Line]:
 
 
 def tally(count: int, x: float, y: float, height: float) -> list[Line]:
-    """Tally marks, the fifth across the four before it; (x, y) is the left end at mid-height."""
+    """Tally marks, the fifth across the four before it, each five below the last.
+
+    (x, y) is the left end of the first five at mid-height.
+    """
     lines = []
     apart = 0.32 * height
     for n in range(count):
         group, place = divmod(n, 5)
-        left = x + group * 5 * apart
+        middle = y + group * 1.35 * height
         if place < 4:
-            at = left + place * apart
-            lines.append(pencil_line((at, y - height / 2), (at - 0.03, y + height / 2), 0.015))
+            at = x + place * apart
+            ends = (at, middle - height / 2), (at - 0.03, middle + height / 2)
         else:
-            ends = (left - 0.5 * apart, y + height * 0.3), (left + 3.6 * apart, y - height * 0.3)
-            lines.append(pencil_line(*ends))
+            ends = (
+                (x - 0.5 * apart, middle + height * 0.3),
+                (x + 3.6 * apart, middle - height * 0.3),
+            )
+        lines.append(pencil_line(*ends, bow=0.015))
     return lines
 
 

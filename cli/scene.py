@@ -198,8 +198,7 @@ def checked_scene(told: Checked) -> Scene:
     elif told.state is State.RIGHT_SO_FAR:
         scene.add(ink.tick(9.5, 0.6, 0.55), BLUE, THICK)
     elif told.state is State.MISTAKEN:
-        shown = min(told.wrong, 15)
-        scene.add(ink.tally(shown, -1.45, -0.7, 0.75), ORANGE, USUAL)
+        scene.add(ink.tally(min(told.wrong, 45), 9.45, 0.4, 0.66), ORANGE, USUAL)
     if isinstance(told, Checked2) and not isinstance(told, Checked3):
         for house in told.houses:
             scene.house(house, ORANGE)
@@ -227,10 +226,7 @@ def _show_mistakes(scene: Scene, told: Checked3) -> None:
     if told.first_out is not None and len(told.mistakes) > 1:
         x, y = middle(told.first_out)
         scene.add(ink.frame(x - 0.5, y - 0.5, x + 0.5, y + 0.5, 0.14), ORANGE, THICK)
-        left = x < 4.5
-        scene.tabs.append(
-            Tab("out first", -0.25 if left else 9.25, y, "left" if left else "right", ORANGE)
-        )
+        scene.tabs.append(Tab("out first", -0.25, y, "left", ORANGE))
     for cell in told.lost_notes:
         scene.clear_cell(cell)
         scene.add(ink.dashed(ink.ring(*middle(cell), 0.46, 1.0)), BLUE, FINE)
