@@ -237,6 +237,8 @@ def _big(
         x, y = x + float(chance.normal(0, 0.12)), y + float(chance.normal(0, 0.12))
     x = float(np.clip(x, origin[0] + 0.28, origin[0] + 0.72))
     y = float(np.clip(y, origin[1] + 0.3, origin[1] + 0.7))
+    if cell.notes and cell.kind == "entry":  # written where the notes leave room
+        high, y = high * 0.8, y + 0.09
     if cell.struck and cell.struck_digit:
         aside = cell.kind == "entry"
         sx, sy = (x - 0.2, y - 0.02) if aside else (x, y)

@@ -48,7 +48,7 @@ def main_pen(spec: PageSpec) -> Pen:
 
 def _pencil(spec: PageSpec) -> Pen:
     level = 50 + int(60 * (1 - spec.pen_cover))
-    return Pen((level + 4, level, level - 2), spec.pen_width, spec.pen_cover * 0.9, 0.65, 0.35)
+    return Pen((level + 4, level, level - 2), spec.pen_width, spec.pen_cover * 0.95, 0.5, 0.35)
 
 
 def second_pen(spec: PageSpec) -> Pen:
@@ -61,7 +61,9 @@ def second_pen(spec: PageSpec) -> Pen:
 def note_pen(spec: PageSpec) -> Pen:
     """The pen of the notes: finer than that of the entries."""
     pen = _pencil(spec) if spec.note_pencil else main_pen(spec)
-    return Pen(pen.ink, min(pen.width * 0.8, 0.036), pen.cover, pen.grain, pen.vary, pen.laid)
+    return Pen(
+        pen.ink, min(max(pen.width * 0.75, 0.024), 0.042), pen.cover, pen.grain, pen.vary, pen.laid
+    )
 
 
 class Writer:

@@ -18,29 +18,33 @@ from papernudge.digits_model.training.pages.spec import PageSpec
 @dataclass(frozen=True, slots=True)
 class Limits:
     """``digit`` and ``note``: how many standard deviations of the blur they are high at least;
+    ``note_px``: how many pixels a note is high at least;
     ``signal``: how many of the noise a stroke is darker than paper; ``light``: how much of the
     full light is left in the darkest corner.
     """
 
     digit: float
     note: float
+    note_px: float
     signal: float
     light: float
 
 
 LIMITS = {
-    "easy": Limits(14.0, 7.0, 20.0, 0.55),
-    "newspaper": Limits(10.0, 6.0, 11.0, 0.42),
-    "hard": Limits(9.0, 5.5, 9.0, 0.33),
-    "cruel": Limits(7.0, 4.0, 6.0, 0.25),
+    "easy": Limits(14.0, 9.0, 12.0, 20.0, 0.55),
+    "newspaper": Limits(10.0, 8.0, 9.5, 11.0, 0.42),
+    "hard": Limits(9.0, 7.0, 8.0, 9.0, 0.33),
+    "cruel": Limits(7.0, 5.0, 6.0, 6.0, 0.25),
 }
 
 
 def upright_cell(spec: PageSpec) -> float:
-    """About how many pixels a cell of the main grids has, before tilt and turn."""
+    """About how many pixels a cell of the main grids has, turned as it is but before the tilt."""
     target = lay_out(spec).target
     wide, high = target[2] - target[0], target[3] - target[1]
-    return spec.share * min(spec.width / wide, spec.height / high)
+    c, s = abs(np.cos(np.radians(spec.turn))), abs(np.sin(np.radians(spec.turn)))
+    room = min(spec.width / (wide * c + high * s), spec.height / (wide * s + high * c))
+    return float(spec.share * room)
 
 
 def far_cell(spec: PageSpec) -> float:
@@ -63,9 +67,11 @@ def darkest(spec: PageSpec) -> float:
 
 def signal(spec: PageSpec) -> float:
     """By how many grey levels the palest digits are darker than paper, in the darkest corner."""
-    pale = 1 - np.mean(spec.given_ink) / 255
+    pale = 1 - float(np.mean(spec.given_ink)) / 255
     if spec.fill > 0 or spec.note_share > 0:
-        pale = min(pale, spec.pen_cover * (1 - np.mean(spec.pen_ink) / 255))
+        pale = min(pale, spec.pen_cover * (1 - float(np.mean(spec.pen_ink)) / 255))
+    if (spec.pen == "pencil" and spec.fill > 0) or (spec.note_pencil and spec.note_share > 0):
+        pale = min(pale, 0.55 * spec.pen_cover)  # graphite is grey, and skips
     return float((spec.white - spec.black) * darkest(spec) * pale)
 
 
@@ -79,8 +85,10 @@ def legible(spec: PageSpec, fixed: set[str]) -> PageSpec:
     cell = far_cell(spec)
     small = min(spec.digit_high, spec.entry_high if spec.fill > 0 else 1.0) * cell / limits.digit
     if spec.note_share > 0:
-        if spec.note_high * cell < limits.note * 0.9 and "note_share" not in fixed:
-            spec = replace(spec, note_share=0.0)
+        wanted = min(0.3, max(spec.note_high, limits.note_px / cell))
+        spec = _changed(spec, fixed, note_high=wanted)
+        if spec.note_high * cell < 0.99 * limits.note_px:
+            spec = _changed(spec, fixed, note_share=0.0)
         else:
             small = min(small, spec.note_high * cell / limits.note)
     pen = min(max(spec.pen_width, 0.6 * small / cell), 0.09)
@@ -97,7 +105,8 @@ def legible(spec: PageSpec, fixed: set[str]) -> PageSpec:
         deep = spec.shadow if spec.gradient + spec.vignette > 0.15 else spec.shadow * 0.8
         less = {"gradient": spec.gradient * 0.7, "vignette": spec.vignette * 0.7}
         spec = _changed(spec, fixed, shadow=deep, **less)
-    most = signal(spec) / limits.signal
+    # Blotches hide more than fine noise, and a small digit has few pixels to average over.
+    most = signal(spec) / limits.signal / (1 + 0.4 * spec.noise_soft) * min(1.0, cell / 34)
     return _changed(spec, fixed, noise=max(0.4, min(spec.noise, most)))
 
 

@@ -9,8 +9,14 @@ import pytest
 
 from papernudge.digits_model.training.pages import FLOORS, PRESETS, hardships, preset
 from papernudge.digits_model.training.pages.fonts import designs, table
-from papernudge.digits_model.training.pages.layout import lay_out
-from papernudge.digits_model.training.pages.legible import LIMITS, blur, darkest, far_cell, signal
+from papernudge.digits_model.training.pages.legible import (
+    LIMITS,
+    blur,
+    darkest,
+    far_cell,
+    signal,
+    upright_cell,
+)
 from papernudge.digits_model.training.pages.presets import LEAST_CELL
 from papernudge.digits_model.training.pages.spec import SPLITS, from_json
 
@@ -40,9 +46,7 @@ def test_presets_are_ordered_by_hardness() -> None:
 def test_cells_are_never_smaller_than_the_preset_says(name: str) -> None:
     for seed in SEEDS:
         spec = preset(name, seed)
-        target = lay_out(spec).target
-        wide, high = target[2] - target[0], target[3] - target[1]
-        cell = spec.share * min(spec.width / wide, spec.height / high)
+        cell = upright_cell(spec)
         grown_to_the_limit = max(spec.width, spec.height) > 2.5 * 1152
         assert cell > 0.98 * LEAST_CELL[name] or grown_to_the_limit
 
