@@ -375,6 +375,8 @@ def _covering_houses(digits: Sequence[int], wrong: Sequence[int]) -> tuple[int, 
 
 # ---------------------------------------------------------------- words
 
+_MANY = 6  # mistakes up to which each visible repeat gets a sentence of its own
+
 
 def _sentence(told: Check, depth: int) -> str:
     """One paragraph for a depth. Each depth repeats the shallower ones' facts and adds its own."""
@@ -417,7 +419,11 @@ def _state_words(told: Check) -> str:
 
 
 def _mistake_words(told: Check) -> list[str]:
-    """A sentence for each visible repeat, and one for all that repeat nothing."""
+    """A sentence for each visible repeat, and one for all that repeat nothing; lists of cells
+    where there are many.
+    """
+    if len(told.mistakes) > _MANY:
+        return _many_mistakes_words(told)
     parts = []
     for mistake in told.mistakes:
         if mistake.clashes:
@@ -428,6 +434,19 @@ def _mistake_words(told: Check) -> list[str]:
         said = _listed([_the(m, "the") for m in lone])
         verb = "repeats" if len(lone) == 1 else "repeat"
         parts.append(f"T{said[1:]} {verb} nothing but can't stay.")
+    return parts
+
+
+def _many_mistakes_words(told: Check) -> list[str]:
+    clashing = [cell_name(m.cell) for m in told.mistakes if m.clashes]
+    lone = [cell_name(m.cell) for m in told.mistakes if not m.clashes]
+    parts = []
+    if clashing:
+        verb = "repeats" if len(clashing) == 1 else "repeat"
+        parts.append(f"{_listed(clashing)} {verb} a digit of the same row, column or block.")
+    if lone:
+        verb = "repeats" if len(lone) == 1 else "repeat"
+        parts.append(f"{_listed(lone)} {verb} nothing but can't stay.")
     return parts
 
 

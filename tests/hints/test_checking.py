@@ -78,6 +78,18 @@ def test_a_solved_paper_is_solved_at_every_depth() -> None:
         assert told.sentence == "Solved: all 81 digits are right."
 
 
+def test_many_mistakes_are_told_in_lists() -> None:
+    digits = {c: int(SOLUTIONS[1][c]) % 9 + 1 for c in blanks(1)[:12]}
+    told = check(written(1, digits)).at(3)
+    assert isinstance(told, Checked3)
+    assert told.sentence.count(". ") <= 4
+    clashing = [m.cell for m in told.mistakes if m.clashes]
+    assert len(told.sentence) < 400
+    for cell in digits:
+        assert f"R{cell // 9 + 1}C{cell % 9 + 1}" in told.sentence
+    assert ("repeat a digit of the same row, column or block" in told.sentence) == bool(clashing)
+
+
 def test_another_depth_is_refused() -> None:
     with pytest.raises(ValueError, match="depth is 1, 2, 3 or 4, not 5"):
         check(Position.of(PUZZLES[0])).at(5)
