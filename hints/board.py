@@ -55,8 +55,8 @@ class Board:
 
     @classmethod
     def of(cls, position: Position, noted: Candidates = 0, known: Candidates = 0) -> Board:
-        """The board of a position; ``noted`` are candidates that its notes rule out, ``known`` those
-        that partial notes show to be known as out: still to be shown why.
+        """The board of a position; ``noted`` are candidates that its notes rule out, ``known``
+        those that partial notes show to be known as out: still to be shown why.
         """
         board = cls()
         board.placed = position.placed

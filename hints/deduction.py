@@ -39,7 +39,7 @@ class Deduction:
 
     The claim, ``places`` (cell and digit) or ``ruled_out``, follows from the rules of the grid
     and the ``reads`` alone. ``held``: cells that must be kept in mind meanwhile. ``looks``: the
-    effort, see ``papernudge.hints.looks``. ``one_solution``: it rests on the puzzle having just one.
+    effort, see ``papernudge.hints.looks``. ``one_solution``: it rests on the puzzle having one.
     """
 
     technique: str

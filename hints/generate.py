@@ -39,8 +39,8 @@ def puzzle(seed: int, givens: int = 0, symmetric: bool = False) -> str:
     """A puzzle with exactly one solution, 81 characters, ``.`` for a blank.
 
     Digits are rubbed out of a filled grid in random order as long as one solution is left, down to
-    ``givens`` of them; 0 goes on until every given is needed. ``symmetric``: in pairs that face each
-    other across the centre, so that the pattern looks the same upside down. The number wanted
+    ``givens`` of them; 0 goes on until every given is needed. ``symmetric``: in pairs that face
+    each other across the centre, so that the pattern looks the same upside down. The number wanted
     can't always be reached: then more are left.
 
     >>> from papernudge.hints.solver import count_solutions

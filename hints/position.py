@@ -53,7 +53,7 @@ class Position:
         entries: str = "." * 81,
         notes: Mapping[Cell, Collection[Digit]] | None = None,
     ) -> Position:
-        """A position from two lines of 81 characters (``.`` or ``0`` for nothing) and notes by cell.
+        """A position from two lines of 81 characters (``.`` or ``0`` for nothing) and notes.
 
         Raises ValueError, saying what was expected, if a line, a cell or a digit is malformed.
         """

@@ -1,114 +1,155 @@
 """Exact solving: how many solutions, up to a limit, and which.
 
-The whole grid is one integer of 729 bits, a bit for each candidate, digit by digit (bit
-``81 * (d - 1) + c``). Writing a digit is one AND. Every rule of the grid says that one of nine
-candidates is the true one: nine digits in a cell, nine places in a row, a column, a block. Laid
-side by side, the nine are added up for all houses and digits at once, keeping for every rule
-whether *any* and whether *more than one* candidate stands: so a handful of wide operations
-find all singles of the grid. What singles leave open is split on a rule with two candidates.
+The whole grid is one integer with a bit for each candidate, digit by digit: 729 bits, bit
+``81 * (d - 1) + c`` for digit d in cell c. Writing a digit is one AND. Every rule of the grid says
+that one of nine candidates is the true one: nine digits in a cell, nine places in a row, a column, a block. Laid side by side,
+the nine are added up for all houses and digits at once, keeping for every rule whether *any* and
+whether *more than one* candidate stands: so a handful of wide operations find all singles of the
+grid. What singles leave open is split on a cell or a house with as few candidates as possible.
 
 Exact cover by forced moves and branching on the tightest rule is D. E. Knuth's ("Dancing Links",
 2000); counting in parallel by bit planes is common practice in word-parallel programming.
+
+The same code solves grids of other sizes with rectangular blocks: a ``Shape`` holds the tables.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
 
-from papernudge.hints.geometry import PEERS, Candidates, Cells
+from papernudge.hints.geometry import Candidates, Cells
 
-_ALL = (1 << 729) - 1
-_PLANE = (1 << 81) - 1
-
-
-def _keep(bit: int) -> Candidates:
-    """What stays when this candidate is written: all but its rivals."""
-    digit, cell = divmod(bit, 81)
-    rivals = PEERS[cell] << 81 * digit
-    for other in range(9):
-        if other != digit:
-            rivals |= 1 << (81 * other + cell)
-    return _ALL & ~rivals
+Rule = tuple[Candidates, tuple[int, ...], Candidates]
+"""A kind of rule: a bit for each such rule, parked on its first candidate; the way from there to
+the other candidates; and a factor that copies the bit to all of them."""
 
 
-KEEP: tuple[Candidates, ...] = tuple(_keep(bit) for bit in range(729))
+@dataclass(frozen=True)
+class Shape:
+    """A square grid of blocks ``rows`` high and ``columns`` wide, and the tables to solve it.
 
-
-def _spread(cells: range | list[int]) -> Candidates:
-    """These cells in all nine digit planes."""
-    plane = sum(1 << c for c in cells)
-    return sum(plane << 81 * d for d in range(9))
-
-
-def _rule(lanes: Candidates, steps: list[int]) -> tuple[Candidates, list[int], Candidates]:
-    """A kind of rule: a bit for each such rule, parked on its first candidate; the way from there
-    to the other eight; and a factor that copies the bit to all nine.
+    Three by three unless said otherwise; no more than nine digits.
     """
-    return lanes, steps, 1 | sum(1 << step for step in steps)
+
+    rows: int = 3
+    columns: int = 3
+
+    @cached_property
+    def size(self) -> int:
+        """How many digits, and cells in a house."""
+        return self.rows * self.columns
+
+    @cached_property
+    def plane(self) -> Cells:
+        """All cells."""
+        return (1 << self.size**2) - 1
+
+    @cached_property
+    def everything(self) -> Candidates:
+        """All candidates."""
+        return (1 << self.size**3) - 1
+
+    @cached_property
+    def keep(self) -> tuple[Candidates, ...]:
+        """For each candidate what stays when it is written: all but its rivals."""
+        kept = [self.everything] * self.size**3
+        for lanes, steps, _ in self.rules:
+            for first in range(self.size**3):
+                if lanes >> first & 1:
+                    rule = [first, *(first + step for step in steps)]
+                    mask = sum(1 << bit for bit in rule)
+                    for bit in rule:
+                        kept[bit] &= ~mask | 1 << bit
+        return tuple(kept)
+
+    @cached_property
+    def rules(self) -> tuple[Rule, ...]:
+        """A cell has one digit; a digit one place in a row, in a column, in a block."""
+        n = self.size
+        rows = [n * k for k in range(n)]
+        blocks = [n * r + c for r in range(0, n, self.rows) for c in range(0, n, self.columns)]
+        inside = [n * r + c for r in range(self.rows) for c in range(self.columns)]
+        digits = tuple(n * n * d for d in range(1, n))
+        return (
+            (self.plane, digits, self._copies(digits)),
+            self._rule(rows, range(1, n)),
+            self._rule(range(n), range(n, n * n, n)),
+            self._rule(blocks, inside[1:]),
+        )
+
+    def _rule(self, cells: list[int] | range, steps: list[int] | range) -> Rule:
+        """The rules for all digits whose first places are these cells."""
+        plane = sum(1 << c for c in cells)
+        lanes = sum(plane << self.size**2 * d for d in range(self.size))
+        return lanes, tuple(steps), self._copies(tuple(steps))
+
+    @staticmethod
+    def _copies(steps: tuple[int, ...]) -> Candidates:
+        return 1 | sum(1 << step for step in steps)
 
 
-_RULES = (
-    _rule(_PLANE, [81 * d for d in range(1, 9)]),  # a cell has one digit
-    _rule(_spread(range(0, 81, 9)), [*range(1, 9)]),  # a row has one place for a digit
-    _rule(_spread(range(9)), [*range(9, 81, 9)]),  # a column
-    _rule(
-        _spread([27 * r + 3 * c for r in range(3) for c in range(3)]), [1, 2, 9, 10, 11, 18, 19, 20]
-    ),
-)
+NINE = Shape()
+KEEP = NINE.keep
 
 
-def count_solutions(line: str, limit: int = 2) -> int:
+def count_solutions(line: str, limit: int = 2, shape: Shape = NINE) -> int:
     """How many ways there are to fill the grid, counted up to ``limit``.
 
     ``line``: 81 characters, ``.`` or ``0`` for nothing. A repeated digit in a house gives 0.
 
     >>> count_solutions("." * 81, limit=3)
     3
+    >>> count_solutions("." * 16, limit=1000, shape=Shape(2, 2))
+    288
     """
     found = 0
     if limit <= 0:
         return 0
-    for _ in solutions(line):
+    for _ in models(candidates_after(line, shape), shape=shape):
         found += 1
         if found >= limit:
             break
     return found
 
 
-def solve(line: str) -> str | None:
+def solve(line: str, shape: Shape = NINE) -> str | None:
     """The solution, if there is exactly one."""
     first: str | None = None
-    for solution in solutions(line):
+    for solution in solutions(line, shape):
         if first is not None:
             return None
         first = solution
     return first
 
 
-def solutions(line: str) -> Iterator[str]:
-    """Every way to fill the grid, as 81-character lines, each once."""
-    for state in models(candidates_after(line)):
-        digits = ["."] * 81
+def solutions(line: str, shape: Shape = NINE) -> Iterator[str]:
+    """Every way to fill the grid, as lines of text, each once."""
+    for state in models(candidates_after(line, shape), shape=shape):
+        digits = ["."] * shape.size**2
         while state:
             low = state & -state
-            digit, cell = divmod(low.bit_length() - 1, 81)
+            digit, cell = divmod(low.bit_length() - 1, shape.size**2)
             digits[cell] = str(digit + 1)
             state ^= low
         yield "".join(digits)
 
 
-def candidates_after(line: str) -> Candidates:
-    """What the digits of a line leave. Clashing digits leave a cell or a house with nothing."""
-    if len(line) != 81:
-        raise ValueError(f"expected 81 characters, one for each cell, got {len(line)}")
-    state = _ALL
+def candidates_after(line: str, shape: Shape = NINE) -> Candidates:
+    """What the digits of a line leave; nothing at all if they clash."""
+    cells = shape.size**2
+    if len(line) != cells:
+        raise ValueError(f"expected {cells} characters, one for each cell, got {len(line)}")
+    state = shape.everything
     written = 0
+    keep = shape.keep
     for cell, mark in enumerate(line):
         if mark not in ".0":
-            bit = 81 * (int(mark) - 1) + cell
-            state &= KEEP[bit]
+            bit = cells * (int(mark) - 1) + cell
+            state &= keep[bit]
             written |= 1 << bit
-    # A clash has struck out one of the digits that stand there: then nothing may stand.
+    # A clash has struck out one of the digits that stand there.
     return state if written & ~state == 0 else 0
 
 
@@ -118,18 +159,19 @@ def models(
     by_place: bool = False,
     seed: int = 0,
     patience: int = 1 << 60,
+    shape: Shape = NINE,
 ) -> Iterator[Candidates]:
-    """Every full grid inside a set of candidates, each as 81 candidates.
+    """Every full grid inside a set of candidates, each as a set of candidates.
 
     Splits a cell into its digits, those in ``focus`` first, or with ``by_place`` a house into the
-    places of a digit. ``seed`` chooses between branches as good as each other.
-    Raises ``OutOfPatience`` when more than ``patience`` branches have been opened.
+    places of a digit. ``seed`` chooses between branches as good as each other. Raises
+    ``OutOfPatience`` when more than ``patience`` branches have been opened.
     """
     stack = [(state, 0)]
     opened = 0
     while stack:
         state, done = stack.pop()
-        outcome = propagated(state, done)
+        outcome = propagated(state, done, shape)
         if outcome is None:
             continue
         state, done = outcome
@@ -140,11 +182,11 @@ def models(
         if opened > patience:
             raise OutOfPatience(f"expected an answer within {patience} branches, got none")
         turn = seed + seed * opened
-        options = _places(state) if by_place else _digits(state, focus, turn)
+        options = _places(state, shape) if by_place else _digits(state, focus, turn, shape)
         choice = options & -options if turn % 2 == 0 else 1 << (options.bit_length() - 1)
         # The rest first, the choice last, so that the choice is taken up next.
         stack.append((state & ~choice, done))
-        stack.append((state & KEEP[choice.bit_length() - 1], done))
+        stack.append((state & shape.keep[choice.bit_length() - 1], done))
 
 
 class OutOfPatience(Exception):  # noqa: N818 - says what it is
@@ -167,28 +209,30 @@ def is_possible(state: Candidates, focus: Cells = 0) -> bool:
     raise OutOfPatience("expected an answer after eleven attempts, got none")
 
 
-def propagated(state: Candidates, done: Candidates = 0) -> tuple[Candidates, Candidates] | None:
+def propagated(
+    state: Candidates, done: Candidates = 0, shape: Shape = NINE
+) -> tuple[Candidates, Candidates] | None:
     """Write all singles until none is left; None when a rule has no candidate any more.
 
     ``done``: candidates known as written. Returns the state and what is written by then.
     """
     while True:
-        found = singles_of(state)
+        found = singles_of(state, shape)
         if found is None:
             return None
         fresh = found & ~done
         if not fresh:
             return state, done
         done |= fresh
-        state = written_out(state, fresh)
+        state = written_out(state, fresh, shape)
         if done & ~state:
             return None  # two of the singles were rivals
 
 
-def singles_of(state: Candidates) -> Candidates | None:
+def singles_of(state: Candidates, shape: Shape = NINE) -> Candidates | None:
     """The candidates that are the last of a rule; None if a rule has none."""
     found = 0
-    for lanes, steps, copies in _RULES:
+    for lanes, steps, copies in shape.rules:
         some, many = state, 0
         for step in steps:
             other = state >> step
@@ -200,22 +244,23 @@ def singles_of(state: Candidates) -> Candidates | None:
     return found
 
 
-def written_out(state: Candidates, fresh: Candidates) -> Candidates:
+def written_out(state: Candidates, fresh: Candidates, shape: Shape = NINE) -> Candidates:
     """What is left when these candidates are written."""
+    keep = shape.keep
     while fresh:
         low = fresh & -fresh
-        state &= KEEP[low.bit_length() - 1]
+        state &= keep[low.bit_length() - 1]
         fresh ^= low
     return state
 
 
-def _digits(state: Candidates, focus: Cells, turn: int) -> Candidates:
+def _digits(state: Candidates, focus: Cells, turn: int, shape: Shape) -> Candidates:
     """The candidates of a cell with as few as possible but more than one, in focus if there is one;
     ``turn`` picks among such cells.
     """
     once, twice, thrice, more = 0, 0, 0, 0
-    for shift in range(0, 729, 81):
-        plane = state >> shift & _PLANE
+    for shift in (0, *shape.rules[0][1]):
+        plane = state >> shift & shape.plane
         more |= thrice & plane
         thrice |= twice & plane
         twice |= once & plane
@@ -223,13 +268,13 @@ def _digits(state: Candidates, focus: Cells, turn: int) -> Candidates:
     pairs = twice & ~thrice
     cells = pairs & focus or twice & ~more & focus or twice & focus or pairs or twice
     cells = cells >> turn % 81 << turn % 81 or cells
-    return ((cells & -cells) * _RULES[0][2]) & state
+    return ((cells & -cells) * shape.rules[0][2]) & state
 
 
-def _places(state: Candidates) -> Candidates:
+def _places(state: Candidates, shape: Shape) -> Candidates:
     """The candidates for a digit in a house with as few as possible but more than one."""
     best, fewest = 0, 10
-    for lanes, steps, copies in _RULES[1:]:
+    for lanes, steps, copies in shape.rules[1:]:
         once, twice, thrice = state, 0, 0
         for step in steps:
             other = state >> step

@@ -103,7 +103,7 @@ def _exclusive(board: Board, one: AlmostLocked, other: AlmostLocked, digit: Digi
 def _deduced(
     board: Board, sets: tuple[AlmostLocked, ...], kept: Digits, ruled_out: Candidates
 ) -> Deduction:
-    """Each cell must be seen to take no digit beyond its set's, and x and z only where they count."""
+    """Each cell must be seen to take its set's digits only, and x and z only where they count."""
     reads = [Sight(c, s.digits & (board.digits[c] | ~kept)) for s in sets for c in members(s.cells)]
     held = sets[0].cells | sets[1].cells
     return deduce(board, ALMOST_LOCKED_SETS, tuple(sorted(reads)), held, ruled_out)

@@ -16,7 +16,8 @@ from collections import Counter
 from collections.abc import Iterable
 from multiprocessing import Pool
 
-import data
+import shared_puzzles as data
+
 from papernudge.hints import Position, walk
 from papernudge.hints.geometry import candidate_pairs
 from papernudge.hints.techniques.singles import ALL_SINGLES

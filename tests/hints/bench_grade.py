@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+
 from papernudge.hints import Position
 from papernudge.hints.grade import SPREAD, WEIGHTS, features
 
@@ -68,7 +69,8 @@ def main() -> None:
     left = np.concatenate([minutes - o for o in out])
     print(f"puzzles {len(puzzles)}")
     print(
-        f"cross-validated Spearman {np.mean(scores):.3f} (shuffles {min(scores):.3f} to {max(scores):.3f})"
+        f"cross-validated Spearman {np.mean(scores):.3f} "
+        f"(shuffles {min(scores):.3f} to {max(scores):.3f})"
     )
     for name, column in zip(names[1:], rows.T[1:], strict=True):
         print(f"  {name} alone {spearman(column, minutes):+.3f}")

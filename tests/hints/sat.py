@@ -74,15 +74,14 @@ def premises_of(board: Board, evidence: Evidence) -> list[int]:
         if evidence.cells >> cell & 1:
             digit = next(d for d in range(1, 10) if board.placed[d] >> cell & 1)
             literals.append(variable(cell, digit))
-    for bit in range(729):
-        if (evidence.earlier | evidence.noted) >> bit & 1:
-            literals.append(-variable(bit % 81, bit // 81 + 1))
-    return literals
+    out = evidence.earlier | evidence.noted
+    return literals + _struck(out)
 
 
 def claims_of(deduction: Deduction) -> list[int]:
     literals = [variable(cell, digit) for cell, digit in deduction.places]
-    for bit in range(729):
-        if deduction.ruled_out >> bit & 1:
-            literals.append(-variable(bit % 81, bit // 81 + 1))
-    return literals
+    return literals + _struck(deduction.ruled_out)
+
+
+def _struck(candidates: int) -> list[int]:
+    return [-variable(b % 81, b // 81 + 1) for b in range(729) if candidates >> b & 1]

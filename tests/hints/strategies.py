@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from random import Random
 
 from hypothesis import strategies as st
+
 from papernudge.hints import Position, solve
 from papernudge.hints.generate import puzzle
 from papernudge.hints.geometry import HOUSES, candidate, candidate_pairs, cells_mask, members
@@ -65,7 +66,7 @@ SAME = Symmetry(tuple(range(81)), tuple(range(10)))
 
 
 def symmetry(random: Random) -> Symmetry:
-    """Any of the grid's symmetries: bands, rows, stacks and columns exchanged, turned, relabelled."""
+    """Any of the grid's symmetries: lines and bands exchanged, turned, mirrored, relabelled."""
 
     def order() -> list[int]:
         bands = random.sample(range(3), 3)

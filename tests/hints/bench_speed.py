@@ -1,0 +1,160 @@
+"""Speed on one core, beside other solvers in the same run.
+
+    python tests/hints/bench_speed.py [--every N] [--positions N]
+
+Uniqueness: each N-th of clues17, by the exact solver here, by python-sat building its clauses for
+each puzzle, by python-sat with the clauses built once and the givens as assumptions, and by
+OR-tools CP-SAT (one worker; on each tenth of these). Hints: positions along walks of the puzzles of
+human_times. Walks: whole walk and grade of each tenth of them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Callable, Sequence
+
+import shared_puzzles as data
+from sat import rules, variable
+
+from papernudge.hints import Position, count_solutions, grade, next_nudge, walk
+
+
+def timed(task: Callable[[str], object], lines: Sequence[str]) -> float:
+    """Mean milliseconds."""
+    start = time.perf_counter()
+    for line in lines:
+        assert task(line)
+    return (time.perf_counter() - start) / len(lines) * 1e3
+
+
+def ours(line: str) -> bool:
+    return count_solutions(line) == 1
+
+
+def _literals(line: str) -> list[int]:
+    return [variable(c, int(m)) for c, m in enumerate(line) if m != "."]
+
+
+def sat_fresh(line: str) -> bool:
+    from pysat.solvers import Cadical153
+
+    with Cadical153(bootstrap_with=rules()) as solver:
+        for literal in _literals(line):
+            solver.add_clause([literal])
+        assert solver.solve()
+        solver.add_clause([-x for x in solver.get_model() if x > 0])
+        return not solver.solve()
+
+
+class Incremental:
+    """Clauses once; the givens and a switch for the clause that bars the first solution."""
+
+    def __init__(self, name: str) -> None:
+        from pysat.solvers import Solver
+
+        self.solver = Solver(name=name, bootstrap_with=rules())
+        self.switch = 1000
+
+    def __call__(self, line: str) -> bool:
+        literals = _literals(line)
+        assert self.solver.solve(assumptions=literals)
+        self.switch += 1
+        model = [x for x in self.solver.get_model() if 0 < x <= 729]
+        self.solver.add_clause([-self.switch, *(-x for x in model)])
+        unique = not self.solver.solve(assumptions=[*literals, self.switch])
+        self.solver.add_clause([-self.switch])
+        return unique
+
+
+def cp_sat(line: str) -> bool:
+    from ortools.sat.python import cp_model
+
+    def model(barred: list[int] | None) -> list[int] | None:
+        m = cp_model.CpModel()
+        cells = [m.NewIntVar(1, 9, f"c{c}") for c in range(81)]
+        for k in range(9):
+            m.AddAllDifferent(cells[9 * k : 9 * k + 9])
+            m.AddAllDifferent(cells[k::9])
+            top = 27 * (k // 3) + 3 * (k % 3)
+            m.AddAllDifferent([cells[top + 9 * (j // 3) + j % 3] for j in range(9)])
+        for c, mark in enumerate(line):
+            if mark != ".":
+                m.Add(cells[c] == int(mark))
+        if barred:
+            differ = []
+            for c, digit in enumerate(barred):
+                same = m.NewBoolVar(f"d{c}")
+                m.Add(cells[c] != digit).OnlyEnforceIf(same)
+                differ.append(same)
+            m.AddBoolOr(differ)
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        status = solver.Solve(m)
+        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            return None
+        return [solver.Value(c) for c in cells]
+
+    first = model(None)
+    return first is not None and model(first) is None
+
+
+def percentile(values: list[float], share: float) -> float:
+    return sorted(values)[min(len(values) - 1, int(share * len(values)))]
+
+
+def uniqueness(lines: list[str]) -> None:
+    print(f"uniqueness of clues17, {len(lines)} puzzles, ms each (ratio to ours)")
+    mine = timed(ours, lines)
+    print(f"  {'papernudge, plain Python':42s} {mine:7.3f}")
+    for name, task, some in (
+        ("python-sat cadical153, clauses per puzzle", sat_fresh, lines),
+        ("python-sat cadical153, incremental", Incremental("cadical153"), lines),
+        ("python-sat minisat22, incremental", Incremental("minisat22"), lines),
+        ("OR-tools CP-SAT, one worker", cp_sat, lines[::10]),
+    ):
+        other = timed(task, some)
+        print(f"  {name:42s} {other:7.3f}  ({other / mine:6.2f} ×)")
+    print(f"  {'papernudge again':42s} {timed(ours, lines):7.3f}")
+
+
+def hints(lines: list[str], wanted: int) -> None:
+    times: list[float] = []
+    for line in lines:
+        position, last = Position.of(line), ()
+        while position.blank and len(times) < wanted:
+            fresh = Position.of(position.givens, position.entries)
+            start = time.perf_counter()
+            nudge = next_nudge(fresh, last=last)
+            times.append((time.perf_counter() - start) * 1e3)
+            assert nudge is not None
+            for cell, digit in nudge.line.places:
+                position = position.with_digit(cell, digit)
+            last = tuple(cell for cell, _ in nudge.line.places)
+    middle, far = percentile(times, 0.5), percentile(times, 0.99)
+    print(f"next hint, {len(times)} positions along walks: median {middle:.2f} ms, ", end="")
+    print(f"p99 {far:.1f} ms, worst {max(times):.0f} ms")
+
+
+def walks(lines: list[str]) -> None:
+    times = []
+    for line in lines:
+        start = time.perf_counter()
+        grade(line, walk(Position.of(line)))
+        times.append((time.perf_counter() - start) * 1e3)
+    print(f"walk and grade, {len(times)} puzzles: median {percentile(times, 0.5):.1f} ms, ", end="")
+    print(f"p99 {percentile(times, 0.99):.0f} ms")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--every", type=int, default=50)
+    parser.add_argument("--positions", type=int, default=5000)
+    options = parser.parse_args()
+    uniqueness(data.clues17()[:: options.every])
+    hints(data.human_times(), options.positions)
+    walks(data.human_times()[::10])
+
+
+if __name__ == "__main__":
+    main()
