@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -14,7 +14,7 @@ from papernudge.vision.find_outlines import ink_mask, outlines, parts_of, slim
 from papernudge.vision.flatten import Flat, flatten
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
-from papernudge.vision.quality import cut_off, judge, outside
+from papernudge.vision.quality import cut_off, cut_side, judge
 
 Grey = npt.NDArray[np.uint8]
 
@@ -39,6 +39,11 @@ class _Sighting:
         return self.flat.score * (1.0 if self.traits.plain else 0.8)
 
     @property
+    def sure(self) -> bool:
+        """Whether no other mesh for the same place could be better."""
+        return self.flat.sure and self.traits.plain
+
+    @property
     def cell(self) -> float:
         """Side of a cell, pixels of the searched picture."""
         return float(np.sqrt(abs(_area(self.flat.mesh.corners)))) / 9
@@ -56,7 +61,7 @@ def work_view(raster: npt.NDArray[np.uint8]) -> tuple[Grey, float]:
     if max(grey.shape) > _LONG:
         last = _LONG / max(grey.shape)
         size = (round(grey.shape[1] * last), round(grey.shape[0] * last))
-        grey = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+        grey = cv2.resize(grey, size, interpolation=cv2.INTER_LINEAR)
     scale = max(raster.shape[:2]) / max(grey.shape)
     return np.asarray(cv2.GaussianBlur(grey, (3, 3), 0.7), np.uint8), scale
 
@@ -86,11 +91,10 @@ def _search(view: Grey) -> tuple[list[_Sighting], list[Lattice]]:
     partial: list[Lattice] = []
     for number, mask in enumerate(_masks(view)):
         frames, pieces = parts_of(mask)
-        open_question = _try_all(view, outlines(frames, _LEAST), seen)
+        open_question = _try_all(view, outlines(frames, _LEAST, _known(seen)), seen)
         centres, sizes = paper_pieces(pieces, _LEAST // 9, min(mask.shape) // 3)
-        known = [s.flat.mesh.corners for s in seen if s.score > 0.95]
-        outside_known = ~_inside_any(centres, known)
-        linked = lattices(centres[outside_known], sizes[outside_known])
+        outside = ~_known(seen)(centres)
+        linked = lattices(centres[outside], sizes[outside])
         if number == 0:
             partial = linked
         starts = (start for lattice in linked for start in meshes_of(lattice))
@@ -112,8 +116,7 @@ def _try_all(view: Grey, starts: Iterable[Points], seen: list[_Sighting]) -> boo
     """
     open_question = False
     for start in starts:
-        known = [s.flat.mesh.corners for s in seen if s.score > 0.95]
-        if _inside_any(start.reshape(-1, 2).mean(axis=0)[None], known)[0]:
+        if _known(seen)(start.reshape(-1, 2).mean(axis=0)[None])[0]:
             continue
         flat = flatten(view, start)
         if not isinstance(flat, Flat):
@@ -123,6 +126,11 @@ def _try_all(view: Grey, starts: Iterable[Points], seen: list[_Sighting]) -> boo
         else:
             open_question |= flat.has_frame
     return open_question
+
+
+def _known(seen: list[_Sighting]) -> Callable[[Points], npt.NDArray[np.bool_]]:
+    """Tells which points (N, 2) lie in a grid that ``seen`` holds for sure by then."""
+    return lambda points: _inside_any(points, [s.flat.mesh.corners for s in seen if s.sure])
 
 
 def _masks(view: Grey) -> Iterator[Grey]:
@@ -179,7 +187,7 @@ def _found(sighting: _Sighting, biggest: float, scale: float, size: tuple[int, i
     mesh = Mesh((flat.mesh.crossings + 0.5) * scale - 0.5, flat.mesh.seen)
     corners = np.clip((flat.outline + 0.5) * scale - 0.5, 0, np.array(size) - 1.0)
     quality = judge(flat, scale)
-    side = outside(mesh.crossings, size)
+    side = cut_side(mesh.crossings, size)
     if side:
         return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
     if not sighting.traits.plain:
@@ -196,7 +204,7 @@ def _fragment(lattice: Lattice, scale: float, size: tuple[int, int]) -> FoundGri
     """A lattice that is no whole 9×9: cut off if it runs out of the frame, else another kind."""
     corners = (lattice.corners + 0.5) * scale - 0.5
     beyond = (lattice.reach(1.25) + 0.5) * scale - 0.5
-    side = outside(beyond, size)
+    side = cut_side(beyond, size)
     corners = np.clip(corners, 0, np.array(size) - 1.0)
     quality = Quality(True, cell_px=lattice.step * scale)
     if side and max(lattice.extent) <= 9:

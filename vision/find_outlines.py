@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -61,11 +61,16 @@ def parts_of(mask: Grey) -> tuple[list[Contour], list[Contour]]:
     return frames, pieces  # type: ignore[return-value]  # cv2 says Mat
 
 
-def outlines(frames: list[Contour], least: int) -> Iterator[Points]:
+def outlines(
+    frames: list[Contour],
+    least: int,
+    known: Callable[[Points], npt.NDArray[np.bool_]] | None = None,
+) -> Iterator[Points]:
     """Rough meshes (10, 10, 2) of pieces of ink that could be a grid, biggest first.
 
     ``frames``: outer contours, see :func:`parts_of`; ``least``: smallest side of a grid worth
-    reporting, pixels.
+    reporting, pixels; ``known``: tells of points (N, 2) whether they lie in a grid found by
+    then, so that what lies in it is skipped.
     """
     import cv2
 
@@ -79,8 +84,9 @@ def outlines(frames: list[Contour], least: int) -> Iterator[Points]:
     sized.sort(key=lambda item: -item[0])
     for _, contour in sized[:24]:
         corners = quad_of(contour)
-        if corners is not None:
-            yield bent_mesh(contour.astype(np.float64), corners)
+        if corners is None or (known and known(corners.mean(axis=0)[None])[0]):
+            continue
+        yield bent_mesh(contour.astype(np.float64), corners)
 
 
 def quad_of(points: npt.NDArray[np.int32]) -> Points | None:

@@ -28,6 +28,7 @@ class Flat:
     contrast: float
     evidence: Points
     segments: Segments
+    cut: bool = False
 
     @property
     def is_nine(self) -> bool:
@@ -49,7 +50,12 @@ class Flat:
     def has_frame(self) -> bool:
         """Whether the four sides and most lines are there: maybe a 9×9 that ink obscures."""
         rim = self.evidence[:, [0, 9]]
-        return bool(rim.min() > 1.5 and self.evidence.mean() > 2.0)
+        return bool(not self.cut and rim.min() > 1.5 and self.evidence.mean() > 2.0)
+
+    @property
+    def sure(self) -> bool:
+        """Whether no other mesh for the same place could be better."""
+        return self.score > 0.95 and float(self.support.min()) > 0.85
 
     @property
     def score(self) -> float:
@@ -156,7 +162,7 @@ def _smooth(
     (2, 10, 9) segments say nothing; ``floor`` is the least scale of a usual deviation, cells.
     """
     strong = np.maximum(segments.strength.reshape(2, 90).astype(np.float64), 0.0)
-    usual = np.maximum(np.percentile(strong, 80, axis=1, keepdims=True), 1e-6)
+    usual = np.maximum(np.sort(strong, axis=1)[:, 72:73], 1e-6)
     trust = (np.minimum(strong / usual, 1.0) + 1e-3) * ~hidden.reshape(2, 90)
     offset = segments.offset.reshape(2, 90).astype(np.float64)
     weight = trust
@@ -166,7 +172,7 @@ def _smooth(
         pulled = weighted @ offset[..., None]
         share = np.linalg.solve(weighted @ _AT_SEGMENTS + page, pulled)[..., 0]
         left = offset - share @ _AT_SEGMENTS.T
-        usual = 1.4826 * np.median(np.abs(left), axis=1, keepdims=True)
+        usual = 1.4826 * np.sort(np.abs(left), axis=1)[:, 45:46]
         scale = 4.0 * np.maximum(usual, floor)
         weight = trust * (np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-4)
     shift = share @ _SHAPES.T
@@ -212,9 +218,10 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
     evidence = line_evidence(segments)
     # What the photo's edge hides is neither for nor against.
     hidden[:, 1:9] = False
-    evidence[hidden.mean(axis=2) > 0.3] = 5.0
+    lost = hidden.mean(axis=2) > 0.3
+    evidence[lost] = 5.0
     support = (good | hidden).mean(axis=2)
-    return Flat(mesh, support, lines, evidence, segments)
+    return Flat(mesh, support, lines, evidence, segments, bool(lost.any()))
 
 
 def _continued(crossings: Points, shape: tuple[int, ...]) -> Points:

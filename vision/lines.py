@@ -105,6 +105,21 @@ def strips(grey: Grey, ends: Floats, over: Floats, across: Floats) -> Grey:
     return np.asarray(seen, np.uint8).reshape(len(ends), ALONG, len(across))
 
 
+# Batcher's odd-even merge sort (1968) of eight: which pairs to compare, in order.
+_PAIRS = (
+    *((0, 1), (2, 3), (4, 5), (6, 7), (0, 2), (1, 3), (4, 6), (5, 7), (1, 2), (5, 6)),
+    *((0, 4), (1, 5), (2, 6), (3, 7), (2, 4), (3, 5), (1, 2), (3, 4), (5, 6)),
+)
+
+
+def _ranked(seen: Grey) -> list[Grey]:
+    """The ALONG samples (N, ALONG, V) sorted, each rank as (N, V): whole arrays at a time."""
+    lanes = list(np.ascontiguousarray(seen.transpose(1, 0, 2)))
+    for a, b in _PAIRS:
+        lanes[a], lanes[b] = np.minimum(lanes[a], lanes[b]), np.maximum(lanes[a], lanes[b])
+    return lanes
+
+
 def look(grey: Grey, ends: Floats, over: Floats, reach: float, places: int = 25) -> Segments:
     """Looks for a line near each assumed segment, no further than ``reach`` cells beside it.
 
@@ -117,15 +132,16 @@ def look(grey: Grey, ends: Floats, over: Floats, reach: float, places: int = 25)
     shape = ends.shape[:-2]
     across = np.linspace(-reach - _FLANK, reach + _FLANK, places, dtype=np.float32)
     seen = strips(grey, ends.reshape(-1, 2, 2), over.reshape(-1, 2, 2), across)
-    level = np.partition(seen, (_RANK, _RANK + 1), axis=1)[:, _RANK : _RANK + 2]
-    dark = 255.0 - level.mean(axis=1, dtype=np.float32)
+    ranked = _ranked(seen)
+    dark = 255.0 - (ranked[_RANK].astype(np.float32) + ranked[_RANK + 1]) / 2
     dark -= dark.min(axis=1, keepdims=True)
     step = float(across[1] - across[0])
     flank = max(1, round(_FLANK / step))
     stands = dark[:, flank:-flank] - np.maximum(dark[:, : -2 * flank], dark[:, 2 * flank :])
     inner = across[flank:-flank]
     # Far darker than the usual line is no better: pen strokes are. Nearer is a little better.
-    usual = max(float(np.median(stands.max(axis=1))), 1.0)
+    peaks = stands.max(axis=1)
+    usual = max(float(np.partition(peaks, len(peaks) // 2)[len(peaks) // 2]), 1.0)
     likely = np.minimum(stands, usual) + 0.05 * stands
     likely *= 1.0 - 0.5 * (inner / max(reach, 1e-6)) ** 2
     best = likely.argmax(axis=1)[:, None]
@@ -136,7 +152,7 @@ def look(grey: Grey, ends: Floats, over: Floats, reach: float, places: int = 25)
     return Segments(
         offset.astype(np.float32).reshape(shape),
         top.astype(np.float32).reshape(shape),
-        dark.reshape(*shape, places),
+        np.asarray(dark, np.float32).reshape(*shape, places),
         across,
     )
 

@@ -71,7 +71,7 @@ def cut_off(side: str, quality: Quality) -> Quality:
     return replace(quality, ok=False, reason="cut off", sentence=sentence)
 
 
-def outside(crossings: Points, size: tuple[int, int]) -> str | None:
+def cut_side(crossings: Points, size: tuple[int, int]) -> str | None:
     """The side of the photo that cuts the grid off, or None.
 
     ``crossings``: (..., 2), raster x/y of the whole grid's; ``size``: width and height of the

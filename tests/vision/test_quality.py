@@ -10,7 +10,7 @@ from grid_pages import SQUARE, drawing, photo
 from papernudge.vision.find import find_grids
 from papernudge.vision.flatten import Flat, flatten, quad_mesh
 from papernudge.vision.grid import GridKind
-from papernudge.vision.quality import judge, outside
+from papernudge.vision.quality import cut_side, judge
 
 FRAME = (640, 540)
 
@@ -62,8 +62,8 @@ def test_a_photo_in_the_dark_asks_for_light() -> None:
 )
 def test_the_side_that_cuts_a_grid_is_named(shift: tuple[int, int], side: str) -> None:
     mesh = quad_mesh(np.array([[0, 0], [449, 0], [449, 449], [0, 449]], float))
-    assert outside(mesh, (450, 450)) is None
-    assert outside(mesh + np.array(shift), (450, 450)) == side
+    assert cut_side(mesh, (450, 450)) is None
+    assert cut_side(mesh + np.array(shift), (450, 450)) == side
 
 
 def test_a_found_grid_carries_its_judgement() -> None:
