@@ -21,7 +21,7 @@ from papernudge.digits_model.training.pages.sheet import Sheet
 from papernudge.digits_model.training.pages.spec import PageSpec
 from papernudge.digits_model.training.pages.strokes import samples
 from papernudge.digits_model.training.pages.truth import CellTruth, GridTruth, PageTruth
-from papernudge.digits_model.training.pages.view import View, crossings, curl_of, outline
+from papernudge.digits_model.training.pages.view import View, cell_side, crossings, curl_of, outline
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -166,31 +166,21 @@ def _inside(at: npt.NDArray[np.float64], view: View) -> npt.NDArray[np.bool_]:
 
 def _grid_truth(grid: _Drawn, view: View) -> GridTruth | None:
     """The grid in raster pixels, or None when the frame misses it."""
-    rim = outline(grid.box, 19)
-    inner = np.array(
-        [
-            (u, v)
-            for u in np.linspace(grid.box[0], grid.box[2], 10)
-            for v in np.linspace(grid.box[1], grid.box[3], 10)
-        ]
-    )
-    seen = _inside(view.to_photo(rim), view)
-    if not seen.any() and not _inside(view.to_photo(inner), view).any():
-        return None
-    kind = grid.kind if seen.all() else "cut off"
-    square = grid.kind != "other"
     at = view.to_photo(crossings(grid.box))
-    corners = at[[0, 9, 99, 90]]
+    rim = _inside(view.to_photo(outline(grid.box, 19)), view)
+    if not rim.any() and not _inside(at, view).any():
+        return None
     _place_ink(grid, view)
+    flat = view.profile is None
     return GridTruth(
-        kind=kind,
+        kind=grid.kind if rim.all() else "cut off",
         name=grid.name,
-        corners=corners,
-        crossings=at.reshape(10, 10, 2) if square else None,
+        corners=at[[0, 9, 99, 90]],
+        crossings=at.reshape(10, 10, 2) if grid.kind != "other" else None,
         cells=grid.cells,
         solution=grid.solution,
-        curl=curl_of(view.to_photo(crossings(grid.box), lens=False)),
-        cell_px=view.cell_px(grid.box),
+        curl=0.0 if flat else curl_of(view.to_photo(crossings(grid.box), lens=False)),
+        cell_px=cell_side(at),
         puzzle=grid.puzzle,
     )
 

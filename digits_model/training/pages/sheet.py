@@ -86,8 +86,11 @@ class Sheet:
         a = min(max((low - start) * self.scale, -1.0), size + 1.0)
         b = min(max((high - start) * self.scale, -1.0), size + 1.0)
         first, last = max(0, int(np.floor(a + 0.5))), min(size - 1, int(np.ceil(b - 0.5)))
-        at = np.arange(first, last + 1)
-        return np.clip(np.minimum(at + 0.5, b) - np.maximum(at - 0.5, a), 0, 1), first
+        part = np.ones(max(0, last + 1 - first))
+        for k in (0, -1) if len(part) else ():  # only the ends are covered in part
+            at = first if k == 0 else last
+            part[k] = max(0.0, min(at + 0.5, b) - max(at - 0.5, a))
+        return part, first
 
     def picture(
         self, image: Raster, x0: float, y0: float, x1: float, y1: float, cover: float = 1.0

@@ -209,9 +209,7 @@ class View:
 
     def cell_px(self, box: Box) -> float:
         """Median side of a cell of the grid in this box, pixels."""
-        at = self.to_photo(crossings(box), lens=False).reshape(10, 10, 2)
-        steps = [np.linalg.norm(np.diff(at, axis=k), axis=2).ravel() for k in (0, 1)]
-        return float(np.median(np.concatenate(steps)))
+        return cell_side(self.to_photo(crossings(box), lens=False))
 
     def _unbent(self, seen: Points) -> Points:
         """Lens: photo to ideal, pixels from the middle."""
@@ -253,6 +251,13 @@ def outline(box: Box, count: int = 5) -> Points:
             np.stack([ends * box[0], y], 1),
         ]
     )
+
+
+def cell_side(photo: Points) -> float:
+    """Median side of a cell of a grid whose crossings (100, 2) are given, in their unit."""
+    at = photo.reshape(10, 10, 2)
+    steps = [np.linalg.norm(np.diff(at, axis=k), axis=2).ravel() for k in (0, 1)]
+    return float(np.median(np.concatenate(steps)))
 
 
 def crossings(box: Box) -> Points:
