@@ -31,7 +31,13 @@ def arguments() -> argparse.Namespace:
     )
     parser.add_argument("--inputs", type=Path, required=True)
     parser.add_argument("--pages", type=Path)
-    parser.add_argument("--start", type=Path, required=True)
+    parser.add_argument(
+        "--start",
+        required=True,
+        help="weights; {} stands for fold0 … final: go on from an earlier run",
+    )
+    parser.add_argument("--real-part", type=float, default=0.25, help="share of a batch")
+    parser.add_argument("--scan-part", type=float, default=0.4, help="share of a batch")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--count", type=int, default=3)
     parser.add_argument("--minutes", type=float, default=1.2, help="per fold")
@@ -66,10 +72,12 @@ def main() -> None:
             out = given.out / name
             out.mkdir(exist_ok=True)
             run = Run(CellNet(), minutes, out, given.rate, device)
-            run.net.load_state_dict(torch.load(given.start, map_location=device, weights_only=True))
+            start = given.start.format(name)
+            run.net.load_state_dict(torch.load(start, map_location=device, weights_only=True))
             run.resume()
             print(f"{name}: real cells {which}", flush=True)
-            sources = Sources(ring, drawing, real_ring(inputs, which, device), scans)
+            real = real_ring(inputs, which, device)
+            sources = Sources(ring, drawing, real, scans, given.real_part, given.scan_part)
             train(run, sources, given.batch, minutes)
             (out / "weights.pt").replace(given.out / f"{name}.pt")
     finally:
