@@ -81,14 +81,31 @@ class Flat:
         )
 
 
-# Of each pass: reach in cells, stiffness of the page, and the least agreement of lines and page;
-# a candidate that agrees less is given up.
-_PASSES = ((0.42, 100.0, 0.35), (0.3, 10.0, 0.45), (0.2, 1.0, 0.6))
+_Pass = tuple[float, float, float, float]
+# Of each pass: reach, cells; stiffness of the page; the least of a usual deviation, cells; and the
+# least agreement of lines and page: a candidate that agrees less is given up.
+_PASSES: tuple[_Pass, ...] = (
+    (0.42, 100.0, 0.042, 0.35),
+    (0.3, 10.0, 0.03, 0.45),
+    (0.2, 1.0, 0.02, 0.6),
+)
+_MORE_PASSES: tuple[_Pass, ...] = (
+    (0.4, 3.0, 0.08, 0.3),
+    (0.4, 1.5, 0.07, 0.3),
+    (0.35, 0.7, 0.06, 0.3),
+    (0.25, 0.4, 0.04, 0.3),
+    (0.2, 0.3, 0.02, 0.3),
+)
+_WORTH_MORE = 0.6
+"""Share of segments that must be seen for more passes to be tried."""
 _LAST_REACH, _LAST_STIFFNESS = 0.12, 0.15
 _BLOCK = [0, 3, 6, 9]
 _THIN = [1, 2, 4, 5, 7, 8]
 _CLOSE = 0.07
 """A segment this near to the page model, in cells, counts as seen there."""
+
+
+_NO_LATTICE = Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
 
 
 def quad_mesh(corners: Points) -> Points:
@@ -196,17 +213,36 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
     the mesh; the last also follows each line locally, which a fold needs. Where a line cannot
     be seen the smooth model stands, and ``seen`` says so.
     """
-    crossings = np.asarray(start, np.float64)
-    for reach, stiffness, least in _PASSES:
+    crossings = _passed(grey, np.asarray(start, np.float64), _PASSES)
+    if crossings is None:
+        return _NO_LATTICE
+    flat = _weighed(grey, crossings)
+    if flat.is_nine or flat.support.mean() < _WORTH_MORE:
+        return flat
+    # Most of it lies right: from there the rest may be reached, step by step.
+    further = _passed(grey, flat.mesh.crossings, _MORE_PASSES)
+    if further is None:
+        return flat
+    again = _weighed(grey, further)
+    return again if again.score > flat.score else flat
+
+
+def _passed(grey: Grey, crossings: Points, passes: tuple[_Pass, ...]) -> Points | None:
+    """The mesh after each pass has measured and moved it, or None where there is no lattice."""
+    for reach, stiffness, usual, least in passes:
         if not _sane(crossings):
-            return Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
+            return None
         segments = measure(grey, crossings, reach)
-        shift, left = _smooth(segments, _hidden(crossings, grey.shape), stiffness, reach / 10)
+        hidden = _hidden(crossings, grey.shape)
+        shift, left = _smooth(segments, hidden, stiffness, usual)
         if _agreement(segments, left) < least:
-            return Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
+            return None
         crossings = _continued(_moved(crossings, shift), grey.shape)
-    if not _sane(crossings):
-        return Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
+    return crossings if _sane(crossings) else None
+
+
+def _weighed(grey: Grey, crossings: Points) -> Flat:
+    """The last, local correction of a mesh (10, 10, 2), and the evidence for it."""
     segments = measure(grey, crossings, _LAST_REACH)
     hidden = _hidden(crossings, grey.shape)
     shift, left = _smooth(segments, hidden, _LAST_STIFFNESS, 0.015)
