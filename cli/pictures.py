@@ -85,14 +85,26 @@ def read_picture(page: Page, number: int, side: int, ending: str) -> bytes:
 
         return encode(board_raster(grid, Scene(), side), ending)
     placed = [
-        Placed(read_scene(one, n if len(page.grids) > 1 else None), one.mesh.crossings)
+        Placed(read_scene(one, n if len(page.grids) > 1 else None), _crossings(one))
         for n, one in enumerate(page.grids, start=1)
-        if one.mesh is not None
     ]
-    alone = len(page.grids) == 1 and bool(placed)
+    alone = len(page.grids) == 1 and page.grids[0].mesh is not None
     turns = page.reading.quarter_turns
     raster = sketch(page.photo.pixels, turns, placed, side, "", close=alone)
     return encode(raster, ending)
+
+
+def _crossings(grid: GridReading) -> npt.NDArray[np.float64]:
+    """Crossings as measured; for a grid that could not be flattened, spread between its corners."""
+    if grid.mesh is not None:
+        return grid.mesh.crossings
+    import numpy as np
+
+    left, right = (
+        np.linspace(grid.corners[a], grid.corners[b], 10, dtype=np.float64)
+        for a, b in ((0, 3), (1, 2))
+    )
+    return np.asarray(np.linspace(left, right, 10, axis=1), np.float64)
 
 
 def read_scene(grid: GridReading, number: int | None) -> Scene:
@@ -110,6 +122,9 @@ def read_scene(grid: GridReading, number: int | None) -> Scene:
                 scene.add(ink.cross(x, y, 0.11), BLUE, FINE)
             else:
                 scene.add(ink.ring(x, y, 0.08), ORANGE, FINE)
+    else:
+        scene.add(ink.dashed(ink.frame(0, 0, 9, 9, 0.0), 0.3), ORANGE, USUAL)
+        scene.tabs.append(Tab(str(grid.kind), 4.5, 4.8, "top", ORANGE))
     doubtful = {doubt.cell for doubt in grid.doubts}
     for at, cell in enumerate(grid.cells):
         x0, y0 = at % 9, at // 9

@@ -260,6 +260,27 @@ def test_a_reading_is_drawn_with_crossings_kinds_and_doubts(grid_says: Any, puzz
     assert [tab.text for tab in doubted.tabs] == ["grid 2"]
 
 
+def test_a_grid_that_was_not_read_is_outlined_and_named(
+    papernudge: Run, desk: Any, mesh_at: Any
+) -> None:
+    from papernudge.vision.grid import GridKind, Quality
+
+    corners = mesh_at().corners
+    grid = GridReading(GridKind.CUT_OFF, corners, Quality(False, "cut off", "Move back."))
+    scene = read_scene(grid, None)
+    assert [tab.text for tab in scene.tabs] == ["cut off"]
+    out = desk.folder / "out.png"
+    assert papernudge("read", desk.says("breakfast.jpg", grid), "--picture", out).code == 3
+    picture = cv2.imread(str(out))
+    assert picture is not None
+    orange = (picture[..., 2].astype(int) - picture[..., 0]) > 100
+    scale = picture.shape[1] / 760
+    orange[: int(30 * scale)] = False  # the desk tells its photos apart by noise up there
+    x = np.nonzero(orange)[1]
+    assert abs(x.min() / scale - corners[:, 0].min()) < 12
+    assert abs(x.max() / scale - corners[:, 0].max()) < 12
+
+
 def test_a_question_is_drawn_where_it_stands(
     papernudge: Run, desk: Any, grid_says: Any, puzzle: str
 ) -> None:
