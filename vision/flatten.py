@@ -40,8 +40,10 @@ class Flat:
         """
         block, thin = self.evidence[:, _BLOCK], np.sort(self.evidence[:, _THIN].ravel())
         framed = block.min() > 2.0 and np.sort(block.ravel())[2] > 4.0
-        if framed and self.support[:, _BLOCK].mean() > 0.85:
-            return bool(np.median(thin) > 1.5 and thin[3] > 0.0)
+        seen = self.support[:, _BLOCK]
+        if framed and seen.mean() > 0.85 and seen.min() > 0.3:
+            drowned = self.support.mean() < 0.6
+            return bool(np.median(thin) > 1.5 and thin[3] > 0.0 and not drowned)
         inner, rim = self.evidence[:, 1:9], self.evidence[:, [0, 9]]
         whole = self.support[:, 1:9]
         return bool(inner.min() > 3.0 and rim.max() < 2.0 and whole.min() > 0.6)
