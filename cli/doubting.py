@@ -61,7 +61,7 @@ def _answers(grid: GridReading, doubt: Doubt) -> list[_Answer]:
     if doubt.about == "notes":
         return [(doubt.cell, replace(cell, notes=frozenset()))]
     out: list[_Answer] = []
-    for digit, _ in doubt.instead:
+    for digit in _others(grid, doubt):
         kind = cell.kind
         if digit is None:
             kind = CellKind.BLANK
@@ -69,6 +69,20 @@ def _answers(grid: GridReading, doubt: Doubt) -> list[_Answer]:
             kind = CellKind.GIVEN if cell.given_chance > 0.5 else CellKind.ENTRY
         out.append((doubt.cell, replace(cell, kind=kind, digit=digit)))
     return out
+
+
+def _others(grid: GridReading, doubt: Doubt) -> list[int | None]:
+    """What else the cell may hold: as the doubt names it, else the likeliest other reading, else
+    any other digit, so that a doubt that names nothing still counts.
+    """
+    if doubt.instead:
+        return [digit for digit, _ in doubt.instead]
+    chances = list(grid.cells[doubt.cell].digit_chances) or [0.0] * 10
+    chances[doubt.read or 0] = -1.0
+    likeliest = max(range(10), key=lambda digit: chances[digit])
+    if chances[likeliest] > 0:
+        return [likeliest or None]
+    return [(doubt.read or 0) % 9 + 1]
 
 
 def _told(grid: GridReading, answers: Iterable[_Answer]) -> GridReading:
@@ -110,6 +124,8 @@ def asked(grid: GridReading, doubt: Doubt) -> str:
         return f"Are the small notes in {name} these: {notes}?"
     digits, maybe_blank = _options(doubt)
     words = [_a(d) for d in digits]
+    if len(words) == 1 and not maybe_blank:
+        return f"Is the digit in {name} {words[0]}?"
     if not words:
         return f"Is {name} blank?"
     if doubt.read is None:
@@ -144,4 +160,6 @@ def how_to_answer(doubt: Doubt) -> str:
         return f"Answer with --assume {name}=notes: and the digits, or {name}=notes:. for none."
     digits, maybe_blank = _options(doubt)
     answers = [f"{name}={d}" for d in digits] + [f"{name}=. for nothing"] * maybe_blank
+    if len(answers) == 1:
+        answers.append("whatever it holds")
     return f"Answer with --assume {_either(answers)}."

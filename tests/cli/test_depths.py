@@ -285,3 +285,22 @@ def test_givens_without_one_solution_are_not_called_a_misprint_while_doubts_stan
         assert "R1C4" in ran.err
         mended = papernudge(command, photo, "--assume", "R1C2=3", "--assume", "R1C4=2")
         assert mended.code == 0
+
+
+def test_a_doubt_that_names_no_other_reading_still_counts(
+    papernudge: Run, desk: Any, grid_says: Any
+) -> None:
+    from papernudge.vision.reading import CellKind, CellReading, Doubt
+
+    right = int(SOLUTION[0])
+    chances = [0.0] * 10
+    chances[right], chances[right % 9 + 1] = 0.98, 0.02
+    for known in (tuple(chances), ()):
+        cell = CellReading(CellKind.ENTRY, right, 0.98, known)
+        entries = f"{right}{'.' * 80}"
+        doubts = (Doubt(0, "digit", right, 0.98),)
+        grid = grid_says(PUZZLE, entries, doubts=doubts, changed={0: cell})
+        ran = papernudge("check", desk.says(f"photo{len(known)}.jpg", grid))
+        assert ran.code == 6
+        assert f"Is the digit in R1C1 {'an' if right == 8 else 'a'} {right}?" in ran.err
+        assert f"--assume R1C1={right} or whatever it holds." in ran.err
