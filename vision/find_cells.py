@@ -237,11 +237,16 @@ def _starts(span: int) -> range:
 
 @dataclass(frozen=True, eq=False)
 class _Page:
-    """A homography from lattice places to pixels, and its quadratic correction."""
+    """From lattice places to pixels: a homography, a quadratic bend and what cells still show.
+
+    ``left``: (N, 2) pixels by which the cells at ``places`` (N, 2) lie off the smooth page.
+    """
 
     matrix: Points
     bend: Points
     middle: Points
+    places: Points
+    left: Points
 
     @classmethod
     def fitted(cls, lattice: Lattice) -> _Page | None:
@@ -260,13 +265,16 @@ class _Page:
         weighted = design * good[:, None]
         ridge = np.diag([1e-3, 1e-3, 1e-3, 2.0, 2.0, 2.0])
         bend = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ left)
-        return cls(matrix, bend, middle)
+        return cls(matrix, bend, middle, places, np.asarray(left - design @ bend, np.float64))
 
     def crossings(self, left: float, top: float, step: float = 1.0) -> Points:
         """The (10, 10, 2) crossings from place ``left``, ``top``, lines ``step`` places apart."""
         across, down = np.meshgrid(left + step * np.arange(10.0), top + step * np.arange(10.0))
         places = np.stack([across, down], axis=-1).reshape(-1, 2)
         moved = project(self.matrix, places) + _quadratic(places - self.middle) @ self.bend
+        apart = places[:, None] - self.places
+        near = np.exp(-(apart**2).sum(axis=-1) / (2 * 0.6**2))
+        moved += near @ self.left / (near.sum(axis=1, keepdims=True) + 0.05)
         return np.asarray(moved.reshape(10, 10, 2), np.float64)
 
 
