@@ -203,7 +203,7 @@ def _found(sighting: _Sighting, biggest: float, scale: float, size: tuple[int, i
 def _fragment(lattice: Lattice, scale: float, size: tuple[int, int]) -> FoundGrid:
     """A lattice that is no whole 9×9: cut off if it runs out of the frame, else another kind."""
     corners = (lattice.corners + 0.5) * scale - 0.5
-    beyond = (lattice.reach(1.25) + 0.5) * scale - 0.5
+    beyond = (lattice.reach(1.5) + 0.5) * scale - 0.5
     side = cut_side(beyond, size)
     corners = np.clip(corners, 0, np.array(size) - 1.0)
     quality = Quality(True, cell_px=lattice.step * scale)
