@@ -9,7 +9,7 @@ Ink is blue for looking and orange for what is wrong, and no sign relies on that
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -134,7 +134,7 @@ def nudge_scene(told: Told1) -> Scene:
     scene = Scene()
     digit = told.focus.digit
     if digit is not None:
-        scene.tabs.append(Tab(f"look for {digit}", 4.5, -0.25, "top"))
+        scene.tabs.append(Tab(f"look for {digit}", -0.3, -0.25, "top"))
         for cell in told.focus.cells:
             scene.clear_cell(cell)
             scene.add(ink.ring(*middle(cell)))
@@ -173,19 +173,29 @@ def _show_reason(scene: Scene, told: object, framed: set[int | None]) -> None:
     for cell in dict.fromkeys(noted):
         scene.clear_cell(cell)
         scene.add(ink.dashed(ink.ring(*middle(cell), 0.45, 1.0)))
+    ruled_out: dict[int, set[int]] = {}
     for step in steps:
         for cell, digits in step.ruled_out:
-            scene.clear_cell(cell)
-            _strike_small(scene, cell, digits)
+            ruled_out.setdefault(cell, set()).update(digits)
+    for cell, gone in ruled_out.items():
+        scene.clear_cell(cell)
+        _strike_small(scene, cell, sorted(gone))
 
 
-def _strike_small(scene: Scene, cell: int, digits: tuple[int, ...]) -> None:
-    """Small digits that a step rules out, each struck through, where notes usually stand."""
-    for value in digits:
-        x = cell % 9 + 0.2 + 0.3 * ((value - 1) % 3)
-        y = cell // 9 + 0.2 + 0.3 * ((value - 1) // 3)
-        scene.add(ink.digit(value, x, y, 0.24), BLUE, FINE)
-        scene.add([ink.pencil_line((x - 0.14, y + 0.1), (x + 0.14, y - 0.1), 0.005)], ORANGE, FINE)
+def _strike_small(scene: Scene, cell: int, digits: Sequence[int]) -> None:
+    """Digits that a step rules out, each struck through: the fewer, the larger."""
+    left, top = cell % 9, cell // 9
+    for n, value in enumerate(digits):
+        if len(digits) == 1:
+            x, y, high = left + 0.5, top + 0.5, 0.5
+        elif len(digits) <= 4:
+            x, y, high = left + 0.28 + 0.44 * (n % 2), top + 0.28 + 0.44 * (n // 2), 0.36
+        else:
+            x, y, high = left + 0.2 + 0.3 * (n % 3), top + 0.2 + 0.3 * (n // 3), 0.24
+        scene.add(ink.digit(value, x, y, high), BLUE, FINE)
+        reach, rise = 0.62 * high, 0.3 * high
+        strike = ink.pencil_line((x - reach, y + rise), (x + reach, y - rise), 0.005)
+        scene.add([strike], ORANGE, FINE)
 
 
 def checked_scene(told: Checked) -> Scene:
