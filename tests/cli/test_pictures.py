@@ -21,9 +21,9 @@ from papernudge.cli import ink
 from papernudge.cli.pages import Source, open_page
 from papernudge.cli.pictures import read_scene
 from papernudge.cli.printed import board_raster
-from papernudge.cli.scene import Scene, checked_scene, nudge_scene
+from papernudge.cli.scene import THICK, Scene, checked_scene, house_box, nudge_scene
 from papernudge.cli.sketch import Placed, sketch
-from papernudge.hints import Position, next_nudge
+from papernudge.hints import Position, next_nudge, walk
 from papernudge.hints.checking import check
 from papernudge.hints.nudge import DigitFocus, HouseFocus, Told1, Told2, Told3, Told4, ToldStep
 from papernudge.vision.reading import Doubt, GridReading
@@ -116,6 +116,31 @@ def test_two_nudges_with_the_same_depth_1_have_the_same_picture_at_depth_1() -> 
     shallow = Told1(**{f.name: getattr(deep, f.name) for f in dataclasses.fields(Told1)})
     assert described(nudge_scene(one)) == described(nudge_scene(shallow))
     assert described(nudge_scene(one)) != described(nudge_scene(deep))
+
+
+@pytest.mark.parametrize(
+    "givens",
+    [PUZZLE, "8..9...2...6......57......8.618.4.3...82.67...9.3.128.7......12......8...1...7..5"],
+)
+def test_along_a_whole_solve_depths_1_and_2_draw_the_focus_alone(givens: str) -> None:
+    """At depth 3 nothing is drawn into the cells to be written but rings around other things."""
+    steps = walk(Position.of(givens)).steps
+    assert steps
+    for step in steps:
+        scenes = [nudge_scene(step.nudge.at(depth)) for depth in (1, 2, 3, 4)]
+        focus = step.nudge.focus
+        if focus.house is not None:
+            box = tuple(map(float, house_box(focus.house)))
+            assert [tuple(map(float, w)) for w in scenes[0].windows] == [box]
+        else:
+            cells = {(c % 9, c // 9) for c in focus.cells} or {(0, 0)}
+            assert {(x, y) for x, y, _, _ in scenes[0].windows} == cells
+        assert described(scenes[0]) == described(scenes[1])
+        assert len(scenes[1].strokes) <= len(scenes[2].strokes) < len(scenes[3].strokes)
+        thick = [s for s in scenes[2].strokes if s.width == THICK]
+        assert thick == []  # handwritten digits to write are the only thick strokes
+        written = [s for s in scenes[3].strokes if s.width == THICK]
+        assert len(written) >= len(step.nudge.line.places)
 
 
 def test_a_depth_adds_strokes_and_takes_none_away() -> None:
