@@ -37,8 +37,8 @@ def marked(text: str) -> Board:
 
 
 def told(deductions: Iterable[Deduction]) -> str:
-    """Deductions in words, a line each, in order of looks."""
-    lines = sorted((d.looks, d.technique, _claim(d)) for d in deductions)
+    """Deductions in words, a line each, in order of looks; what reads the same is told once."""
+    lines = sorted({(d.looks, d.technique, _claim(d)) for d in deductions})
     return "\n".join(
         f"{technique}, {looks} look{'s' * (looks != 1)}: {claim}"
         for looks, technique, claim in lines

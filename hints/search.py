@@ -61,7 +61,7 @@ TECHNIQUES: tuple[tuple[Technique, int], ...] = (
     (remote_pairs, 8),
     (colouring, 5),
     (alternating_chains, 5),
-    (almost_locked_sets, 8),
+    (almost_locked_sets, 6),
 )
 """The eliminating techniques, each with the fewest looks that one of its deductions can cost."""
 
@@ -115,9 +115,14 @@ class Search:
     winners: list[Found] = field(default_factory=list)
     limit: int = MANY
     reach: dict[int, int] = field(default_factory=dict)
+    reach_at_start: dict[int, int] = field(default_factory=dict)
     supplies: dict[Candidates, tuple[int, frozenset[frozenset[Found]]]] = field(
         default_factory=dict
     )
+
+    def __post_init__(self) -> None:
+        """Keep the board as it is before any step."""
+        self.start = self.board
 
     def run(self) -> list[Found]:
         """The cheapest singles, each with the steps it builds on."""
@@ -147,7 +152,7 @@ class Search:
             for deduction in technique(self.board, FAR):
                 known = deduction.ruled_out & self.board.known
                 if known:
-                    self._add(replace(deduction, ruled_out=known, looks=1))
+                    self._add(replace(deduction, ruled_out=known, looks=1), self.board)
 
     def _cast_nets(self) -> bool:
         """The last resort: nets, with as few branches as get anywhere. A net may build on all that
@@ -163,30 +168,36 @@ class Search:
         return False
 
     def _look_around(self, level: int) -> None:
-        """Ask each technique for what it can find up to a few looks above the level."""
-        for kind, (technique, least) in enumerate(self.techniques):
-            if least > level or self.reach.get(kind, 0) >= level:
-                continue
-            budget = self.reach[kind] = level + AHEAD if level < FAR else MANY
-            for deduction in technique(self.board, min(budget, self.limit - 2)):
-                self._add(deduction)
+        """Ask each technique for what it can find up to a few looks above the level: on the board
+        as it was at the start, and on the board as it is.
+        """
+        for board, reach in ((self.start, self.reach_at_start), (self.board, self.reach)):
+            for kind, (technique, least) in enumerate(self.techniques):
+                if least > level or reach.get(kind, 0) >= level:
+                    continue
+                budget = reach[kind] = level + AHEAD if level < FAR else MANY
+                for deduction in technique(board, min(budget, self.limit - 2)):
+                    self._add(deduction, board)
+            if self.board is self.start:
+                break
 
-    def _add(self, deduction: Deduction) -> None:
+    def _add(self, deduction: Deduction, board: Board) -> None:
         key = _key(deduction)
         if key in self.waiting or key in self.drawn:
             return
-        found = self._priced(deduction)
+        found = self._priced(deduction, board)
         if found.price < self.limit - 1:
             self.waiting[key] = found
 
-    def _priced(self, deduction: Deduction) -> Found:
+    def _priced(self, deduction: Deduction, board: Board) -> Found:
+        """A deduction drawn on a board, with the cheapest steps that supply what it builds on."""
         needed = 0
-        if self.board.gone:
+        if board.gone:
             for cell, digit in exclusions(deduction.reads):
                 needed |= candidate(cell, digit)
-            needed &= self.board.gone
+            needed &= board.gone
         looks, ways = self._supply(needed)
-        return Found(deduction, self.board, deduction.looks + looks, needed, ways)
+        return Found(deduction, board, deduction.looks + looks, needed, ways)
 
     def _supply(self, needed: Candidates) -> tuple[int, frozenset[frozenset[Found]]]:
         """The cheapest sets of drawn steps that rule out all of ``needed``, and their looks."""
@@ -217,17 +228,16 @@ class Search:
             self.drawn.add(_key(found.deduction))
             fresh |= found.deduction.ruled_out
         fresh &= ~self.board.gone
-        if not fresh:
-            return
         for found in batch:
             for bit in _bits(found.deduction.ruled_out):
                 self.reasons.setdefault(bit, []).append(found)
-        self.board = self.board.without(fresh)
-        self.reach.clear()
         self.supplies.clear()
+        if fresh:
+            self.board = self.board.without(fresh)
+            self.reach = {}
         for technique in (hidden_singles, naked_singles):
             for single in technique(self.board, self.limit - 1):
-                self._opened(self._priced(single))
+                self._opened(self._priced(single, self.board))
 
     def _opened(self, found: Found) -> None:
         if not found.needed or found.price > self.limit:

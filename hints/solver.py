@@ -2,10 +2,11 @@
 
 The whole grid is one integer with a bit for each candidate, digit by digit: 729 bits, bit
 ``81 * (d - 1) + c`` for digit d in cell c. Writing a digit is one AND. Every rule of the grid says
-that one of nine candidates is the true one: nine digits in a cell, nine places in a row, a column, a block. Laid side by side,
-the nine are added up for all houses and digits at once, keeping for every rule whether *any* and
-whether *more than one* candidate stands: so a handful of wide operations find all singles of the
-grid. What singles leave open is split on a cell or a house with as few candidates as possible.
+that one of nine candidates is the true one: nine digits in a cell, nine places in a row, a column,
+a block. Laid side by side, the nine are added up for all houses and digits at once, keeping for
+every rule whether *any* and whether *more than one* candidate stands: so a handful of wide
+operations find all singles of the grid. What singles leave open is split on a cell or a house
+with as few candidates as possible.
 
 Exact cover by forced moves and branching on the tightest rule is D. E. Knuth's ("Dancing Links",
 2000); counting in parallel by bit planes is common practice in word-parallel programming.

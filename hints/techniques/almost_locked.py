@@ -48,7 +48,7 @@ def almost_locked_sets(board: Board, budget: int) -> list[Deduction]:
     >>> print(told(d for d in almost_locked_sets(board, 8) if len(d.reads) == 4))
     almost-locked sets, 8 looks: no 3 in R1C7, R1C9, R2C1, R2C2, R2C3
     """
-    sets = sorted(_almost_locked(board, budget - 4))
+    sets = sorted(_almost_locked(board, budget - 2))
     found: dict[object, Deduction] = {}
     for k, one in enumerate(sets):
         if one.looks * 2 > budget:
@@ -59,6 +59,8 @@ def almost_locked_sets(board: Board, budget: int) -> list[Deduction]:
             both = one.digits & other.digits
             if one.cells & other.cells or both.bit_count() < 2:
                 continue
+            if (one.cells | other.cells).bit_count() == 2:
+                continue  # a naked pair
             for deduction in _linked(board, one, other, both):
                 found.setdefault((deduction.reads, deduction.ruled_out), deduction)
     return [d for d in found.values() if d.looks <= budget]

@@ -17,7 +17,7 @@ import argparse
 import random
 import time
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import shared_puzzles as data
 from sat import Judge, premises_of, variable
@@ -69,9 +69,9 @@ def lines_part(judge: Judge, wanted: int, rng: random.Random) -> Table:
     return table
 
 
-def sparse_boards(rng: random.Random) -> Iterator[Board]:
-    """Boards where patterns are needed or near."""
-    for line in mixed(rng):
+def sparse_boards_of(puzzles: Iterable[str], rng: random.Random) -> Iterator[Board]:
+    """Boards along walks where patterns are needed or near."""
+    for line in puzzles:
         position = Position.of(line)
         while position.blank:
             lines = cheapest_lines(Board.of(position))
@@ -86,7 +86,7 @@ def sparse_boards(rng: random.Random) -> Iterator[Board]:
 def patterns_part(judge: Judge, wanted: int, rng: random.Random) -> Table:
     table: Table = defaultdict(Counter)
     count = 0
-    for board in sparse_boards(rng):
+    for board in sparse_boards_of(mixed(rng), rng):
         for technique, _ in (*TECHNIQUES, *UNIQUENESS):
             found = technique(board, 24)
             for deduction in rng.sample(found, min(6, len(found))):

@@ -1,0 +1,170 @@
+"""The cheapest lines: nothing cheaper, the same under every symmetry, needed steps only."""
+
+from __future__ import annotations
+
+import random
+
+import shared_puzzles
+from hypothesis import given, settings
+from strategies import SAME, Symmetry, positions, symmetries, symmetry
+
+from papernudge.hints import Position, solve
+from papernudge.hints.board import Board
+from papernudge.hints.deduction import exclusions
+from papernudge.hints.generate import puzzle
+from papernudge.hints.geometry import HOUSES_OF, candidate, candidate_pairs
+from papernudge.hints.line import Line
+from papernudge.hints.search import LEAST_LINE, TECHNIQUES, Search, cheapest_lines, nearest
+from papernudge.hints.techniques.singles import hidden_singles, naked_singles, singles
+
+
+def hard_positions(lines: list[str]) -> list[Position]:
+    """Positions along walks where the cheapest line has an elimination."""
+    found = []
+    for line in lines:
+        position = Position.of(line)
+        while position.blank:
+            best = cheapest_lines(Board.of(position))
+            if len(best[0].steps) > 1:
+                found.append(position)
+            for cell, digit in best[0].places:
+                position = position.with_digit(cell, digit)
+    return found
+
+
+def same_lines(position: Position, way: Symmetry) -> bool:
+    here = {way.key(line) for line in cheapest_lines(Board.of(position))}
+    turned = Board.of(Position.of(way.line(position.digits)))
+    return here == {SAME.key(line) for line in cheapest_lines(turned)}
+
+
+def test_a_full_grid_has_no_line() -> None:
+    solution = solve(puzzle(2))
+    assert solution is not None
+    assert cheapest_lines(Board.of(Position(solution))) == []
+    assert nearest([], [3]) is None
+
+
+@settings(max_examples=60, deadline=None)
+@given(positions(), symmetries())
+def test_a_turned_mirrored_relabelled_grid_has_the_same_cheapest_lines(
+    position: Position, way: Symmetry
+) -> None:
+    assert same_lines(position, way)
+
+
+def test_so_has_one_that_needs_eliminations() -> None:
+    found = hard_positions([puzzle(seed) for seed in range(24)])
+    assert len(found) > 10
+    rng = random.Random(6)
+    for position in found[:30]:
+        assert same_lines(position, symmetry(rng))
+
+
+def test_so_have_puzzles_of_seventeen_givens(data_dir: object) -> None:
+    rng = random.Random(7)
+    for position in hard_positions(rng.sample(shared_puzzles.clues17(), 12)):
+        assert same_lines(position, symmetry(rng))
+
+
+def test_no_line_of_one_elimination_is_cheaper_than_the_cheapest() -> None:
+    """By trying every deduction of every technique, with every single that it opens."""
+    for position in hard_positions([puzzle(seed) for seed in range(12)]):
+        board = Board.of(position)
+        price = cheapest_lines(board)[0].price
+        for technique, least in TECHNIQUES:
+            for deduction in technique(board, price):
+                assert deduction.looks >= least
+                after = board.without(deduction.ruled_out)
+                for single in singles(after, price):
+                    assert deduction.looks + single.looks >= price or _needless(board, single)
+
+
+def _needless(board: Board, single: object) -> bool:
+    """Whether a single stands without the elimination."""
+    found = hidden_singles(board) + naked_singles(board)
+    return any(s.reads == single.reads for s in found)  # type: ignore[attr-defined]
+
+
+def test_no_pattern_is_cheaper_than_its_declared_least() -> None:
+    assert 1 + min(least for _, least in TECHNIQUES) == LEAST_LINE
+    for position in hard_positions([puzzle(seed) for seed in range(50, 56)]):
+        for technique, least in TECHNIQUES:
+            assert all(d.looks >= least for d in technique(Board.of(position), 30))
+
+
+def test_every_technique_keeps_to_its_budget() -> None:
+    for position in hard_positions([puzzle(seed) for seed in range(60, 66)]):
+        board = Board.of(position)
+        for technique, _ in TECHNIQUES:
+            few, many = technique(board, 12), technique(board, 20)
+            assert all(d.looks <= 12 for d in few)
+            cheap = {(d.reads, d.ruled_out) for d in many if d.looks <= 12}
+            assert {(d.reads, d.ruled_out) for d in few} >= cheap
+
+
+def test_a_line_holds_nothing_but_what_its_last_step_needs() -> None:
+    for position in hard_positions([puzzle(seed) for seed in range(70, 78)]):
+        for line in cheapest_lines(Board.of(position))[:3]:
+            told = line.settled()
+            needed = 0
+            for step in reversed(told.steps):
+                assert step.places or step.ruled_out & needed == step.ruled_out != 0
+                needed |= step.evidence.earlier
+
+
+def test_what_a_step_builds_on_was_ruled_out_before_it() -> None:
+    for position in hard_positions([puzzle(seed) for seed in range(90, 98)]):
+        for line in cheapest_lines(Board.of(position))[:3]:
+            out = 0
+            for step in line.settled().steps:
+                assert step.evidence.earlier & ~out == 0
+                asked = {candidate(c, d) for c, d in exclusions(step.deduction.reads)}
+                earlier = candidate_pairs(step.evidence.earlier)
+                assert all(candidate(c, d) in asked for c, d in earlier)
+                out |= step.ruled_out
+
+
+@settings(max_examples=40, deadline=None)
+@given(positions())
+def test_nothing_contradicts_the_solution(position: Position) -> None:
+    solution = position.solution
+    assert solution is not None
+    for line in cheapest_lines(Board.of(position)):
+        for step in line.steps:
+            assert all(solution[c] == str(d) for c, d in step.places)
+            assert all(solution[c] != str(d) for c, d in candidate_pairs(step.ruled_out))
+
+
+def test_ties_go_to_what_was_written_last_and_then_to_reading_order() -> None:
+    tried = 0
+    for seed in range(30):
+        board = Board.of(Position.of(puzzle(seed, givens=32)))
+        lines = cheapest_lines(board)
+        first = nearest(lines, ())
+        assert first is not None
+        assert first.reading_order == min(line.reading_order for line in lines)
+        for cell in range(0, 81, 5):
+            if any(_touches(line, cell) for line in lines):
+                chosen = nearest(lines, [cell])
+                assert chosen is not None
+                assert _touches(chosen, cell)
+                tried += 1
+    assert tried > 30
+
+
+def _touches(line: Line, cell: int) -> bool:
+    return any(
+        step.evidence.cells >> cell & 1 or set(step.houses) & set(HOUSES_OF[cell])
+        for step in line.steps
+    )
+
+
+def test_hard_published_puzzles_begin_with_a_named_reason(data_dir: object) -> None:
+    """Recalled from memory, see check_values.json; whole walks in bench_completeness.py."""
+    for line in shared_puzzles.hard_ones()[:1]:
+        found = Search(Board.of(Position.of(line))).run()
+        assert found
+        solution = solve(line)
+        assert solution is not None
+        assert all(solution[c] == str(d) for f in found for c, d in f.deduction.places)
