@@ -4,12 +4,14 @@ The model (ours). For cell i let q_i(d) be the classifier's chance of digit d (0
 h_i its chance that the mark is handwritten. A reading is a choice of givens g (g_i = 0: none
 printed in cell i) and of entries e in the other cells. Its posterior is
 
-    P(g, e | photo)  ∝  Ω(g) · ∏_{g_i ≠ 0} φ q_i(g_i) (1 - h_i) · ∏_{g_i = 0} b_i(e_i) π(e_i | g)
+    P(g, e | photo)  ∝  Ω(g) · ∏_{g_i ≠ 0} 9φ q_i(g_i) (1 - h_i) · ∏_{g_i = 0} b_i(e_i) π(e_i | g)
 
     b_i(0) = β q_i(0),   b_i(d) = ε q_i(d) h_i
     φ, ε, β  the shares of givens, entries and blanks on this page, by EM (Dempster, Laird and
              Rubin, 1977) from the cells' own chances: a lone "entry" on a page on which
              nothing else is written had better be certain
+    9        for a given, as for a right entry below: a grid is thought of first, and what is
+             printed follows from it
     Ω(g)   = 1 where g has exactly one solution, else 1 / PROPER_ODDS
     π(e|g) = 1 for a blank, 9·RIGHT for e = s_i, 9·(1 - RIGHT)/8 for any other digit, where
              s is the solution of g, or, if g has not exactly one, the complete grid that
@@ -43,7 +45,10 @@ Solver = Callable[[str], str | None]
 """81 characters to the only solution, None where there is not exactly one."""
 
 PROPER_ODDS = 1.0e3
-RIGHT = 0.8
+RIGHT = 0.9
+FEWEST = 17
+"""No puzzle with one solution has fewer givens (G. McGuire, B. Tugemann and G. Civario,
+Experimental Mathematics 23(2), 2014)."""
 MOST_SOLVED = 120
 """Most readings handed to the solver for one grid: bounds the time on nonsense."""
 FEW = 5
@@ -79,7 +84,7 @@ def shares(digits: Floats, hand: Floats) -> Floats:
     """How much of the page is given, entry and blank: three shares that add up to 1.
 
     ``digits``: float64 (81, 10) log-probabilities; ``hand``: float64 (81,) log-odds. Starts even;
-    a fifth of a cell of each kind is granted without being seen.
+    a fifth of a cell of each kind is granted without being seen, and at least FEWEST givens.
     """
     marked = np.logaddexp.reduce(digits[:, 1:], axis=1)
     kinds = np.column_stack(
@@ -90,6 +95,9 @@ def shares(digits: Floats, hand: Floats) -> Floats:
         chances = kinds + np.log(found)
         chances -= np.logaddexp.reduce(chances, axis=1)[:, None]
         found = (np.exp(chances).sum(axis=0) + 0.2) / (len(kinds) + 0.6)
+        if found[0] < FEWEST / 81:
+            found[1:] *= (1 - FEWEST / 81) / found[1:].sum()
+            found[0] = FEWEST / 81
     return found
 
 
@@ -98,7 +106,7 @@ def _terms(digits: Floats, hand: Floats) -> tuple[Floats, Floats]:
     share = np.log(shares(digits, hand))
     log_hand = -np.logaddexp(0.0, -hand)
     log_print = -np.logaddexp(0.0, hand)
-    given = digits + log_print[:, None] + share[0]
+    given = digits + log_print[:, None] + share[0] + math.log(9)
     given[:, 0] = -np.inf
     other = digits + log_hand[:, None] + share[1]
     other[:, 0] = digits[:, 0] + share[2]
@@ -143,29 +151,46 @@ class _Weigher:
     def __init__(self, given: Floats, other: Floats, solve: Solver) -> None:
         self.given, self.other, self.solve = given, other, solve
         self.solved = 0
-        self.in_mind: str | None = None
         self.worlds: dict[bytes, _World] = {}
+        # What the solver may have had in mind: None (nothing known) and complete grids, each with
+        # the terms of blank and entry and their sums over what may stand in a cell.
+        self.minds: dict[str | None, tuple[Floats, Floats]] = {}
+        self.consider(None)
+
+    def consider(self, solution: str | None) -> tuple[Floats, Floats]:
+        """The terms of a cell without a given if this complete grid was aimed at."""
+        if solution not in self.minds:
+            cells = self.other + _entry_prior(solution)
+            self.minds[solution] = cells, np.logaddexp.reduce(cells, axis=1)
+        return self.minds[solution]
 
     def weigh(self, givens: Ints) -> _World:
+        """The reading with its weight."""
         key = givens.astype(np.int8).tobytes()
         if key not in self.worlds:
-            self.worlds[key] = self._weigh(givens)
+            solution = None
+            if not _clashes(givens):
+                self.solved += 1
+                solution = self.solve(_line(givens))
+            self.worlds[key] = self._world(givens, solution)
         return self.worlds[key]
 
-    def _weigh(self, givens: Ints) -> _World:
-        solution = None
-        if not _clashes(givens):
-            self.solved += 1
-            solution = self.solve(_line(givens))
-        cells = self.other + _entry_prior(solution or self.in_mind)
+    def _world(self, givens: Ints, solution: str | None) -> _World:
         printed = givens > 0
-        weight = float(
-            self.given[np.flatnonzero(printed), givens[printed]].sum()
-            + np.logaddexp.reduce(cells[~printed], axis=1).sum()
-        )
-        if solution is None:
+        weight = float(self.given[np.flatnonzero(printed), givens[printed]].sum())
+        if solution is not None:
+            cells, free = self.consider(solution)
+        else:
             weight -= math.log(PROPER_ODDS)
-        return _World(givens, weight, cells, solution is not None)
+            cells, free = max(self.minds.values(), key=lambda mind: mind[1][~printed].sum())
+        return _World(givens, weight + float(free[~printed].sum()), cells, solution is not None)
+
+    def settle(self) -> list[_World]:
+        """All readings, heaviest first; improper ones in the light of all grids considered."""
+        for key, world in self.worlds.items():
+            if not world.proper:
+                self.worlds[key] = self._world(world.givens, None)
+        return sorted(self.worlds.values(), key=lambda w: -w.weight)
 
 
 def _best_first(costs: list[list[float]]) -> Iterator[tuple[float, tuple[int, ...]]]:
@@ -251,6 +276,19 @@ def _search_givens(weigher: _Weigher, choices: _Choices) -> bool:
     return True
 
 
+def _search_near_best(weigher: _Weigher, choices: _Choices) -> None:
+    """Weigh every change of one cell of the best reading.
+
+    A search cut short has not looked at all cells: what it did not look at would seem certain.
+    """
+    best = weigher.settle()[0].givens
+    for cell, picks in zip(choices.cells, choices.picks, strict=True):
+        for digit in picks[:3]:
+            changed = best.copy()
+            changed[cell] = digit
+            weigher.weigh(changed)
+
+
 def _fillings(given: Floats, other: Floats) -> tuple[list[Ints], npt.NDArray[np.bool_]]:
     """The likeliest complete grids, and where each digit would rather be printed, bool (81, 9)."""
     if_digit = np.empty((81, 9))
@@ -285,14 +323,14 @@ def _had_in_mind(base: Ints, other: Floats, solve: Solver) -> str | None:
 def _propose(weigher: _Weigher) -> None:
     """Let the likeliest complete grids say what was printed."""
     grids, printed = _fillings(weigher.given, weigher.other)
-    if grids and weigher.in_mind is None:
-        weigher.in_mind = _line(grids[0])
+    if grids:
+        weigher.consider(_line(grids[0]))
     for grid in grids:
         weigher.weigh(np.where(printed[np.arange(81), grid - 1], grid, 0))
 
 
 def _summed(weigher: _Weigher, complete: bool) -> Decoded:
-    worlds = sorted(weigher.worlds.values(), key=lambda w: -w.weight)
+    worlds = weigher.settle()
     worlds = [w for w in worlds if w.weight >= worlds[0].weight - 2 * REACH]
     weights = np.array([w.weight for w in worlds])
     chances = np.exp(weights - weights.max())
@@ -318,16 +356,18 @@ def decode(digits: Floats, hand: Floats, solve: Solver) -> Decoded:
 
     ``digits``: float64 (81, 10), calibrated log-probabilities, index 0 blank. ``hand``: float64
     (81,), log-odds that a mark is handwritten. ``solve``: see Solver; it is asked at most
-    MOST_SOLVED times and a few.
+    about twice MOST_SOLVED times.
     """
     given, other = _terms(digits, hand)
     weigher = _Weigher(given, other, solve)
     choices = _choices(given, other, math.log(PROPER_ODDS) + REACH)
     base = choices.reading((0,) * len(choices.cells))
-    weigher.in_mind = None if _clashes(base) else solve(_line(base))
-    if weigher.in_mind is None:
+    if not weigher.weigh(base).proper:
         if (other[base == 0].argmax(axis=1) > 0).sum() >= ENTRIES:
-            weigher.in_mind = _had_in_mind(base, other, solve)
+            weigher.consider(_had_in_mind(base, other, solve))
         if len(choices.cells) > FEW:
             _propose(weigher)
-    return _summed(weigher, _search_givens(weigher, choices))
+    complete = _search_givens(weigher, choices)
+    if not complete:
+        _search_near_best(weigher, choices)
+    return _summed(weigher, complete)

@@ -46,7 +46,7 @@ def test_nonsense_is_read_in_bounded_effort_and_doubted() -> None:
     digits = rng.normal(size=(81, 10))
     digits -= np.log(np.exp(digits).sum(axis=1, keepdims=True))
     decoded = decode(digits, rng.normal(size=81), lambda text: asked.append(text) or solve(text))
-    assert len(asked) <= MOST_SOLVED + 10
+    assert len(asked) <= 3 * MOST_SOLVED
     assert len(find_doubts(decoded)) > 40
 
 
