@@ -26,7 +26,7 @@ class Traits:
     are alike. ``split``: how many times heavier the thick ones of all segments are than the thin
     ones, wherever they lie. ``goes_on``: share of lines that run on beyond the frame, on the
     second worst of the four sides (beside one there may be text). ``inked``: share of cells in
-    which something stands. ``caged``: share of segments that a second line accompanies.
+    which something stands. ``caged``: share of cells with a second line inside one to three sides.
     ``diagonal``: how much the two diagonals stand out from the other cells, 0 to 1.
     """
 
@@ -42,7 +42,7 @@ class Traits:
     @property
     def plain(self) -> bool:
         """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
-        if self.goes_on > 0.6 or self.caged > 0.14 or self.diagonal > 0.75:
+        if self.goes_on > 0.6 or self.caged > 0.13 or self.diagonal > 0.75:
             return False
         least = 1.05 if self.split < 2.2 else 1.3
         if self.blocks > least and self.thin_blocks + self.thick_inside < 0.7:
@@ -96,15 +96,25 @@ def _goes_on(grey: Grey, flat: Flat) -> float:
 
 
 def _caged(flat: Flat) -> float:
-    """Share of the 2·180 sides of segments that have a line of their own 0.1 cells away."""
+    """Share of cells with a line of its own 0.1 cells inside one, two or three of their sides.
+
+    Four such sides are the rim of a tint, not a cage.
+    """
     at, dark = flat.segments.across, flat.segments.profile
-    caged = []
-    for side in (at, -at):
-        near = dark[..., (side > 0.08) & (side < 0.15)].max(axis=-1)
-        gap = dark[..., (side > 0.03) & (side < 0.1)].min(axis=-1)
-        paper = dark[..., (side > 0.17) & (side < 0.25)].min(axis=-1)
-        caged.append(near - np.maximum(gap, paper) > max(0.15 * flat.contrast, 2.5))
-    return float(np.mean(caged))
+    after, before = (
+        _second_line(at, profile) > max(0.35 * flat.contrast, 2.5)
+        for profile in (dark, dark[..., ::-1])
+    )
+    sides = np.stack([after[0, :9], before[0, 1:], after[1, :9].T, before[1, 1:].T]).sum(axis=0)
+    return float(((sides > 0) & (sides < 4)).mean())
+
+
+def _second_line(at: Floats, dark: Floats) -> Floats:
+    """How far a line 0.1 cells beside the main one stands out, of profiles (..., V)."""
+    near = dark[..., (at > 0.08) & (at < 0.15)].max(axis=-1)
+    gap = dark[..., (at > 0.03) & (at < 0.1)].min(axis=-1)
+    paper = dark[..., (at > 0.17) & (at < 0.25)].min(axis=-1)
+    return np.asarray(near - np.maximum(gap, paper), np.float32)
 
 
 def _cells(grey: Grey, flat: Flat) -> Floats:
