@@ -83,11 +83,9 @@ def _doubt(decoded: Decoded, state: Decoded, cell: int) -> Doubt:
     digits = cell_chances(decoded)[cell]
     digit = int(decoded.best_given[cell] or decoded.best_other[cell])
     unsure_digit = cell_chances(state)[cell, digit] < SAFE
-    instead = tuple(
-        (int(d) or None, float(digits[d]))
-        for d in np.argsort(-digits, kind="stable")
-        if d != digit and digits[d] >= WORTH_NAMING
-    )
+    others = [int(d) for d in np.argsort(-digits, kind="stable") if d != digit]
+    named = [d for d in others if digits[d] >= WORTH_NAMING] or others[:1]
+    instead = tuple((d or None, float(digits[d])) for d in named)
     chance = float(digits[digit]) if unsure_digit else float(chance_right(decoded)[cell])
     about = "digit" if unsure_digit else "hand"
     return Doubt(cell, about, digit or None, chance, instead if unsure_digit else ())

@@ -17,7 +17,7 @@ SURE = 4.0
 """Log-odds from which a cell's own verdict counts as an example of its class."""
 ENOUGH = 4
 """Examples of each class without which the page says nothing."""
-MOST = 4.0
+MOST = 5.0
 """Greatest log-odds that likeness on the page may add or take."""
 
 

@@ -59,6 +59,7 @@ def rates(logits: Floats, truth: Labels) -> dict[str, Rate]:
     digit, hand = truth[:, labels.DIGIT], truth[:, labels.HAND]
     read = logits[:, layout.DIGITS].argmax(axis=1)
     right = read == digit
+    hand_right = np.asarray((logits[:, layout.HAND] > 0) == (hand == 1))
     noted = (truth[:, labels.NOTES] == 1).any(axis=1) & (digit == 0)
     blank = (digit == 0) & ~noted
     notes = (logits[:, layout.NOTES] > 0) == (truth[:, labels.NOTES] == 1)
@@ -72,9 +73,7 @@ def rates(logits: Floats, truth: Labels) -> dict[str, Rate]:
         "blank or marked": _rate(((read == 0) == (digit == 0))[~noted]),
         "no big digit, notes": _rate((read == 0)[noted]),
         "blank": _rate((read == 0)[blank]),
-        "given or entry": _rate(
-            ((logits[:, layout.HAND] > 0) == (hand == 1))[hand != labels.UNKNOWN]
-        ),
+        "given or entry": _rate(hand_right[hand != labels.UNKNOWN]),
         "notes exactly": _rate(notes.all(axis=1)[noted]),
         "no notes seen": _rate(~(logits[:, layout.NOTES] > 0).any(axis=1)[blank]),
         "struck known": _rate(struck_right[struck & known]),

@@ -60,7 +60,8 @@ def main() -> None:
     parser.add_argument("--to", type=Path, required=True)
     given = parser.parse_args()
     given.to.parent.mkdir(parents=True, exist_ok=True)
-    np.savez_compressed(given.to, **dict(_packed(given.data)))
+    arrays: dict[str, Any] = dict(_packed(given.data))
+    np.savez_compressed(given.to, **arrays)
     print(f"{given.to}: {given.to.stat().st_size / 2**20:.1f} MiB")
 
 

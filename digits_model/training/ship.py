@@ -89,7 +89,7 @@ def scan_set(net: CellNet, inputs: packed.Inputs) -> Set:
 def bundled_set(net: CellNet) -> Set | None:
     """scikit-learn's bundled 8×8 digits, resampled, upright; None where it is not installed."""
     try:
-        from sklearn.datasets import load_digits  # type: ignore[import-untyped]
+        from sklearn.datasets import load_digits
     except ImportError:
         return None
     import cv2
