@@ -49,20 +49,25 @@ class _Sighting:
         return float(np.sqrt(abs(_area(self.flat.mesh.corners)))) / 9
 
 
-def work_view(raster: npt.NDArray[np.uint8]) -> tuple[Grey, float]:
-    """A grey picture of at most about _LONG pixels, uint8 (h, w), and raster pixels per pixel."""
+def work_view(raster: npt.NDArray[np.uint8]) -> tuple[Grey, Points]:
+    """A grey picture of at most about _LONG pixels, uint8 (h, w), and its scale.
+
+    The scale is float64 (2,): raster pixels per pixel in x and in y.
+    """
     import cv2
 
     grey = cv2.cvtColor(raster, cv2.COLOR_BGR2GRAY)
+    scale = np.ones(2)
     # Halving is by far the fastest way down; only the last step is by another factor.
     while max(grey.shape) >= 2 * _LONG:
         half = (grey.shape[1] // 2, grey.shape[0] // 2)
         grey = cv2.resize(grey[: 2 * half[1], : 2 * half[0]], half, interpolation=cv2.INTER_AREA)
+        scale *= 2.0
     if max(grey.shape) > _LONG:
         last = _LONG / max(grey.shape)
         size = (round(grey.shape[1] * last), round(grey.shape[0] * last))
+        scale *= np.array(grey.shape[::-1]) / size
         grey = cv2.resize(grey, size, interpolation=cv2.INTER_LINEAR)
-    scale = max(raster.shape[:2]) / max(grey.shape)
     return np.asarray(cv2.GaussianBlur(grey, (3, 3), 0.7), np.uint8), scale
 
 
@@ -82,7 +87,7 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     biggest = max([s.cell for s in sightings] + [p.step for p in partial], default=0.0)
     grids = [_found(sighting, biggest, scale, size) for sighting in sightings]
     grids += [_fragment(lattice, scale, size) for lattice in partial]
-    return tuple(sorted(grids, key=_reading_order))
+    return tuple(_reading_order(grids))
 
 
 def _search(view: Grey) -> tuple[list[_Sighting], list[Lattice]]:
@@ -159,10 +164,16 @@ def _best(seen: list[_Sighting]) -> list[_Sighting]:
     return kept
 
 
-def _reading_order(grid: FoundGrid) -> tuple[float, float]:
-    """Top to bottom, then left to right."""
-    low = grid.corners.min(axis=0)
-    return float(low[1]), float(low[0])
+def _reading_order(grids: list[FoundGrid]) -> list[FoundGrid]:
+    """Row by row, each from left to right; what begins above another's middle shares its row."""
+    left = sorted(grids, key=lambda grid: float(grid.corners[:, 1].min()))
+    ordered: list[FoundGrid] = []
+    while left:
+        middle = float(left[0].corners[:, 1].mean())
+        row = [grid for grid in left if float(grid.corners[:, 1].min()) < middle]
+        ordered += sorted(row, key=lambda grid: float(grid.corners[:, 0].min()))
+        left = [grid for grid in left if grid not in row]
+    return ordered
 
 
 def _area(corners: Points) -> float:
@@ -181,12 +192,12 @@ def _inside_any(points: Points, shapes: list[Points]) -> npt.NDArray[np.bool_]:
     return inside
 
 
-def _found(sighting: _Sighting, biggest: float, scale: float, size: tuple[int, int]) -> FoundGrid:
+def _found(sighting: _Sighting, biggest: float, scale: Points, size: tuple[int, int]) -> FoundGrid:
     """A flattened 9×9 in raster pixels, with its kind."""
     flat = sighting.flat
     mesh = Mesh((flat.mesh.crossings + 0.5) * scale - 0.5, flat.mesh.seen)
     corners = np.clip((flat.outline + 0.5) * scale - 0.5, 0, np.array(size) - 1.0)
-    quality = judge(flat, scale)
+    quality = judge(flat, float(scale.mean()))
     side = cut_side(mesh.crossings, size)
     if side:
         return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
@@ -200,13 +211,13 @@ def _found(sighting: _Sighting, biggest: float, scale: float, size: tuple[int, i
     return FoundGrid(GridKind.FULL if full else GridKind.PUZZLE, corners, mesh, quality)
 
 
-def _fragment(lattice: Lattice, scale: float, size: tuple[int, int]) -> FoundGrid:
+def _fragment(lattice: Lattice, scale: Points, size: tuple[int, int]) -> FoundGrid:
     """A lattice that is no whole 9×9: cut off if it runs out of the frame, else another kind."""
     corners = (lattice.corners + 0.5) * scale - 0.5
     beyond = (lattice.reach(1.5) + 0.5) * scale - 0.5
     side = cut_side(beyond, size)
     corners = np.clip(corners, 0, np.array(size) - 1.0)
-    quality = Quality(True, cell_px=lattice.step * scale)
+    quality = Quality(True, cell_px=lattice.step * float(scale.mean()))
     if side and max(lattice.extent) <= 9:
         return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
     return FoundGrid(GridKind.OTHER, corners, None, quality)

@@ -95,6 +95,24 @@ def test_two_grids_come_in_reading_order() -> None:
     assert first.corners[0, 1] < second.corners[0, 1]
 
 
+def test_grids_side_by_side_come_from_left_to_right_even_if_the_right_one_lies_higher() -> None:
+    left, _ = photo(drawing(seed=1), [[20, 60], [300, 60], [300, 340], [20, 340]], (640, 400))
+    right, _ = photo(drawing(seed=2), [[330, 30], [610, 30], [610, 310], [330, 310]], (640, 400))
+    left[:, 315:] = right[:, 315:]
+    first, second = find_grids(left)
+    assert first.corners[0, 0] < second.corners[0, 0]
+    assert first.corners[0, 1] > second.corners[0, 1]
+
+
+def test_a_big_photo_is_measured_in_its_own_pixels() -> None:
+    corners = np.array(SQUARE, float) * 6.3
+    image, true = photo(drawing(), corners, (4031, 3401), blur=4.0)
+    (grid,) = find_grids(image)
+    assert grid.mesh is not None
+    off = np.linalg.norm(turned_to_match(grid.mesh.crossings, true) - true, axis=-1)
+    assert off.max() < 0.02 * 294
+
+
 def test_a_small_solved_grid_beside_the_puzzle_is_full() -> None:
     image, _ = photo(drawing(), [[20, 20], [420, 20], [420, 420], [20, 420]], (700, 700))
     small, _ = photo(
