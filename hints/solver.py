@@ -182,9 +182,7 @@ def models(
         opened += 1
         if opened > patience:
             raise OutOfPatience(f"expected an answer within {patience} branches, got none")
-        turn = seed + seed * opened
-        options = _places(state, shape) if by_place else _digits(state, focus, turn, shape)
-        choice = options & -options if turn % 2 == 0 else 1 << (options.bit_length() - 1)
+        choice = _choice(state, focus, by_place, seed + seed * opened, shape)
         # The rest first, the choice last, so that the choice is taken up next.
         stack.append((state & ~choice, done))
         stack.append((state & shape.keep[choice.bit_length() - 1], done))
@@ -253,6 +251,40 @@ def written_out(state: Candidates, fresh: Candidates, shape: Shape = NINE) -> Ca
         state &= keep[low.bit_length() - 1]
         fresh ^= low
     return state
+
+
+def _choice(state: Candidates, focus: Cells, by_place: bool, turn: int, shape: Shape) -> Candidates:
+    """The candidate to branch on."""
+    if by_place:
+        options = _places(state, shape)
+    elif focus or turn:
+        options = _digits(state, focus, turn, shape)
+    else:
+        options = _pairs(state, shape) or _digits(state, 0, 0, shape)
+    return options & -options if turn % 2 == 0 else 1 << (options.bit_length() - 1)
+
+
+def _twos(state: Candidates, rule: Rule) -> Candidates:
+    """The candidates of the rules of one kind that have two left."""
+    lanes, steps, copies = rule
+    once, twice, thrice = state, 0, 0
+    for step in steps:
+        other = state >> step
+        thrice |= twice & other
+        twice |= once & other
+        once |= other
+    return (twice & ~thrice & lanes) * copies & state
+
+
+def _pairs(state: Candidates, shape: Shape) -> Candidates:
+    """The candidates of cells with two digits, those that are also one of two places in as many of
+    their houses as possible: whichever way such a one falls, much follows.
+    """
+    cells, rows, columns, blocks = (_twos(state, rule) for rule in shape.rules)
+    two = rows & columns | rows & blocks | columns & blocks
+    return (
+        cells & rows & columns & blocks or cells & two or cells & (rows | columns | blocks) or cells
+    )
 
 
 def _digits(state: Candidates, focus: Cells, turn: int, shape: Shape) -> Candidates:
