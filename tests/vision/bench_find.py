@@ -312,7 +312,7 @@ def memory() -> None:
     import sys
 
     code = (
-        "import resource, numpy as np, cv2\n"
+        "import numpy as np, cv2\n"
         "from papernudge.vision.find import find_grids\n"
         "cv2.setNumThreads(1)\n"
         "small = np.full((480, 640, 3), 200, np.uint8); find_grids(small)\n"
@@ -321,9 +321,12 @@ def memory() -> None:
         "    w = 12 if k % 3 == 0 else 5\n"
         "    image[500 + 330 * k : 500 + 330 * k + w, 1000:3982] = 40\n"
         "    image[500:3482, 1000 + 330 * k : 1000 + 330 * k + w] = 40\n"
-        "before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\n"
+        "def peak():\n"
+        "    lines = open('/proc/self/status').read().splitlines()\n"
+        "    return int(next(l for l in lines if l.startswith('VmHWM')).split()[1])\n"
+        "before = peak()\n"
         "kinds = [str(g.kind) for g in find_grids(image)]\n"
-        "after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss\n"
+        "after = peak()\n"
         "print(before // 1024, after // 1024, image.nbytes >> 20, kinds)\n"
     )
     print("\n== memory at 24 megapixels (want at most 250 MB)")
