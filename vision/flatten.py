@@ -43,7 +43,7 @@ class Flat:
         if block[0] > 3.5 and block[2] > 6.0 and self.support[:, _BLOCK].min() > 0.3:
             # A line far fainter than its kind means that the mesh left it somewhere.
             usual = float(np.median(thin))
-            return bool(usual > 2.5 and thin[3] > 1.5 and thin[0] > max(0.2, 0.1 * usual))
+            return bool(usual > 2.5 and thin[3] > 1.5 and thin[0] > max(0.2, 0.12 * usual))
         inner, rim = self.evidence[:, 1:9], self.evidence[:, [0, 9]]
         whole = self.support[:, 1:9]
         return bool(inner.min() > 3.0 and rim.max() < 2.0 and whole.min() > 0.6)
