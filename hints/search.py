@@ -12,11 +12,12 @@ turned or relabelled grid has the same lines. A step pays for every earlier step
 by the cheapest set of steps that supplies what it needs.
 
 What *cheapest* is exact over. Singles: all of them. Lines of one elimination and a single: all
-patterns that the techniques find among the candidates of the digits written, so exact. Longer
-lines: the cheapest derivation among patterns read off the candidates left at their level; a
-pattern that could do with fewer of the earlier eliminations than have been made by then is
-priced as found, so a longer line is cheapest among those found, not among all. Nets are tried when
-nothing else gets anywhere, and the cheapest net counted by rounds is taken.
+patterns that the techniques find among the candidates of the digits written, for which the
+techniques are asked level by level whatever has been ruled out meanwhile. Longer lines: the
+cheapest derivation among those patterns and the patterns read off the candidates left at their
+level. A pattern that could do with fewer of the earlier eliminations than have been made by then
+is priced as found, so a longer line is cheapest among those found, not among all. Nets are cast
+when nothing else gets anywhere, on everything ruled out so far.
 
 A line with eliminations must be strictly cheaper than the best single without.
 """

@@ -16,15 +16,27 @@ The same code solves grids of other sizes with rectangular blocks: a ``Shape`` h
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 from papernudge.hints.geometry import Candidates, Cells
 
-Rule = tuple[Candidates, tuple[int, ...], Candidates]
-"""A kind of rule: a bit for each such rule, parked on its first candidate; the way from there to
-the other candidates; and a factor that copies the bit to all of them."""
+
+class Rule(NamedTuple):
+    """A kind of rule, say that a digit has one place in a row.
+
+    ``lanes``: a bit for each such rule, parked on its first candidate. ``inner`` and ``outer``: the
+    way from there to the others, in two strides: by one of each, or by none. ``steps``: the whole
+    ways. ``copies``: a factor that copies a lane's bit to all candidates of its rule.
+    """
+
+    lanes: Candidates
+    inner: tuple[int, ...]
+    outer: tuple[int, ...]
+    steps: tuple[int, ...]
+    copies: Candidates
 
 
 @dataclass(frozen=True)
@@ -56,39 +68,35 @@ class Shape:
     def keep(self) -> tuple[Candidates, ...]:
         """For each candidate what stays when it is written: all but its rivals."""
         kept = [self.everything] * self.size**3
-        for lanes, steps, _ in self.rules:
+        for rule in self.rules:
             for first in range(self.size**3):
-                if lanes >> first & 1:
-                    rule = [first, *(first + step for step in steps)]
-                    mask = sum(1 << bit for bit in rule)
-                    for bit in rule:
+                if rule.lanes >> first & 1:
+                    bits = [first, *(first + step for step in rule.steps)]
+                    mask = sum(1 << bit for bit in bits)
+                    for bit in bits:
                         kept[bit] &= ~mask | 1 << bit
         return tuple(kept)
 
     @cached_property
     def rules(self) -> tuple[Rule, ...]:
         """A cell has one digit; a digit one place in a row, in a column, in a block."""
-        n = self.size
-        rows = [n * k for k in range(n)]
-        blocks = [n * r + c for r in range(0, n, self.rows) for c in range(0, n, self.columns)]
-        inside = [n * r + c for r in range(self.rows) for c in range(self.columns)]
-        digits = tuple(n * n * d for d in range(1, n))
+        n, high, wide = self.size, self.rows, self.columns
+        blocks = [n * r + c for r in range(0, n, high) for c in range(0, n, wide)]
         return (
-            (self.plane, digits, self._copies(digits)),
-            self._rule(rows, range(1, n)),
-            self._rule(range(n), range(n, n * n, n)),
-            self._rule(blocks, inside[1:]),
+            self._rule(range(n * n), n * n, n * n * wide, planes=1),
+            self._rule(range(0, n * n, n), 1, wide),
+            self._rule(range(n), n, n * wide),
+            self._rule(blocks, 1, n),
         )
 
-    def _rule(self, cells: list[int] | range, steps: list[int] | range) -> Rule:
-        """The rules for all digits whose first places are these cells."""
+    def _rule(self, cells: Iterable[int], stride: int, leap: int, planes: int = 0) -> Rule:
+        """The rules whose first candidates are these cells, in each digit's plane or in one."""
         plane = sum(1 << c for c in cells)
-        lanes = sum(plane << self.size**2 * d for d in range(self.size))
-        return lanes, tuple(steps), self._copies(tuple(steps))
-
-    @staticmethod
-    def _copies(steps: tuple[int, ...]) -> Candidates:
-        return 1 | sum(1 << step for step in steps)
+        lanes = sum(plane << self.size**2 * d for d in range(planes or self.size))
+        inner = tuple(stride * k for k in range(1, self.columns))
+        outer = tuple(leap * k for k in range(1, self.rows))
+        steps = tuple(i + o for o in (0, *outer) for i in (0, *inner))[1:]
+        return Rule(lanes, inner, outer, steps, 1 | sum(1 << step for step in steps))
 
 
 NINE = Shape()
@@ -231,11 +239,16 @@ def propagated(
 def singles_of(state: Candidates, shape: Shape = NINE) -> Candidates | None:
     """The candidates that are the last of a rule; None if a rule has none."""
     found = 0
-    for lanes, steps, copies in shape.rules:
+    for lanes, inner, outer, _, copies in shape.rules:
         some, many = state, 0
-        for step in steps:
+        for step in inner:
             other = state >> step
             many |= some & other
+            some |= other
+        group, groups = some, many
+        for step in outer:
+            other = group >> step
+            many |= some & other | groups >> step
             some |= other
         if lanes & ~some:
             return None
@@ -266,14 +279,13 @@ def _choice(state: Candidates, focus: Cells, by_place: bool, turn: int, shape: S
 
 def _twos(state: Candidates, rule: Rule) -> Candidates:
     """The candidates of the rules of one kind that have two left."""
-    lanes, steps, copies = rule
     once, twice, thrice = state, 0, 0
-    for step in steps:
+    for step in rule.steps:
         other = state >> step
         thrice |= twice & other
         twice |= once & other
         once |= other
-    return (twice & ~thrice & lanes) * copies & state
+    return (twice & ~thrice & rule.lanes) * rule.copies & state
 
 
 def _pairs(state: Candidates, shape: Shape) -> Candidates:
@@ -292,7 +304,7 @@ def _digits(state: Candidates, focus: Cells, turn: int, shape: Shape) -> Candida
     ``turn`` picks among such cells.
     """
     once, twice, thrice, more = 0, 0, 0, 0
-    for shift in (0, *shape.rules[0][1]):
+    for shift in (0, *shape.rules[0].steps):
         plane = state >> shift & shape.plane
         more |= thrice & plane
         thrice |= twice & plane
@@ -301,22 +313,22 @@ def _digits(state: Candidates, focus: Cells, turn: int, shape: Shape) -> Candida
     pairs = twice & ~thrice
     cells = pairs & focus or twice & ~more & focus or twice & focus or pairs or twice
     cells = cells >> turn % 81 << turn % 81 or cells
-    return ((cells & -cells) * shape.rules[0][2]) & state
+    return ((cells & -cells) * shape.rules[0].copies) & state
 
 
 def _places(state: Candidates, shape: Shape) -> Candidates:
     """The candidates for a digit in a house with as few as possible but more than one."""
     best, fewest = 0, 10
-    for lanes, steps, copies in shape.rules[1:]:
+    for rule in shape.rules[1:]:
         once, twice, thrice = state, 0, 0
-        for step in steps:
+        for step in rule.steps:
             other = state >> step
             thrice |= twice & other
             twice |= once & other
             once |= other
-        twice &= lanes
+        twice &= rule.lanes
         found = twice & ~thrice or twice
-        options = ((found & -found) * copies) & state
+        options = ((found & -found) * rule.copies) & state
         if 0 < options.bit_count() < fewest:
             best, fewest = options, options.bit_count()
     return best

@@ -69,7 +69,7 @@ def test_so_have_puzzles_of_seventeen_givens(data_dir: object) -> None:
 
 def test_no_line_of_one_elimination_is_cheaper_than_the_cheapest() -> None:
     """By trying every deduction of every technique, with every single that it opens."""
-    for position in hard_positions([puzzle(seed) for seed in range(12)]):
+    for position in hard_positions([puzzle(seed) for seed in range(8)]):
         board = Board.of(position)
         price = cheapest_lines(board)[0].price
         for technique, least in TECHNIQUES:
@@ -88,13 +88,13 @@ def _needless(board: Board, single: object) -> bool:
 
 def test_no_pattern_is_cheaper_than_its_declared_least() -> None:
     assert 1 + min(least for _, least in TECHNIQUES) == LEAST_LINE
-    for position in hard_positions([puzzle(seed) for seed in range(50, 56)]):
+    for position in hard_positions([puzzle(seed) for seed in range(50, 53)]):
         for technique, least in TECHNIQUES:
             assert all(d.looks >= least for d in technique(Board.of(position), 30))
 
 
 def test_every_technique_keeps_to_its_budget() -> None:
-    for position in hard_positions([puzzle(seed) for seed in range(60, 66)]):
+    for position in hard_positions([puzzle(seed) for seed in range(60, 63)]):
         board = Board.of(position)
         for technique, _ in TECHNIQUES:
             few, many = technique(board, 12), technique(board, 20)
@@ -104,7 +104,7 @@ def test_every_technique_keeps_to_its_budget() -> None:
 
 
 def test_a_line_holds_nothing_but_what_its_last_step_needs() -> None:
-    for position in hard_positions([puzzle(seed) for seed in range(70, 78)]):
+    for position in hard_positions([puzzle(seed) for seed in range(70, 75)]):
         for line in cheapest_lines(Board.of(position))[:3]:
             told = line.settled()
             needed = 0
@@ -114,7 +114,7 @@ def test_a_line_holds_nothing_but_what_its_last_step_needs() -> None:
 
 
 def test_what_a_step_builds_on_was_ruled_out_before_it() -> None:
-    for position in hard_positions([puzzle(seed) for seed in range(90, 98)]):
+    for position in hard_positions([puzzle(seed) for seed in range(90, 94)]):
         for line in cheapest_lines(Board.of(position))[:3]:
             out = 0
             for step in line.settled().steps:
