@@ -20,6 +20,10 @@ Grey = npt.NDArray[np.uint8]
 
 _LONG = 1280
 """Long side of the picture that is searched, pixels."""
+_CLOSER = 2560
+"""The same where grids are too small for that, or none was found."""
+_SMALL_CELL = 24.0
+"""Cells smaller than this, pixels of the searched picture, deserve a closer look."""
 _FEWEST = 12
 """Cells that a piece of a grid must show to be mentioned."""
 _LEAST = 60
@@ -49,8 +53,8 @@ class _Sighting:
         return float(np.sqrt(abs(_area(self.flat.mesh.corners)))) / 9
 
 
-def work_view(raster: npt.NDArray[np.uint8]) -> tuple[Grey, Points]:
-    """A grey picture of at most about _LONG pixels, uint8 (h, w), and its scale.
+def work_view(raster: npt.NDArray[np.uint8], most: int = _LONG) -> tuple[Grey, Points]:
+    """A grey picture of at most ``most`` pixels on its long side, uint8 (h, w), and its scale.
 
     The scale is float64 (2,): raster pixels per pixel in x and in y.
     """
@@ -59,12 +63,12 @@ def work_view(raster: npt.NDArray[np.uint8]) -> tuple[Grey, Points]:
     grey = cv2.cvtColor(raster, cv2.COLOR_BGR2GRAY)
     scale = np.ones(2)
     # Halving is by far the fastest way down; only the last step is by another factor.
-    while max(grey.shape) >= 2 * _LONG:
+    while max(grey.shape) >= 2 * most:
         half = (grey.shape[1] // 2, grey.shape[0] // 2)
         grey = cv2.resize(grey[: 2 * half[1], : 2 * half[0]], half, interpolation=cv2.INTER_AREA)
         scale *= 2.0
-    if max(grey.shape) > _LONG:
-        last = _LONG / max(grey.shape)
+    if max(grey.shape) > most:
+        last = most / max(grey.shape)
         size = (round(grey.shape[1] * last), round(grey.shape[0] * last))
         scale *= np.array(grey.shape[::-1]) / size
         grey = cv2.resize(grey, size, interpolation=cv2.INTER_LINEAR)
@@ -83,6 +87,10 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
         return ()
     view, scale = work_view(raster)
     sightings, partial = _search(view)
+    cells = [s.cell for s in sightings] + [p.step for p in partial]
+    if min(cells, default=0.0) < _SMALL_CELL and float(scale.max()) > 1.3:
+        view, scale = work_view(raster, _CLOSER)
+        sightings, partial = _search(view)
     size = (raster.shape[1], raster.shape[0])
     biggest = max([s.cell for s in sightings] + [p.step for p in partial], default=0.0)
     grids = [_found(sighting, biggest, scale, size) for sighting in sightings]
