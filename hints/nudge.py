@@ -11,6 +11,7 @@ from typing import Any, ClassVar
 from papernudge.hints import words
 from papernudge.hints.geometry import (
     HOUSE_CELLS,
+    Candidates,
     Cell,
     Digit,
     House,
@@ -60,20 +61,25 @@ class HouseFocus:
 Focus = DigitFocus | HouseFocus
 
 
+Struck = tuple[tuple[Cell, tuple[Digit, ...]], ...]
+"""For each cell the digits that are struck there."""
+
+
 @dataclass(frozen=True, slots=True)
 class ToldStep:
     """A step before the last, as depth 3 tells it.
 
-    ``evidence``: written cells; ``noted``: cells whose notes it builds on; ``ruled_out``: for each
-    cell the digits it strikes there.
+    ``evidence``: written cells; ``noted``: cells whose notes it builds on; ``ruled_out``: what it
+    strikes; ``builds_on``: what earlier steps of the line have struck, as far as it needs it.
     """
 
     technique: str
     houses: tuple[House, ...]
     evidence: tuple[Cell, ...]
-    ruled_out: tuple[tuple[Cell, tuple[Digit, ...]], ...]
+    ruled_out: Struck
     noted: tuple[Cell, ...] = ()
     one_solution: bool = False
+    builds_on: Struck = ()
 
     @property
     def sentence(self) -> str:
@@ -93,12 +99,24 @@ class ToldStep:
             "technique": self.technique,
             "houses": [house_name(h) for h in self.houses],
             "evidence": [cell_name(c) for c in self.evidence],
-            "eliminations": [
-                {"cell": cell_name(c), "digits": list(digits)} for c, digits in self.ruled_out
-            ],
-            **({"notes": [cell_name(c) for c in self.noted]} if self.noted else {}),
+            "eliminations": _struck_json(self.ruled_out),
+            **_premises_json(self.noted, self.builds_on),
             **({"rests_on": "one solution"} if self.one_solution else {}),
         }
+
+
+def _struck_json(struck: Struck) -> list[dict[str, Any]]:
+    return [{"cell": cell_name(c), "digits": list(digits)} for c, digits in struck]
+
+
+def _premises_json(noted: tuple[Cell, ...], builds_on: Struck) -> dict[str, Any]:
+    """``notes`` and ``builds_on``, where a step rests on such."""
+    told: dict[str, Any] = {}
+    if noted:
+        told["notes"] = [cell_name(c) for c in noted]
+    if builds_on:
+        told["builds_on"] = _struck_json(builds_on)
+    return told
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,8 +161,9 @@ class Told2(Told1):
 class Told3(Told2):
     """And why: the evidence of the last step, and the steps before it.
 
-    ``opened``: the technique of the last step; ``noted``: cells whose notes it builds on. Steps
-    that partial notes show to be known already are left out of ``line``.
+    ``opened``: the technique of the last step; ``noted``: cells whose notes it builds on;
+    ``builds_on``: what the steps before have struck, as far as the last needs it. Steps that
+    partial notes show to be known already are left out of ``line``.
     """
 
     depth: ClassVar[int] = 3
@@ -154,11 +173,19 @@ class Told3(Told2):
     looks: int
     line: tuple[ToldStep, ...]
     noted: tuple[Cell, ...] = ()
+    builds_on: Struck = ()
 
     @property
     def sentence(self) -> str:
         """The depth in words."""
-        last = words.reason(self.opened, self.houses, self.evidence, self.noted, self.focus.digit)
+        last = words.reason(
+            self.opened,
+            self.houses,
+            self.evidence,
+            self.noted,
+            self.focus.digit,
+            then=bool(self.line),
+        )
         return " ".join([*(step.sentence for step in self.line), last])
 
     def to_json(self) -> dict[str, Any]:
@@ -170,7 +197,7 @@ class Told3(Told2):
             "evidence": [cell_name(c) for c in self.evidence],
             "looks": self.looks,
             "line": [step.to_json() for step in self.line],
-            **({"notes": [cell_name(c) for c in self.noted]} if self.noted else {}),
+            **_premises_json(self.noted, self.builds_on),
             "sentence": self.sentence,
         }
 
@@ -219,23 +246,30 @@ class Nudge:
             "looks": self.line.looks,
             "line": tuple(told_step(s) for s in self.line.steps[:-1] if not s.known),
             "noted": noted_cells(last),
+            "builds_on": by_cell(last.evidence.earlier & ~last.board.known),
         }
         return Told3(**fields) if depth == 3 else Told4(**fields, places=self.line.places)
 
 
 def told_step(step: Step) -> ToldStep:
     """A step as depth 3 tells it."""
-    struck: dict[Cell, list[Digit]] = {}
-    for cell, digit in candidate_pairs(step.ruled_out):
-        struck.setdefault(cell, []).append(digit)
     return ToldStep(
         step.technique,
         step.houses,
         tuple(members(step.evidence.cells)),
-        tuple((cell, tuple(digits)) for cell, digits in struck.items()),
+        by_cell(step.ruled_out),
         noted_cells(step),
         step.evidence.one_solution,
+        by_cell(step.evidence.earlier & ~step.board.known),
     )
+
+
+def by_cell(mask: Candidates) -> Struck:
+    """A set of candidates, cell by cell."""
+    struck: dict[Cell, list[Digit]] = {}
+    for cell, digit in candidate_pairs(mask):
+        struck.setdefault(cell, []).append(digit)
+    return tuple((cell, tuple(digits)) for cell, digits in struck.items())
 
 
 def noted_cells(step: Step) -> tuple[Cell, ...]:

@@ -25,6 +25,8 @@ class Words:
     questions_by_house: Mapping[str, str]
     reasons: Mapping[str, str]
     with_evidence: str
+    then_with_evidence: str
+    then: str
     some_digit: str
     that_digit: str
     elimination: str
@@ -56,7 +58,7 @@ ENGLISH = Words(
     questions_by_digit={
         "hidden single": "In which house is just one place left for a {digit}?",
         "*": "What do the last places for a {digit} say about each other? Look for {technique}: "
-        "it opens a single.",
+        "that opens a single.",
     },
     questions_by_house={
         "last blank of a house": "One blank is left in {house}: which digit is missing?",
@@ -65,7 +67,7 @@ ENGLISH = Words(
         "several cells of a house": "Which digits are missing in {house}, and which of them has "
         "one place only? The rest follows.",
         "net": "Which candidate in {house} comes to nothing if you try it and follow it?",
-        "*": "Is there {technique} at {house}? It opens a single.",
+        "*": "Look for {technique} at {house}: that opens a single.",
     },
     reasons={
         "last blank of a house": "all other cells of {houses} are filled.",
@@ -75,6 +77,8 @@ ENGLISH = Words(
         "other.",
     },
     with_evidence="With {evidence}, ",
+    then_with_evidence="Then, with {evidence}, ",
+    then="Then ",
     some_digit="a digit",
     that_digit="the {digit}",
     elimination="{technique} at {houses}, by {evidence}: {eliminations}.",
@@ -135,9 +139,12 @@ def reason(
     evidence: Sequence[Cell],
     noted: Sequence[Cell] = (),
     digit: Digit | None = None,
+    then: bool = False,
     words: Words = ENGLISH,
 ) -> str:
-    """Depth 3: why the last step holds. ``digit``: the one in focus, if one is."""
+    """Depth 3: why the last step holds. ``digit``: the one in focus, if one is; ``then``: whether
+    it builds on the steps before.
+    """
     text = words.reasons[technique].format(
         houses=named_houses(houses, words),
         digit=words.that_digit.format(digit=digit) if digit else words.some_digit,
@@ -145,8 +152,9 @@ def reason(
     shown = _evidence(evidence, noted, False, words)
     # That a house is full but for one cell is seen at a glance.
     if shown and technique != "last blank of a house":
-        return words.with_evidence.format(evidence=shown) + text
-    return text[0].upper() + text[1:]
+        opening = words.then_with_evidence if then else words.with_evidence
+        return opening.format(evidence=shown) + text
+    return words.then + text if then else text[0].upper() + text[1:]
 
 
 def elimination(

@@ -85,8 +85,8 @@ def symmetries() -> st.SearchStrategy[Symmetry]:
 
 
 def puzzles() -> st.SearchStrategy[str]:
-    """Proper puzzles of our own, from nearly minimal to generous."""
-    return st.builds(puzzle, st.integers(0, 10_000), st.sampled_from([0, 24, 28, 32]))
+    """Proper puzzles of our own, from sparse to generous."""
+    return st.builds(puzzle, st.integers(0, 10_000), st.sampled_from([25, 28, 32]))
 
 
 @st.composite
