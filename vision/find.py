@@ -131,6 +131,8 @@ def _try_all(view: Grey, starts: Iterable[Points], seen: list[_Sighting]) -> boo
     for start in starts:
         if _known(seen)(start.reshape(-1, 2).mean(axis=0)[None])[0]:
             continue
+        if cut_side(start, (view.shape[1], view.shape[0]), 0.9):
+            continue  # its cells tell as much
         flat = flatten(view, start)
         if not isinstance(flat, Flat):
             continue

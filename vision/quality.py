@@ -71,11 +71,11 @@ def cut_off(side: str, quality: Quality) -> Quality:
     return replace(quality, ok=False, reason="cut off", sentence=sentence)
 
 
-def cut_side(crossings: Points, size: tuple[int, int]) -> str | None:
+def cut_side(crossings: Points, size: tuple[int, int], most: float = 0.4) -> str | None:
     """The side of the photo that cuts the grid off, or None.
 
     ``crossings``: (..., 2), raster x/y of the whole grid's; ``size``: width and height of the
-    raster. Less than half a cell may be missing: a digit sits in the middle.
+    raster; ``most``: cells that may lie beyond. Less than half of one leaves its digit whole.
     """
     points = crossings.reshape(-1, 2)
     cell = float(np.sqrt(np.prod(np.ptp(points, axis=0)))) / 9
@@ -86,4 +86,4 @@ def cut_side(crossings: Points, size: tuple[int, int]) -> str | None:
         "bottom": float(points[:, 1].max()) - (size[1] - 1),
     }
     side = max(beyond, key=lambda key: beyond[key])
-    return side if beyond[side] > 0.4 * cell else None
+    return side if beyond[side] > most * cell else None
