@@ -219,7 +219,7 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
     if crossings is None:
         return _NO_LATTICE
     flat = _weighed(grey, crossings)
-    if flat.is_nine or flat.support.mean() < _WORTH_MORE:
+    if flat.is_nine or flat.cut or flat.support.mean() < _WORTH_MORE:
         return flat
     # Most of it lies right: from there the rest may be reached, step by step.
     further = _passed(grey, flat.mesh.crossings, _MORE_PASSES)
