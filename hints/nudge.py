@@ -304,6 +304,8 @@ def focus_of(line: Line, position: Position) -> Focus:
     """
     reads = [read for step in line.steps for read in step.deduction.reads]
     digits = {read.digit if isinstance(read, Scan) else 0 for read in reads}
+    if any(not step.deduction.reads for step in line.steps):
+        digits.add(0)  # a net follows many digits
     main = next(s for s in line.steps if s.technique == line.technique)
     house = main.houses[0]
     inside = sum(1 for c in HOUSE_CELLS[house] if position.digits[c] != ".")

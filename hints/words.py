@@ -56,8 +56,8 @@ ENGLISH = Words(
         "*": "a {technique}",
     },
     questions_by_digit={
-        "hidden single": "In which house is just one place left for a {digit}?",
-        "*": "What do the last places for a {digit} say about each other? Look for {technique}: "
+        "hidden single": "Which house has just one place left for the {digit}?",
+        "*": "What do the last places for the {digit} say about each other? Look for {technique}: "
         "that opens a single.",
     },
     questions_by_house={

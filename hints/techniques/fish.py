@@ -30,8 +30,8 @@ def fish(board: Board, budget: int) -> list[Deduction]:
     these columns. So for three and four, and with rows and columns exchanged.
 
     With *fins*, places outside the columns that lie in one block: either a fin holds the digit or
-    the fish swims, so only what the fins see too is struck. Here 1 in rows 1 and 5; in the second
-    drawing R5C8 is a fin of R5C9's column.
+    the fish swims, so only what the fins see too is struck. Here it is 1 in rows 1 and 5; in the
+    second drawing R5C8 is a fin.
 
     >>> from papernudge.hints.drawing import marked, told
     >>> rows = '''

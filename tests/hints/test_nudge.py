@@ -179,6 +179,19 @@ def test_words_of_another_language_need_no_other_code() -> None:
     assert words_module.writing([(0, 1), (1, 2)], other) == "Écris 1 en R1C1 et 2 en R1C2."
 
 
+def test_a_net_sends_to_a_house_and_not_to_a_digit() -> None:
+    from papernudge.hints.board import Board
+    from papernudge.hints.line import Line, Step
+    from papernudge.hints.nudge import focus_of
+    from papernudge.hints.techniques.nets import nets
+    from papernudge.hints.techniques.singles import hidden_singles
+
+    position = Position.of(puzzle(2))
+    board = Board.of(position)
+    steps = (Step.on(board, nets(board, 0)[0]), Step.on(board, hidden_singles(board)[0]))
+    assert isinstance(focus_of(Line(steps, 9, 9), position), HouseFocus)
+
+
 def test_exact_words_of_each_depth_for_one_known_position() -> None:
     """The first hint for a puzzle of our own."""
     rows = [
