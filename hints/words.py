@@ -29,6 +29,7 @@ class Words:
     then: str
     some_digit: str
     that_digit: str
+    a_digit: Mapping[int, str]
     elimination: str
     elimination_without_evidence: str
     struck: str
@@ -56,7 +57,7 @@ ENGLISH = Words(
         "*": "a {technique}",
     },
     questions_by_digit={
-        "hidden single": "Which house has just one place left for the {digit}?",
+        "hidden single": "In which house is just one place left for {a_digit}?",
         "*": "What do the last places for the {digit} say about each other? Look for {technique}: "
         "that opens a single.",
     },
@@ -81,6 +82,7 @@ ENGLISH = Words(
     then="Then ",
     some_digit="a digit",
     that_digit="the {digit}",
+    a_digit={digit: f"an {digit}" if digit == 8 else f"a {digit}" for digit in range(1, 10)},
     elimination="{technique} at {houses}, by {evidence}: {eliminations}.",
     elimination_without_evidence="{technique} at {houses}: {eliminations}.",
     struck="no {digits} in {cell}",
@@ -127,7 +129,9 @@ def question(
     """Depth 2: which question to ask there."""
     if digit is not None:
         template = words.questions_by_digit.get(technique, words.questions_by_digit["*"])
-        return template.format(digit=digit, technique=named(technique, words))
+        return template.format(
+            digit=digit, a_digit=words.a_digit[digit], technique=named(technique, words)
+        )
     assert house is not None
     template = words.questions_by_house.get(technique, words.questions_by_house["*"])
     return template.format(house=house_name(house), technique=named(technique, words))

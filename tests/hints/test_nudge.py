@@ -167,6 +167,14 @@ def test_words_join_as_people_do() -> None:
     assert words_module.joined(["a", "b", "c"]) == "a, b and c"
 
 
+def test_eight_takes_its_own_article() -> None:
+    asked = [words_module.question(d, None, "hidden single") for d in (7, 8)]
+    assert asked == [
+        "In which house is just one place left for a 7?",
+        "In which house is just one place left for an 8?",
+    ]
+
+
 def test_words_of_another_language_need_no_other_code() -> None:
     other = dataclasses.replace(
         words_module.ENGLISH,
