@@ -12,6 +12,7 @@ from typing import Annotated
 
 import typer
 
+from papernudge.cli.books.options import register
 from papernudge.cli.exits import Exit, Stop, from_fault
 
 app = typer.Typer(
@@ -173,6 +174,9 @@ def check(
 
     wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences)
     raise typer.Exit(run_check(photos or [], given_line, entry_line, wishes, tell, since))
+
+
+register(app)  # digitise and export
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -1,0 +1,218 @@
+"""``papernudge export``: a book, or the part of it that is wanted, as a file of another kind."""
+
+from __future__ import annotations
+
+import csv
+import fnmatch
+import io
+import json
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from papernudge.cli.books.book import Book, Row, id_of
+from papernudge.cli.books.rows import row_id
+from papernudge.cli.documents import FORMAT
+from papernudge.cli.exits import Exit, bad_words
+from papernudge.cli.files import write_whole
+
+ENDINGS = (".jsonl", ".csv", ".txt", ".pdf")
+STATUSES = ("clean", "review", "left out")
+Range = tuple[float | None, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Filters:
+    """Which rows are wanted; an empty filter lets all through."""
+
+    minutes: Range = (None, None)
+    givens: Range = (None, None)
+    hardest: Sequence[str] = ()
+    sources: Sequence[str] = ()
+    statuses: Sequence[str] = ()
+    once: bool = False
+    first: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How puzzles are printed: ``each`` puzzles a page, of ``paper`` ``a4`` or ``letter``."""
+
+    each: int = 4
+    paper: str = "a4"
+
+
+def parse_range(text: str | None, option: str) -> Range:
+    """``8-12``, ``8-``, ``-12`` or ``10``, which means 10 to the nearest whole number.
+
+    Stop (2) for anything else.
+    """
+    if text is None:
+        return None, None
+    low, dash, high = text.strip().partition("-")
+    try:
+        ends = [float(end) if end.strip() else None for end in (low, high)]
+    except ValueError:
+        ends = [None, None]
+    if ends == [None, None] or (not dash and ends[0] is None):
+        raise bad_words(f"{option} looks like 8-12, 8- or -12; got {text!r}.")
+    if not dash:
+        assert ends[0] is not None
+        return ends[0] - 0.5, ends[0] + 0.49
+    return ends[0], ends[1]
+
+
+def run_export(book_path: Path, to: Path, filters: Filters, layout: Layout) -> int:
+    """Writes the file whole or not at all and says how much went into it; the exit code."""
+    ending = to.suffix.lower()
+    if ending not in ENDINGS:
+        raise bad_words(f"--to OUT ends in {', '.join(ENDINGS)}; got {str(to)!r}.")
+    for status in filters.statuses:
+        if status not in STATUSES:
+            raise bad_words(f"--status is one of {', '.join(STATUSES)}; got {status!r}.")
+    if to.resolve() == book_path.resolve():
+        raise bad_words("--to names the book itself: name another file.")
+    with Book.to_read(book_path) as book:
+        rows = list(chosen(book, filters, printable=ending in (".txt", ".pdf")))
+        if not rows:
+            _say_what_there_is(book)
+    if ending == ".pdf":
+        if not rows:
+            raise bad_words("No puzzle fits these filters, so there is nothing to print.")
+        from papernudge.cli.books.printed import sheets
+
+        write_whole(to, sheets(rows, layout))
+    else:
+        write_whole(to, _WRITERS[ending](rows))
+    print(f"{to}: {len(rows)} puzzle{'' if len(rows) == 1 else 's'}.", file=sys.stderr)
+    return int(Exit.DONE)
+
+
+def chosen(book: Book, filters: Filters, printable: bool = False) -> Iterator[Row]:
+    """The rows that pass, in the book's stable order: content hash, page, grid.
+
+    ``printable``: where the output is the puzzle alone, only clean rows with one solution pass
+    unless a status is asked for.
+    """
+    statuses = filters.statuses or (("clean",) if printable else STATUSES)
+    passed = 0
+    for row in rows_of(book):
+        if filters.first is not None and passed >= filters.first:
+            return
+        if row["status"] not in statuses or (printable and row["solutions"] != "one"):
+            continue
+        if filters.once and row["same_as"] is not None:
+            continue
+        if _within(row, filters):
+            passed += 1
+            yield row
+
+
+def _within(row: Row, filters: Filters) -> bool:
+    givens = None if row["givens"] is None else 81 - row["givens"].count(".")
+    if not (_in(row["minutes"], filters.minutes) and _in(givens, filters.givens)):
+        return False
+    if filters.hardest and row["hardest"] not in [name.lower() for name in filters.hardest]:
+        return False
+    name = str(row["source"]).lower()
+    wanted = [pattern.lower() for pattern in filters.sources]
+    return not wanted or any(fnmatch.fnmatchcase(name, pattern) for pattern in wanted)
+
+
+def _in(value: float | None, ends: Range) -> bool:
+    low, high = ends
+    if low is None and high is None:
+        return True
+    return value is not None and (low is None or value >= low) and (high is None or value <= high)
+
+
+_ROWS = """
+SELECT puzzle.*, (SELECT min(name) FROM place WHERE place.hash = puzzle.hash) AS source,
+  (SELECT json_array(hash, page, number) FROM puzzle AS same
+    WHERE same.canonical = puzzle.canonical
+    ORDER BY same.hash, same.page, same.number LIMIT 1) AS first
+FROM puzzle ORDER BY hash, page, number
+"""
+
+
+def rows_of(book: Book) -> Iterator[Row]:
+    """Every row of the table ``puzzle`` with its ``id``, its ``source`` and ``same_as``."""
+    for row in book.rows(_ROWS):
+        row["id"] = id_of(row)
+        first = None if row["first"] is None else row_id(*json.loads(row["first"]))
+        row["same_as"] = None if first == row["id"] else first
+        row["doubts"] = json.loads(row["doubts"])
+        yield row
+
+
+def document(row: Row) -> Row:
+    """The JSON of a row."""
+    grade = None
+    if row["minutes"] is not None:
+        grade = {name: row[name] for name in ("minutes", "looks", "hardest", "steps")}
+        grade["minutes_range"] = [row["minutes_low"], row["minutes_high"]]
+    return {
+        "format": FORMAT,
+        "id": row["id"],
+        "source": row["source"],
+        "page": row["page"],
+        "grid": row["number"],
+        "givens": row["givens"],
+        "entries": row["entries"],
+        "solutions": row["solutions"],
+        "solution": row["solution"],
+        "status": row["status"],
+        "reason": row["reason"],
+        "doubts": row["doubts"],
+        "grade": grade,
+        "same_as": row["same_as"],
+    }
+
+
+def _jsonl(rows: Iterable[Row]) -> bytes:
+    lines = (json.dumps(document(row), ensure_ascii=False) + "\n" for row in rows)
+    return "".join(lines).encode("utf-8", "backslashreplace")
+
+
+_COLUMNS = (
+    *("id", "source", "page", "grid", "status", "reason", "givens", "entries", "solutions"),
+    *("solution", "minutes", "looks", "hardest", "steps", "doubts", "same_as"),
+)
+
+
+def _csv(rows: Iterable[Row]) -> bytes:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(_COLUMNS)
+    for row in rows:
+        doubts = " ".join(doubt["cell"] for doubt in row["doubts"])
+        told = {**row, "grid": row["number"], "doubts": doubts, "source": _cell(row["source"])}
+        writer.writerow(["" if told[name] is None else told[name] for name in _COLUMNS])
+    return out.getvalue().encode("utf-8", "backslashreplace")
+
+
+def _cell(text: str) -> str:
+    """A file's name that a spreadsheet would run as a formula gets a quote in front."""
+    return "'" + text if text.startswith(("=", "+", "-", "@", "\t")) else text
+
+
+def _txt(rows: Iterable[Row]) -> bytes:
+    return "".join(f"{row['givens']}\n" for row in rows).encode("ascii")
+
+
+_WRITERS: dict[str, Callable[[Iterable[Row]], bytes]] = {
+    ".jsonl": _jsonl,
+    ".csv": _csv,
+    ".txt": _txt,
+}
+
+
+def _say_what_there_is(book: Book) -> None:
+    query = (
+        "SELECT hardest, count(*) AS n, min(minutes) AS low, max(minutes) AS high FROM puzzle"
+        " WHERE hardest IS NOT NULL GROUP BY hardest ORDER BY hardest"
+    )
+    found = [f"{r['n']} {r['hardest']} ({r['low']}-{r['high']} min)" for r in book.rows(query)]
+    holds = ", ".join(found) or "no graded puzzle"
+    print(f"No puzzle fits. By its hardest reason, the book holds: {holds}.", file=sys.stderr)

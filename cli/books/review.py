@@ -1,0 +1,167 @@
+"""The review sheet: one page of HTML with nothing but what a person must look at.
+
+It needs no network and no other file: the crops lie inside. Where a question is answered by a
+click, the line for the corrections file is written below; ``digitise --corrections`` reads it.
+"""
+
+from __future__ import annotations
+
+import base64
+import html
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from papernudge.cli.books.book import Book, Row
+from papernudge.cli.books.rows import Doubt
+from papernudge.cli.books.settle import needs_a_person
+from papernudge.cli.books.work import CELL, CROP, MARGIN
+from papernudge.cli.files import write_whole
+
+if TYPE_CHECKING:
+    from papernudge.vision.photo import Raster
+
+_AROUND = 7
+"""Pixels of the neighbours shown around a doubtful cell."""
+
+
+def write_sheet(book: Book, path: Path) -> int:
+    """Writes the sheet whole; how many grids are on it. Stop (5) if it can't be written."""
+    from papernudge.cli.books.export import rows_of
+
+    waiting = [row for row in rows_of(book) if row["status"] == "review"]
+    blocks = [_block(row, _crop_of(book, row)) for row in waiting]
+    write_whole(path, _page(blocks).encode("utf-8", "backslashreplace"))
+    return len(blocks)
+
+
+def _crop_of(book: Book, row: Row) -> bytes | None:
+    grid = book.grid(row["hash"], row["page"], row["number"])
+    return None if grid is None else grid.crop
+
+
+def _block(row: Row, crop: bytes | None) -> str:
+    """One grid: its name, then a card for each doubtful cell, or the whole grid if none is."""
+    where = f"{row['source']}, page {row['page']}, grid {row['number']}: {row['reason']}"
+    doubts = [doubt for doubt in row["doubts"] if needs_a_person(doubt)]
+    raster = _decoded(crop)
+    cards = list(_cards(row, doubts, raster)) or [_whole(row, crop)]
+    head = f"<h2>{html.escape(where)} <code>{row['id']}</code></h2>"
+    return f"<section>{head}<div class=cards>{''.join(cards)}</div></section>"
+
+
+def _decoded(crop: bytes | None) -> Raster | None:
+    import cv2
+    import numpy as np
+
+    if crop is None:
+        return None
+    pixels = cv2.imdecode(np.frombuffer(crop, np.uint8), cv2.IMREAD_COLOR)
+    return None if pixels is None else np.asarray(pixels, np.uint8)
+
+
+def _cards(row: Row, doubts: Iterable[Doubt], raster: Raster | None) -> Iterator[str]:
+    by_cell: dict[str, list[Doubt]] = {}
+    for doubt in doubts:
+        by_cell.setdefault(doubt["cell"], []).append(doubt)
+    for cell, about in by_cell.items():
+        image = "" if raster is None else _image(_cell_jpeg(raster, cell), 108, cell)
+        words = "".join(
+            _choice(row["id"], cell, says, told) for says, told in _answers(row, cell, about)
+        )
+        yield f"<fieldset class=card><legend>{cell}</legend>{image}<div>{words}</div></fieldset>"
+
+
+def _answers(row: Row, cell: str, doubts: Iterable[Doubt]) -> list[tuple[str, str]]:
+    """What may stand in the cell, as a correction says it and as a person does."""
+    at = 9 * (int(cell[1]) - 1) + int(cell[3]) - 1
+    printed = row["givens"][at] != "."
+    digits: list[int | None] = []
+    both = False
+    for doubt in doubts:
+        both = both or doubt["about"] == "hand" or doubt["read"] is None
+        digits += [doubt["read"], *(other["digit"] for other in doubt["instead"])]
+    out = []
+    for digit in dict.fromkeys(digits):
+        if digit is None:
+            out.append((".", "nothing"))
+            continue
+        kinds = {"given": f"{digit} printed", "entry": f"{digit} written"}
+        if not both:
+            kinds = {k: v for k, v in kinds.items() if k == ("given" if printed else "entry")}
+        out += [(f"{kind}:{digit}", told) for kind, told in kinds.items()]
+    return out
+
+
+def _choice(name: str, cell: str, says: str, told: str) -> str:
+    line = html.escape(f"{name} {cell}={says}")
+    return f'<label><input type=radio name="{name} {cell}" value="{line}">{told}</label>'
+
+
+def _cell_jpeg(raster: Raster, cell: str) -> bytes:
+    import cv2
+
+    row, column = int(cell[1]) - 1, int(cell[3]) - 1
+    top, left = (MARGIN + k * CELL - _AROUND for k in (row, column))
+    side = CELL + 2 * _AROUND
+    done, file = cv2.imencode(".jpg", raster[top : top + side, left : left + side])
+    assert done, "a piece of an open picture can be encoded"
+    return bytes(file.tobytes())
+
+
+def _whole(row: Row, crop: bytes | None) -> str:
+    """A grid without a doubtful cell that still does not add up."""
+    image = "" if crop is None else _image(crop, CROP, row["id"])
+    lines = "\n".join(row["givens"][9 * r : 9 * r + 9] for r in range(9))
+    words = "".join(
+        f'<label><input type=radio name="{row["id"]}" value="{row["id"]} {says}">{told}</label>'
+        for says, told in (("ok", "read as it is printed"), ("left out", "leave it out"))
+    )
+    typed = f'<label>or <input type=text data-row="{row["id"]}" placeholder="R4C7=given:7"></label>'
+    return f"<div class=card>{image}<pre>{lines}</pre><div>{words}{typed}</div></div>"
+
+
+def _image(jpeg: bytes, side: int, told: str) -> str:
+    data = base64.b64encode(jpeg).decode("ascii")
+    return f'<img width={side} height={side} alt="{told}" src="data:image/jpeg;base64,{data}">'
+
+
+_STYLE = """
+body { font: 15px/1.4 system-ui, sans-serif; margin: 1.5em; color: #222; background: #fff }
+h2 { font-size: 1em; margin: 1em 0 .3em } code { font-weight: normal; color: #555 }
+.cards { display: flex; flex-wrap: wrap; gap: .6em }
+.card { display: flex; gap: .5em; border: 1px solid #bbb; padding: .4em; break-inside: avoid }
+label { display: block; white-space: nowrap } pre { margin: 0; letter-spacing: .35em }
+textarea { width: 100%; height: 12em; font-family: monospace }
+"""
+_SCRIPT = """
+const out = document.querySelector("textarea"), link = document.querySelector("a");
+function gather() {
+  const lines = [...document.querySelectorAll("input:checked")].map(i => i.value);
+  for (const i of document.querySelectorAll("input[type=text]"))
+    if (i.value.trim()) lines.push(i.dataset.row + " " + i.value.trim());
+  out.value = lines.join("\\n") + (lines.length ? "\\n" : "");
+  link.href = "data:text/plain;charset=utf-8," + encodeURIComponent(out.value);
+}
+document.addEventListener("input", gather); gather();
+"""
+_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
+
+
+def _page(blocks: list[str]) -> str:
+    intro = (
+        "<p>Choose what the paper says. The lines below are the corrections: save them as a text"
+        " file and run <code>papernudge digitise --book FILE --corrections corrections.txt</code>."
+        "</p>"
+        if blocks
+        else "<p>Nothing is waiting for a person.</p>"
+    )
+    return (
+        "<!doctype html><html lang=en><head><meta charset=utf-8>"
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
+        f"<title>To review</title><style>{_STYLE}</style></head><body>"
+        f"<h1>{len(blocks)} to review</h1>{intro}{''.join(blocks)}"
+        "<h2>Corrections</h2><textarea readonly></textarea>"
+        '<p><a download="corrections.txt">Save corrections.txt</a></p>'
+        f"<script>{_SCRIPT}</script></body></html>\n"
+    )

@@ -1,0 +1,91 @@
+"""The rows of a book as they travel between a worker, the writer and the export."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+Doubt = dict[str, Any]
+"""``cell``, ``about``, ``read``, ``chance``, ``instead``, as in the JSON of ``read``."""
+
+
+@dataclass(frozen=True, slots=True)
+class PageTask:
+    """A page to read. ``data``: the page as a file of its own, for a worker on another machine;
+    else it is opened at ``path``. ``number`` counts from 1.
+    """
+
+    hash: str
+    number: int
+    kind: str
+    name: str
+    path: str
+    data: bytes | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GridRow:
+    """A row of the table ``grid``, less its key's ``hash`` and ``page``."""
+
+    number: int
+    kind: str
+    quality: str | None
+    corners: list[list[float]]
+    crossings: bytes | None = None
+    givens: str | None = None
+    entries: str | None = None
+    notes: dict[str, list[int]] = field(default_factory=dict)
+    struck: list[str] = field(default_factory=list)
+    restored: list[str] = field(default_factory=list)
+    doubts: list[Doubt] = field(default_factory=list)
+    chances: bytes | None = None
+    chance_all_right: float = 0.0
+    crop: bytes | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PuzzleRow:
+    """A row of the table ``puzzle``, less its key."""
+
+    status: str
+    reason: str | None = None
+    givens: str | None = None
+    entries: str | None = None
+    doubts: list[Doubt] = field(default_factory=list)
+    corrected: int = 0
+    solutions: str | None = None
+    solution: str | None = None
+    minutes: float | None = None
+    minutes_low: float | None = None
+    minutes_high: float | None = None
+    looks: int | None = None
+    hardest: str | None = None
+    steps: int | None = None
+    canonical: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PageDone:
+    """What a page came to. ``state``: ``read``, ``no grid`` or ``unreadable``.
+
+    ``lasting``: whether the same bytes would always come to this; a page that a passing trouble
+    kept from being read is not written down and is tried again by the next run.
+    """
+
+    hash: str
+    number: int
+    reader: str
+    state: str
+    reason: str | None = None
+    sentence: str | None = None
+    width: int | None = None
+    height: int | None = None
+    turns: int | None = None
+    grids: list[GridRow] = field(default_factory=list)
+    puzzles: list[PuzzleRow] = field(default_factory=list)
+    lasting: bool = True
+
+
+def row_id(hash_: str, page: int, number: int) -> str:
+    """What a row is called in exports and corrections."""
+    return f"{hash_[:16]}-{page}-{number}"

@@ -1,0 +1,100 @@
+"""The book file's schema, version 1.
+
+A book is an SQLite database (application id ``PNbk``, schema version in ``user_version``) in WAL
+mode. Every page is written in one transaction, so a run that is cut short leaves whole pages only.
+Counts start at 1. Cells are ``R4C7``. A *line* is 81 characters, row by row, ``.`` for nothing.
+Lists and maps are JSON text.
+
+What was read (``page``, ``grid``) is kept apart from what a person says about it (``correction``)
+and from what follows from both (``puzzle``): a correction never overwrites a reading, and a page
+read anew by a better reader meets the same corrections again.
+"""
+
+from __future__ import annotations
+
+APPLICATION = 0x504E626B
+VERSION = 1
+
+SCHEMA = """
+CREATE TABLE source (           -- a file, known by its content
+  hash TEXT PRIMARY KEY,        -- SHA-256 of its bytes, 64 hex digits
+  kind TEXT NOT NULL,           -- photo, pdf, tiff
+  pages INTEGER NOT NULL,
+  bytes INTEGER NOT NULL
+) WITHOUT ROWID;
+
+CREATE TABLE place (            -- where a source was last seen
+  path TEXT PRIMARY KEY,        -- SHA-256 of the absolute path: a book does not tell your folders
+  name TEXT NOT NULL,           -- the file's name without its folder
+  hash TEXT NOT NULL REFERENCES source (hash) ON DELETE CASCADE
+) WITHOUT ROWID;
+
+CREATE TABLE page (             -- a page that is done
+  hash TEXT NOT NULL REFERENCES source (hash) ON DELETE CASCADE,
+  number INTEGER NOT NULL,
+  width INTEGER,                -- raster pixels, rotation tag not applied
+  height INTEGER,
+  turns INTEGER,                -- clockwise quarter turns that bring it upright
+  state TEXT NOT NULL,          -- read, no grid, unreadable
+  reason TEXT,                  -- one short word where it was not read
+  sentence TEXT,                -- what to tell a person about that
+  reader TEXT NOT NULL,         -- which digit model read it
+  PRIMARY KEY (hash, number)
+) WITHOUT ROWID;
+
+CREATE TABLE grid (             -- a grid as it was read, in reading order on its page
+  hash TEXT NOT NULL,
+  page INTEGER NOT NULL,
+  number INTEGER NOT NULL,
+  kind TEXT NOT NULL,           -- puzzle, full, cut off, too poor, other
+  quality TEXT,                 -- why it is too poor
+  corners TEXT NOT NULL,        -- [[x, y] × 4], raster pixels, from the reader's top-left clockwise
+  crossings BLOB,               -- 10 × 10 × 2 float32, little endian: where its lines cross, x, y
+  givens TEXT,                  -- line
+  entries TEXT,                 -- line
+  notes TEXT,                   -- {"R1C2": [1, 4]}
+  struck TEXT,                  -- ["R5C5"]
+  restored TEXT,                -- ["R2C2"]: decided by the rules of the grid
+  doubts TEXT,                  -- [{"cell", "about", "read", "chance", "instead"}]
+  chances BLOB,                 -- 81 × 11 float16, little endian: blank, 1 to 9, printed
+  chance_all_right REAL,
+  crop BLOB,                    -- JPEG, the grid flattened, CROP pixels a side
+  PRIMARY KEY (hash, page, number),
+  FOREIGN KEY (hash, page) REFERENCES page (hash, number) ON DELETE CASCADE
+) WITHOUT ROWID;
+
+CREATE TABLE correction (       -- a person's word on a cell, tied to its place on the page
+  hash TEXT NOT NULL,
+  page INTEGER NOT NULL,
+  x REAL NOT NULL,              -- raster pixels: the cell's centre, for a whole grid the grid's
+  y REAL NOT NULL,
+  cell TEXT NOT NULL,           -- R4C7 when it was said; empty for a word on the whole grid
+  says TEXT NOT NULL,           -- given:7, entry:7, 7, . (nothing), ok, left out
+  PRIMARY KEY (hash, page, x, y, cell)
+) WITHOUT ROWID;
+
+CREATE TABLE puzzle (           -- what follows from a reading and its corrections
+  hash TEXT NOT NULL,
+  page INTEGER NOT NULL,
+  number INTEGER NOT NULL,
+  status TEXT NOT NULL,         -- clean, review, left out
+  reason TEXT,                  -- why not clean
+  givens TEXT,                  -- line
+  entries TEXT,                 -- line
+  doubts TEXT NOT NULL,         -- those that no correction has answered
+  corrected INTEGER NOT NULL,   -- how many corrections it holds
+  solutions TEXT,               -- one, none, many
+  solution TEXT,                -- line, where there is one
+  minutes REAL,                 -- expected of an ordinary solver
+  minutes_low REAL,             -- four of five such puzzles lie between low and high
+  minutes_high REAL,
+  looks INTEGER,
+  hardest TEXT,                 -- the dearest reason that it needs
+  steps INTEGER,
+  canonical TEXT,               -- line: the same for all symmetric pictures of the puzzle
+  PRIMARY KEY (hash, page, number),
+  FOREIGN KEY (hash, page, number) REFERENCES grid (hash, page, number) ON DELETE CASCADE
+) WITHOUT ROWID;
+
+CREATE INDEX puzzle_canonical ON puzzle (canonical, hash, page, number);
+"""

@@ -1,0 +1,360 @@
+"""From the command's words to pages: folders, photos, multi-page TIFF and PDF files."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import io
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from papernudge.cli.books.rows import PageTask
+from papernudge.vision.failure import Failure
+
+if TYPE_CHECKING:
+    from papernudge.vision.photo import Photo
+
+ENDINGS = frozenset(
+    ".jpg .jpeg .jpe .png .heic .heif .webp .bmp .gif .tif .tiff .pdf".split()  # noqa: SIM905
+)
+"""What is taken from a folder; a file named by itself may end as it likes."""
+_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+_CHUNK = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Surveyed:
+    """A source: its content's hash, what it is, how many pages it has."""
+
+    path: Path
+    hash: str
+    kind: str
+    pages: int
+    bytes: int
+
+    @property
+    def place(self) -> str:
+        """The file's place as the book knows it: a hash, so that no folder is told."""
+        return hashlib.sha256(str(self.path.resolve()).encode("utf-8", "replace")).hexdigest()
+
+    def task(self, number: int) -> PageTask:
+        """The work on one of its pages, counted from 1."""
+        return PageTask(self.hash, number, self.kind, self.path.name, str(self.path))
+
+
+def files(sources: Iterable[str]) -> Iterator[Path]:
+    """Every file that the words name, each once, folders in the order of their names.
+
+    Folders are entered; hidden files and unknown endings in them are passed over.
+    """
+    seen: set[Path] = set()
+    for source in sources:
+        path = Path(source)
+        found = _inside(path) if path.is_dir() else [path]
+        for file in found:
+            whole = file.resolve()
+            if whole not in seen:
+                seen.add(whole)
+                yield file
+
+
+def _inside(folder: Path) -> Iterator[Path]:
+    try:
+        within = sorted(folder.iterdir())
+    except OSError:  # told by survey, as a file that can't be read
+        yield folder
+        return
+    for path in within:
+        if path.name.startswith("."):
+            continue
+        if path.is_dir() and not path.is_symlink():
+            yield from _inside(path)
+        elif path.suffix.lower() in ENDINGS:
+            yield path
+
+
+def survey(path: Path) -> Surveyed | Failure:
+    """Hash, kind and pages of a file. A Failure (stage ``open``) where it can't be read at all;
+    a damaged PDF or TIFF counts as one page, which will say what is wrong.
+    """
+    digest = hashlib.sha256()
+    size = 0
+    head = b""
+    try:
+        with path.open("rb") as file:
+            while chunk := file.read(_CHUNK):
+                head = head or chunk[:1024]
+                digest.update(chunk)
+                size += len(chunk)
+    except FileNotFoundError:
+        return Failure(
+            "open", "missing", f"There is no file {path}: check the name and the folder."
+        )
+    except (OSError, ValueError) as error:
+        why = (getattr(error, "strerror", None) or "the name is not valid").lower()
+        return Failure(
+            "open", "unreadable", f"{path} can't be read ({why}): check its permissions."
+        )
+    kind, pages = _pages(path, head)
+    return Surveyed(path, digest.hexdigest(), kind, pages, size)
+
+
+def _pages(path: Path, head: bytes) -> tuple[str, int]:
+    if b"%PDF-" in head:
+        opened = _pdf(str(path))
+        return "pdf", 1 if isinstance(opened, Failure) else max(1, len(opened))
+    if head.startswith(_TIFF):
+        return "tiff", _frames(path)
+    return "photo", 1
+
+
+def _frames(path: Path) -> int:
+    from PIL import Image
+
+    try:
+        with Image.open(path, formats=["TIFF"]) as image:
+            return int(getattr(image, "n_frames", 1))
+    except Exception:  # damaged in any way: opening its page tells
+        return 1
+
+
+def open_page(task: PageTask) -> Photo | Failure:
+    """The pixels of a page, or what is wrong with it."""
+    from papernudge.vision.photo import open_photo
+
+    called = task.name
+    if task.kind == "pdf" and task.data is None:
+        return _pdf_page(task, _pdf(task.path), task.number - 1)
+    if task.kind == "pdf":
+        return _pdf_page(task, _opened_pdf(task.data, called), 0)
+    if task.kind == "tiff" and task.data is None:
+        return _tiff_page(task)
+    return open_photo(Path(task.path) if task.data is None else task.data, called)
+
+
+def packed(task: PageTask) -> PageTask | Failure:
+    """The task with its page inside, as a file of its own, to travel to another machine."""
+    data: bytes | Failure
+    try:
+        if task.kind == "photo":
+            data = Path(task.path).read_bytes()
+        elif task.kind == "tiff":
+            data = _tiff_bytes(task)
+        else:
+            data = _pdf_bytes(task)
+    except OSError as error:
+        why = (error.strerror or "unknown").lower()
+        data = Failure("open", "unreadable", f"{task.name} can't be read ({why}).")
+    if isinstance(data, Failure):
+        return data
+    return PageTask(task.hash, task.number, task.kind, task.name, task.path, data)
+
+
+# ---------------------------------------------------------------- TIFF
+
+
+def _tiff_page(task: PageTask) -> Photo | Failure:
+    from papernudge.vision.photo import open_photo
+
+    data = _tiff_bytes(task)
+    return data if isinstance(data, Failure) else open_photo(data, task.name)
+
+
+def _tiff_bytes(task: PageTask) -> bytes | Failure:
+    """One frame as a TIFF of its own, not compressed; a file of one frame as it is."""
+    from PIL import Image
+
+    from papernudge.vision.photo import MAX_PIXELS
+
+    try:
+        with Image.open(task.path, formats=["TIFF"]) as image:
+            if getattr(image, "n_frames", 1) == 1:
+                return Path(task.path).read_bytes()
+            image.seek(task.number - 1)
+            if image.width * image.height > MAX_PIXELS:
+                return _too_big(task, image.size)
+            image.load()
+            out = io.BytesIO()
+            image.save(out, "TIFF")
+            return out.getvalue()
+    except FileNotFoundError:
+        return Failure("open", "missing", f"There is no file {task.name} any more.")
+    except MemoryError:
+        raise
+    except Exception:  # Pillow raises nearly every type there is on damaged bytes
+        return _damaged(task)
+
+
+def _damaged(task: PageTask) -> Failure:
+    return Failure(
+        "open",
+        "damaged",
+        f"Page {task.number} of {task.name} is damaged and can't be decoded; scan it again.",
+    )
+
+
+def _too_big(task: PageTask, size: tuple[int, int]) -> Failure:
+    return Failure(
+        "open",
+        "too big",
+        f"Page {task.number} of {task.name} is {size[0]} × {size[1]} pixels, more than can be"
+        " read: scan it with fewer.",
+    )
+
+
+# ---------------------------------------------------------------- PDF
+
+_LEAST, _PLAIN, _MOST = 100 / 72, 200 / 72, 450 / 72
+"""Pixels a point when a page is rendered: at least, where it holds no picture, at most."""
+_RENDERED = 24_000_000
+"""Most pixels of a rendered page."""
+_WHOLE = 0.6
+"""A picture over this share of the page, with nothing else to see, is the page."""
+
+
+@functools.lru_cache(maxsize=1)
+def _pdf(path: str) -> Any:
+    """An open document, kept while its pages are read one after the other; or a Failure."""
+    return _opened_pdf(path, Path(path).name)
+
+
+def _opened_pdf(source: str | bytes | None, called: str) -> Any:
+    import pypdfium2
+
+    try:
+        return pypdfium2.PdfDocument(source)
+    except FileNotFoundError:
+        return Failure("open", "missing", f"There is no file {called} any more.")
+    except pypdfium2.PdfiumError as error:
+        if "password" in str(error).lower():
+            return Failure(
+                "open",
+                "locked",
+                f"{called} is locked with a password: save a copy without one and name that.",
+            )
+        return Failure(
+            "open",
+            "damaged",
+            f"{called} is damaged: it starts like a PDF but can't be opened; try the original.",
+        )
+
+
+def _pdf_bytes(task: PageTask) -> bytes | Failure:
+    """One page as a PDF of its own."""
+    import pypdfium2
+
+    document = _pdf(task.path)
+    if isinstance(document, Failure):
+        return document
+    alone = pypdfium2.PdfDocument.new()
+    try:
+        alone.import_pages(document, [task.number - 1])
+        out = io.BytesIO()
+        alone.save(out)
+        return out.getvalue()
+    except pypdfium2.PdfiumError:
+        return _damaged(task)
+    finally:
+        alone.close()
+
+
+def _pdf_page(task: PageTask, document: Any, index: int) -> Photo | Failure:
+    import pypdfium2
+
+    if isinstance(document, Failure):
+        return document
+    try:
+        page = document[index]
+        try:
+            return _embedded(task, page) or _rendered(task, page)
+        finally:
+            page.close()
+    except (pypdfium2.PdfiumError, IndexError):
+        return _damaged(task)
+
+
+def _pictures(page: Any) -> list[Any]:
+    from pypdfium2 import raw
+
+    return list(page.get_objects(filter=[raw.FPDF_PAGEOBJ_IMAGE], max_depth=4))
+
+
+def _share(page: Any, picture: Any) -> float:
+    left, bottom, right, top = picture.get_bounds()
+    width, height = page.get_mediabox()[2:]
+    area = max(0.0, min(right, width) - max(left, 0)) * max(0.0, min(top, height) - max(bottom, 0))
+    return float(area / max(1.0, width * height))
+
+
+def _the_scan(page: Any) -> Any | None:
+    """The one picture that is all there is to see on a page; None where there is more.
+
+    Text laid invisibly over a scan does not count; anything drawn over it, stamps and
+    annotations too, does. A mirrored picture is left to the renderer.
+    """
+    from pypdfium2 import raw
+
+    pictures = _pictures(page)
+    if len(pictures) != 1 or raw.FPDFPage_GetAnnotCount(page) > 0:
+        return None
+    for thing in page.get_objects(max_depth=4):
+        if thing.type == raw.FPDF_PAGEOBJ_TEXT:
+            if raw.FPDFTextObj_GetTextRenderMode(thing) != raw.FPDF_TEXTRENDERMODE_INVISIBLE:
+                return None
+        elif thing.type not in (raw.FPDF_PAGEOBJ_IMAGE, raw.FPDF_PAGEOBJ_FORM):
+            return None
+    a, b, c, d, _, _ = pictures[0].get_matrix().get()
+    whole = _share(page, pictures[0]) >= _WHOLE and a * d - b * c > 0
+    return pictures[0] if whole else None
+
+
+def _embedded(task: PageTask, page: Any) -> Photo | Failure | None:
+    """The scan at its own resolution, as it was put in; None where the page must be rendered."""
+    from papernudge.vision.photo import MAX_PIXELS, Photo, open_photo
+
+    scan = _the_scan(page)
+    if scan is None:
+        return None
+    if scan.get_filters() == ["DCTDecode"]:
+        photo = open_photo(bytes(scan.get_data()), task.name)
+        return photo if isinstance(photo, Photo) else None
+    width, height = scan.get_px_size()
+    if width * height > MAX_PIXELS:
+        return _too_big(task, (width, height))
+    return _photo_of(scan.get_bitmap(render=False), task.name)
+
+
+def _rendered(task: PageTask, page: Any) -> Photo:
+    """The page drawn, as finely as its finest picture."""
+    scale = 0.0
+    for picture in _pictures(page):
+        left, bottom, right, top = picture.get_bounds()
+        width, height = picture.get_px_size()
+        span = max(right - left, top - bottom)
+        if _share(page, picture) > 0.02 and span > 0:
+            scale = max(scale, max(width, height) / span)
+    scale = min(max(scale, _LEAST), _MOST) if scale else _PLAIN
+    points = page.get_width() * page.get_height()
+    scale = min(scale, (_RENDERED / max(points, 1.0)) ** 0.5)
+    return _photo_of(page.render(scale=scale), task.name)
+
+
+def _photo_of(bitmap: Any, called: str) -> Photo:
+    """Pixels of a PDFium bitmap, grey or colour in any order, as blue, green, red."""
+    import numpy as np
+
+    from papernudge.vision.photo import Photo
+
+    pixels = bitmap.to_numpy()
+    if pixels.ndim == 2 or pixels.shape[2] == 1:
+        pixels = np.repeat(pixels.reshape(*pixels.shape[:2], 1), 3, axis=2)
+    colour = pixels[..., :3]
+    if bitmap.rev_byteorder:
+        colour = colour[..., ::-1]
+    out = np.ascontiguousarray(colour, np.uint8)
+    if out is pixels:
+        out = out.copy()
+    bitmap.close()
+    return Photo(out, 1, called)
