@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
 from papernudge.vision.mesh import Mesh, Points
 
 CELL = 36
@@ -94,7 +95,9 @@ def flat_sheet(raster: npt.NDArray[np.uint8], mesh: Mesh) -> npt.NDArray[np.uint
         crop = cv2.resize(crop, small, interpolation=cv2.INTER_AREA).astype(np.uint8, copy=False)
         where = (where + 0.5) * scale - 0.5
     return np.asarray(
-        cv2.remap(crop, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE),
+        cv2.remap(
+            crop, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        ),
         dtype=np.uint8,
     )
 
