@@ -40,7 +40,8 @@ class Quality:
 class FoundGrid:
     """One grid on the page.
 
-    ``corners``: float64 (4, 2), raster x/y, clockwise as seen, starting top-left in the raster.
+    ``corners``: float64 (4, 2), raster x/y, of the outer edge of the frame's ink, clipped to the
+    raster, clockwise as seen, starting top-left in the raster.
     ``mesh``: the crossings where the grid could be flattened (kinds puzzle and full), else None.
     """
 

@@ -104,7 +104,7 @@ def read_grid(
     restored = tuple(c for c in range(81) if (cells[c].digit or 0) != alone[c])
     return GridReading(
         GridKind.PUZZLE,
-        found.corners if mesh is None else mesh.corners,
+        np.roll(found.corners, turn, axis=0),
         found.quality,
         mesh,
         cells,

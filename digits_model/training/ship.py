@@ -253,17 +253,7 @@ def write(
             "normalisation": "inside the network: (224 - value) / 96",
         },
         "output": {
-            "logits": [
-                "blank",
-                *"123456789",
-                "handwritten",
-                *(f"note {d}" for d in range(1, 10)),
-                "struck",
-                "upright",
-                "turn 90",
-                "turn 180",
-                "turn 270",
-            ],
+            "logits": list(layout.NAMES),
             "features": layout.FEATURES,
         },
         **text,
