@@ -8,6 +8,7 @@ Cells count from 0 to 80, row by row. Houses count from 0 to 26: rows 0–8, col
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 Cell = int
 Digit = int
@@ -80,6 +81,12 @@ def common_peers(cells: Iterable[Cell]) -> Cells:
     for cell in cells:
         seen &= PEERS[cell]
     return seen
+
+
+@lru_cache(maxsize=1 << 16)
+def peers_of_all(mask: Cells) -> Cells:
+    """The cells that every cell of a set sees."""
+    return common_peers(members(mask))
 
 
 def houses_holding(mask: Cells) -> tuple[House, ...]:

@@ -16,8 +16,8 @@ from papernudge.hints.geometry import (
     Digit,
     Digits,
     candidates_of,
-    common_peers,
     members,
+    peers_of_all,
 )
 from papernudge.hints.looks import Sight, sight_price
 
@@ -89,7 +89,7 @@ def _linked(
     for x in exclusive:
         for z in DIGITS_IN[both & ~(1 << (x - 1))]:
             holders = board.cells[z] & (one.cells | other.cells)
-            struck = board.cells[z] & common_peers(members(holders))
+            struck = board.cells[z] & peers_of_all(holders)
             if struck:
                 yield _deduced(
                     board, (one, other), 1 << (x - 1) | 1 << (z - 1), candidates_of(z, struck)
@@ -99,7 +99,7 @@ def _linked(
 def _exclusive(board: Board, one: AlmostLocked, other: AlmostLocked, digit: Digit) -> bool:
     """Whether a digit can't be in both sets."""
     mine, theirs = board.cells[digit] & one.cells, board.cells[digit] & other.cells
-    return theirs & ~common_peers(members(mine)) == 0
+    return theirs & ~peers_of_all(mine) == 0
 
 
 def _deduced(

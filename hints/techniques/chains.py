@@ -17,6 +17,7 @@ from papernudge.hints.geometry import (
     candidates_of,
     common_peers,
     members,
+    peers_of_all,
 )
 from papernudge.hints.looks import Read, Scan, Sight, scan_price, sight_price
 
@@ -73,7 +74,7 @@ class Web:
         known = self._weak.get(node)
         if known is None:
             digit, cells = node
-            known = candidates_of(digit, common_peers(members(cells)))
+            known = candidates_of(digit, peers_of_all(cells))
             if cells & (cells - 1) == 0:
                 for other in range(1, 10):
                     if other != digit:

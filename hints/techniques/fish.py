@@ -14,9 +14,9 @@ from papernudge.hints.geometry import (
     Digit,
     House,
     candidates_of,
-    common_peers,
     houses_holding,
     members,
+    peers_of_all,
 )
 from papernudge.hints.looks import Scan, scan_price
 
@@ -89,10 +89,10 @@ def _swimming(
         fins = places & ~lines
         if fins and not any(h >= 18 for h in houses_holding(fins)):
             continue
-        struck = board.cells[digit] & lines & ~places & common_peers(members(fins))
+        struck = board.cells[digit] & lines & ~places & peers_of_all(fins)
         if struck:
             # A place that sees all that is struck would do no harm.
-            harmless = lines | common_peers(members(struck))
+            harmless = lines | peers_of_all(struck)
             reads = tuple(Scan(digit, house, HOUSES[house] & harmless) for _, house, _ in bases)
             name = f"finned {FISH[size]}" if fins else FISH[size]
             yield deduce(board, name, reads, places, candidates_of(digit, struck))
