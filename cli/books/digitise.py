@@ -69,6 +69,12 @@ def run_digitise(wishes: Wishes) -> int:
 
 def _surveyed(sources: Iterable[str], tally: Tally) -> list[Surveyed]:
     found: list[Surveyed] = []
+    for source in sources:
+        folder = Path(source)
+        if folder.is_dir() and next(files([source]), None) is None:
+            tally.sentences.append(
+                f"{source} holds nothing to read: expected photos, PDFs or TIFFs in it."
+            )
     for path in files(sources):
         one = survey(path)
         if isinstance(one, Failure):

@@ -97,16 +97,18 @@ def chosen(book: Book, filters: Filters, printable: bool = False) -> Iterator[Ro
     """
     statuses = filters.statuses or (("clean",) if printable else STATUSES)
     passed = 0
+    held: set[str] = set()
     for row in rows_of(book):
         if filters.first is not None and passed >= filters.first:
             return
         if row["status"] not in statuses or (printable and row["solutions"] != "one"):
             continue
-        if filters.once and row["same_as"] is not None:
+        if not _within(row, filters) or (filters.once and row["canonical"] in held):
             continue
-        if _within(row, filters):
-            passed += 1
-            yield row
+        if row["canonical"] is not None:
+            held.add(row["canonical"])
+        passed += 1
+        yield row
 
 
 def _within(row: Row, filters: Filters) -> bool:

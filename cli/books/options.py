@@ -116,7 +116,7 @@ def export(
         ),
     ] = None,
     once: Annotated[
-        bool, typer.Option("--once", help="Leave out puzzles that an earlier row holds already.")
+        bool, typer.Option("--once", help="Each puzzle once, however it is turned.")
     ] = False,
     first: Annotated[
         int | None, typer.Option("--first", metavar="N", min=1, help="No more than N puzzles.")

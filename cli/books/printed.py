@@ -126,7 +126,7 @@ def _grid(canvas: Any, line: str, box: _Box) -> None:
     canvas.setStrokeGray(0)
     canvas.setLineCap(2)
     for k in range(10):
-        canvas.setLineWidth(step * (0.06 if k % 3 == 0 else 0.02))
+        canvas.setLineWidth(step * (0.08 if k % 3 == 0 else 0.02))
         canvas.line(box.x, box.y + k * step, box.x + box.side, box.y + k * step)
         canvas.line(box.x + k * step, box.y, box.x + k * step, box.y + box.side)
     size = 0.62 * step

@@ -37,8 +37,8 @@ def settle(grid: GridRow, words: Words = NOTHING_SAID) -> PuzzleRow:
     if grid.givens is None or grid.entries is None:
         return PuzzleRow("left out", grid.quality or grid.kind, corrected=len(words))
     if grid.kind != "puzzle" and not words:
-        reason = "a printed solution" if grid.kind == "full" else grid.kind
-        return PuzzleRow("left out", reason, grid.givens, grid.entries)
+        kind = "a printed solution" if grid.kind == "full" else grid.kind
+        return PuzzleRow("left out", kind, grid.givens, grid.entries)
     givens, entries = _corrected(grid.givens, grid.entries, words.cells)
     doubts = [d for d in grid.doubts if d["cell"] not in words.cells]
     row = _solved(PuzzleRow("clean", None, givens, entries, doubts, len(words)))

@@ -1,0 +1,363 @@
+"""Pages into a book: what is broken is told, what is good is done, and once is enough."""
+
+from __future__ import annotations
+
+import random
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Run = Callable[..., Any]
+
+
+def test_without_a_source_or_a_book_the_words_are_off(papernudge: Run, tmp_path: Path) -> None:
+    assert papernudge("digitise", "--book", tmp_path / "b.book").code == 2
+    ran = papernudge("digitise", tmp_path)
+    assert (ran.code, "--book FILE" in ran.err) == (2, True)
+    assert not list(tmp_path.iterdir())
+
+
+def test_an_empty_folder_is_said_to_hold_nothing(papernudge: Run, tmp_path: Path) -> None:
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    ran = papernudge("digitise", empty, "--book", tmp_path / "b.book")
+    assert ran.code == 5
+    assert "holds nothing to read: expected photos, PDFs or TIFFs" in ran.out
+
+
+def test_a_missing_source_is_told_and_the_rest_is_done(
+    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
+) -> None:
+    book = tmp_path / "b.book"
+    ran = papernudge("digitise", tmp_path / "gone.jpg", shelf.photos[0], "--book", book)
+    assert ran.code == 5
+    assert "There is no file" in ran.out
+    assert len(rows(book)) == 1
+
+
+def test_a_corrupt_page_among_good_ones_is_reported_and_the_rest_done(
+    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
+) -> None:
+    whole = shelf.photos[0].read_bytes()
+    (tmp_path / "torn.jpg").write_bytes(whole[: len(whole) // 2])
+    book = tmp_path / "b.book"
+    for _ in range(2):  # told again by the next run, which does not read it again
+        ran = papernudge("digitise", tmp_path, *shelf.photos[1:3], "--book", book)
+        assert ran.code == 5
+        assert "torn.jpg is cut off" in ran.out
+        assert len(rows(book)) == 2
+    assert "This run read 0 pages; 3 were done before." in ran.out
+
+
+@pytest.fixture(scope="session")
+def shelved(shelf: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The shelf as a book, made by two workers."""
+    from papernudge.cli.app import run
+
+    book = tmp_path_factory.mktemp("book") / "shelf.book"
+    assert run(["digitise", str(shelf.folder), "--book", str(book), "--workers", "2"]) == 0
+    return book
+
+
+def test_every_puzzle_comes_out_as_it_was_drawn(shelf: Any, shelved: Path, rows: Run) -> None:
+    found = rows(shelved)
+    assert len(found) == len(shelf.truth)
+    for row in found:
+        assert row["status"] in ("clean", "review")
+        if row["status"] == "clean":  # a claim
+            assert row["givens"] == shelf.truth[row["source"]]
+            assert row["solutions"] == "one"
+            assert all(g in (".", s) for g, s in zip(row["givens"], row["solution"], strict=True))
+    assert sum(row["status"] == "clean" for row in found) >= len(found) - 1
+
+
+def test_an_exported_line_holds_the_promised_fields(shelved: Path, rows: Run) -> None:
+    promised = (
+        "format id source page grid givens entries solutions solution status doubts grade same_as"
+    )
+    for row in rows(shelved):
+        assert set(promised.split()) <= set(row)
+        assert {"minutes", "looks", "hardest", "steps"} <= set(row["grade"])
+        assert (row["page"], row["grid"]) == (1, 1)
+
+
+def test_one_worker_and_two_make_the_same_export(
+    papernudge: Run, shelf: Any, shelved: Path, export_bytes: Run, tmp_path: Path
+) -> None:
+    alone = tmp_path / "alone.book"
+    backwards = list(reversed(shelf.photos))
+    assert papernudge("digitise", *backwards, "--book", alone, "--workers", 1).code == 0
+    assert export_bytes(alone) == export_bytes(shelved)
+
+
+def test_a_second_run_reads_nothing_and_changes_nothing(
+    papernudge: Run, shelf: Any, shelved: Path, export_bytes: Run, tmp_path: Path
+) -> None:
+    book = tmp_path / "b.book"
+    shutil.copy(shelved, book)
+    before = export_bytes(book)
+    ran = papernudge("digitise", shelf.folder, "--book", book)
+    assert "This run read 0 pages; 6 were done before." in ran.out
+    assert export_bytes(book) == before
+
+
+def test_only_what_is_new_or_changed_is_read_and_what_was_replaced_goes(
+    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
+) -> None:
+    desk, book = tmp_path / "desk", tmp_path / "b.book"
+    desk.mkdir()
+    for photo in shelf.photos[:2]:
+        shutil.copy(photo, desk)
+    papernudge("digitise", desk, "--book", book)
+    shutil.copy(shelf.photos[2], desk / "lantern-1.jpg")
+    ran = papernudge("digitise", desk, "--book", book)
+    assert "This run read 1 page; 1 were done before." in ran.out
+    givens = {row["source"]: row["givens"] for row in rows(book)}
+    assert set(givens) == {"lantern-1.jpg", "lantern-2.jpg"}
+    assert givens["lantern-1.jpg"] == shelf.truth["lantern-3.jpg"]
+
+
+def test_the_same_file_twice_is_one_source_and_a_turned_copy_is_linked(
+    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
+) -> None:
+    import cv2
+
+    desk, book = tmp_path / "desk", tmp_path / "b.book"
+    desk.mkdir()
+    shutil.copy(shelf.photos[0], desk / "b.jpg")
+    shutil.copy(shelf.photos[0], desk / "a.jpg")
+    mirrored = cv2.rotate(cv2.imread(str(shelf.photos[0])), cv2.ROTATE_180)
+    cv2.imwrite(str(desk / "c.png"), mirrored)
+    papernudge("digitise", desk, "--book", book)
+    first, second = rows(book)
+    assert {first["source"], second["source"]} == {"a.jpg", "c.png"}
+    assert (first["same_as"], second["same_as"]) == (None, first["id"])
+
+
+def test_a_page_without_a_grid_is_counted_and_no_failure(papernudge: Run, tmp_path: Path) -> None:
+    import cv2
+    import numpy as np
+
+    cv2.imwrite(str(tmp_path / "cover.png"), np.full((400, 300, 3), 220, np.uint8))
+    ran = papernudge("digitise", tmp_path / "cover.png", "--book", tmp_path / "b.book")
+    assert ran.code == 0
+    assert "1 page without a grid." in ran.out
+
+
+def test_progress_and_summary_go_to_their_own_streams(
+    papernudge: Run, shelf: Any, tmp_path: Path
+) -> None:
+    ran = papernudge("digitise", shelf.photos[0], "--book", tmp_path / "b.book")
+    assert ran.err.startswith("1 of 1 pages, 1 puzzles, ")
+    assert "pages a second" in ran.err
+    assert "1 page, 1 clean puzzle (1 distinct), 0 to review, 0 left out." in ran.out
+
+
+def test_a_book_tells_no_folder(shelf: Any, shelved: Path) -> None:
+    assert str(shelf.folder).encode() not in shelved.read_bytes()
+
+
+# ---------------------------------------------------------------- cut short
+
+
+def test_killed_at_random_times_it_ends_with_the_same_export(
+    started: Run, papernudge: Run, shelf: Any, shelved: Path, export_bytes: Run, tmp_path: Path
+) -> None:
+    book = tmp_path / "b.book"
+    chance = random.Random(8)
+    for _ in range(3):
+        run = started("digitise", shelf.folder, "--book", book, "--workers", 2)
+        time.sleep(chance.uniform(0.2, 2.5))
+        run.send_signal(signal.SIGKILL)
+        run.communicate()
+    assert papernudge("digitise", shelf.folder, "--book", book, "--workers", 2).code == 0
+    assert export_bytes(book) == export_bytes(shelved)
+    assert sorted(p.name for p in tmp_path.glob("b.book*")) == ["b.book"]
+
+
+def test_a_worker_that_dies_costs_nothing_but_time(
+    shelf: Any, shelved: Path, export_bytes: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from papernudge.cli.app import run
+    from papernudge.cli.books import pool
+
+    hand = pool._Pool._hand
+    killed: list[int] = []
+
+    def handed(self: Any, worker: Any, task: Any) -> None:
+        hand(self, worker, task)
+        if len(killed) < 2:
+            killed.append(worker.process.pid)
+            worker.process.kill()
+
+    monkeypatch.setattr(pool._Pool, "_hand", handed)
+    book = tmp_path / "b.book"
+    assert run(["digitise", str(shelf.folder), "--book", str(book), "--workers", "2"]) == 0
+    assert len(killed) == 2
+    assert export_bytes(book) == export_bytes(shelved)
+
+
+def test_a_page_that_kills_every_worker_is_given_up_and_tried_by_the_next_run(
+    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from papernudge.cli.books import pool
+
+    hand = pool._Pool._hand
+
+    def handed(self: Any, worker: Any, task: Any) -> None:
+        hand(self, worker, task)
+        if task.name == "lantern-1.jpg":
+            worker.process.kill()
+
+    book = tmp_path / "b.book"
+    words = ("digitise", *shelf.photos[:3], "--book", book, "--workers", 2)
+    with monkeypatch.context() as patch:
+        patch.setattr(pool._Pool, "_hand", handed)
+        ran = papernudge(*words)
+    assert ran.code == 5
+    assert "lantern-1.jpg, page 1: its reader ended 3 times without an answer" in ran.out
+    assert len(rows(book)) == 2
+    assert papernudge(*words).code == 0
+    assert len(rows(book)) == 3
+
+
+# ---------------------------------------------------------------- the file's own troubles
+
+
+def one_sentence(text: str) -> bool:
+    return text.endswith(".\n") and text.count("\n") == 1
+
+
+def test_a_second_run_at_once_refuses_clearly_and_a_reader_is_let_in(
+    papernudge: Run, shelf: Any, shelved: Path, tmp_path: Path
+) -> None:
+    from papernudge.cli.books.book import Book
+
+    book = tmp_path / "b.book"
+    shutil.copy(shelved, book)
+    with Book.to_write(book):
+        ran = papernudge("digitise", shelf.photos[0], "--book", book)
+        assert ran.code == 5
+        assert one_sentence(ran.err)
+        assert "b.book is being written by another run (process " in ran.err
+        assert papernudge("export", book, "--to", tmp_path / "out.txt").code == 0
+    assert papernudge("digitise", shelf.photos[0], "--book", book).code == 0
+
+
+def test_a_book_of_a_newer_version_is_refused_and_left_as_it_is(
+    papernudge: Run, shelf: Any, shelved: Path, tmp_path: Path
+) -> None:
+    book = tmp_path / "b.book"
+    shutil.copy(shelved, book)
+    with sqlite3.connect(book) as sql:
+        sql.execute("PRAGMA user_version = 99")
+    sql.close()
+    before = book.read_bytes()
+    for words in (
+        ("digitise", shelf.photos[0], "--book", book),
+        ("export", book, "--to", tmp_path / "x.txt"),
+    ):
+        ran = papernudge(*words)
+        assert ran.code == 5
+        assert one_sentence(ran.err)
+        assert "was written by a newer papernudge (book version 99; this one knows 1)" in ran.err
+    assert book.read_bytes() == before
+
+
+def test_a_file_that_is_no_book_is_never_written_to(
+    papernudge: Run, shelf: Any, tmp_path: Path
+) -> None:
+    letter, other = tmp_path / "letter.txt", tmp_path / "other.db"
+    letter.write_text("Dear editor, the puzzle of last week was too kind." * 50, "utf-8")
+    with sqlite3.connect(other) as sql:
+        sql.execute("CREATE TABLE recipes (name)")
+    sql.close()
+    for file in (letter, other):
+        before = file.read_bytes()
+        for words in (
+            ("digitise", shelf.photos[0], "--book", file),
+            ("export", file, "--to", tmp_path / "x.txt"),
+        ):
+            ran = papernudge(*words)
+            assert ran.code == 5
+            assert one_sentence(ran.err)
+            assert "expected a" in ran.err
+        assert file.read_bytes() == before
+
+
+def test_a_folder_that_cannot_be_written_to_is_told(papernudge: Run, shelf: Any) -> None:
+    # /proc takes no new file from anybody, root or not.
+    if not Path("/proc/self").is_dir():
+        pytest.skip("there is no /proc here: a folder that nobody can write to")
+    ran = papernudge("digitise", shelf.photos[0], "--book", "/proc/b.book")
+    assert ran.code == 5
+    assert one_sentence(ran.err)
+    assert "No book can be written in /proc" in ran.err
+
+
+def test_a_missing_book_is_told_by_export(papernudge: Run, tmp_path: Path) -> None:
+    ran = papernudge("export", tmp_path / "none.book", "--to", tmp_path / "x.txt")
+    assert ran.code == 5
+    assert "papernudge digitise makes one" in ran.err
+
+
+def test_a_full_disk_is_told_and_every_page_before_stands(
+    papernudge: Run,
+    shelf: Any,
+    shelved: Path,
+    rows: Run,
+    export_bytes: Run,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from papernudge.cli.books.book import Book
+
+    book = tmp_path / "b.book"
+    taken = Book.write
+
+    def tight(self: Any, done: Any) -> None:
+        # SQLite then says what it says on a full disk.
+        self.sql.execute(f"PRAGMA max_page_count = {shelved.stat().st_size // 4096 - 8}")
+        taken(self, done)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Book, "write", tight)
+        ran = papernudge("digitise", shelf.folder, "--book", book, "--workers", 1)
+    assert ran.code == 5
+    assert "is full; every page before stands: make room and run again." in ran.err
+    assert 0 < len(rows(book)) < 6
+    assert papernudge("digitise", shelf.folder, "--book", book, "--workers", 1).code == 0
+    assert export_bytes(book) == export_bytes(shelved)
+
+
+def test_a_small_disk_that_fills_up_leaves_the_book_whole(
+    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
+) -> None:
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=320k", "tmpfs", str(disk)]
+    if (
+        not sys.platform.startswith("linux")
+        or subprocess.run(mount, capture_output=True, check=False).returncode
+    ):
+        pytest.skip("a small disk can be mounted by root on Linux only")
+    try:
+        ran = papernudge("digitise", shelf.folder, "--book", disk / "b.book", "--workers", 1)
+        assert ran.code == 5
+        assert "is full" in ran.err
+        with sqlite3.connect(disk / "b.book") as sql:
+            assert sql.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        sql.close()
+        subprocess.run(["mount", "-o", "remount,size=8m", str(disk)], check=True)
+        assert papernudge("digitise", shelf.folder, "--book", disk / "b.book").code == 0
+        assert len(rows(disk / "b.book")) == 6
+    finally:
+        subprocess.run(["umount", str(disk)], check=False)
