@@ -1,0 +1,170 @@
+"""A book as lines, tables and sheets, and the filters that choose from it."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from papernudge.cli.books.export import _cell, parse_range
+from papernudge.cli.exits import Stop
+
+Run = Callable[..., Any]
+
+
+@pytest.fixture(scope="module")
+def book(shelf: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    from papernudge.cli.app import run
+
+    path = tmp_path_factory.mktemp("book") / "b.book"
+    assert run(["digitise", str(shelf.folder), "--book", str(path)]) == 0
+    return path
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["--to", "out.docx"],
+        [],
+        ["--to", "out.csv", "--status", "dirty"],
+        ["--to", "out.csv", "--minutes", "soon"],
+        ["--to", "out.csv", "--givens", "-"],
+        ["--to", "out.pdf", "--paper", "a0"],
+        ["--to", "out.pdf", "--each", "0"],
+    ],
+)
+def test_words_that_are_off_are_refused(papernudge: Run, book: Path, words: list[str]) -> None:
+    assert papernudge("export", book, *words).code == 2
+
+
+@pytest.mark.parametrize(
+    ("text", "ends"),
+    [
+        ("8-12", (8, 12)),
+        ("8-", (8, None)),
+        ("-12", (None, 12)),
+        ("10", (9.5, 10.49)),
+        (None, (None, None)),
+    ],
+)
+def test_a_range_reads_as_it_is_written(text: str | None, ends: tuple[Any, Any]) -> None:
+    assert parse_range(text, "--minutes") == pytest.approx(ends) if text else (None, None)
+
+
+def test_a_range_that_is_none_says_how_one_looks() -> None:
+    with pytest.raises(Stop, match="--minutes looks like 8-12, 8- or -12; got 'x'"):
+        parse_range("x", "--minutes")
+
+
+def test_txt_holds_81_characters_a_line(
+    papernudge: Run, book: Path, shelf: Any, tmp_path: Path
+) -> None:
+    papernudge("export", book, "--to", tmp_path / "out.txt")
+    lines = (tmp_path / "out.txt").read_text("ascii").splitlines()
+    assert sorted(lines) == sorted(shelf.truth.values())
+
+
+def test_csv_has_a_head_and_a_row_a_puzzle(papernudge: Run, book: Path, tmp_path: Path) -> None:
+    papernudge("export", book, "--to", tmp_path / "out.csv")
+    text = (tmp_path / "out.csv").read_bytes().decode("utf-8")
+    found = list(csv.DictReader(io.StringIO(text)))
+    assert len(found) == 6
+    assert all(len(row["givens"]) == 81 and row["hardest"] for row in found)
+
+
+def test_a_file_name_that_looks_like_a_formula_is_made_harmless() -> None:
+    assert _cell("=1+1.jpg") == "'=1+1.jpg"
+    assert _cell("page.jpg") == "page.jpg"
+
+
+def test_filters_choose_what_they_say(
+    papernudge: Run, book: Path, rows: Run, tmp_path: Path
+) -> None:
+    everything = rows(book)
+
+    def chosen(*words: object) -> list[str]:
+        ran = papernudge("export", book, "--to", tmp_path / "out.jsonl", *words)
+        assert ran.code == 0
+        lines = (tmp_path / "out.jsonl").read_text("utf-8").splitlines()
+        return [json.loads(line)["id"] for line in lines]
+
+    def expected(fits: Callable[[Any], bool]) -> list[str]:
+        return [row["id"] for row in everything if fits(row)]
+
+    def givens(row: Any) -> int:
+        return 81 - row["givens"].count(".")
+
+    middle = sorted(row["grade"]["minutes"] for row in everything)[2]
+    hardest = everything[0]["grade"]["hardest"]
+    assert chosen("--minutes", f"-{middle}") == expected(lambda r: r["grade"]["minutes"] <= middle)
+    assert chosen("--givens", "28-29") == expected(lambda r: 28 <= givens(r) <= 29)
+    assert chosen("--hardest", hardest) == expected(lambda r: r["grade"]["hardest"] == hardest)
+    assert chosen("--source", "*-3.jpg", "--source", "LANTERN-4.jpg") == expected(
+        lambda r: r["source"] in ("lantern-3.jpg", "lantern-4.jpg")
+    )
+    assert chosen("--status", "review") == []
+    assert chosen("--first", 2) == [row["id"] for row in everything[:2]]
+
+
+def test_a_filter_that_nothing_passes_tells_what_there_is(
+    papernudge: Run, book: Path, tmp_path: Path
+) -> None:
+    ran = papernudge("export", book, "--to", tmp_path / "out.txt", "--hardest", "sleight of hand")
+    assert ran.code == 0
+    assert "No puzzle fits. By its hardest reason, the book holds: " in ran.err
+    ran = papernudge("export", book, "--to", tmp_path / "out.pdf", "--hardest", "sleight of hand")
+    assert ran.code == 2
+    assert not (tmp_path / "out.pdf").exists()
+
+
+def test_once_keeps_one_of_each_puzzle(
+    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
+) -> None:
+    import cv2
+
+    desk = tmp_path / "desk"
+    desk.mkdir()
+    image = cv2.imread(str(shelf.photos[0]))
+    cv2.imwrite(str(desk / "a.png"), image)
+    cv2.imwrite(str(desk / "b.png"), cv2.rotate(image, cv2.ROTATE_90_CLOCKWISE))
+    book = tmp_path / "b.book"
+    papernudge("digitise", desk, "--book", book)
+    assert len(rows(book)) == 2
+    papernudge("export", book, "--to", tmp_path / "out.txt", "--once")
+    assert len((tmp_path / "out.txt").read_text("ascii").splitlines()) == 1
+
+
+def test_the_printed_sheet_is_vector_numbered_and_the_same_each_time(
+    papernudge: Run, book: Path, tmp_path: Path
+) -> None:
+    import pypdfium2
+
+    for name in ("one.pdf", "two.pdf"):
+        assert papernudge("export", book, "--to", tmp_path / name, "--each", 4).code == 0
+    data = (tmp_path / "one.pdf").read_bytes()
+    assert data == (tmp_path / "two.pdf").read_bytes()
+    document = pypdfium2.PdfDocument(data)
+    texts = []
+    for page in document:
+        texts.append(page.get_textpage().get_text_range())
+        assert {thing.type for thing in page.get_objects()} <= {1, 2}  # text and paths, no picture
+    document.close()
+    assert len(texts) == 3
+    assert "1 / 3" in texts[0]
+    assert "lantern-" in texts[0]
+    assert "page 1, grid 1" in texts[0]
+    assert "Solution" not in texts[0] + texts[1]
+    assert texts[2].count("Solution") == 6
+
+
+def test_a_name_in_letters_that_the_typeface_lacks_still_prints(tmp_path: Path) -> None:
+    from papernudge.cli.books.export import Layout
+    from papernudge.cli.books.printed import sheets
+
+    row = {"givens": "." * 81, "solution": None, "minutes": 3.0, "page": 1, "number": 1}
+    assert sheets([{**row, "source": "ランタン" * 40 + ".jpg"}], Layout(1)).startswith(b"%PDF")
