@@ -196,6 +196,10 @@ def models(
         stack.append((state & shape.keep[choice.bit_length() - 1], done))
 
 
+_PATIENCE = tuple(n for n in (100, 200, 400, 1600, 6400, 20_000) for _ in range(3))
+"""Branches that the attempts at one question may open, each of three ways to branch in turn."""
+
+
 class OutOfPatience(Exception):  # noqa: N818 - says what it is
     """A search was given up before it found an answer."""
 
@@ -207,13 +211,13 @@ def is_possible(state: Candidates, focus: Cells = 0) -> bool:
     luck early on (C. P. Gomes, B. Selman, H. Kautz, "Boosting combinatorial search through
     randomization", AAAI 1998). Raises ``OutOfPatience`` when no attempt gets through.
     """
-    for seed, patience in enumerate((100, 100, 100, 200, 200, 200, 400, 400, 400, 1600, 1600)):
+    for seed, patience in enumerate(_PATIENCE):
         near, by_place = (focus, 0, 0)[seed % 3], seed % 3 == 1
         try:
             return next(models(state, near, by_place, seed, patience), None) is not None
         except OutOfPatience:
             continue
-    raise OutOfPatience("expected an answer after eleven attempts, got none")
+    raise OutOfPatience(f"expected an answer after {len(_PATIENCE)} attempts, got none")
 
 
 def propagated(
