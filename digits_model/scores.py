@@ -111,6 +111,51 @@ def raw_outputs(
     return np.concatenate(logits).astype(np.float64), np.concatenate(features)
 
 
+VIEWS = ((-2, 0, 1.0, 0), (2, 0, 1.0, 0), (0, -2, 1.0, 0), (0, 2, 1.0, 0), (0, 0, 1.15, 0))
+"""Further looks at an unsure cell: moved right and down by pixels, enlarged, turned by degrees."""
+UNSURE = 0.995
+"""A cell whose likeliest digit has a smaller chance than this is looked at again."""
+UNSURE_HAND = 4.0
+"""So is one whose hand has log-odds nearer to even than this."""
+
+
+def _view(pixels: npt.NDArray[np.uint8], view: tuple[float, float, float, float]) -> Any:
+    import cv2
+
+    right, down, scale, turn = view
+    middle = (pixels.shape[2] - 1) / 2
+    move = cv2.getRotationMatrix2D((middle, middle), turn, scale)
+    move[:, 2] += (right, down)
+    size = (pixels.shape[2], pixels.shape[1])
+    return np.stack(
+        [cv2.warpAffine(p, move, size, borderMode=cv2.BORDER_REPLICATE) for p in pixels]
+    )
+
+
+def outputs(
+    pixels: npt.NDArray[np.uint8], session: Any = None
+) -> tuple[Floats, npt.NDArray[np.float32]]:
+    """Like :func:`raw_outputs`, but unsure cells are looked at again.
+
+    Their logits are the mean over slightly moved and enlarged views (averaging over views: A.
+    Krizhevsky, I. Sutskever and G. Hinton, NeurIPS 2012). On photos whose puzzles the model had
+    not seen this mended a quarter of the unsure cells' errors, at two or three cells a photo.
+    """
+    logits, features = raw_outputs(pixels, session)
+    if not len(logits):
+        return logits, features
+    digits = _log_softmax(logits[:, layout.DIGITS])
+    marked = digits[:, 0] < np.log(0.5)
+    again = digits.max(axis=1) < np.log(UNSURE)
+    again |= marked & (np.abs(logits[:, layout.HAND]) < UNSURE_HAND)
+    unsure = np.flatnonzero(again)
+    if len(unsure):
+        views = np.concatenate([_view(pixels[unsure], view) for view in VIEWS])
+        more = raw_outputs(views, session)[0].reshape(len(VIEWS), len(unsure), -1)
+        logits[unsure] = (logits[unsure] + more.sum(axis=0)) / (1 + len(VIEWS))
+    return logits, features
+
+
 def calibrated(
     logits: Floats, features: npt.NDArray[np.float32], calibration: dict[str, Any]
 ) -> Scores:
@@ -136,5 +181,5 @@ def calibrated(
 
 def score(pixels: npt.NDArray[np.uint8]) -> Scores:
     """Calibrated scores of N patches, uint8 (N, 48, 48, 3)."""
-    logits, features = raw_outputs(pixels)
+    logits, features = outputs(pixels)
     return calibrated(logits, features, manifest()["calibration"])

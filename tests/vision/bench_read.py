@@ -25,7 +25,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from papernudge.digits_model.scores import calibrated, manifest, raw_outputs, score, session_of
+from papernudge.digits_model.scores import calibrated, manifest, outputs, score, session_of
 from papernudge.digits_model.training.real import RealPhoto, photos
 from papernudge.hints.solver import solve
 from papernudge.vision import decode as decoding
@@ -120,7 +120,7 @@ def scorers(folder: Path | None) -> Callable[[str], Callable]:
 
     def of(puzzle: str) -> Callable:
         session = sessions[table["folds"].get(puzzle, 0)]
-        return lambda pixels: calibrated(*raw_outputs(pixels, session), calibration)
+        return lambda pixels: calibrated(*outputs(pixels, session), calibration)
 
     return of
 
