@@ -25,6 +25,7 @@ def on_cluster(tasks: Iterable[PageTask], address: str) -> Pages:
     """
     client = _client(address)
     try:
+        _wait_for_workers(client, address)
         yield from _streamed(client, iter(tasks))
     finally:
         with contextlib.suppress(Exception):  # it may be gone already
@@ -44,6 +45,18 @@ def _client(address: str) -> Any:
         )
     except (OSError, TimeoutError, ValueError) as error:
         raise _away(address) from error
+
+
+def _wait_for_workers(client: Any, address: str) -> None:
+    try:
+        client.wait_for_workers(1, timeout=_PATIENCE)
+    except (TimeoutError, OSError) as error:
+        raise Stop(
+            Exit.FILE,
+            f"The Dask scheduler at {address} has no worker: start one there and run again.",
+            stage="cluster",
+            reason="no worker",
+        ) from error
 
 
 def _away(address: str) -> Stop:

@@ -317,8 +317,8 @@ def _embedded(task: PageTask, page: Any) -> Photo | Failure | None:
     scan = _the_scan(page)
     if scan is None:
         return None
-    if scan.get_filters() == ["DCTDecode"]:
-        photo = open_photo(bytes(scan.get_data()), task.name)
+    if scan.get_filters(skip_simple=True) == ["DCTDecode"]:
+        photo = open_photo(bytes(scan.get_data(decode_simple=True)), task.name)
         return photo if isinstance(photo, Photo) else None
     width, height = scan.get_px_size()
     if width * height > MAX_PIXELS:
@@ -353,8 +353,5 @@ def _photo_of(bitmap: Any, called: str) -> Photo:
     colour = pixels[..., :3]
     if bitmap.rev_byteorder:
         colour = colour[..., ::-1]
-    out = np.ascontiguousarray(colour, np.uint8)
-    if out is pixels:
-        out = out.copy()
-    bitmap.close()
-    return Photo(out, 1, called)
+    # PDFium frees the bitmap's memory with the page: never a view of it.
+    return Photo(np.array(colour, np.uint8, order="C", copy=True), 1, called)

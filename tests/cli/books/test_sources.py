@@ -81,6 +81,24 @@ def test_an_embedded_scan_comes_out_pixel_for_pixel(shelf: Any, tmp_path: Path) 
         assert np.array_equal(page(path, number).pixels, pixels(photo))
 
 
+def test_a_scan_in_another_coding_keeps_its_pixels_when_the_page_is_gone(
+    shelf: Any, tmp_path: Path
+) -> None:
+    import gc
+
+    from PIL import Image
+
+    kept = []
+    for mode in ("RGB", "L", "1"):
+        with Image.open(shelf.photos[0]) as image:
+            image.convert(mode).save(tmp_path / "flat.png")
+        path = pdf_of([tmp_path / "flat.png"], tmp_path / f"{mode}.pdf")
+        kept.append((page(path).pixels, pixels(tmp_path / "flat.png")))
+    gc.collect()
+    for seen, put_in in kept:
+        assert np.array_equal(seen, put_in)
+
+
 def test_text_laid_invisibly_over_a_scan_changes_nothing(shelf: Any, tmp_path: Path) -> None:
     path = pdf_of(shelf.photos[:1], tmp_path / "ocr.pdf", "TIDEWICK LANTERN", invisible=True)
     assert np.array_equal(page(path).pixels, pixels(shelf.photos[0]))

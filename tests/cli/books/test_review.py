@@ -1,0 +1,311 @@
+"""What a person must look at, what the person says, and that it is never lost."""
+
+from __future__ import annotations
+
+import base64
+import re
+import shutil
+import sqlite3
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from papernudge.cli.books.corrections import parse_correction
+from papernudge.cli.books.rows import GridRow
+from papernudge.cli.books.settle import Words, settle
+from papernudge.cli.exits import Stop
+
+Run = Callable[..., Any]
+ID = "0123456789abcdef-1-1"
+PUZZLE = ".3.2..5.9.79..438..........3.27....5..8.3.4..4....26.7..........245..76.9.7..6.5."
+BLANK = "." * 81
+
+
+def grid(givens: str | None = PUZZLE, entries: str | None = BLANK, **fields: Any) -> GridRow:
+    told: dict[str, Any] = {"chance_all_right": 0.999, **fields}
+    kind = told.pop("kind", "puzzle")
+    return GridRow(
+        1, kind, told.pop("quality", None), [[0, 0], [9, 0], [9, 9], [0, 9]],
+        givens=givens, entries=entries, **told,
+    )  # fmt: skip
+
+
+def doubt(cell: str, about: str = "digit", read: int | None = 3) -> dict[str, Any]:
+    return {
+        "cell": cell,
+        "about": about,
+        "read": read,
+        "chance": 0.6,
+        "instead": [{"digit": 8, "chance": 0.4}],
+    }
+
+
+# ---------------------------------------------------------------- what a grid comes to
+
+
+def test_a_sure_grid_with_one_solution_is_clean_and_graded() -> None:
+    row = settle(grid())
+    assert (row.status, row.reason, row.solutions) == ("clean", None, "one")
+    assert row.minutes
+    assert row.canonical
+
+
+@pytest.mark.parametrize(
+    ("read", "reason"),
+    [
+        (grid(None, None, kind="cut off", quality="cut off"), "cut off"),
+        (grid(None, None, kind="other"), "other"),
+        (grid(BLANK, BLANK, kind="full"), "a printed solution"),
+    ],
+)
+def test_what_is_no_puzzle_is_left_out_with_its_reason(read: GridRow, reason: str) -> None:
+    row = settle(read)
+    assert (row.status, row.reason, row.canonical) == ("left out", reason, None)
+
+
+@pytest.mark.parametrize(
+    ("read", "reason"),
+    [
+        (grid(doubts=[doubt("R1C2")]), "doubts"),
+        (grid(doubts=[doubt("R1C2", "hand")]), "doubts"),
+        (grid("33" + PUZZLE[2:]), "no solution"),
+        (grid("." * 81), "several solutions"),
+        (grid(chance_all_right=0.5), "not sure enough"),
+    ],
+)
+def test_what_may_be_wrong_waits_for_a_person(read: GridRow, reason: str) -> None:
+    row = settle(read)
+    assert (row.status, row.reason) == ("review", reason)
+
+
+def test_doubts_about_small_notes_keep_no_puzzle_waiting() -> None:
+    assert settle(grid(doubts=[doubt("R1C1", "notes", None)])).status == "clean"
+
+
+def test_corrections_answer_doubts_and_change_the_puzzle() -> None:
+    read = grid("8" + PUZZLE[1:], doubts=[doubt("R1C1", "digit", 8)])
+    row = settle(read, Words({"R1C1": "."}))
+    assert (row.status, row.givens, row.doubts, row.corrected) == ("clean", PUZZLE, [], 1)
+    row = settle(grid(), Words({"R1C1": "entry:4", "R1C2": "entry:3"}))
+    assert (row.entries or "")[:2] == "43"
+    assert (row.givens or "")[:2] == ".."
+
+
+def test_a_word_on_the_whole_grid_has_the_last_say() -> None:
+    misprinted = grid("33" + PUZZLE[2:])
+    assert settle(misprinted, Words({}, "ok")).status == "clean"
+    assert settle(grid(), Words({}, "left out")).reason == "by hand"
+
+
+# ---------------------------------------------------------------- the words of a correction
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "R4C7=7", ID, f"{ID} R0C7=7", f"{ID} R4C7=given:.", f"{ID} maybe", f"{ID} 2:R4C7=7",
+     f"{ID} R4C7=notes:12", f"{ID[:-3]}0-1 R4C7=1"],
+)  # fmt: skip
+def test_a_correction_that_is_none_is_refused(text: str) -> None:
+    with pytest.raises(Stop) as stopped:
+        parse_correction(text)
+    assert stopped.value.code == 2
+
+
+def test_a_correction_reads_with_a_colon_or_a_blank() -> None:
+    for text in (f"{ID} R4C7=given:7 R5C5=.", f"{ID}:R4C7=given:7 R5C5=."):
+        first, second = parse_correction(text)
+        assert (first.row, first.cell, first.says) == (ID, 33, "given:7")
+        assert (second.cell, second.says) == (40, ".")
+    (whole,) = parse_correction(f"{ID}  left  out")
+    assert (whole.cell, whole.says) == (None, "left out")
+
+
+def test_a_file_of_corrections_names_the_line_that_is_off(
+    papernudge: Run, tmp_path: Path, shelf: Any
+) -> None:
+    said = tmp_path / "said.txt"
+    said.write_text(f"# remarks are fine\n\n{ID} R4C7=1\nnonsense\n", "utf-8")
+    ran = papernudge("digitise", shelf.photos[0], "--book", tmp_path / "b", "--corrections", said)
+    assert ran.code == 2
+    assert "said.txt, line 4: a correction looks like" in ran.err
+    assert not (tmp_path / "b").exists()
+
+
+# ---------------------------------------------------------------- on a real book
+
+
+@pytest.fixture(scope="module")
+def made(shelf: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two puzzles, one of them with a digit smeared so that the reader asks."""
+    import cv2
+    import numpy as np
+
+    from papernudge.cli.app import run
+
+    folder = tmp_path_factory.mktemp("smeared")
+    shutil.copy(shelf.photos[1], folder / "good.jpg")
+    image = cv2.imread(str(shelf.photos[0]))
+    line = shelf.truth["lantern-1.jpg"]
+    cell = next(c for c in range(40, 81) if line[c] != ".")
+    # Where the puzzle lies is known to the reader best.
+    path = folder.parent / "probe.book"
+    assert run(["digitise", str(shelf.photos[0]), "--book", str(path)]) == 0
+    with sqlite3.connect(path) as sql:
+        raw = sql.execute("SELECT crossings FROM grid").fetchone()[0]
+    sql.close()
+    points = np.frombuffer(raw, "<f4").reshape(10, 10, 2)
+    r, c = divmod(cell, 9)
+    x0, y0 = points[r, c]
+    x1, y1 = points[r + 1, c + 1]
+    inside = image[int(y0) + 6 : int(y1) - 6, int(x0) + 6 : int(x1) - 6]
+    inside[:] = cv2.GaussianBlur(inside, (0, 0), 5)
+    inside[::3] = 30
+    cv2.imwrite(str(folder / "smeared.png"), image)
+    book = folder.parent / "made.book"
+    assert run(["digitise", str(folder), "--book", str(book)]) == 0
+    return book
+
+
+@pytest.fixture
+def book(made: Path, tmp_path: Path) -> Path:
+    copy = tmp_path / "b.book"
+    shutil.copy(made, copy)
+    return copy
+
+
+def waiting(found: list[Any]) -> Any:
+    return next(row for row in found if row["status"] == "review")
+
+
+def test_the_sheet_shows_doubtful_cells_only_and_needs_nothing_else(
+    papernudge: Run, book: Path, rows: Run, tmp_path: Path
+) -> None:
+    row = waiting(rows(book))
+    sheet = tmp_path / "sheet.html"
+    assert papernudge("digitise", "--book", book, "--review", sheet).code == 0
+    text = sheet.read_text("utf-8")
+    assert "<h1>1 to review</h1>" in text
+    assert row["id"] in text
+    assert "good.jpg" not in text
+    assert not re.search(r"https?://|src=\"(?!data:)|@import|url\(", text)
+    cells = {doubt["cell"] for doubt in row["doubts"]} or {row["id"]}
+    images = re.findall(r'alt="([^"]+)" src="data:image/jpeg;base64,([^"]+)"', text)
+    assert {alt for alt, _ in images} == cells
+    assert all(base64.b64decode(data).startswith(b"\xff\xd8") for _, data in images)
+
+
+def test_an_empty_sheet_says_that_nobody_is_needed(
+    papernudge: Run, shelf: Any, tmp_path: Path
+) -> None:
+    sheet = tmp_path / "sheet.html"
+    words = ("digitise", shelf.photos[1], "--book", tmp_path / "n.book", "--review", sheet)
+    assert papernudge(*words).code == 0
+    assert "Nothing is waiting for a person." in sheet.read_text("utf-8")
+
+
+def test_corrections_make_the_row_right_and_leave_the_reading_alone(
+    papernudge: Run, book: Path, shelf: Any, rows: Run, tmp_path: Path
+) -> None:
+    row = waiting(rows(book))
+    with sqlite3.connect(book) as sql:
+        before = sql.execute("SELECT * FROM grid").fetchall()
+    sql.close()
+    said = tmp_path / "said.txt"
+    said.write_text(corrections(row, shelf.truth["lantern-1.jpg"]), "utf-8")
+    ran = papernudge("digitise", "--book", book, "--corrections", said)
+    assert ran.code == 0
+    assert "Corrections changed 1 puzzle." in ran.out
+    after = next(r for r in rows(book) if r["id"] == row["id"])
+    assert (after["status"], after["givens"]) == ("clean", shelf.truth["lantern-1.jpg"])
+    with sqlite3.connect(book) as sql:
+        assert sql.execute("SELECT * FROM grid").fetchall() == before
+    sql.close()
+
+
+def corrections(row: Any, truth: str) -> str:
+    lines = []
+    asked = {doubt["cell"] for doubt in row["doubts"]}
+    for cell in range(81):
+        name = f"R{cell // 9 + 1}C{cell % 9 + 1}"
+        if name in asked or row["givens"][cell] != truth[cell] or row["entries"][cell] != ".":
+            says = "." if truth[cell] == "." else f"given:{truth[cell]}"
+            lines.append(f"{row['id']} {name}={says}  # seen on paper\n")
+    return "".join(lines) or f"{row['id']} ok\n"
+
+
+def test_corrections_survive_a_better_reader_that_numbers_the_grids_anew(
+    papernudge: Run, book: Path, shelf: Any, rows: Run, tmp_path: Path
+) -> None:
+    from papernudge.cli.books import work
+    from papernudge.cli.books.book import Book
+    from papernudge.cli.books.digitise import take
+    from papernudge.cli.books.rows import PageDone
+
+    row = waiting(rows(book))
+    for line in corrections(row, shelf.truth["lantern-1.jpg"]).splitlines():
+        ran = papernudge("digitise", "--book", book, "--assume", line.partition("#")[0])
+        assert ran.code == 0, ran.err
+    with Book.to_write(book) as opened:
+        hash_ = next(opened.rows("SELECT hash FROM source WHERE hash GLOB ?", row["id"][:16] + "*"))
+        old = opened.grid(hash_["hash"], 1, 1)
+        assert old is not None
+        # The better reader finds a cut-off grid above, so this one is the second now; it is
+        # just as unsure of the cell.
+        other = GridRow(1, "cut off", "cut off", [[0, -50], [50, -50], [50, -9], [0, -9]])
+        grids = [other, replace(old, number=2)]
+        done = PageDone(
+            hash_["hash"], 1, "better", "read", grids=grids, puzzles=list(map(settle, grids))
+        )
+        take(opened, done)
+    after = rows(book)
+    mine = next(r for r in after if r["id"] == row["id"][:-1] + "2")
+    assert (mine["status"], mine["givens"]) == ("clean", shelf.truth["lantern-1.jpg"])
+    assert work.reader() != "better"
+    ran = papernudge("digitise", "--book", book, "--review", tmp_path / "s.html")
+    assert "1 page read by another digit model: --again reads them anew." in ran.out
+
+
+def test_the_last_word_on_a_cell_counts(papernudge: Run, book: Path, rows: Run) -> None:
+    row = next(r for r in rows(book) if r["status"] == "clean")
+    at = row["givens"].index(".")
+    name = f"R{at // 9 + 1}C{at % 9 + 1}"
+    for says in ("given:1", "given:2", row["solution"][at]):
+        papernudge("digitise", "--book", book, "--assume", f"{row['id']}:{name}={says}")
+    with sqlite3.connect(book) as sql:
+        assert len(sql.execute("SELECT * FROM correction").fetchall()) == 1
+    sql.close()
+    after = next(r for r in rows(book) if r["id"] == row["id"])
+    assert after["entries"][at] == row["solution"][at]
+    assert after["givens"] == row["givens"]
+
+
+def test_a_correction_of_a_row_that_is_not_there_changes_nothing(
+    papernudge: Run, book: Path, rows: Run, tmp_path: Path
+) -> None:
+    row = waiting(rows(book))
+    said = tmp_path / "said.txt"
+    said.write_text(f"{row['id']} left out\n{ID} R4C7=1\n", "utf-8")
+    ran = papernudge("digitise", "--book", book, "--corrections", said)
+    assert ran.code == 2
+    assert f"holds no grid {ID} that was read" in ran.err
+    assert waiting(rows(book))["id"] == row["id"]
+
+
+def test_reading_anew_with_the_same_model_does_nothing_and_with_another_does(
+    papernudge: Run, book: Path, made: Path, rows: Run
+) -> None:
+    folder = made.parent / "smeared0"
+    if not folder.is_dir():
+        folder = next(p for p in made.parent.iterdir() if (p / "good.jpg").exists())
+    before = rows(book)
+    ran = papernudge("digitise", folder, "--book", book, "--again")
+    assert "This run read 0 pages" in ran.out
+    with sqlite3.connect(book) as sql:
+        sql.execute("UPDATE page SET reader = 'older'")
+    sql.close()
+    ran = papernudge("digitise", folder, "--book", book, "--again")
+    assert "This run read 2 pages" in ran.out
+    assert rows(book) == before
