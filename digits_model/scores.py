@@ -125,7 +125,7 @@ def _view(pixels: npt.NDArray[np.uint8], view: tuple[float, float, float, float]
     right, down, scale, turn = view
     middle = (pixels.shape[2] - 1) / 2
     move = cv2.getRotationMatrix2D((middle, middle), turn, scale)
-    move[:, 2] += (right, down)
+    move[:, 2] += np.array([right, down])
     size = (pixels.shape[2], pixels.shape[1])
     return np.stack(
         [cv2.warpAffine(p, move, size, borderMode=cv2.BORDER_REPLICATE) for p in pixels]

@@ -59,7 +59,7 @@ def rates(logits: Floats, truth: Labels) -> dict[str, Rate]:
     digit, hand = truth[:, labels.DIGIT], truth[:, labels.HAND]
     read = logits[:, layout.DIGITS].argmax(axis=1)
     right = read == digit
-    hand_right = np.asarray((logits[:, layout.HAND] > 0) == (hand == 1))
+    hand_right: npt.NDArray[np.bool_] = np.equal(logits[:, layout.HAND] > 0, hand == 1)
     noted = (truth[:, labels.NOTES] == 1).any(axis=1) & (digit == 0)
     blank = (digit == 0) & ~noted
     notes = (logits[:, layout.NOTES] > 0) == (truth[:, labels.NOTES] == 1)
