@@ -13,6 +13,7 @@ from typing import Annotated
 import typer
 
 from papernudge.cli.books.options import register
+from papernudge.cli.drills.options import register as register_drills
 from papernudge.cli.exits import Exit, Stop, from_fault
 
 app = typer.Typer(
@@ -177,6 +178,7 @@ def check(
 
 
 register(app)  # digitise and export
+register_drills(app)  # drill
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -1,0 +1,181 @@
+"""Draws practice sheets as a PDF: lines and type only, the typeface inside the file."""
+
+from __future__ import annotations
+
+import io
+import zlib
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from math import ceil
+from typing import Any
+
+from papernudge.cli.drills.code import SheetPage, Task, encode
+from papernudge.cli.drills.layout import EDGE, FOOT, PAPERS, Box, code_boxes, grid_boxes
+from papernudge.hints.geometry import cell_name
+
+_FONT = "Vera"
+_ROW, _SMALL = 13.0, 8.5
+
+
+def pages_of(tasks: Sequence[Task], each: int, paper: str, minutes: int = 0) -> list[SheetPage]:
+    """The tasks laid out over pages. The sheet's number follows from what is on it."""
+    told = "".join(task.digits + str(task.reason) for task in tasks) + f"{each}{paper}{minutes}"
+    sheet = zlib.crc32(told.encode()) & (1 << 30) - 1
+    return [
+        SheetPage(sheet, page, paper, each, minutes, tuple(tasks[start : start + each]))
+        for page, start in enumerate(range(0, len(tasks), each), start=1)
+    ]
+
+
+def drawn(pages: Sequence[SheetPage], title: str) -> bytes:
+    """The sheet as a PDF, answers and looks behind. The same pages give the same bytes."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    out = io.BytesIO()
+    paper = PAPERS[pages[0].paper]
+    _embed_font()
+    canvas = Canvas(out, pagesize=paper, invariant=1, pageCompression=1, initialFontName=_FONT)
+    canvas.setTitle(title)
+    canvas.setCreator("papernudge")
+    answers = _answer_pages(pages, paper)
+    total = len(pages) + len(answers)
+    for number, page in enumerate(pages, start=1):
+        _page(canvas, page, title, paper)
+        _footer(canvas, paper, number, total)
+    for number, lines in enumerate(answers, start=len(pages) + 1):
+        _answers(canvas, lines, pages[0].name.split("-")[0], paper)
+        _footer(canvas, paper, number, total)
+    canvas.save()
+    return out.getvalue()
+
+
+def _embed_font() -> None:
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    if _FONT not in pdfmetrics.getRegisteredFontNames():
+        pdfmetrics.registerFont(TTFont(_FONT, "Vera.ttf"))
+
+
+def _page(canvas: Any, page: SheetPage, title: str, paper: tuple[float, float]) -> None:
+    top = paper[1] - EDGE
+    _type(canvas, title, EDGE, top - 12, 15)
+    for n, line in enumerate(_asked(page)):
+        _type(canvas, line, EDGE, top - 31 - 12 * n, 9)
+    _type(canvas, f"Sheet {page.name}     Date ..................", EDGE, top - 61, 9)
+    _code(canvas, encode(page), code_boxes(paper))
+    for task, box in zip(page.tasks, grid_boxes(page.each, paper), strict=False):
+        _task(canvas, task, page, box)
+
+
+def _asked(page: SheetPage) -> tuple[str, str]:
+    if page.minutes:
+        many = "a minute" if page.minutes == 1 else f"{page.minutes} minutes"
+        return (f"Write as many digits as you can in {many}.", "Only those that you are sure of.")
+    several = any(len(places) > 1 for task in page.tasks for places in task.answers)
+    what = "the digits that come next" if several else "the digit that comes next"
+    return (f"In each grid, write {what}, large, into the cell.", "Nothing else is needed.")
+
+
+def _task(canvas: Any, task: Task, page: SheetPage, box: Box) -> None:
+    _type(canvas, str(task.number), box.x, box.y + box.side + 5, 10)
+    if not page.minutes:
+        _rule(canvas, "because", box, 0.0, 0.64)
+        _rule(canvas, "seconds", box, 0.68, 1.0)
+    _grid(canvas, task.digits, box)
+
+
+def _rule(canvas: Any, word: str, box: Box, start: float, end: float) -> None:
+    """A word and a line to write on, under a grid between two shares of its width."""
+    x, y = box.x + start * box.side, box.y - 22
+    _type(canvas, word, x, y, 7.5)
+    from_x = x + canvas.stringWidth(word, _FONT, 7.5) + 3
+    canvas.setLineWidth(0.4)
+    canvas.line(from_x, y - 1, box.x + end * box.side, y - 1)
+
+
+def _type(canvas: Any, text: str, x: float, y: float, size: float) -> None:
+    canvas.setFont(_FONT, size)
+    canvas.setFillGray(0)
+    canvas.drawString(x, y, text)
+
+
+def _grid(canvas: Any, line: str, box: Box) -> None:
+    step = box.side / 9
+    canvas.setStrokeGray(0)
+    canvas.setLineCap(2)
+    for k in range(10):
+        canvas.setLineWidth(step * (0.07 if k % 3 == 0 else 0.025))
+        canvas.line(box.x, box.y + k * step, box.x + box.side, box.y + k * step)
+        canvas.line(box.x + k * step, box.y, box.x + k * step, box.y + box.side)
+    size = 0.62 * step
+    canvas.setFont(_FONT, size)
+    canvas.setFillGray(0)
+    for cell, mark in enumerate(line):
+        if mark != ".":
+            row, column = divmod(cell, 9)
+            # A digit of this typeface is 0.73 of its size high.
+            foot = box.y + (8.5 - row) * step - 0.365 * size
+            canvas.drawCentredString(box.x + (column + 0.5) * step, foot, mark)
+
+
+def _code(canvas: Any, text: str, boxes: Sequence[Box]) -> None:
+    """The symbol as filled runs of modules, with the quiet zone of four that the standard asks."""
+    from reportlab.graphics.barcode.qrencoder import QRAlphaNum, QRCode, QRErrorCorrectLevel
+
+    symbol = QRCode(None, QRErrorCorrectLevel.M)
+    symbol.addData(QRAlphaNum(text))
+    symbol.make()
+    canvas.setFillGray(0)
+    for box in boxes:
+        step = box.side / (symbol.getModuleCount() + 8)
+        outline = canvas.beginPath()
+        for row, column, run in _runs(symbol):
+            x, y = box.x + (4 + column) * step, box.y + box.side - (5 + row) * step
+            outline.rect(x, y, run * step, step)
+        canvas.drawPath(outline, stroke=0, fill=1)
+
+
+def _runs(symbol: Any) -> Iterator[tuple[int, int, int]]:
+    """Row, first column and length of each dark run."""
+    many = symbol.getModuleCount()
+    for row in range(many):
+        column = 0
+        for dark, group in groupby(bool(symbol.isDark(row, c)) for c in range(many)):
+            run = len(list(group))
+            if dark:
+                yield row, column, run
+            column += run
+
+
+def _answer_pages(pages: Sequence[SheetPage], paper: tuple[float, float]) -> list[list[str]]:
+    tasks = [task for page in pages for task in page.tasks]
+    lines = [_answer(task) for task in tasks]
+    fit = int((paper[1] - 2 * EDGE - FOOT - 30) / _ROW)
+    return [lines[k * fit : (k + 1) * fit] for k in range(ceil(len(lines) / fit))]
+
+
+def _answer(task: Task) -> str:
+    looks = "1 look" if task.looks == 1 else f"{task.looks} looks"
+    if task.reason is None:
+        return f"{task.number}   {task.solution}"
+    written = " or ".join(
+        ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in places) for places in task.answers
+    )
+    return f"{task.number}   {looks}   {written}   ({task.reason})"
+
+
+def _answers(canvas: Any, lines: Sequence[str], sheet: str, paper: tuple[float, float]) -> None:
+    top = paper[1] - EDGE
+    _type(canvas, f"Answers to sheet {sheet}", EDGE, top - 12, 13)
+    room = paper[0] - 2 * EDGE
+    for n, line in enumerate(lines):
+        wide = canvas.stringWidth(line, _FONT, _SMALL)
+        _type(canvas, line, EDGE, top - 34 - _ROW * n, _SMALL * min(1.0, room / wide))
+
+
+def _footer(canvas: Any, paper: tuple[float, float], page: int, total: int) -> None:
+    canvas.setFont(_FONT, 8)
+    canvas.setFillGray(0)
+    canvas.drawCentredString(paper[0] / 2, 24, f"{page} / {total}")
+    canvas.showPage()
