@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +13,7 @@ from papernudge.hints.notes import board_of
 from papernudge.hints.nudge import Nudge, focus_of
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines, nearest
+from papernudge.hints.words import named_cells
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +55,13 @@ class Walk:
         return self.steps[-1].total if self.steps else 0
 
     def sentences(self) -> list[str]:
-        """One sentence or a few for each line: why, what to write, looks and total."""
-        return [_sentence(number, step) for number, step in enumerate(self.steps, 1)]
+        """A few sentences for each line: why, what to write, looks, total, what it follows."""
+        before: tuple[Cell, ...] = ()
+        told = []
+        for number, step in enumerate(self.steps, 1):
+            told.append(_sentence(number, step, [c for c in before if c in step.linked]))
+            before = tuple(cell for cell, _ in step.line.places)
+        return told
 
     def to_json(self) -> dict[str, Any]:
         """The walk as plain data."""
@@ -105,8 +112,9 @@ def _walked(line: Line, position: Position, before: Walked | None, written: int)
     return Walked(Nudge(line, focus_of(line, position)), total, asks, switch, linked)
 
 
-def _sentence(number: int, step: Walked) -> str:
+def _sentence(number: int, step: Walked, follows: Sequence[Cell]) -> str:
     looks = "1 look" if step.line.looks == 1 else f"{step.line.looks} looks"
     turn = f"Now ask by {step.asks}. " if step.switch else ""
     why, what = step.nudge.at(3).sentence, step.nudge.at(4).sentence
-    return f"{number}. {turn}{why} {what} ({looks}, {step.total} so far)"
+    link = f"; follows on from {named_cells(follows)}" if follows else ""
+    return f"{number}. {turn}{why} {what} ({looks}, {step.total} so far{link})"
