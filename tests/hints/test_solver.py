@@ -9,6 +9,8 @@ from __future__ import annotations
 import gzip
 import json
 from collections.abc import Iterator
+from itertools import combinations
+from math import factorial
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -133,6 +135,27 @@ def test_there_are_288_grids_of_four_by_four_and_28200960_of_six_by_six(
     assert count_solutions("." * 16, 10_000, Shape(2, 2)) == values["count-4x4-grids"]["value"]
     first_row_fixed = count_solutions("123456" + "." * 30, 100_000, Shape(2, 3))
     assert first_row_fixed * 720 == values["count-6x6-grids"]["value"]
+
+
+def test_three_blocks_side_by_side_can_be_filled_as_often_as_published(
+    values: dict[str, Any],
+) -> None:
+    """Felgenhauer & Jarvis (2006): 9! × 2612736 bands; the factor is recalled in the file.
+
+    With the first block written in order, the solver is asked which three digits each row of the
+    second block may hold; the third block's rows are then settled. Digits of a row of either
+    block stand in any order: 3! six times over, and the first block's in 9! ways.
+    """
+    ways = 0
+    for top in combinations(range(1, 10), 3):
+        rest = [d for d in range(1, 10) if d not in top]
+        for middle in combinations(rest, 3):
+            low = tuple(d for d in rest if d not in middle)
+            rows = zip(("123", "456", "789"), (top, middle, low), strict=True)
+            line = "".join(first + "".join(map(str, row)) + "..." for first, row in rows)
+            ways += count_solutions(line + "." * 54, 1)
+    assert ways == 56
+    assert ways * factorial(3) ** 6 * factorial(9) == values["count-band"]["value"]
 
 
 def test_published_puzzles_of_four_by_four_have_their_published_solutions(
