@@ -93,7 +93,7 @@ def walk(position: Position) -> Walk:
         if line is None:
             break
         line = line.settled()
-        steps.append(_walked(line, position, steps[-1] if steps else None, written))
+        steps.append(walked(line, position, steps[-1] if steps else None, written))
         for cell, digit in line.places:
             position = position.with_digit(cell, digit)
             written |= 1 << cell
@@ -101,7 +101,10 @@ def walk(position: Position) -> Walk:
     return Walk(tuple(steps), position.blank == 0)
 
 
-def _walked(line: Line, position: Position, before: Walked | None, written: int) -> Walked:
+def walked(line: Line, position: Position, before: Walked | None, written: int) -> Walked:
+    """A line as a step of a walk, taken in ``position`` after ``before``; ``written``: the cells
+    that earlier lines of the walk have written.
+    """
     asks = "digit" if isinstance(line.last.deduction.reads[0], Scan) else "cell"
     used = 0
     for step in line.steps:
