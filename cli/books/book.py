@@ -252,7 +252,7 @@ class Book:
     def put_puzzle(self, key: tuple[str, int, int], puzzle: PuzzleRow) -> None:
         """What follows from a reading and its corrections; inside a transaction."""
         row = asdict(puzzle)
-        row["doubts"] = _text(row["doubts"])
+        row["doubts"], row["decided"] = _text(row["doubts"]), _text(row["decided"])
         self.sql.execute(
             "INSERT OR REPLACE INTO puzzle VALUES (?, ?, ?" + ", ?" * len(row) + ")",
             (*key, *row.values()),
@@ -278,6 +278,11 @@ class Book:
         """Every page that is done, with the model that read it."""
         found = self.rows("SELECT hash, number, reader FROM page")
         return {(row["hash"], row["number"]): row["reader"] for row in found}
+
+    def grids(self, hash_: str, page: int) -> list[GridRow]:
+        """All readings of a page, in order."""
+        query = "SELECT * FROM grid WHERE hash = ? AND page = ? ORDER BY number"
+        return [grid_of(row) for row in self.rows(query, hash_, page)]
 
     def grid(self, hash_: str, page: int, number: int) -> GridRow | None:
         """A reading, if the book holds it."""

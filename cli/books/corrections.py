@@ -112,7 +112,8 @@ def apply(book: Book, corrections: Iterable[Correction]) -> int:
             sql.execute("INSERT INTO correction VALUES (?, ?, ?, ?, ?, ?)", values)
         for key, grid in touched.items():
             words = words_for(book, key[0], key[1], [grid])
-            book.put_puzzle(key, settle(grid, words[key[2]]))
+            beside = book.grids(key[0], key[1])
+            book.put_puzzle(key, settle(grid, words[key[2]], beside))
     return len(touched)
 
 

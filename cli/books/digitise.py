@@ -146,7 +146,7 @@ def take(book: Book, done: PageDone) -> None:
         return
     words = words_for(book, done.hash, done.number, done.grids)
     puzzles = [
-        settle(grid, words[grid.number]) if grid.number in words else puzzle
+        settle(grid, words[grid.number], done.grids) if grid.number in words else puzzle
         for grid, puzzle in zip(done.grids, done.puzzles, strict=True)
     ]
     done.puzzles[:] = puzzles

@@ -145,6 +145,7 @@ def rows_of(book: Book) -> Iterator[Row]:
         first = None if row["first"] is None else row_id(*json.loads(row["first"]))
         row["same_as"] = None if first == row["id"] else first
         row["doubts"] = json.loads(row["doubts"])
+        row["decided"] = json.loads(row["decided"])
         yield row
 
 
@@ -167,6 +168,7 @@ def document(row: Row) -> Row:
         "status": row["status"],
         "reason": row["reason"],
         "doubts": row["doubts"],
+        "decided": row["decided"],
         "grade": grade,
         "same_as": row["same_as"],
     }

@@ -52,6 +52,7 @@ class PuzzleRow:
     givens: str | None = None
     entries: str | None = None
     doubts: list[Doubt] = field(default_factory=list)
+    decided: list[str] = field(default_factory=list)
     corrected: int = 0
     solutions: str | None = None
     solution: str | None = None

@@ -81,7 +81,8 @@ CREATE TABLE puzzle (           -- what follows from a reading and its correctio
   reason TEXT,                  -- why not clean
   givens TEXT,                  -- line
   entries TEXT,                 -- line
-  doubts TEXT NOT NULL,         -- those that no correction has answered
+  doubts TEXT NOT NULL,         -- those that are left
+  decided TEXT NOT NULL,        -- ["R7C4"]: in doubt, but only so there is exactly one solution
   corrected INTEGER NOT NULL,   -- how many corrections it holds
   solutions TEXT,               -- one, none, many
   solution TEXT,                -- line, where there is one

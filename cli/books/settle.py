@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
+from math import prod
 
 from papernudge.cli.books.rows import Doubt, GridRow, PuzzleRow
 
 SURE = 0.98
 """A grid less likely than this to be right in every given is looked at by a person."""
+
+ODD_ONES = 0.1
+"""Most digits of a page without handwriting, as a share, that may look written."""
+MOST_ANSWERS = 128
+"""Ways to answer a grid's doubts that are tried before a person is asked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,12 +32,29 @@ class Words:
 NOTHING_SAID = Words({})
 
 
-def settle(grid: GridRow, words: Words = NOTHING_SAID) -> PuzzleRow:
+def unwritten(page: Sequence[GridRow]) -> bool:
+    """Whether nobody has written on a page, as far as was read: then a digit that alone looks a
+    little like handwriting is print. Of a person who writes, more is seen than that.
+    """
+    printed = doubted = 0
+    for grid in page:
+        if grid.kind != "puzzle" or grid.givens is None:
+            continue
+        if (grid.entries or "").strip("."):
+            return False
+        printed += 81 - grid.givens.count(".")
+        doubted += sum(doubt["about"] == "hand" for doubt in grid.doubts)
+    return doubted <= ODD_ONES * printed
+
+
+def settle(grid: GridRow, words: Words = NOTHING_SAID, page: Sequence[GridRow] = ()) -> PuzzleRow:
     """The puzzle that follows from a reading and a person's corrections of it.
 
-    Clean is a claim that every printed digit is right: no doubt is left about a digit or about
-    who wrote it, and the givens have exactly one solution. Doubts about small notes don't count,
-    since no export holds notes.
+    Clean is a claim that every digit is right: no doubt is left about a digit or about who wrote
+    it, and the givens have exactly one solution. Doubts about small notes don't count, since no
+    export holds notes. A doubt about a printed digit is decided where every other answer would
+    leave no solution or several: a book's puzzles have one. ``page``: all grids of its page; a
+    doubt whether a digit was printed is decided where nothing on it was written.
     """
     if words.whole == "left out":
         return PuzzleRow("left out", "by hand", corrected=len(words))
@@ -41,7 +65,11 @@ def settle(grid: GridRow, words: Words = NOTHING_SAID) -> PuzzleRow:
         return PuzzleRow("left out", kind, grid.givens, grid.entries)
     givens, entries = _corrected(grid.givens, grid.entries, words.cells)
     doubts = [d for d in grid.doubts if d["cell"] not in words.cells]
-    row = _solved(PuzzleRow("clean", None, givens, entries, doubts, len(words)))
+    if page and unwritten(page):
+        doubts = [d for d in doubts if d["about"] != "hand"]
+    decided = _decided(givens, doubts)
+    doubts = [d for d in doubts if d["cell"] not in decided or not needs_a_person(d)]
+    row = _solved(PuzzleRow("clean", None, givens, entries, doubts, decided, len(words)))
     reason = None if words.whole == "ok" else _why_review(row, grid, words)
     return row if reason is None else replace(row, status="review", reason=reason)
 
@@ -58,10 +86,57 @@ def _why_review(row: PuzzleRow, grid: GridRow, words: Words) -> str | None:
     return None
 
 
+def _decided(givens: str, doubts: Sequence[Doubt]) -> list[str]:
+    """The doubtful cells whose given is the same in every answer to all the doubts that makes a
+    puzzle with one solution. None where there are too many answers to try, or where what was read
+    is no such puzzle. A doubt about what was written by hand is never decided: any digit may be.
+    """
+    from papernudge.hints.solver import count_solutions
+
+    options: dict[str, set[str]] = {}
+    silent = set()
+    for doubt in filter(needs_a_person, doubts):
+        cell, read = doubt["cell"], givens[_at(doubt["cell"])]
+        others = _other_givens(doubt, read)
+        if read in others:
+            silent.add(cell)
+        options.setdefault(cell, {read}).update(others)
+    if not options or prod(map(len, options.values())) > MOST_ANSWERS:
+        return []
+    proper = []
+    for answer in product(*options.values()):
+        marks = list(givens)
+        for cell, mark in zip(options, answer, strict=True):
+            marks[_at(cell)] = mark
+        line = "".join(marks)
+        if count_solutions(line) == 1:
+            proper.append(line)
+    if givens not in proper:
+        return []
+    return [
+        cell
+        for cell in options
+        if cell not in silent and all(line[_at(cell)] == givens[_at(cell)] for line in proper)
+    ]
+
+
+def _other_givens(doubt: Doubt, read: str) -> set[str]:
+    """What else the cell's given may be, ``.`` for none; ``read``: what it was read as."""
+    if doubt["about"] == "hand":
+        return {str(doubt["read"])} if read == "." else {"."}
+    others = {"." if other["digit"] is None else str(other["digit"]) for other in doubt["instead"]}
+    # In a cell without a given another digit may be printed, or written: then no given changes.
+    return others | {"."} if read == "." else others
+
+
+def _at(name: str) -> int:
+    return 9 * (int(name[1]) - 1) + int(name[3]) - 1
+
+
 def _corrected(givens: str, entries: str, says: Mapping[str, str]) -> tuple[str, str]:
     printed, written = list(givens), list(entries)
     for name, said in says.items():
-        cell = 9 * (int(name[1]) - 1) + int(name[3]) - 1
+        cell = _at(name)
         kind, _, digit = said.rpartition(":")
         kind = kind or ("given" if printed[cell] != "." else "entry")
         printed[cell] = digit if kind == "given" else "."

@@ -89,7 +89,7 @@ def _read(task: PageTask, photo: Photo) -> PageDone:
         height=height,
         turns=reading.quarter_turns,
         grids=grids,
-        puzzles=[settle(grid) for grid in grids],
+        puzzles=[settle(grid, page=grids) for grid in grids],
     )
 
 

@@ -69,8 +69,7 @@ def test_what_is_no_puzzle_is_left_out_with_its_reason(read: GridRow, reason: st
 @pytest.mark.parametrize(
     ("read", "reason"),
     [
-        (grid(doubts=[doubt("R1C2")]), "doubts"),
-        (grid(doubts=[doubt("R1C2", "hand")]), "doubts"),
+        (grid(doubts=[doubt("R1C1", "digit", None)]), "doubts"),
         (grid("33" + PUZZLE[2:]), "no solution"),
         (grid("." * 81), "several solutions"),
         (grid(chance_all_right=0.5), "not sure enough"),
@@ -79,6 +78,46 @@ def test_what_is_no_puzzle_is_left_out_with_its_reason(read: GridRow, reason: st
 def test_what_may_be_wrong_waits_for_a_person(read: GridRow, reason: str) -> None:
     row = settle(read)
     assert (row.status, row.reason) == ("review", reason)
+
+
+def test_a_doubt_about_a_given_is_decided_where_only_it_makes_one_solution() -> None:
+    from papernudge.hints.solver import count_solutions
+
+    needed = next(
+        c
+        for c in range(81)
+        if PUZZLE[c] != "." and count_solutions(PUZZLE[:c] + "." + PUZZLE[c + 1 :]) == 2
+    )
+    name = f"R{needed // 9 + 1}C{needed % 9 + 1}"
+    row = settle(grid(doubts=[doubt(name, "hand", int(PUZZLE[needed]))]))
+    assert (row.status, row.decided, row.doubts) == ("clean", [name], [])
+
+
+def test_a_given_without_which_there_is_one_solution_too_stays_in_doubt() -> None:
+    from papernudge.hints.solver import solve
+
+    solution = solve(PUZZLE) or ""
+    more = solution[0] + PUZZLE[1:]
+    row = settle(grid(more, doubts=[doubt("R1C1", "hand", int(solution[0]))]))
+    assert (row.status, row.decided) == ("review", [])
+
+
+def test_a_doubt_about_a_written_digit_is_never_decided() -> None:
+    row = settle(grid(entries="8" + BLANK[1:], doubts=[doubt("R1C1", "digit", 8)]))
+    assert (row.status, row.decided) == ("review", [])
+
+
+def test_on_a_page_without_handwriting_a_digit_that_looks_written_is_print() -> None:
+    from papernudge.hints.solver import solve
+
+    more = (solve(PUZZLE) or "")[0] + PUZZLE[1:]
+    odd = grid(more, doubts=[doubt("R1C1", "hand", int(more[0]))])
+    begun = grid(entries="4" + BLANK[1:])
+    assert settle(odd).status == "review"
+    assert settle(odd, page=[odd]).status == "clean"
+    assert settle(odd, page=[odd, begun]).status == "review"
+    many = grid(more, doubts=[doubt(f"R{r}C1", "hand", 4) for r in range(1, 6)])
+    assert settle(many, page=[many]).status == "review"
 
 
 def test_doubts_about_small_notes_keep_no_puzzle_waiting() -> None:
@@ -257,7 +296,7 @@ def test_corrections_survive_a_better_reader_that_numbers_the_grids_anew(
         other = GridRow(1, "cut off", "cut off", [[0, -50], [50, -50], [50, -9], [0, -9]])
         grids = [other, replace(old, number=2)]
         done = PageDone(
-            hash_["hash"], 1, "better", "read", grids=grids, puzzles=list(map(settle, grids))
+            hash_["hash"], 1, "better", "read", grids=grids, puzzles=[settle(g) for g in grids]
         )
         take(opened, done)
     after = rows(book)
