@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from papernudge.cli.pages import Sheet
     from papernudge.hints import Nudge, Position, Told1, Walk
     from papernudge.hints.checking import Checked
+    from papernudge.hints.route import Route
     from papernudge.vision.reading import Doubt, GridReading
 
 DEEPEST = 4
@@ -34,7 +35,7 @@ class Answer:
     depth: int
     sentence: str
     code: Exit = Exit.DONE
-    told: Told1 | Checked | None = None
+    told: Told1 | Checked | Route | None = None
     doubts: tuple[Doubt, ...] = ()
     deeper: bool = False
     fields: dict[str, Any] = field(default_factory=dict)
@@ -58,11 +59,12 @@ class Answer:
 @dataclass(frozen=True, slots=True)
 class HintWishes:
     """``earlier``: what was written before, 81 characters; ``uniqueness``: also allow steps that
-    lean on there being one solution.
+    lean on there being one solution; ``route``: a walk in an order that keeps the eye's way short.
     """
 
     earlier: str | None = None
     uniqueness: bool = False
+    route: bool = False
 
 
 def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
@@ -170,6 +172,10 @@ def walk_answer(sheet: Sheet, wishes: HintWishes) -> Answer:
     first = hint_answer(sheet, DEEPEST, wishes)
     if first.state not in ("open", "no step"):
         return first
+    if wishes.route:
+        from papernudge.cli.drills.eye import route_answer
+
+        return route_answer(sheet, first.state)
     whole: Walk = walk(sheet.position)
     lines = list(whole.sentences())
     if not whole.solved:

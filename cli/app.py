@@ -122,6 +122,10 @@ def hint(
     photo: OnePhoto = None,
     tell: Tell = 1,
     walk: Annotated[bool, typer.Option("--walk", help="The whole solve from here.")] = False,
+    route: Annotated[
+        bool,
+        typer.Option("--route", help="With --walk: in an order that keeps the eye's way short."),
+    ] = False,
     since: Since = None,
     uniqueness: Annotated[
         bool,
@@ -147,7 +151,7 @@ def hint(
     wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences)
     photos = [] if photo is None else [photo]
     raise typer.Exit(
-        run_hint(photos, given_line, entry_line, wishes, tell, walk, since, uniqueness)
+        run_hint(photos, given_line, entry_line, wishes, tell, walk, since, uniqueness, route)
     )
 
 

@@ -108,8 +108,11 @@ def run_hint(
     walk: bool,
     since: str | None,
     uniqueness: bool,
+    route: bool = False,
 ) -> int:
     """``papernudge hint``."""
+    if route and not walk:
+        raise bad_words("--route orders the whole solve: add --walk.")
     found = sources(photos, given_line, entry_line)
     _one_picture(found, wishes)
 
@@ -118,7 +121,7 @@ def run_hint(
 
         sheet = choose(open_page(source), wishes.grid).assuming(wishes.assumptions)
         earlier = _earlier(since, sheet)
-        hints = HintWishes(earlier, uniqueness)
+        hints = HintWishes(earlier, uniqueness, route)
         if walk:
             return _said(walk_answer(sheet, hints), wishes)
         return _answered(sheet, tell, wishes, lambda s, depth: hint_answer(s, depth, hints))

@@ -14,6 +14,15 @@ Line = npt.NDArray[np.float64]
 
 # Skeletons of the digits in a unit box, y down. "~" strokes are smoothed, "-" ones are angular.
 _DIGITS: dict[int, list[tuple[str, list[tuple[float, float]]]]] = {
+    0: [
+        (
+            "~",
+            [
+                (0.56, 0.04), (0.27, 0.24), (0.22, 0.66), (0.44, 0.97), (0.71, 0.78),
+                (0.76, 0.36), (0.60, 0.06), (0.50, 0.05),
+            ],
+        )
+    ],
     1: [("-", [(0.30, 0.26), (0.56, 0.04), (0.52, 0.97)])],
     2: [
         ("~", [(0.18, 0.26), (0.36, 0.06), (0.68, 0.11), (0.70, 0.37), (0.44, 0.66), (0.14, 0.93)]),

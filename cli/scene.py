@@ -115,12 +115,17 @@ def answer_scene(answer: Answer) -> Scene:
     """The scene of an answer, drawn from its depth's own type and from nothing else."""
     from papernudge.hints.checking import Checked1
     from papernudge.hints.nudge import Told1
+    from papernudge.hints.route import Route
 
     told = answer.told
     if isinstance(told, Checked1):
         scene = checked_scene(told)
     elif isinstance(told, Told1):
         scene = nudge_scene(told)
+    elif isinstance(told, Route):
+        from papernudge.cli.drills.eye import route_scene
+
+        return route_scene(told)
     else:
         scene = Scene()
     scene.caption = answer.sentence
