@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from papernudge.vision.photo import Photo
     from papernudge.vision.reading import GridReading, PageReading
 
+NOTES_SURE = 0.95
+"""Chance from which a cell's notes are believed: a hint built on a misread note misleads."""
+
 
 @dataclass(frozen=True, slots=True)
 class Source:
@@ -71,10 +74,14 @@ class Sheet:
 
 
 def position_of(grid: GridReading) -> Position:
-    """Givens, entries and notes of a grid that was read."""
+    """Givens, entries and the surely read notes of a grid that was read."""
     from papernudge.hints import Position
 
-    notes = {c: sorted(cell.notes) for c, cell in enumerate(grid.cells) if cell.notes}
+    notes = {
+        c: sorted(cell.notes)
+        for c, cell in enumerate(grid.cells)
+        if cell.notes and cell.notes_chance >= NOTES_SURE
+    }
     return Position.of(grid.givens, grid.entries, notes)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from papernudge.cli.assume import Assumption, assumed, parse_assumption
@@ -120,3 +121,18 @@ def test_a_doubtful_cell_is_drawn_large(desk: Any, grid_says: Any, puzzle: str) 
     marked = [line for line in drawn.splitlines() if "█" in line or "▓" in line]
     assert len(marked) >= 5
     assert not [line for line in close_up(Sheet(page, 1), 40).splitlines() if "██" in line[12:24]]
+
+
+def test_notes_that_were_read_with_little_chance_are_not_built_upon() -> None:
+    from dataclasses import replace
+
+    from papernudge.cli.pages import position_of
+    from papernudge.vision import CellKind, CellReading, GridKind, GridReading, Quality
+
+    blank = CellReading(CellKind.BLANK, None, 1.0)
+    sure = replace(blank, notes=frozenset({1, 2}), notes_chance=0.99)
+    unsure = replace(sure, notes_chance=0.6)
+    corners = np.zeros((4, 2))
+    cells = (sure, unsure, *[blank] * 79)
+    grid = GridReading(GridKind.PUZZLE, corners, Quality(True), cells=cells)
+    assert list(position_of(grid).notes) == [0]
