@@ -12,7 +12,10 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 SAFE = 0.99
-"""A cell whose digit or hand is less certain than this is asked about."""
+"""A cell whose digit is less certain than this is asked about."""
+SAFE_HAND = 0.97
+"""So is one whose digit and hand together are less certain than this: taking a right entry for
+a given, or the other way round, leads fewer astray than a wrong digit."""
 WORTH_NAMING = 0.02
 """Other readings less probable than this are not offered."""
 
@@ -29,6 +32,12 @@ def chance_right(decoded: Decoded) -> Floats:
     as_given = decoded.given[cells, decoded.best_given]
     as_other = decoded.other[cells, decoded.best_other]
     return np.asarray(np.where(printed, as_given, as_other))
+
+
+def chance_digit(decoded: Decoded) -> Floats:
+    """Posterior chance, float64 (81,), that the digit is as read, whoever's hand it is."""
+    digits = np.maximum(decoded.best_given, decoded.best_other)
+    return np.asarray(cell_chances(decoded)[np.arange(81), digits])
 
 
 def _settled(decoded: Decoded, cell: int) -> Decoded:
@@ -58,7 +67,7 @@ def _settled(decoded: Decoded, cell: int) -> Decoded:
 
 
 def find_doubts(decoded: Decoded) -> tuple[Doubt, ...]:
-    """Questions, most doubtful first, until every other cell is at least SAFE.
+    """Questions, most doubtful first, until every other cell is safe.
 
     Each question is chosen as if the earlier ones had been confirmed: where two doubtful
     cells stand or fall together, one question is enough.
@@ -67,10 +76,10 @@ def find_doubts(decoded: Decoded) -> tuple[Doubt, ...]:
     asked: set[int] = set()
     state = decoded
     while len(asked) < 81:
-        chance = chance_right(state)
-        chance[list(asked)] = 1.0
-        cell = int(chance.argmin())
-        if chance[cell] >= SAFE:
+        short = np.maximum(SAFE - chance_digit(state), SAFE_HAND - chance_right(state))
+        short[list(asked)] = -1.0
+        cell = int(short.argmax())
+        if short[cell] <= 0:
             break
         doubts.append(_doubt(decoded, state, cell))
         asked.add(cell)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -74,3 +75,84 @@ def _unlike(features: Floats, printed: npt.NDArray[np.bool_]) -> Floats:
     return np.asarray(
         np.clip(0.5 * far * (1 - 1 / wide**2) - math.log(wide), -MOST, MOST), np.float64
     )
+
+
+@dataclass(frozen=True)
+class Weights:
+    """How the evidence adds up to log-odds for "handwritten"; see :func:`hand_on_page`."""
+
+    start: float
+    own: float
+    like_print: float
+    like_hand: float
+    ink: float
+
+
+# Logistic regression on drawn pages whose typefaces and writers the classifier never saw, printed
+# by digits_model/training/fit_hand.py. One set for each of: the digit stands elsewhere on the
+# page surely printed and surely written; only printed; only written.
+BOTH = Weights(-2.082, 1.084, -1.121, 2.590, 0.814)
+ONLY_PRINTED = Weights(-0.829, 1.354, 0.046, 0.0, 1.486)
+ONLY_WRITTEN = Weights(-1.505, 0.862, 0.0, -0.702, 0.774)
+EXAMPLE = 2.5
+"""Log-odds from which another cell is an example of print or of the hand."""
+OWN_MOST = 8.0
+"""The cell's own verdict counts up to these log-odds, as in the fit."""
+APART = 0.004
+"""Added to the distance of two feature vectors before its logarithm is taken."""
+
+
+def likeness(features: Floats, cell: int, examples: npt.NDArray[np.int64]) -> float:
+    """-log of the cosine distance to the nearest example; greater is more alike.
+
+    ``features``: float64 (N, F), rows of length 1.
+    """
+    return float(-np.log(1 - (features[examples] @ features[cell]).max() + APART))
+
+
+def evidence_of(
+    cell: int, hand: Floats, digits: npt.NDArray[np.int64], features: Floats, ink: Floats
+) -> tuple[Weights | None, tuple[float, float, float, float]]:
+    """What the page says of one cell: own verdict, likeness to print and to the hand, ink.
+
+    Printed digits of one typeface are copies of each other; a hand's are merely alike. The weights
+    that apply come first, None where no cell of the page surely holds the same digit.
+    """
+    same = np.flatnonzero(digits == digits[cell])
+    same = same[same != cell]
+    printed, written = same[hand[same] < -EXAMPLE], same[hand[same] > EXAMPLE]
+    as_print = likeness(features, cell, printed) if len(printed) else 0.0
+    as_hand = likeness(features, cell, written) if len(written) else 0.0
+    weights = {
+        (True, True): BOTH,
+        (True, False): ONLY_PRINTED,
+        (False, True): ONLY_WRITTEN,
+    }.get((len(printed) > 0, len(written) > 0))
+    own = float(np.clip(hand[cell], -OWN_MOST, OWN_MOST))
+    return weights, (own, as_print, as_hand, float(ink[cell]))
+
+
+def hand_on_page(
+    hand: Floats, digits: npt.NDArray[np.int64], features: npt.NDArray[np.float32], ink: Floats
+) -> Floats:
+    """Log-odds for "handwritten", float64 (N,), in the light of the whole page.
+
+    ``hand``: float64 (N,) each cell's own log-odds; ``digits``: int64 (N,) the likeliest digit, 0
+    blank; ``features``: float32 (N, F) behind the classifier's heads; ``ink``: float64 (N,)
+    from :func:`page_evidence`. Cells that nothing on the page compares with keep their own
+    verdict and the ink's.
+    """
+    length = np.linalg.norm(features, axis=1, keepdims=True)
+    rows = features.astype(np.float64) / np.maximum(length, 1e-9)
+    found = hand + ink
+    for cell in np.flatnonzero(digits > 0):
+        weights, (own, as_print, as_hand, inked) = evidence_of(cell, hand, digits, rows, ink)
+        if weights is not None:
+            found[cell] = (
+                weights.start
+                + weights.own * own
+                + weights.like_print * as_print
+                + weights.like_hand * as_hand
+                + weights.ink * inked
+            )
+    return found

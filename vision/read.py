@@ -15,7 +15,7 @@ from papernudge.vision.doubts import cell_chances, chance_right, find_doubts, ki
 from papernudge.vision.failure import Failure
 from papernudge.vision.find import find_grids
 from papernudge.vision.grid import FoundGrid, GridKind
-from papernudge.vision.hand import ink_features, page_evidence
+from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_patches
 from papernudge.vision.reading import CellKind, CellReading, GridReading, PageReading
@@ -95,8 +95,8 @@ def read_grid(
 ) -> GridReading:
     """Decode one grid whose patches and scores are already upright."""
     marked = scores.digits[:, 0] < np.log(0.5)
-    page = page_evidence(ink_features(patches.pixels), scores.hand, marked)
-    hand = scores.hand + page
+    ink = page_evidence(ink_features(patches.pixels), scores.hand, marked)
+    hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
     decoded = decode(scores.digits, hand, solve)
     cells = _cells(decoded, scores)
     alone = scores.digits.argmax(axis=1)
