@@ -182,7 +182,7 @@ def check(
 
 
 register(app)  # digitise and export
-register_drills(app)  # drill
+register_drills(app)  # drill, mark and progress
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -8,11 +8,11 @@ from math import ceil
 PAPERS = {"a4": (595.276, 841.89), "letter": (612.0, 792.0)}
 """Width and height, points."""
 EDGE = 40.0
-HEAD, FOOT = 96.0, 74.0
+HEAD, FOOT = 112.0, 92.0
 """Room for the title and a sheet code, and for a code and the page number."""
 OVER, UNDER, GAP = 15.0, 29.0, 26.0
 """Room over a grid for its number, under it for the why, and between grids."""
-CODE = 86.0
+CODE = 106.0
 """Side of a sheet code, its quiet zone in it."""
 
 

@@ -1,4 +1,4 @@
-"""The words of ``drill``."""
+"""The words of ``drill``, ``mark`` and ``progress``."""
 
 from __future__ import annotations
 
@@ -80,6 +80,66 @@ def drill(
     )
 
 
+def mark(
+    photos: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="PHOTO...", help="Photos of sheets that drill drew."),
+    ] = None,
+    log: Annotated[
+        str | None,
+        typer.Option("--log", metavar="FILE", help="Keep the results: a log, made or added to."),
+    ] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option("--seconds", metavar="N", min=0.1, help="What the page took, for the log."),
+    ] = None,
+    day: Annotated[
+        str | None,
+        typer.Option("--day", metavar="2026-05-01", help="When it was solved; today if unsaid."),
+    ] = None,
+    assume: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--assume",
+            metavar="N:R4C7=1",
+            help="What stands in a cell of position N, or =. for nothing. May be repeated.",
+        ),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+    json_lines: Annotated[
+        bool, typer.Option("--json-lines", help="Print one JSON object a line.")
+    ] = False,
+) -> None:
+    """Marks photographed practice sheets: right, wrong, blank, or also valid."""
+    from papernudge.cli.assume import parse_assumption
+    from papernudge.cli.drills.marking import MarkWishes, day_of, run_mark
+    from papernudge.cli.exits import bad_words
+
+    if as_json and json_lines:
+        raise bad_words("Choose --json or --json-lines, not both.")
+    output = "json" if as_json else "json lines" if json_lines else "text"
+    assumptions = tuple(parse_assumption(text) for text in assume or ())
+    where = Path(log) if log else None
+    wishes = MarkWishes(output, where, seconds, day_of(day), assumptions)
+    raise typer.Exit(run_mark(photos or [], wishes))
+
+
+def progress(
+    log: Annotated[str, typer.Argument(metavar="FILE", help="A log that mark wrote.")],
+    picture: Annotated[
+        str | None,
+        typer.Option("--picture", metavar="OUT", help="Also draw it: OUT ends in .svg or .png."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """How practice goes: for each reason and week, how much was right and how long it took."""
+    from papernudge.cli.drills.progress import run_progress
+
+    raise typer.Exit(run_progress(Path(log), Path(picture) if picture else None, as_json))
+
+
 def register(app: typer.Typer) -> None:
     """Adds the commands."""
     app.command()(drill)
+    app.command()(mark)
+    app.command()(progress)

@@ -1,0 +1,203 @@
+"""``papernudge mark``: what was written on a photographed practice sheet, and whether it is right.
+
+The code says what was printed and what was asked, so nothing is guessed about either: only blank
+cells are read, each by the classifier alone. No prior that most entries are right is laid over it,
+as it is when a puzzle is read, for here that is the question.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from papernudge.cli.documents import FORMAT, doubt_document
+from papernudge.cli.drills.code import SheetPage, Task
+from papernudge.cli.exits import Exit, Stop, from_failure
+from papernudge.hints.geometry import cell_name
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+    from papernudge.cli.assume import Assumption
+    from papernudge.vision.reading import Doubt
+
+    Chances = npt.NDArray[np.float64]
+
+RIGHT, WRONG, BLANK, ALSO_VALID, UNSURE = "right", "wrong", "blank", "also valid", "unsure"
+SURE = 0.97
+"""A result that is less probable than this, over all that the ink may say, is unsure."""
+SAME = 0.8
+"""Share of a position's printed digits that must be seen in a grid for it to be that position."""
+_WORTH_NAMING = 0.02
+_NAMED, _MOST_OPEN = 0.002, 6
+"""Readings of a cell less probable than this are left out; so many cells are weighed together."""
+
+Written = tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """One position: what was written there, cell and digit, and the result; where that is unsure,
+    the cells to ask about. No cell to ask about: the grid itself could not be read.
+    """
+
+    task: Task
+    written: Written
+    result: str
+    doubts: tuple[Doubt, ...] = ()
+
+    @property
+    def found(self) -> int:
+        """How many of the digits written are right."""
+        return sum(self.task.solution[cell] == str(digit) for cell, digit in self.written)
+
+    def to_json(self) -> dict[str, Any]:
+        """One entry of ``answers``."""
+        out: dict[str, Any] = {
+            "number": self.task.number,
+            "written": [{"cell": cell_name(c), "digit": d} for c, d in self.written],
+            "result": self.result,
+        }
+        if self.doubts:
+            out["doubts"] = [doubt_document(doubt) for doubt in self.doubts]
+        if self.task.reason is None:
+            found = {"right": self.found, "wrong": len(self.written) - self.found}
+            return {**out, "digits": found}
+        return {**out, "reason": str(self.task.reason), "looks": self.task.looks}
+
+
+@dataclass(frozen=True, slots=True)
+class MarkedPage:
+    """A photographed page of a sheet."""
+
+    called: str
+    page: SheetPage
+    answers: tuple[Marked, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """The document of ``mark``."""
+        return {
+            "format": FORMAT,
+            "photo": self.called,
+            "sheet": self.page.name,
+            "answers": [answer.to_json() for answer in self.answers],
+        }
+
+
+def result_of(task: Task, written: Written) -> str:
+    """What the digits written come to.
+
+    Wrong: one of them can't stand there. Right: one of the lines asked for is written, on a scan
+    sheet anything. Also valid: nothing is wrong, but nothing asked for is complete.
+    """
+    if not written:
+        return BLANK
+    if any(task.solution[cell] != str(digit) for cell, digit in written):
+        return WRONG
+    if task.reason is None or any(set(places) <= set(written) for places in task.answers):
+        return RIGHT
+    return ALSO_VALID
+
+
+def judged(task: Task, chances: Chances) -> Marked:
+    """Marks one position.
+
+    ``chances``: float64 (81, 10), for each cell of its grid the chance that it holds nothing
+    (index 0) or a digit. All readings of the uncertain cells are weighed; the result counts
+    when nearly all of the chance speaks for it.
+    """
+    blank = [cell for cell, mark in enumerate(task.digits) if mark == "."]
+    best = {cell: int(chances[cell].argmax()) for cell in blank}
+    written = tuple((cell, digit) for cell, digit in best.items() if digit)
+    open_ = [cell for cell in blank if chances[cell].max() < 1 - _NAMED]
+    doubts = tuple(_doubt(chances, cell) for cell in open_)
+    if len(open_) > _MOST_OPEN:
+        return Marked(task, written, UNSURE, doubts)
+    settled = {cell: digit for cell, digit in best.items() if cell not in open_}
+    options = [
+        [(d, float(chances[cell, d])) for d in range(10) if _counts(chances, cell, d)]
+        for cell in open_
+    ]
+    weights: dict[str, float] = {}
+    for choice in itertools.product(*options):
+        read = {**settled, **dict(zip(open_, (digit for digit, _ in choice), strict=True))}
+        here = result_of(task, tuple((c, d) for c, d in sorted(read.items()) if d))
+        weights[here] = weights.get(here, 0.0) + math.prod(chance for _, chance in choice)
+    result, weight = max(weights.items(), key=lambda pair: pair[1])
+    if weight >= SURE:
+        return Marked(task, written, result)
+    return Marked(task, written, UNSURE, doubts)
+
+
+def _doubt(chances: Chances, cell: int) -> Doubt:
+    from papernudge.vision.reading import Doubt
+
+    order = [int(d) for d in chances[cell].argsort()[::-1]]
+    others = [d for d in order[1:] if d == order[1] or chances[cell, d] >= _WORTH_NAMING]
+    instead = tuple((d or None, float(chances[cell, d])) for d in others)
+    return Doubt(cell, "digit", order[0] or None, float(chances[cell, order[0]]), instead)
+
+
+def _counts(chances: Chances, cell: int, digit: int) -> bool:
+    return bool(chances[cell, digit] >= _NAMED)
+
+
+def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPage:
+    """Reads and marks a photo. Stop (5) for a file that can't be read, (3) where no sheet shows."""
+    from papernudge.cli.drills.recognise import find_code
+    from papernudge.cli.pages import open_named
+    from papernudge.hints import solve
+    from papernudge.vision.failure import Failure
+    from papernudge.vision.read import read_page
+
+    photo = open_named(called)
+    reading = read_page(photo.pixels, solve=solve)
+    if isinstance(reading, Failure):
+        raise from_failure(reading, photo.name)
+    page = find_code(photo.pixels, [g.corners for g in reading.grids if g.mesh is not None])
+    if page is None:
+        raise Stop(
+            Exit.NO_GRID,
+            f"{photo.name}: no sheet code of papernudge drill can be read here; get one of its two"
+            " square codes into the photo, flat and sharp.",
+            stage="mark",
+            reason="no code",
+        )
+    seen = [_chances(photo.pixels, grid.mesh) for grid in reading.grids if grid.mesh is not None]
+    said = {(one.grid, one.cell): one.digit or 0 for one in assumptions}
+    return MarkedPage(called, page, tuple(_marked(task, seen, said) for task in page.tasks))
+
+
+def _chances(raster: Any, mesh: Any) -> Chances:
+    import numpy as np
+
+    from papernudge.digits_model.scores import score
+    from papernudge.vision.patches import cut_patches
+
+    return np.asarray(np.exp(score(cut_patches(raster, mesh).pixels).digits), np.float64)
+
+
+def _marked(
+    task: Task, seen: Sequence[Chances], said: Mapping[tuple[int | None, int], int]
+) -> Marked:
+    """The position on the grid that shows its printed digits; unsure if none does.
+
+    ``said``: what the user says stands in a cell of the position of a number, 0 for nothing.
+    """
+    printed = [(cell, int(mark)) for cell, mark in enumerate(task.digits) if mark != "."]
+
+    def likeness(chances: Chances) -> float:
+        return sum(float(chances[at]) for at in printed) / len(printed)
+
+    best = max(seen, key=likeness, default=None)
+    if best is None or likeness(best) < SAME:
+        return Marked(task, (), UNSURE)
+    for (number, cell), digit in said.items():
+        if number == task.number:
+            best[cell] = 0.0
+            best[cell, digit] = 1.0
+    return judged(task, best)

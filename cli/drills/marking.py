@@ -1,0 +1,140 @@
+"""``papernudge mark`` as a command: documents, a table, doubts to answer, the log."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import sys
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from papernudge.cli.documents import failure_document
+from papernudge.cli.drills.log import Row, append
+from papernudge.cli.drills.mark import UNSURE, Marked, MarkedPage, mark_photo
+from papernudge.cli.exits import Exit, Stop, bad_words
+from papernudge.hints.geometry import cell_name
+
+if TYPE_CHECKING:
+    from papernudge.cli.assume import Assumption
+
+
+@dataclass(frozen=True, slots=True)
+class MarkWishes:
+    """``output``: text, json or json lines; ``seconds``: what the page took; ``day``: when it was
+    solved, ``2026-05-01``.
+    """
+
+    output: str
+    log: Path | None
+    seconds: float | None
+    day: str
+    assumptions: tuple[Assumption, ...]
+
+
+def day_of(text: str | None) -> str:
+    """The day named, or today. Stop (2) if it is none."""
+    if text is None:
+        return datetime.date.today().isoformat()
+    try:
+        return datetime.date.fromisoformat(text).isoformat()
+    except ValueError as error:
+        raise bad_words(f"--day looks like 2026-05-01; {text!r} does not.") from error
+
+
+def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
+    """Marks photo after photo; the exit code is the worst one, 6 where an answer is unsure."""
+    if not photos:
+        raise bad_words("Name a photo of a practice sheet, or - for standard input.")
+    if photos.count("-") > 1:
+        raise bad_words("Standard input can be read once: name - only once.")
+    if len(photos) > 1 and (wishes.seconds is not None or wishes.assumptions):
+        raise bad_words("--seconds and --assume are about one page: name one PHOTO.")
+    if any(one.grid is None for one in wishes.assumptions):
+        raise bad_words("--assume on a sheet names the position's number first, as 3:R4C7=1.")
+    worst, documents, rows = Exit.DONE, list[dict[str, Any]](), list[Row]()
+    for called in photos:
+        try:
+            marked = mark_photo(called, wishes.assumptions)
+        except Stop as stop:
+            _say(stop.sentence)
+            code, document, text = stop.code, failure_document(called, stop), ""
+        else:
+            code = _doubts_said(marked)
+            document, text = marked.to_json(), table(marked)
+            rows += _rows(marked, wishes)
+        worst = max(worst, code)
+        documents.append(document)
+        if wishes.output == "json lines":
+            print(json.dumps(document), flush=True)
+        elif wishes.output == "text" and text:
+            print(text, flush=True)
+    if wishes.output == "json":
+        print(json.dumps(documents if len(photos) > 1 else documents[0], indent=1))
+    if wishes.log is not None and rows:
+        append(wishes.log, rows)
+    return int(worst)
+
+
+def _doubts_said(marked: MarkedPage) -> Exit:
+    unsure = [answer for answer in marked.answers if answer.result == UNSURE]
+    for answer in unsure:
+        number = answer.task.number
+        if not answer.doubts:
+            _say(f"Number {number} can't be read: take its grid whole and sharp into the photo.")
+        for doubt in answer.doubts:
+            read = "nothing" if doubt.read is None else str(doubt.read)
+            other = " or ".join("nothing" if d is None else str(d) for d, _ in doubt.instead)
+            cell = cell_name(doubt.cell)
+            _say(
+                f"Number {number}, {cell}: is it {read}, or {other}? Say it with"
+                f" --assume {number}:{cell}={doubt.read or '.'}"
+            )
+    return Exit.UNSURE if unsure else Exit.DONE
+
+
+def table(marked: MarkedPage) -> str:
+    """The page as lines of text, a sum below."""
+    lines = [f"{marked.called}: sheet {marked.page.name}"]
+    lines += [
+        f"{answer.task.number:>4}  {answer.result:<10}  {_written(answer)}".rstrip()
+        for answer in marked.answers
+    ]
+    if marked.page.minutes:
+        lines.append(f"{sum(answer.found for answer in marked.answers)} digits right")
+        return "\n".join(lines)
+    counts = Counter(answer.result for answer in marked.answers)
+    lines.append(", ".join(f"{many} {result}" for result, many in counts.most_common()))
+    return "\n".join(lines)
+
+
+def _written(answer: Marked) -> str:
+    if answer.task.reason is None and answer.written:
+        return f"{answer.found} right, {len(answer.written) - answer.found} wrong"
+    return ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in answer.written)
+
+
+def _rows(marked: MarkedPage, wishes: MarkWishes) -> list[Row]:
+    each = None if wishes.seconds is None else wishes.seconds / max(1, len(marked.answers))
+    if each is None and marked.page.minutes:
+        each = 60.0 * marked.page.minutes
+    return [
+        Row(
+            wishes.day,
+            marked.page.name,
+            answer.task.number,
+            str(answer.task.reason or "scan"),
+            answer.task.looks,
+            answer.result,
+            answer.found,
+            each,
+        )
+        for answer in marked.answers
+    ]
+
+
+def _say(sentence: str) -> None:
+    sys.stdout.flush()
+    print(sentence, file=sys.stderr, flush=True)
