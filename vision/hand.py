@@ -146,7 +146,7 @@ def hand_on_page(
     rows = features.astype(np.float64) / np.maximum(length, 1e-9)
     found = hand + ink
     for cell in np.flatnonzero(digits > 0):
-        weights, (own, as_print, as_hand, inked) = evidence_of(cell, hand, digits, rows, ink)
+        weights, (own, as_print, as_hand, inked) = evidence_of(int(cell), hand, digits, rows, ink)
         if weights is not None:
             found[cell] = (
                 weights.start
