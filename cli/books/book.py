@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import os
 import sqlite3
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 Row = dict[str, Any]
 PageKey = tuple[str, int]
+_TAKEN = (errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES, errno.EDEADLK)
 _JSON = ("corners", "notes", "struck", "restored", "doubts")
 
 
@@ -49,7 +51,9 @@ class Lock:
             except OSError as error:
                 holder = _holder(handle)
                 os.close(handle)
-                raise _busy(self.path, holder) from error
+                if error.errno in _TAKEN:
+                    raise _busy(self.path, holder) from error
+                raise _unwritable(self.path, error) from error
             if self._is_still_ours(handle):
                 break
             os.close(handle)  # the run before took its file away between our two steps

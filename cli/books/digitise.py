@@ -12,7 +12,7 @@ from pathlib import Path
 
 from papernudge.cli.books.book import Book, id_of
 from papernudge.cli.books.corrections import Correction, apply, words_for
-from papernudge.cli.books.progress import Progress
+from papernudge.cli.books.progress import Progress, looked_at
 from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.books.settle import needs_a_person, settle
 from papernudge.cli.books.sources import Surveyed, files, survey
@@ -75,12 +75,14 @@ def _surveyed(sources: Iterable[str], tally: Tally) -> list[Surveyed]:
             tally.sentences.append(
                 f"{source} holds nothing to read: expected photos, PDFs or TIFFs in it."
             )
-    for path in files(sources):
+    for number, path in enumerate(files(sources), start=1):
+        looked_at(sys.stderr, number)
         one = survey(path)
         if isinstance(one, Failure):
             tally.sentences.append(one.sentence)
         else:
             found.append(one)
+    looked_at(sys.stderr, None)
     return found
 
 

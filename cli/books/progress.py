@@ -62,6 +62,13 @@ class Progress:
         return f"[{'=' * full}{' ' * (_WIDTH - full)}] {self.line(now)}"
 
 
+def looked_at(out: TextIO, files: int | None) -> None:
+    """How many files were looked through so far, at a terminal; None when that is over."""
+    if out.isatty():
+        text = " " * 40 + "\r" if files is None else f"{files} files looked through"
+        print("\r" + text, end="", file=out, flush=True)
+
+
 def _span(seconds: float) -> str:
     if seconds < 90:
         return f"{seconds:.0f} s"

@@ -214,9 +214,17 @@ _WHOLE = 0.6
 """A picture over this share of the page, with nothing else to see, is the page."""
 
 
-@functools.lru_cache(maxsize=1)
 def _pdf(path: str) -> Any:
     """An open document, kept while its pages are read one after the other; or a Failure."""
+    try:
+        stamp = Path(path).stat()
+    except OSError:
+        return Failure("open", "missing", f"There is no file {Path(path).name} any more.")
+    return _kept_pdf(path, stamp.st_mtime_ns, stamp.st_size)
+
+
+@functools.lru_cache(maxsize=1)
+def _kept_pdf(path: str, _changed: int, _size: int) -> Any:
     return _opened_pdf(path, Path(path).name)
 
 
@@ -283,9 +291,10 @@ def _pictures(page: Any) -> list[Any]:
 
 def _share(page: Any, picture: Any) -> float:
     left, bottom, right, top = picture.get_bounds()
-    width, height = page.get_mediabox()[2:]
-    area = max(0.0, min(right, width) - max(left, 0)) * max(0.0, min(top, height) - max(bottom, 0))
-    return float(area / max(1.0, width * height))
+    west, south, east, north = page.get_mediabox()
+    wide = max(0.0, min(right, east) - max(left, west))
+    high = max(0.0, min(top, north) - max(bottom, south))
+    return float(wide * high / max(1.0, (east - west) * (north - south)))
 
 
 def _the_scan(page: Any) -> Any | None:

@@ -390,7 +390,9 @@ def reading(todo, wishes):
                     chances=b"x" * 1782, crop=b"x" * 6000)
             for n in range(1, 7)
         ]
-        puzzles = [PuzzleRow("clean", None, line, line, canonical=f"{number}-{n}") for n in "123456"]
+        puzzles = [
+            PuzzleRow("clean", None, line, line, canonical=f"{number}-{n}") for n in range(6)
+        ]
         if number == many // 5:
             early.append(now())
         yield PageDone(task.hash, 1, work.reader(), "read", grids=grids, puzzles=puzzles)

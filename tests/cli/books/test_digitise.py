@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import random
 import shutil
 import signal
@@ -10,10 +11,12 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import pytest
+from jsonschema import Draft202012Validator
 
 Run = Callable[..., Any]
 
@@ -87,6 +90,21 @@ def test_an_exported_line_holds_the_promised_fields(shelved: Path, rows: Run) ->
         assert set(promised.split()) <= set(row)
         assert {"minutes", "looks", "hardest", "steps"} <= set(row["grade"])
         assert (row["page"], row["grid"]) == (1, 1)
+
+
+def test_every_exported_line_fits_the_schema_that_ships(
+    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
+) -> None:
+    fixtures = Path(__file__).resolve().parents[3] / "fixtures"
+    book = tmp_path / "b.book"
+    names = ("misprint.jpg", "two-grids.jpg", "cut-off.jpg", "kitchen-table.jpg")
+    papernudge("digitise", *(fixtures / name for name in names), "--book", book)
+    text = resources.files("papernudge.cli").joinpath("schema-export.json").read_text("utf-8")
+    Draft202012Validator.check_schema(json.loads(text))
+    found = rows(book)
+    assert {row["solutions"] for row in found} >= {"one", "none"}
+    for row in found:
+        Draft202012Validator(json.loads(text)).validate(row)
 
 
 def test_one_worker_and_two_make_the_same_export(
