@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.vision.find_cells import Lattice, lattices, meshes_of, paper_pieces
+from papernudge.vision.find_cells import lattices, meshes_of, paper_pieces
+from papernudge.vision.find_cut import Piece, piece_of
 from papernudge.vision.find_kind import Traits, traits
-from papernudge.vision.find_outlines import ink_mask, outlines, parts_of, slim
+from papernudge.vision.find_outlines import ink_mask, line_mask, outlines, parts_of, slim
 from papernudge.vision.flatten import Flat, flatten
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
@@ -24,8 +25,6 @@ _CLOSER = 2560
 """The same where grids are too small for that, or none was found."""
 _SMALL_CELL = 24.0
 """Cells smaller than this, pixels of the searched picture, deserve a closer look."""
-_FEWEST = 12
-"""Cells that a piece of a grid must show to be mentioned."""
 _LEAST = 60
 """Smallest side of a grid that is looked for, pixels of that picture."""
 
@@ -98,28 +97,37 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     return tuple(_reading_order(grids))
 
 
-def _search(view: Grey) -> tuple[list[_Sighting], list[Lattice]]:
+def _search(view: Grey) -> tuple[list[_Sighting], list[Piece]]:
     """The 9×9 lattices of a view and other lattices, the best one of those that overlap."""
     seen: list[_Sighting] = []
-    partial: list[Lattice] = []
+    partial: list[Piece] = []
     for number, mask in enumerate(_masks(view)):
         frames, pieces = parts_of(mask)
         open_question = _try_all(view, outlines(frames, _LEAST, _known(seen)), seen)
         centres, sizes = paper_pieces(pieces, _LEAST // 9, min(mask.shape) // 3)
         outside = ~_known(seen)(centres)
         linked = lattices(centres[outside], sizes[outside])
-        if number == 0:
-            partial = linked
+        judged = (piece_of(view, lattice) for lattice in linked)
+        # What only a keener look shows is too doubtful to be called another kind of grid.
+        partial += [p for p in judged if p and (p.side or number == 0)]
         starts = (start for lattice in linked for start in meshes_of(lattice))
         open_question |= _try_all(view, starts, seen)
         if seen and not open_question:
             break
     kept = _best(seen)
-    corners = [s.flat.mesh.corners for s in kept]
-    partial = [p for p in partial if len(p.centres) >= _FEWEST and p.filled > 0.7]
-    partial = [p for p in partial if p.ragged < 0.06]
-    partial = [p for p in partial if not _inside_any(p.centres.mean(axis=0)[None], corners)[0]]
-    return kept, partial
+    return kept, _apart(partial, [s.flat.mesh.corners for s in kept])
+
+
+def _apart(pieces: list[Piece], taken: list[Points]) -> list[Piece]:
+    """Pieces of grids that do not lie on ``taken`` (4, 2) or on a piece with more cells."""
+    kept: list[Piece] = []
+    for piece in sorted(pieces, key=lambda p: -p.cells):
+        others = taken + [k.corners for k in kept]
+        middles = np.array([other.mean(axis=0) for other in others]).reshape(-1, 2)
+        on_another = _inside_any(piece.corners.mean(axis=0)[None], others)[0]
+        if not on_another and not _inside_any(middles, [piece.corners]).any():
+            kept.append(piece)
+    return kept
 
 
 def _try_all(view: Grey, starts: Iterable[Points], seen: list[_Sighting]) -> bool:
@@ -157,6 +165,8 @@ def _masks(view: Grey) -> Iterator[Grey]:
     yield mask
     yield slim(mask, 7)
     yield ink_mask(view, 2.0)
+    yield line_mask(view, 13)
+    yield line_mask(view, 9)
 
 
 def _best(seen: list[_Sighting]) -> list[_Sighting]:
@@ -221,13 +231,10 @@ def _found(sighting: _Sighting, biggest: float, scale: Points, size: tuple[int, 
     return FoundGrid(GridKind.FULL if full else GridKind.PUZZLE, corners, mesh, quality)
 
 
-def _fragment(lattice: Lattice, scale: Points, size: tuple[int, int]) -> FoundGrid:
+def _fragment(piece: Piece, scale: Points, size: tuple[int, int]) -> FoundGrid:
     """A lattice that is no whole 9×9: cut off if it runs out of the frame, else another kind."""
-    corners = (lattice.corners + 0.5) * scale - 0.5
-    beyond = (lattice.reach(1.5) + 0.5) * scale - 0.5
-    side = cut_side(beyond, size)
-    corners = np.clip(corners, 0, np.array(size) - 1.0)
-    quality = Quality(True, cell_px=lattice.step * float(scale.mean()))
-    if side and max(lattice.extent) <= 9:
-        return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
+    corners = np.clip((piece.corners + 0.5) * scale - 0.5, 0, np.array(size) - 1.0)
+    quality = Quality(True, cell_px=piece.step * float(scale.mean()))
+    if piece.side:
+        return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(piece.side, quality))
     return FoundGrid(GridKind.OTHER, corners, None, quality)

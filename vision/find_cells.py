@@ -222,7 +222,7 @@ def meshes_of(lattice: Lattice) -> list[Points]:
     blocks = (wide, high) == (3, 3)
     if not blocks and not (6 <= wide <= 10 and 6 <= high <= 10):
         return []
-    model = _Page.fitted(lattice)
+    model = Page.fitted(lattice)
     if model is None:
         return []
     if blocks:
@@ -236,7 +236,7 @@ def _starts(span: int) -> range:
 
 
 @dataclass(frozen=True, eq=False)
-class _Page:
+class Page:
     """From lattice places to pixels: a homography, a quadratic bend and what cells still show.
 
     ``left``: (N, 2) pixels by which the cells at ``places`` (N, 2) lie off the smooth page.
@@ -249,7 +249,7 @@ class _Page:
     left: Points
 
     @classmethod
-    def fitted(cls, lattice: Lattice) -> _Page | None:
+    def fitted(cls, lattice: Lattice) -> Page | None:
         """Least squares with outliers left out; None if the places are degenerate."""
         import cv2
 
@@ -267,15 +267,23 @@ class _Page:
         bend = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ left)
         return cls(matrix, bend, middle, places, np.asarray(left - design @ bend, np.float64))
 
+    def at(self, places: Points) -> Points:
+        """Pixels of lattice places (N, 2) on the smooth page."""
+        bent = _quadratic(places - self.middle) @ self.bend
+        return np.asarray(project(self.matrix, places) + bent, np.float64)
+
     def crossings(self, left: float, top: float, step: float = 1.0) -> Points:
         """The (10, 10, 2) crossings from place ``left``, ``top``, lines ``step`` places apart."""
-        across, down = np.meshgrid(left + step * np.arange(10.0), top + step * np.arange(10.0))
-        places = np.stack([across, down], axis=-1).reshape(-1, 2)
-        moved = project(self.matrix, places) + _quadratic(places - self.middle) @ self.bend
+        return self.mesh(left + step * np.arange(10.0), top + step * np.arange(10.0))
+
+    def mesh(self, columns: Points, rows: Points) -> Points:
+        """Crossings (R, C, 2) of lines at places ``columns`` (C,) and ``rows`` (R,)."""
+        places = np.stack(np.meshgrid(columns, rows), axis=-1).reshape(-1, 2)
+        moved = self.at(places)
         apart = places[:, None] - self.places
         near = np.exp(-(apart**2).sum(axis=-1) / (2 * 0.6**2))
         moved += near @ self.left / (near.sum(axis=1, keepdims=True) + 0.05)
-        return np.asarray(moved.reshape(10, 10, 2), np.float64)
+        return np.asarray(moved.reshape(len(rows), len(columns), 2), np.float64)
 
 
 def _quadratic(p: Points) -> Points:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -42,6 +43,68 @@ def slim(mask: Grey, widest: int) -> Grey:
 
     solid = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((widest, widest), np.uint8))
     return np.asarray(cv2.subtract(mask, solid), np.uint8)
+
+
+def line_mask(grey: Grey, length: int) -> Grey:
+    """Thin lines however faint: uint8 (H, W), 255 on them.
+
+    Ink is averaged over straight pieces of ``length`` pixels (odd) in sixteen directions, and a
+    line is where one of them stands out from those beside it: noise averages away, a line does
+    not. Slow, for what :func:`ink_mask` leaves open.
+    """
+    import cv2
+
+    block = max(11, max(grey.shape) // 28) | 1
+    around = cv2.blur(
+        cv2.max(grey, cv2.convertScaleAbs(cv2.blur(grey, (block, block)), alpha=0.94)),
+        (block, block),
+    )
+    dark = np.asarray(cv2.subtract(around, cv2.GaussianBlur(grey, (0, 0), 0.8), dtype=cv2.CV_32F))
+    dark = np.minimum(dark, _DARKEST)  # a stroke of a digit weighs no more than a line
+    noise = 1.4826 * float(np.median(np.abs(dark - np.median(dark))))
+    best = np.full(grey.shape, -np.inf, np.float32)
+    for kernel, aside in _pieces(length):
+        along = np.asarray(cv2.filter2D(dark, -1, kernel), np.float32)
+        beside = np.maximum(_moved(along, aside), _moved(along, -aside))
+        best = np.maximum(best, along - beside)
+    return np.where(best > max(0.8, 0.25 * noise), 255, 0).astype(np.uint8)
+
+
+_DARKEST = 24.0
+"""Grey levels below the paper beyond which ink counts no more in :func:`line_mask`."""
+_ASIDE = 4.0
+"""How far beside a line its paper is looked at there, pixels."""
+
+
+@cache
+def _pieces(length: int) -> list[tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]]:
+    """Averaging kernels along sixteen directions, float32 (length, length), and the step aside."""
+    import cv2
+
+    middle, fine, found = length // 2, 8, []
+    for turn in np.pi * np.arange(16) / 16:
+        ahead = np.array([np.cos(turn), np.sin(turn)])
+        big = np.zeros((length * fine, length * fine), np.uint8)
+        ends = [
+            np.rint(fine * (middle + 0.5 + way * middle * ahead)).astype(int) for way in (-1, 1)
+        ]
+        cv2.line(big, tuple(ends[0].tolist()), tuple(ends[1].tolist()), 255, fine)
+        kernel = cv2.resize(big, (length, length), interpolation=cv2.INTER_AREA).astype(np.float32)
+        aside = _ASIDE * np.array([-ahead[1], ahead[0]], np.float32)
+        found.append((kernel / kernel.sum(), aside))
+    return found
+
+
+def _moved(
+    picture: npt.NDArray[np.float32], by: npt.NDArray[np.float32]
+) -> npt.NDArray[np.float32]:
+    """The picture (H, W) moved by whole pixels, its edge repeated."""
+    import cv2
+
+    x, y = np.rint(by).astype(int).tolist()
+    high, wide = picture.shape
+    rim = cv2.copyMakeBorder(picture, abs(y), abs(y), abs(x), abs(x), cv2.BORDER_REPLICATE)
+    return np.asarray(rim[abs(y) - y :, abs(x) - x :][:high, :wide], np.float32)
 
 
 def parts_of(mask: Grey) -> tuple[list[Contour], list[Contour]]:

@@ -67,7 +67,7 @@ def _contrast(flat: Flat) -> float:
 
 def cut_off(side: str, quality: Quality) -> Quality:
     """The judgement of a grid that the photo's ``side`` (left, right, top, bottom) cuts."""
-    sentence = f"The {side} edge of the grid is cut off; move back until all of it shows."
+    sentence = f"The {side} edge of the grid is cut off: get the whole grid into the frame."
     return replace(quality, ok=False, reason="cut off", sentence=sentence)
 
 

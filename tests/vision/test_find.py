@@ -86,6 +86,52 @@ def test_a_grid_that_the_frame_cuts_is_reported_as_cut_off_and_has_no_mesh() -> 
     assert "left edge" in str(grids[0].quality.sentence)
 
 
+@pytest.mark.parametrize(
+    ("corners", "side"),
+    [
+        ([[240, 40], [680, 60], [690, 500], [230, 480]], "right"),
+        ([[-250, 60], [190, 40], [200, 480], [-260, 500]], "left"),
+        ([[110, -140], [550, -120], [560, 300], [100, 320]], "top"),
+        ([[110, 300], [550, 320], [560, 740], [100, 760]], "bottom"),
+        ([[420, 100], [740, 420], [420, 740], [100, 420]], "bottom"),
+    ],
+)
+def test_a_grid_cut_far_inside_is_cut_off_and_the_side_is_named(corners: Any, side: str) -> None:
+    image, _ = photo(drawing(), corners, FRAME)
+    (grid,) = find_grids(image)
+    assert grid.kind is GridKind.CUT_OFF
+    assert grid.quality.reason == "cut off"
+    assert grid.quality.sentence == (
+        f"The {side} edge of the grid is cut off: get the whole grid into the frame."
+    )
+    assert grid.corners.min() >= 0
+    assert np.all(grid.corners <= np.array(FRAME) - 1)
+
+
+def test_thin_lines_that_the_noise_breaks_still_tell_a_cut_off_grid() -> None:
+    flat = drawing(thin=1, filled=0.3)
+    flat[flat > 200] = 200
+    image, _ = photo(flat, [[240, 40], [680, 60], [690, 500], [230, 480]], FRAME, noise=7.0)
+    kinds = [grid.kind for grid in find_grids(image)]
+    assert kinds == [GridKind.CUT_OFF]
+
+
+def test_a_cut_off_neighbour_does_not_keep_the_whole_grid_from_being_found() -> None:
+    image, _ = photo(drawing(), [[10, 80], [390, 80], [390, 460], [10, 460]], FRAME)
+    other, _ = photo(drawing(seed=2), [[420, 80], [800, 80], [800, 460], [420, 460]], FRAME)
+    image[:, 405:] = other[:, 405:]
+    assert [grid.kind for grid in find_grids(image)] == [GridKind.PUZZLE, GridKind.CUT_OFF]
+
+
+@pytest.mark.parametrize(("size", "block"), [(13, 13), (8, 8)])
+def test_a_lattice_without_blocks_that_the_frame_cuts_is_not_called_cut_off(
+    size: int, block: int
+) -> None:
+    corners = [[330, 20], [820, 20], [820, 510], [330, 510]]
+    image, _ = photo(drawing(size, block), corners, FRAME, size=size)
+    assert {grid.kind for grid in find_grids(image)} <= {GridKind.OTHER}
+
+
 def test_two_grids_come_in_reading_order() -> None:
     image, _ = photo(drawing(seed=1), [[20, 20], [300, 20], [300, 300], [20, 300]], (640, 640))
     other, _ = photo(drawing(seed=2), [[320, 340], [600, 340], [600, 620], [320, 620]], (640, 640))
