@@ -201,6 +201,24 @@ def test_killed_at_random_times_it_ends_with_the_same_export(
     assert sorted(p.name for p in tmp_path.glob("b.book*")) == ["b.book"]
 
 
+def test_stopped_by_the_user_it_ends_quietly_and_its_workers_too(
+    started: Run, shelf: Any, tmp_path: Path
+) -> None:
+    from papernudge.cli.books.book import Book
+
+    book = tmp_path / "b.book"
+    run = started("digitise", shelf.folder, "--book", book, "--workers", 2)
+    while not book.exists() and run.poll() is None:
+        time.sleep(0.02)
+    time.sleep(0.3)
+    run.send_signal(signal.SIGINT)
+    _, err = run.communicate(timeout=60)  # the pipe closes when the last worker has gone
+    assert run.returncode in (130, 0), err  # 0 where it was done just before
+    assert "Traceback" not in err
+    with Book.to_write(book):  # let go of
+        pass
+
+
 def test_a_worker_that_dies_costs_nothing_but_time(
     shelf: Any, shelved: Path, export_bytes: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
