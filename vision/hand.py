@@ -89,11 +89,11 @@ class Weights:
 
 
 # Logistic regression on drawn pages whose typefaces and writers the classifier never saw, printed
-# by digits_model/training/fit_hand.py. One set for each of: the digit stands elsewhere on the
+# by digits_model/training/fit_hand.py --pages 200. One set for each of: the digit stands elsewhere on the
 # page surely printed and surely written; only printed; only written.
-BOTH = Weights(-2.082, 1.084, -1.121, 2.590, 0.814)
-ONLY_PRINTED = Weights(-0.829, 1.354, 0.046, 0.0, 1.486)
-ONLY_WRITTEN = Weights(-1.505, 0.862, 0.0, -0.702, 0.774)
+BOTH = Weights(-2.717, 1.167, -0.886, 2.466, 0.799)
+ONLY_PRINTED = Weights(-0.222, 1.145, -0.051, 0.0, 1.585)
+ONLY_WRITTEN = Weights(-1.644, 0.696, 0.0, -0.403, 0.923)
 EXAMPLE = 2.5
 """Log-odds from which another cell is an example of print or of the hand."""
 OWN_MOST = 8.0

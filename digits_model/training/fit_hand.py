@@ -1,6 +1,6 @@
 """Fits how a page's evidence adds up to "handwritten": the weights in ``papernudge.vision.hand``.
 
-    python -m papernudge.digits_model.training.fit_hand --pages 160
+    python -m papernudge.digits_model.training.fit_hand --pages 200
 
 Pages of the preset newspaper, filled from a little to wholly, of the split "calibrate" (typefaces
 and writers that the classifier never saw) are fitted; as many of the split "test" are reported:
@@ -64,7 +64,7 @@ def fitted(evidence: Floats, written: npt.NDArray[np.bool_]) -> Weights:
     model = LogisticRegression(C=3.0, max_iter=1000).fit(evidence[:, used], written)
     slopes = np.zeros(4)
     slopes[used] = model.coef_[0]
-    return Weights(float(model.intercept_[0]), *(round(float(w), 3) for w in slopes))
+    return Weights(round(float(model.intercept_[0]), 3), *(round(float(w), 3) for w in slopes))
 
 
 def log_loss(odds: Floats, written: npt.NDArray[np.bool_]) -> float:
@@ -75,7 +75,7 @@ def log_loss(odds: Floats, written: npt.NDArray[np.bool_]) -> float:
 def main() -> None:
     """Print the weights and how well they do."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--pages", type=int, default=160)
+    parser.add_argument("--pages", type=int, default=200)
     given = parser.parse_args()
     fit = list(rows_of("calibrate", 52_000_000, given.pages))
     report = list(rows_of("test", 70_000_000, given.pages))
