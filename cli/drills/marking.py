@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from papernudge.cli.documents import failure_document
 from papernudge.cli.drills.log import Row, append
 from papernudge.cli.drills.mark import UNSURE, Marked, MarkedPage, mark_photo
-from papernudge.cli.exits import Exit, Stop, bad_words
+from papernudge.cli.exits import Exit, Stop, bad_words, from_fault
 from papernudge.hints.geometry import cell_name
 
 if TYPE_CHECKING:
@@ -56,15 +56,14 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
         raise bad_words("--assume on a sheet names the position's number first, as 3:R4C7=1.")
     worst, documents, rows = Exit.DONE, list[dict[str, Any]](), list[Row]()
     for called in photos:
-        try:
-            marked = mark_photo(called, wishes.assumptions)
-        except Stop as stop:
-            _say(stop.sentence)
-            code, document, text = stop.code, failure_document(called, stop), ""
+        found = _attempt(called, wishes)
+        if isinstance(found, Stop):
+            _say(found.sentence)
+            code, document, text = found.code, failure_document(called, found), ""
         else:
-            code = _doubts_said(marked)
-            document, text = marked.to_json(), table(marked)
-            rows += _rows(marked, wishes)
+            code = _doubts_said(found)
+            document, text = found.to_json(), table(found)
+            rows += _rows(found, wishes)
         worst = max(worst, code)
         documents.append(document)
         if wishes.output == "json lines":
@@ -76,6 +75,17 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
     if wishes.log is not None and rows:
         append(wishes.log, rows)
     return int(worst)
+
+
+def _attempt(called: str, wishes: MarkWishes) -> MarkedPage | Stop:
+    try:
+        return mark_photo(called, wishes.assumptions)
+    except Stop as stop:
+        return stop
+    except (OSError, MemoryError):
+        raise
+    except Exception as fault:  # of ours; the other photos are still to be looked at
+        return from_fault(fault)
 
 
 def _doubts_said(marked: MarkedPage) -> Exit:

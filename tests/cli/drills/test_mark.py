@@ -198,6 +198,26 @@ def test_a_photographed_sheet_is_marked_and_kept(
     assert week["seconds"] == 25
 
 
+def test_a_fault_in_one_photo_leaves_the_others_marked(
+    papernudge: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import papernudge.cli.drills.marking as marking
+    from papernudge.cli.drills.mark import Marked, MarkedPage
+
+    def faulty(called: str, _: object) -> MarkedPage:
+        if called == "torn.jpg":
+            raise ZeroDivisionError("a corner is missing")
+        page = pages_of(TASKS[:1], 4, "a4")[0]
+        return MarkedPage(called, page, (Marked(TASKS[0], (), "blank"),))
+
+    monkeypatch.setattr(marking, "mark_photo", faulty)
+    ran = papernudge("mark", "torn.jpg", "whole.jpg", "--json-lines")
+    assert ran.code == 70
+    torn, whole = map(json.loads, ran.out.splitlines())
+    assert torn["error"]["reason"] == "fault"
+    assert whole["answers"][0]["result"] == "blank"
+
+
 def test_what_the_user_says_of_a_cell_counts(papernudge: Run, filled: Path) -> None:
     cell, digit = TASKS[3].answers[0][0]
     name = f"R{cell // 9 + 1}C{cell % 9 + 1}"
