@@ -89,11 +89,11 @@ class Weights:
 
 
 # Logistic regression on drawn pages whose typefaces and writers the classifier never saw, printed
-# by digits_model/training/fit_hand.py --pages 200. One set for each of: the digit stands elsewhere on the
+# by digits_model/training/fit_hand.py. One set for each of: the digit stands elsewhere on the
 # page surely printed and surely written; only printed; only written.
-BOTH = Weights(-2.717, 1.167, -0.886, 2.466, 0.799)
-ONLY_PRINTED = Weights(-0.222, 1.145, -0.051, 0.0, 1.585)
-ONLY_WRITTEN = Weights(-1.644, 0.696, 0.0, -0.403, 0.923)
+BOTH = Weights(-1.619, 1.023, -0.71, 1.683, 0.77)
+ONLY_PRINTED = Weights(0.243, 1.249, 0.028, 0.0, 1.225)
+ONLY_WRITTEN = Weights(-1.475, 0.692, 0.0, -0.345, 0.955)
 EXAMPLE = 2.5
 """Log-odds from which another cell is an example of print or of the hand."""
 OWN_MOST = 8.0

@@ -1,6 +1,6 @@
 """Fits how a page's evidence adds up to "handwritten": the weights in ``papernudge.vision.hand``.
 
-    python -m papernudge.digits_model.training.fit_hand --pages 200
+    python -m papernudge.digits_model.training.fit_hand --pages 300
 
 Pages of the preset newspaper, filled from a little to wholly, of the split "calibrate" (typefaces
 and writers that the classifier never saw) are fitted; as many of the split "test" are reported:
@@ -75,7 +75,7 @@ def log_loss(odds: Floats, written: npt.NDArray[np.bool_]) -> float:
 def main() -> None:
     """Print the weights and how well they do."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--pages", type=int, default=200)
+    parser.add_argument("--pages", type=int, default=300)
     given = parser.parse_args()
     fit = list(rows_of("calibrate", 52_000_000, given.pages))
     report = list(rows_of("test", 70_000_000, given.pages))
