@@ -24,7 +24,8 @@ class Traits:
     (1: all alike). ``thin_blocks``: share of segments between blocks that are thin, and
     ``thick_inside``: share of segments inside blocks that are thick; both 0.5 where all lines
     are alike. ``split``: how many times heavier the thick ones of all segments are than the thin
-    ones, wherever they lie. ``goes_on``: share of lines that run on beyond the frame, on the
+    ones, wherever they lie. ``sure_blocks``: how many standard errors more ink the segments between
+    blocks carry than the others. ``goes_on``: share of lines that run on beyond the frame, on the
     second worst of the four sides (beside one there may be text). ``inked``: share of cells in
     which something stands. ``caged``: share of cells with a second line inside one to three sides.
     ``diagonal``: how much the two diagonals stand out from the other cells, 0 to 1.
@@ -34,6 +35,7 @@ class Traits:
     thin_blocks: float
     thick_inside: float
     split: float
+    sure_blocks: float
     goes_on: float
     inked: float
     caged: float
@@ -48,8 +50,11 @@ class Traits:
         if self.blocks > least and self.thin_blocks + self.thick_inside < 0.7:
             return True
         # No blocks to be seen. Thick lines elsewhere are blocks of another shape. With all lines
-        # alike, a puzzle's cells are partly filled; a word search's all are.
-        return self.split < 2.2 and 0.2 < self.inked < 0.95
+        # alike, a puzzle's cells are partly filled; a word search's all are, and it has no
+        # blocks at all, where those of a puzzle filled by hand are faint but sure.
+        if self.split >= 2.2 or self.inked <= 0.2:
+            return False
+        return self.inked < 0.95 or (self.blocks > 1.1 and self.sure_blocks > 4.0)
 
 
 def traits(grey: Grey, flat: Flat) -> Traits:
@@ -65,11 +70,23 @@ def traits(grey: Grey, flat: Flat) -> Traits:
         float((thick < between).mean()),
         float((thin > between).mean()),
         _split(mass[:, 1:9]),
+        _sure_blocks(thick, thin),
         _goes_on(grey, flat),
         float(inked.mean()),
         _caged(flat),
         _diagonal(seen, flat),
     )
+
+
+def _sure_blocks(thick: Floats, thin: Floats) -> float:
+    """How sure it is that segments ``thick`` (N,) carry more ink than ``thin`` (M,) ones.
+
+    Welch's t (1947) of the logarithms.
+    """
+    least = max(0.3 * float(np.median(thin)), 1e-3)
+    more, less = (np.log(np.maximum(part, least).astype(np.float64)) for part in (thick, thin))
+    error = np.sqrt(more.var() / len(more) + less.var() / len(less))
+    return float((more.mean() - less.mean()) / max(float(error), 1e-6))
 
 
 def _split(mass: Floats) -> float:

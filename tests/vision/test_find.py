@@ -123,6 +123,19 @@ def test_a_cut_off_neighbour_does_not_keep_the_whole_grid_from_being_found() -> 
     assert [grid.kind for grid in find_grids(image)] == [GridKind.PUZZLE, GridKind.CUT_OFF]
 
 
+def test_a_filled_grid_whose_lines_are_nearly_alike_is_still_found() -> None:
+    image, _ = photo(drawing(thin=5, thick=7, filled=1.0), SQUARE, FRAME)
+    (grid,) = find_grids(image)
+    assert grid.kind is GridKind.PUZZLE
+
+
+def test_a_filled_lattice_of_nine_without_blocks_is_other() -> None:
+    # A size at which no three cells make whole pixels: else every third line is drawn alike.
+    corners = [[110, 60], [537, 60], [537, 487], [110, 487]]
+    image, _ = photo(drawing(block=9, filled=1.0), corners, FRAME)
+    assert {grid.kind for grid in find_grids(image)} == {GridKind.OTHER}
+
+
 @pytest.mark.parametrize(("size", "block"), [(13, 13), (8, 8)])
 def test_a_lattice_without_blocks_that_the_frame_cuts_is_not_called_cut_off(
     size: int, block: int
