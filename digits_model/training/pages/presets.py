@@ -40,6 +40,9 @@ FLOORS = {"easy": 0, "newspaper": 1, "hard": 3, "cruel": 5}
 LEAST_CELL = {"easy": 40.0, "newspaper": 26.0, "hard": 23.0, "cruel": 17.0}
 """Pixels that an upright cell of the main grids gets at least, by choice of the raster."""
 
+_HEAVIER = 1.4
+"""How many times as heavy as a thin line a line between blocks is at least."""
+
 _RAISE: dict[str, dict[str, Draw]] = {
     "tilt": {"tilt": lambda g: float(g.uniform(20, 38))},
     "turn": {"turn": lambda g: float(g.uniform(25, 335))},
@@ -304,7 +307,8 @@ def preset(name: str, seed: int, **overrides: Any) -> PageSpec:
     """A page of the named hardness: ``"easy"``, ``"newspaper"``, ``"hard"`` or ``"cruel"``.
 
     Every field is drawn by chance of its own from the seed and its name; ``overrides`` fix
-    fields and leave the rest as they would have been. Pages that show fewer hardships than
+    fields and leave the rest as they would have been; only lines between blocks are kept 1.4
+    times as heavy as the thin ones. Pages that show fewer hardships than
     FLOORS asks for are made harder in fields that are not overridden.
     """
     if name not in PRESETS:
@@ -314,6 +318,8 @@ def preset(name: str, seed: int, **overrides: Any) -> PageSpec:
         for field, draw in PRESETS[name].items()
     }
     spec = replace(PageSpec(seed=seed, preset=name, **fields), **overrides)
+    if "thick" not in overrides:  # lines that look alike show no blocks
+        spec = replace(spec, thick=max(spec.thick, _HEAVIER * spec.thin))
     if "width" not in overrides and "height" not in overrides:
         spec = _enough_pixels(replace(spec, **_frame(stream(seed, "frame"))))
     if "face" not in overrides:
