@@ -46,7 +46,7 @@ def piece_of(grey: Grey, lattice: Lattice) -> Piece | None:
     trimmed = _trimmed(lattice, size)
     if trimmed is None:
         return None
-    lattice, page = trimmed
+    whole, (lattice, page) = lattice, trimmed
     wide, high = lattice.extent
     corners = page.at(np.array([[0, 0], [wide, 0], [wide, high], [0, high]], np.float64))
     step = lattice.step
@@ -57,6 +57,8 @@ def piece_of(grey: Grey, lattice: Lattice) -> Piece | None:
     side = max(cut, key=lambda s: cut[s]) if cut and max(wide, high) <= 9 else None
     if side and not _is_nine(grey, lattice, page):
         side = None
+    if side is None and (whole.filled < 0.7 or whole.ragged > 0.06):
+        return None  # pieces of text lie in rows too
     return Piece(corners, len(lattice.centres), step, side)
 
 
