@@ -239,4 +239,4 @@ def _older(book: Book) -> list[str]:
     count = next(book.rows(query, _reader()))["n"]
     if not count:
         return []
-    return [f"{_many(count, 'page')} read by another digit model: --again reads them anew."]
+    return [f"{_many(count, 'page')} read by another version: --again reads them anew."]

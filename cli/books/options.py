@@ -34,7 +34,7 @@ def digitise(
         ),
     ] = None,
     again: Annotated[
-        bool, typer.Option("--again", help="Read pages anew that another digit model has read.")
+        bool, typer.Option("--again", help="Read pages anew that another version has read.")
     ] = False,
     review: Annotated[
         str | None,

@@ -38,7 +38,7 @@ CREATE TABLE page (             -- a page that is done
   state TEXT NOT NULL,          -- read, no grid, unreadable
   reason TEXT,                  -- one short word where it was not read
   sentence TEXT,                -- what to tell a person about that
-  reader TEXT NOT NULL,         -- which digit model read it
+  reader TEXT NOT NULL,         -- which version and digit model read it
   PRIMARY KEY (hash, number)
 ) WITHOUT ROWID;
 

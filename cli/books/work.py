@@ -34,10 +34,16 @@ def one_thread() -> None:
 
 @functools.cache
 def reader() -> str:
-    """Which digit model reads here: the beginning of its hash."""
+    """Which reader is at work here: the version, and the beginning of the digit model's hash."""
+    from importlib import metadata
+
     from papernudge.digits_model.scores import manifest
 
-    return str(manifest()["sha256"])[:16]
+    try:
+        version = metadata.version("papernudge")
+    except metadata.PackageNotFoundError:  # run from a bare tree
+        version = "unknown"
+    return f"{version} {str(manifest()['sha256'])[:16]}"
 
 
 def read_task(task: PageTask) -> PageDone:

@@ -304,7 +304,7 @@ def test_corrections_survive_a_better_reader_that_numbers_the_grids_anew(
     assert (mine["status"], mine["givens"]) == ("clean", shelf.truth["lantern-1.jpg"])
     assert work.reader() != "better"
     ran = papernudge("digitise", "--book", book, "--review", tmp_path / "s.html")
-    assert "1 page read by another digit model: --again reads them anew." in ran.out
+    assert "1 page read by another version: --again reads them anew." in ran.out
 
 
 def test_the_last_word_on_a_cell_counts(papernudge: Run, book: Path, rows: Run) -> None:
