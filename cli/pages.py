@@ -208,10 +208,11 @@ def unreadable(page: Page, number: int) -> Stop:
     grid = page.grids[number - 1]
     which = f"grid {number} in {called}" if len(page.grids) > 1 else f"the grid in {called}"
     if grid.kind == "cut off":
-        words = (
-            f"{which} is cut off by the edge of the photo:"
-            " take it again with all four corners in view."
-        )
+        # The sentence names a side of the raster: only the person's own where no tag turns it.
+        upright = page.photo is None or page.photo.tag == 1
+        words = f"{which} is cut off: take it again with all four corners in view."
+        if upright and grid.quality.reason == "cut off" and grid.quality.sentence:
+            words = f"{which} can't be read. {grid.quality.sentence}"
     elif grid.kind == "too poor":
         advice = grid.quality.sentence or "Take it again, closer and in better light."
         words = f"{which} can't be read well enough. {advice}"
