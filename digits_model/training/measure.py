@@ -59,7 +59,7 @@ def rates(logits: Floats, truth: Labels) -> dict[str, Rate]:
     digit, hand = truth[:, labels.DIGIT], truth[:, labels.HAND]
     read = logits[:, layout.DIGITS].argmax(axis=1)
     right = read == digit
-    hand_right: npt.NDArray[np.bool_] = np.equal(logits[:, layout.HAND] > 0, hand == 1)
+    hand_right = np.asarray(np.equal(logits[:, layout.HAND] > 0, hand == 1), np.bool_)
     noted = (truth[:, labels.NOTES] == 1).any(axis=1) & (digit == 0)
     blank = (digit == 0) & ~noted
     notes = (logits[:, layout.NOTES] > 0) == (truth[:, labels.NOTES] == 1)
@@ -75,7 +75,7 @@ def rates(logits: Floats, truth: Labels) -> dict[str, Rate]:
         "blank": _rate((read == 0)[blank]),
         "given or entry": _rate(hand_right[hand != labels.UNKNOWN]),
         "notes exactly": _rate(notes.all(axis=1)[noted]),
-        "no notes seen": _rate(~(logits[:, layout.NOTES] > 0).any(axis=1)[blank]),
+        "no notes seen": _rate(~np.asarray((logits[:, layout.NOTES] > 0).any(axis=1))[blank]),
         "struck known": _rate(struck_right[struck & known]),
         "not struck known": _rate(struck_right[~struck & known]),
         "all cells": _rate(right),
