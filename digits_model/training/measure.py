@@ -52,7 +52,7 @@ def _rate(right: npt.NDArray[np.bool_]) -> Rate:
 
 
 def rates(logits: Floats, truth: Labels) -> dict[str, Rate]:
-    """What the issue of accuracy asks for, each cell by itself.
+    """The rates that the manifest reports, each cell by itself.
 
     ``logits``: (N, OUTPUTS); ``truth``: (N, LABELS).
     """
