@@ -4,7 +4,7 @@
         --pages .work/pages.npz --start .work/run/weights.pt --out .work/folds
 
 Writes fold0.pt … (fold K never saw the puzzles of fold K), final.pt (saw all) and folds.json
-(puzzle to fold). The folds are how the final model is judged on photos: it has no photos
+(fold by key of puzzle). The folds are how the final model is judged on photos: it has no photos
 of its own left to be judged on.
 """
 
@@ -21,6 +21,7 @@ import torch
 from papernudge.digits_model.training import drawn, packed
 from papernudge.digits_model.training.network import CellNet
 from papernudge.digits_model.training.pool import Drawing, Ring
+from papernudge.digits_model.training.real import puzzle_key
 from papernudge.digits_model.training.train import Run, Sources, fill, real_ring, train
 
 
@@ -58,7 +59,8 @@ def main() -> None:
     given.out.mkdir(parents=True, exist_ok=True)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     inputs = packed.Inputs(given.inputs)
-    fold_of = dict(zip(inputs.puzzles.tolist(), inputs.folds(given.count).tolist(), strict=True))
+    keys = [puzzle_key(puzzle) for puzzle in inputs.puzzles.tolist()]
+    fold_of = dict(zip(keys, inputs.folds(given.count).tolist(), strict=True))
     (given.out / "folds.json").write_text(json.dumps({"count": given.count, "folds": fold_of}))
     seeds = itertools.count(given.seed * 1_000_000_000)
     drawing = Drawing(partial(drawn.cells, pages=given.pages), seeds, given.workers)

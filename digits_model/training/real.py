@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -82,6 +83,11 @@ def photos(folder: Path) -> Iterator[RealPhoto]:
         line = read_truth(path.with_suffix(".dat"))
         twin = folder / "printed" / f"{path.stem}.dat"
         yield RealPhoto(path, line, read_truth(twin) if twin.exists() else None, line)
+
+
+def puzzle_key(puzzle: str) -> str:
+    """A short name of a puzzle that does not give it away: 16 hex digits of its SHA-256."""
+    return hashlib.sha256(puzzle.encode("ascii")).hexdigest()[:16]
 
 
 def folds(puzzles: npt.NDArray[np.str_], count: int) -> npt.NDArray[np.int64]:

@@ -2,9 +2,9 @@
 
     python tests/vision/bench_read.py ../shared/data/photos/printed [more folders]
 
-``--folds DIR`` reads each photo with a model that never saw its puzzle (DIR is written by
-``papernudge.digits_model.training.folds``); without it the shipped model is used, which has
-seen these photos. ``--right 0`` turns the prior on right entries off.
+Each photo is read with a model that never saw its puzzle (``--folds DIR``, by default those kept
+beside the training code); ``--shipped`` takes the shipped model, which has seen these
+photos. ``--right 0`` turns the prior on right entries off.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ import cv2
 import numpy as np
 
 from papernudge.digits_model.scores import calibrated, manifest, outputs, score, session_of
-from papernudge.digits_model.training.real import RealPhoto, photos
+from papernudge.digits_model.training.real import RealPhoto, photos, puzzle_key
 from papernudge.hints.solver import solve
 from papernudge.vision import decode as decoding
 from papernudge.vision.failure import Failure
@@ -34,6 +34,8 @@ from papernudge.vision.grid import GridKind
 from papernudge.vision.patches import even_light, flat_sheet
 from papernudge.vision.read import read_page
 from papernudge.vision.reading import GridReading, cell_name
+
+UNSEEN = Path(__file__).resolve().parents[2] / "digits_model" / "training" / "unseen"
 
 
 @dataclass
@@ -119,8 +121,10 @@ def scorers(folder: Path | None) -> Callable[[str], Callable]:
     calibration = manifest()["calibration"]
 
     def of(puzzle: str) -> Callable:
-        session = sessions[table["folds"].get(puzzle, 0)]
-        return lambda pixels: calibrated(*outputs(pixels, session), calibration)
+        fold = table["folds"].get(puzzle_key(puzzle))
+        if fold is None:  # no model has seen it: the shipped one will do
+            return score
+        return lambda pixels: calibrated(*outputs(pixels, sessions[fold]), calibration)
 
     return of
 
@@ -146,7 +150,8 @@ def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folders", nargs="+", type=Path)
-    parser.add_argument("--folds", type=Path)
+    parser.add_argument("--folds", type=Path, default=UNSEEN)
+    parser.add_argument("--shipped", action="store_true")
     parser.add_argument("--right", type=float, default=decoding.RIGHT)
     parser.add_argument("--sheet", type=Path, help="PNG of every failure and doubt")
     given = parser.parse_args()
@@ -155,7 +160,7 @@ def main() -> None:
     cv2.setNumThreads(1)
     tallies: dict[str, Tally] = defaultdict(Tally)
     tiles = []
-    scorer_of = scorers(given.folds)
+    scorer_of = scorers(None if given.shipped else given.folds)
     wanted = {f.resolve() for f in given.folders}
     for photo in photos(given.folders[0].resolve().parent):
         if photo.path.parent.resolve() not in wanted:
