@@ -37,7 +37,7 @@ HARDSHIPS: dict[str, Callable[[PageSpec], bool]] = {
 FLOORS = {"easy": 0, "newspaper": 1, "hard": 3, "cruel": 5}
 """How many hardships every page of a preset shows at least."""
 
-LEAST_CELL = {"easy": 40.0, "newspaper": 26.0, "hard": 23.0, "cruel": 17.0}
+LEAST_CELL = {"easy": 40.0, "newspaper": 34.0, "hard": 32.0, "cruel": 18.0}
 """Pixels that an upright cell of the main grids gets at least, by choice of the raster."""
 
 _HEAVIER = 1.4
