@@ -162,7 +162,9 @@ def crop(raster: Raster, points: Points) -> bytes | None:
         small = cv2.resize(part, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
         part = np.asarray(small, np.uint8)
         where = np.asarray((where + 0.5) * shrink - 0.5, np.float32)
-    flat = cv2.remap(part, where, np.empty(0), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    flat = cv2.remap(
+        part, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     done, file = cv2.imencode(".jpg", flat, [cv2.IMWRITE_JPEG_QUALITY, 80])
     return bytes(file.tobytes()) if done else None
 

@@ -400,3 +400,29 @@ def test_a_small_disk_that_fills_up_leaves_the_book_whole(
         assert len(rows(disk / "b.book")) == 6
     finally:
         subprocess.run(["umount", str(disk)], check=False)
+
+
+def test_the_crop_shows_the_grid_flat_with_each_digit_in_its_cell(
+    shelf: Any, shelved: Path
+) -> None:
+    import cv2
+    import numpy as np
+
+    from papernudge.cli.books.book import Book
+    from papernudge.cli.books.work import CELL, CROP, MARGIN
+
+    with Book.to_read(shelved) as book:
+        rows = list(
+            book.rows("SELECT crop, place.name FROM grid JOIN place ON place.hash = grid.hash")
+        )
+    assert len(rows) == len(shelf.truth)
+    for row in rows:
+        grey = cv2.imdecode(np.frombuffer(row["crop"], np.uint8), cv2.IMREAD_GRAYSCALE)
+        assert grey.shape == (CROP, CROP)
+        cells = grey[MARGIN:-MARGIN, MARGIN:-MARGIN].reshape(9, CELL, 9, CELL).swapaxes(1, 2)
+        inside = cells.reshape(81, CELL, CELL)[:, 7:-7, 7:-7].astype(int)
+        contrast = np.median(inside, axis=(1, 2)) - inside.min(axis=(1, 2))
+        printed = np.array([mark != "." for mark in shelf.truth[row["name"]]])
+        assert contrast[printed].min() > contrast[~printed].max()
+        lines = grey[MARGIN - 2 : MARGIN + 3, MARGIN:-MARGIN].min(axis=0)
+        assert np.median(lines) < np.median(inside) - 30
