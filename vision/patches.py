@@ -21,7 +21,11 @@ PAPER = 224
 _MANY_PIXELS = 1_400_000
 """Crops up to this many pixels are averaged down as the model's training data were."""
 
-_SHEET = 9 * CELL + 2 * MARGIN
+FINE = 72
+"""Side of a cell in a fine patch, for small notes."""
+FINE_MARGIN = 4
+FINE_SIDE = FINE + 2 * FINE_MARGIN
+"""Side of a fine patch, patch pixels."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,15 +46,16 @@ class Patches:
         return Patches(np.ascontiguousarray(grid.reshape(81, SIDE, SIDE, 3)))
 
 
-def sheet_map(mesh: Mesh) -> npt.NDArray[np.float32]:
+def sheet_map(mesh: Mesh, cell: int = CELL, margin: int = MARGIN) -> npt.NDArray[np.float32]:
     """Raster position of every pixel of the flattened sheet.
 
-    Returns float32, shape (S, S, 2), x/y in raster pixels with S = 9·CELL + 2·MARGIN. Inside a
+    Returns float32, shape (S, S, 2), x/y in raster pixels with S = 9·cell + 2·margin. Inside a
     cell the map is the bilinear patch of its own four crossings; the outer margin continues
     the outermost cells in a straight line.
     """
     grown = _grown(mesh.crossings)
-    at = (np.arange(_SHEET, dtype=np.float64) + 0.5 - MARGIN) / CELL + 1.0  # in grown cells
+    pixels = np.arange(9 * cell + 2 * margin, dtype=np.float64)
+    at = (pixels + 0.5 - margin) / cell + 1.0  # in grown cells
     low = np.clip(at.astype(np.int64), 0, 10)
     part = at - low
     rows = grown[low] * (1 - part)[:, None, None] + grown[low + 1] * part[:, None, None]
@@ -73,7 +78,9 @@ def _grown(crossings: Points) -> Points:
     )
 
 
-def flat_sheet(raster: npt.NDArray[np.uint8], mesh: Mesh) -> npt.NDArray[np.uint8]:
+def flat_sheet(
+    raster: npt.NDArray[np.uint8], mesh: Mesh, cell: int = CELL, margin: int = MARGIN
+) -> npt.NDArray[np.uint8]:
     """The whole grid flattened, as photographed: uint8 (S, S, 3), one resampling.
 
     ``raster``: uint8 (H, W, 3), blue, green, red. Where the photo has many pixels to a cell it
@@ -82,7 +89,7 @@ def flat_sheet(raster: npt.NDArray[np.uint8], mesh: Mesh) -> npt.NDArray[np.uint
     """
     import cv2
 
-    where = sheet_map(mesh)
+    where = sheet_map(mesh, cell, margin)
     low = np.floor(where.reshape(-1, 2).min(axis=0)).astype(int) - 2
     high = np.ceil(where.reshape(-1, 2).max(axis=0)).astype(int) + 3
     height, width = raster.shape[:2]
@@ -91,7 +98,7 @@ def flat_sheet(raster: npt.NDArray[np.uint8], mesh: Mesh) -> npt.NDArray[np.uint
     crop = raster[y0:y1, x0:x1]
     where = where - np.array([x0, y0], np.float32)
     steps = np.linalg.norm(np.diff(mesh.crossings, axis=1), axis=2)
-    shrink = int(np.median(steps) / CELL / 1.5 + 0.5)
+    shrink = int(np.median(steps) / cell / 1.5 + 0.5)
     if shrink >= 2:
         crop, scale = _averaged(crop, shrink)
         where = (where + 0.5) * scale - 0.5
@@ -126,17 +133,19 @@ def _averaged(
     return crop, scale
 
 
-def even_light(sheet: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+def even_light(sheet: npt.NDArray[np.uint8], cell: int = CELL) -> npt.NDArray[np.uint8]:
     """Divides the sheet by its own paper so that shade, glare and colour cast drop out.
 
-    ``sheet``: uint8 (S, S, 3) from :func:`flat_sheet`; the result has the same shape, with paper
-    near PAPER. The paper's colour at a place is a high quantile of the pixels around it (a
-    morphological closing wider than any stroke, then a blur): the usual flat-field estimate of
-    document imaging. Each channel has its own, so that a cast goes and coloured ink stays.
+    ``sheet``: uint8 (S, S, 3) from :func:`flat_sheet`, ``cell`` pixels a cell; the result has the
+    same shape, with paper near PAPER. The paper's colour at a place is a high quantile of the
+    pixels around it (a morphological closing wider than any stroke, then a blur): the usual
+    flat-field estimate of document imaging. Each channel has its own, so that a cast goes and
+    coloured ink stays.
     """
     import cv2
 
-    half = cv2.resize(sheet, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    small = 9 / cell
+    half = cv2.resize(sheet, None, fx=small, fy=small, interpolation=cv2.INTER_AREA)
     kernel = np.ones((7, 7), np.uint8)
     paper = cv2.morphologyEx(
         cv2.medianBlur(half, 3), cv2.MORPH_CLOSE, kernel, borderType=cv2.BORDER_REPLICATE
@@ -156,3 +165,20 @@ def cut_patches(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Patches:
     windows = np.lib.stride_tricks.sliding_window_view(sheet, (SIDE, SIDE), axis=(0, 1))
     cells = windows[::CELL, ::CELL].transpose(0, 1, 3, 4, 2)
     return Patches(np.ascontiguousarray(cells.reshape(81, SIDE, SIDE, 3)))
+
+
+def cut_fine(
+    raster: npt.NDArray[np.uint8], mesh: Mesh, cells: npt.NDArray[np.int64]
+) -> npt.NDArray[np.uint8]:
+    """Some cells at twice the scale, in grey: what small notes need.
+
+    ``cells``: their numbers, row-major by the mesh's upright sense. Returns uint8 (len(cells),
+    FINE_SIDE, FINE_SIDE), paper near PAPER.
+    """
+    import cv2
+
+    sheet = even_light(flat_sheet(raster, mesh, FINE, FINE_MARGIN), FINE)
+    grey = np.asarray(cv2.cvtColor(sheet, cv2.COLOR_BGR2GRAY), np.uint8)
+    windows = np.lib.stride_tricks.sliding_window_view(grey, (FINE_SIDE, FINE_SIDE))
+    every = windows[::FINE, ::FINE].reshape(81, FINE_SIDE, FINE_SIDE)
+    return np.ascontiguousarray(every[cells])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -16,26 +17,35 @@ from papernudge.digits_model.training.labels import (
     STRUCK,
     UNKNOWN,
 )
-from papernudge.digits_model.training.pages import draw, preset, use_pack
+from papernudge.digits_model.training.pages import PageSpec, draw, preset, use_pack
 from papernudge.digits_model.training.pages.truth import GridTruth
 from papernudge.digits_model.training.pool import Cells
 from papernudge.vision.mesh import Mesh
-from papernudge.vision.patches import SIDE, cut_patches
+from papernudge.vision.patches import FINE_SIDE, SIDE, cut_fine, cut_patches
+
+Both = tuple[
+    npt.NDArray[np.uint8], npt.NDArray[np.int8], npt.NDArray[np.uint8], npt.NDArray[np.int8]
+]
+"""Patches and label rows, fine patches and theirs."""
 
 MIX = (("easy", 0.1), ("newspaper", 0.5), ("hard", 0.4))
 """Presets and their shares in training."""
 SMALL = 0.7
 """Share of pages drawn small."""
 SMALL_FRAME = {"width": 640, "height": 480, "focus": "grid", "grids": 1}
+NOTES_FRAME = {**SMALL_FRAME, "width": 896, "height": 672}
+"""Notes need more pixels than digits."""
 RICHER: tuple[tuple[dict[str, Any], float], ...] = (
-    ({}, 0.45),
+    ({}, 0.4),
     ({"fill": 1.0, "pen": "laid"}, 0.15),
-    ({"note_share": 0.8, "struck_notes": 0.25}, 0.2),
+    ({"note_share": 0.8, "struck_notes": 0.25, **NOTES_FRAME}, 0.25),
     ({"fill": 0.7, "struck": 0.15, "ghosts": 0.05, "overwritten": 0.08}, 0.2),
 )
 """What pages are given more of, so that rare marks are not rare in training."""
 LEAST = 18.0
 """Side of a cell, raster pixels, below which nothing can be read and nothing learnt."""
+LEAST_FINE = 28.0
+"""The same for fine patches: smaller cells hold no notes that could be read."""
 JITTER = 0.012
 """How far crossings are moved, standard deviation in cells: about what flattening misses by."""
 
@@ -58,6 +68,12 @@ def moved(grid: GridTruth, rng: np.random.Generator) -> Mesh:
     return Mesh(grid.crossings + off, np.ones((10, 10), np.bool_))
 
 
+def _whole(grids: Iterable[GridTruth], least: float) -> list[GridTruth]:
+    """The whole 9×9 grids whose cells have ``least`` pixels a side."""
+    whole = (g for g in grids if g.kind in ("puzzle", "full") and g.crossings is not None)
+    return [g for g in whole if g.cell_px >= least]
+
+
 def page_cells(
     name: str,
     seed: int,
@@ -76,26 +92,53 @@ def page_cells(
     page = draw(preset(name, seed, split=split, **fields, **(more or {})))
     rng = np.random.default_rng(seed)
     pixels, labels = [np.zeros((0, SIDE, SIDE, 3), np.uint8)], [np.zeros((0, LABELS), np.int8)]
-    for grid in page.truth.grids:
-        whole = grid.kind in ("puzzle", "full") and grid.crossings is not None
-        if whole and grid.cell_px >= least:
-            pixels.append(cut_patches(page.image, moved(grid, rng)).pixels)
-            labels.append(label_rows(grid))
+    for grid in _whole(page.truth.grids, least):
+        pixels.append(cut_patches(page.image, moved(grid, rng)).pixels)
+        labels.append(label_rows(grid))
     return np.concatenate(pixels), np.concatenate(labels)
 
 
-def cells(seed: int, pages: Path | None = None, split: str = "train") -> Cells:
-    """The cells of the page with this seed, its preset chosen by MIX.
+def recipe(seed: int, split: str = "train") -> PageSpec:
+    """The page that training draws for this seed, its preset chosen by MIX."""
+    names, shares = [name for name, _ in MIX], [share for _, share in MIX]
+    rng = np.random.default_rng([seed, 7])
+    name = str(rng.choice(names, p=shares))
+    more = RICHER[int(rng.choice(len(RICHER), p=[share for _, share in RICHER]))][0]
+    fields: dict[str, Any] = dict(SMALL_FRAME) if rng.random() < SMALL else {}
+    # Bent further than the presets bend them: few writers stand for many.
+    fields["wobble"] = float(rng.uniform(0, 0.05))
+    return preset(name, seed, split=split, **(fields | more))
+
+
+def both_sizes(seed: int, pages: Path | None = None, split: str = "train") -> Both:
+    """The cells of the page of this seed, and fine patches of those that hold notes and some more.
 
     ``pages``: packed typefaces and strokes, where the machine has no font files.
     """
     import cv2
 
+    from papernudge.digits_model.training.stock import noted
+
     cv2.setNumThreads(1)
     if pages is not None:
         use_pack(pages)
-    names, shares = [name for name, _ in MIX], [share for _, share in MIX]
-    rng = np.random.default_rng([seed, 7])
-    name = str(rng.choice(names, p=shares))
-    more = RICHER[int(rng.choice(len(RICHER), p=[share for _, share in RICHER]))][0]
-    return page_cells(name, seed, split, bool(rng.random() < SMALL), more)
+    page = draw(recipe(seed, split))
+    rng = np.random.default_rng(seed)
+    pixels, rows = [np.zeros((0, SIDE, SIDE, 3), np.uint8)], [np.zeros((0, LABELS), np.int8)]
+    fine, fine_rows = [np.zeros((0, FINE_SIDE, FINE_SIDE), np.uint8)], [rows[0]]
+    for grid in _whole(page.truth.grids, LEAST):
+        mesh, row = moved(grid, rng), label_rows(grid)
+        pixels.append(cut_patches(page.image, mesh).pixels)
+        rows.append(row)
+        if grid.cell_px >= LEAST_FINE:
+            kept = noted(row, rng)
+            fine.append(cut_fine(page.image, mesh, kept))
+            fine_rows.append(row[kept])
+    stacks = (pixels, rows, fine, fine_rows)
+    a, b, c, d = (np.concatenate(stack) for stack in stacks)
+    return a, b, c, d
+
+
+def cells(seed: int, pages: Path | None = None, split: str = "train") -> Cells:
+    """The cells of the page with this seed; ``pages`` as in :func:`both_sizes`."""
+    return both_sizes(seed, pages, split)[:2]

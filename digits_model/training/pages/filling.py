@@ -9,6 +9,7 @@ import numpy as np
 
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.hand import (
+    WIDEST,
     Box,
     InkLayer,
     Writer,
@@ -250,9 +251,12 @@ def _big(
             x, high = origin[0] + 0.74 + float(chance.normal(0, 0.02)), high * 0.78
     if "overwritten" in cell.marks and cell.digit:
         first = _differs(int(chance.integers(1, 10)), cell.digit)
-        layer.write(writer.shape(first, chance), x, y, high * 0.95, chance, level=0.75)
+        # Whoever writes over a digit presses until the new one wins.
+        layer.write(writer.shape(first, chance), x, y, high * 0.95, chance, level=0.5)
     if cell.kind == "entry" and cell.digit:
-        bold = 1.7 if "overwritten" in cell.marks else 1.0
+        bold = 1.0
+        if "overwritten" in cell.marks:
+            bold = max(1.0, min(1.7, 1.25 * WIDEST * high / layer.pen.width))
         boxes.append(layer.write(writer.shape(cell.digit, chance), x, y, high, chance, width=bold))
     return boxes
 

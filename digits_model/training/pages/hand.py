@@ -32,23 +32,30 @@ class Pen:
     """Put on the photo by program, as in made-up photo collections, not on the paper."""
 
 
+WIDEST = 0.13
+"""Width of a stroke at most, share of an entry's height: three strokes of an 8 or 9 lie above one
+another with paper between them, and nobody writes so small that his pen fills them."""
+
+
 def main_pen(spec: PageSpec) -> Pen:
     """The pen of the entries."""
     ink, width, cover = spec.pen_ink, spec.pen_width, spec.pen_cover
+    most = WIDEST * spec.entry_high
     if spec.pen == "pencil":
         return _pencil(spec)
     if spec.pen == "felt":
-        return Pen(ink, max(width * 1.5, 0.06), max(cover, 0.85), 0.0, 0.15)
+        return Pen(ink, min(max(width * 1.5, 0.06), most), max(cover, 0.85), 0.0, 0.15)
     if spec.pen == "gel":
-        return Pen(ink, width * 1.25, max(cover, 0.85), 0.0, 0.15)
+        return Pen(ink, min(width * 1.25, most), max(cover, 0.85), 0.0, 0.15)
     if spec.pen == "laid":
-        return Pen(ink, max(width * 1.2, 0.05), 1.0, 0.0, 0.3, laid=True)
-    return Pen(ink, width, cover, 0.15, 0.3)
+        return Pen(ink, min(max(width * 1.2, 0.05), most), 1.0, 0.0, 0.3, laid=True)
+    return Pen(ink, min(width, most), cover, 0.15, 0.3)
 
 
 def _pencil(spec: PageSpec) -> Pen:
     level = 50 + int(60 * (1 - spec.pen_cover))
-    return Pen((level + 4, level, level - 2), spec.pen_width, spec.pen_cover * 0.95, 0.5, 0.35)
+    width = min(spec.pen_width, WIDEST * spec.entry_high)
+    return Pen((level + 4, level, level - 2), width, spec.pen_cover * 0.95, 0.5, 0.35)
 
 
 def second_pen(spec: PageSpec) -> Pen:

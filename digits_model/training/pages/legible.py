@@ -20,7 +20,9 @@ class Limits:
     """``digit`` and ``note``: how many standard deviations of the blur they are high at least;
     ``note_px``: how many pixels a note is high at least;
     ``signal``: how many of the noise a stroke is darker than paper; ``light``: how much of the
-    full light is left in the darkest corner.
+    full light is left in the darkest corner; ``packing``: a stroke is darker than paper by this
+    divided by the JPEG quality at least. The standard's luminance table takes steps of 50
+    to 100 grey levels at quality 50 where strokes are, and swallows what is fainter.
     """
 
     digit: float
@@ -28,13 +30,14 @@ class Limits:
     note_px: float
     signal: float
     light: float
+    packing: float
 
 
 LIMITS = {
-    "easy": Limits(14.0, 9.0, 12.0, 20.0, 0.55),
-    "newspaper": Limits(10.0, 8.0, 9.5, 11.0, 0.42),
-    "hard": Limits(9.0, 7.0, 8.0, 9.0, 0.33),
-    "cruel": Limits(7.0, 5.0, 6.0, 6.0, 0.25),
+    "easy": Limits(14.0, 9.0, 12.0, 20.0, 0.55, 2400.0),
+    "newspaper": Limits(10.0, 8.0, 12.0, 11.0, 0.42, 2400.0),
+    "hard": Limits(9.0, 7.0, 10.5, 9.0, 0.33, 2400.0),
+    "cruel": Limits(7.0, 5.0, 6.0, 6.0, 0.25, 0.0),
 }
 
 
@@ -105,6 +108,9 @@ def legible(spec: PageSpec, fixed: set[str]) -> PageSpec:
         deep = spec.shadow if spec.gradient + spec.vignette > 0.15 else spec.shadow * 0.8
         less = {"gradient": spec.gradient * 0.7, "vignette": spec.vignette * 0.7}
         spec = _changed(spec, fixed, shadow=deep, **less)
+    if spec.jpeg:
+        least = min(90, round(limits.packing / signal(spec)))
+        spec = _changed(spec, fixed, jpeg=max(spec.jpeg, least))
     # Blotches hide more than fine noise, and a small digit has few pixels to average over.
     most = signal(spec) / limits.signal / (1 + 0.4 * spec.noise_soft) * min(1.0, cell / 34)
     return _changed(spec, fixed, noise=max(0.4, min(spec.noise, most)))
