@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import functools
+import atexit
 import hashlib
 import io
 from collections.abc import Iterable, Iterator
@@ -128,7 +128,11 @@ def open_page(task: PageTask) -> Photo | Failure:
     if task.kind == "pdf" and task.data is None:
         return _pdf_page(task, _pdf(task.path), task.number - 1)
     if task.kind == "pdf":
-        return _pdf_page(task, _opened_pdf(task.data, called), 0)
+        alone = _opened_pdf(task.data, called)
+        try:
+            return _pdf_page(task, alone, 0)
+        finally:
+            _closed(alone)
     if task.kind == "tiff" and task.data is None:
         return _tiff_page(task)
     return open_photo(Path(task.path) if task.data is None else task.data, called)
@@ -220,12 +224,29 @@ def _pdf(path: str) -> Any:
         stamp = Path(path).stat()
     except OSError:
         return Failure("open", "missing", f"There is no file {Path(path).name} any more.")
-    return _kept_pdf(path, stamp.st_mtime_ns, stamp.st_size)
+    key = (path, stamp.st_mtime_ns, stamp.st_size)
+    if key not in _kept:
+        _let_go()
+        _kept[key] = _opened_pdf(path, Path(path).name)
+        # Said anew after pypdfium2 has been imported: what is said last is done first at the end.
+        atexit.unregister(_let_go)
+        atexit.register(_let_go)
+    return _kept[key]
 
 
-@functools.lru_cache(maxsize=1)
-def _kept_pdf(path: str, _changed: int, _size: int) -> Any:
-    return _opened_pdf(path, Path(path).name)
+_kept: dict[tuple[str, int, int], Any] = {}
+"""The document whose pages are being read, at most one; or why it could not be opened."""
+
+
+def _let_go() -> None:
+    for document in _kept.values():
+        _closed(document)
+    _kept.clear()
+
+
+def _closed(document: Any) -> None:
+    if not isinstance(document, Failure):
+        document.close()
 
 
 def _opened_pdf(source: str | bytes | None, called: str) -> Any:

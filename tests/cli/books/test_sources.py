@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -192,6 +194,29 @@ def test_a_page_packed_for_travel_is_the_same_page(shelf: Any, tmp_path: Path, k
     assert not isinstance(here, Failure)
     assert not isinstance(there, Failure)
     assert np.array_equal(here.pixels, there.pixels)
+
+
+def test_documents_are_closed_before_the_end(shelf: Any, tmp_path: Path) -> None:
+    path = pdf_of(shelf.photos[:2], tmp_path / "scan.pdf")
+    ran = subprocess.run(
+        [sys.executable, "-c", _READS_AND_LEAVES, str(path)],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert (ran.stdout, ran.stderr) == ("read\nread\n", "")
+
+
+_READS_AND_LEAVES = """
+import sys
+from pathlib import Path
+from papernudge.cli.books.sources import open_page, packed, survey
+task = survey(Path(sys.argv[1])).task(2)
+load = packed(task)
+for one in (load, task):
+    print("read" if open_page(one) else "not read")
+from pypdfium2.internal import bases
+still = [one() for kind in bases.ObjectTracker.values() for one in kind]
+assert len(still) == 1, still  # the one that is kept for its next page
+"""
 
 
 def test_folders_are_entered_in_order_and_each_file_is_taken_once(
