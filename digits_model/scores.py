@@ -54,17 +54,17 @@ def manifest() -> dict[str, Any]:
     return dict(json.loads(text))
 
 
-def model_bytes() -> bytes:
-    """The ONNX file, checked against the manifest's hash.
+def model_bytes(name: str = "model") -> bytes:
+    """The ONNX file of the classifier, or of the ``notes``, checked against the manifest's hash.
 
     Raises RuntimeError where the file is not the one that the manifest describes: calibration
     of another model would make every chance a lie.
     """
-    data = resources.files(__package__).joinpath("model.onnx").read_bytes()
-    found = hashlib.sha256(data).hexdigest()
-    if found != manifest()["sha256"]:
+    data = resources.files(__package__).joinpath(f"{name}.onnx").read_bytes()
+    told = manifest() if name == "model" else manifest()[name]
+    if hashlib.sha256(data).hexdigest() != told["sha256"]:
         raise RuntimeError(
-            "model.onnx is not the file its manifest describes; install papernudge again"
+            f"{name}.onnx is not the file its manifest describes; install papernudge again"
         )
     return data
 
@@ -81,8 +81,8 @@ def session_of(model: bytes) -> Any:
 
 
 @functools.cache
-def _session() -> Any:
-    return session_of(model_bytes())
+def _session(name: str = "model") -> Any:
+    return session_of(model_bytes(name))
 
 
 def _log_softmax(logits: Floats) -> Floats:
@@ -154,6 +154,27 @@ def outputs(
         more = raw_outputs(views, session)[0].reshape(len(VIEWS), len(unsure), -1)
         logits[unsure] = (logits[unsure] + more.sum(axis=0)) / (1 + len(VIEWS))
     return logits, features
+
+
+def worth_a_finer_look(scores: Scores) -> npt.NDArray[np.int64]:
+    """Numbers of the cells that may hold small notes: what :func:`note_scores` is asked about.
+
+    Cells that hold a big digit beyond doubt are left out, and those in which no note has a tenth
+    of a chance.
+    """
+    maybe = (scores.notes > np.log(1 / 9)).any(axis=1) & (scores.digits[:, 0] > np.log(1e-3))
+    return np.flatnonzero(maybe)
+
+
+def note_scores(fine: npt.NDArray[np.uint8]) -> Floats:
+    """Log-odds of each small note, float64 (N, 9), from fine patches, uint8 (N, 80, 80).
+
+    The patches are those of ``papernudge.vision.patches.cut_fine``.
+    """
+    if not len(fine):
+        return np.zeros((0, 9))
+    logits = _session("notes").run(None, {"patches": fine[:, None].astype(np.float32)})[0]
+    return np.asarray(logits, np.float64) / float(manifest()["notes"]["temperature"])
 
 
 def calibrated(

@@ -98,6 +98,19 @@ def page_cells(
     return np.concatenate(pixels), np.concatenate(labels)
 
 
+def noted_cells(name: str, seed: int, split: str) -> Cells:
+    """Fine patches (n, 80, 80) and label rows of a page's cells without a big digit."""
+    page = draw(preset(name, seed, split=split, note_share=0.6, fill=0.4, grids=1))
+    rng = np.random.default_rng(seed)
+    fine, rows = [np.zeros((0, FINE_SIDE, FINE_SIDE), np.uint8)], [np.zeros((0, LABELS), np.int8)]
+    for grid in _whole(page.truth.grids, LEAST_FINE):
+        row = label_rows(grid)
+        kept = np.flatnonzero((row[:, DIGIT] == 0) & (row[:, STRUCK] == 0))
+        fine.append(cut_fine(page.image, moved(grid, rng), kept))
+        rows.append(row[kept])
+    return np.concatenate(fine), np.concatenate(rows)
+
+
 def recipe(seed: int, split: str = "train") -> PageSpec:
     """The page that training draws for this seed, its preset chosen by MIX."""
     names, shares = [name for name, _ in MIX], [share for _, share in MIX]
@@ -110,10 +123,17 @@ def recipe(seed: int, split: str = "train") -> PageSpec:
     return preset(name, seed, split=split, **(fields | more))
 
 
-def both_sizes(seed: int, pages: Path | None = None, split: str = "train") -> Both:
+NOTED = {"note_share": 0.8, "struck_notes": 0.25, "fill": 0.25, **NOTES_FRAME}
+"""What a page is given that is drawn for its notes alone."""
+
+
+def both_sizes(
+    seed: int, pages: Path | None = None, split: str = "train", noted_pages: bool = False
+) -> Both:
     """The cells of the page of this seed, and fine patches of those that hold notes and some more.
 
     ``pages``: packed typefaces and strokes, where the machine has no font files.
+    ``noted_pages``: draw as many notes as there is room for.
     """
     import cv2
 
@@ -122,7 +142,8 @@ def both_sizes(seed: int, pages: Path | None = None, split: str = "train") -> Bo
     cv2.setNumThreads(1)
     if pages is not None:
         use_pack(pages)
-    page = draw(recipe(seed, split))
+    spec = recipe(seed, split)
+    page = draw(preset(spec.preset, seed, split=split, **NOTED) if noted_pages else spec)
     rng = np.random.default_rng(seed)
     pixels, rows = [np.zeros((0, SIDE, SIDE, 3), np.uint8)], [np.zeros((0, LABELS), np.int8)]
     fine, fine_rows = [np.zeros((0, FINE_SIDE, FINE_SIDE), np.uint8)], [rows[0]]

@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 import torch
 
-from papernudge.digits_model.training.network import CellNet
-from papernudge.vision.patches import SIDE
+from papernudge.digits_model.training.network import CellNet, NotesNet
+from papernudge.vision.patches import FINE_SIDE, SIDE
 
 
 def load(weights: Path) -> CellNet:
@@ -43,6 +43,21 @@ def export(net: CellNet, to: Path) -> None:
             dynamo=False,
         )
     _same(net, to)
+
+
+def export_notes(net: NotesNet, to: Path) -> None:
+    """Write the network of the notes as ONNX, fp32, with a free number of patches."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        torch.onnx.export(
+            net.eval(),
+            (torch.randint(0, 256, (2, 1, FINE_SIDE, FINE_SIDE)).float(),),
+            str(to),
+            input_names=["patches"],
+            output_names=["notes"],
+            dynamic_axes={name: {0: "n"} for name in ("patches", "notes")},
+            dynamo=False,
+        )
 
 
 def _same(net: CellNet, path: Path) -> None:

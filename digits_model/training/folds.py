@@ -18,7 +18,7 @@ from pathlib import Path
 
 import torch
 
-from papernudge.digits_model.training import drawn, packed
+from papernudge.digits_model.training import drawn, packed, stock
 from papernudge.digits_model.training.network import CellNet
 from papernudge.digits_model.training.pool import Drawing, Ring
 from papernudge.digits_model.training.real import puzzle_key
@@ -48,6 +48,8 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--room", type=int, default=2_500_000)
     parser.add_argument("--first", type=int, default=400_000)
     parser.add_argument("--workers", type=int, default=4)
+    parser.add_argument("--stock", type=Path, help="cells drawn beforehand; nothing is drawn then")
+    parser.add_argument("--threads", type=int, default=0, help="of the processor; 0 for all")
     parser.add_argument("--scans", action=argparse.BooleanOptionalAction, default=True)
     parser.add_argument("--seed", type=int, default=2)
     return parser.parse_args()
@@ -62,17 +64,27 @@ def main() -> None:
     keys = [puzzle_key(puzzle) for puzzle in inputs.puzzles.tolist()]
     fold_of = dict(zip(keys, inputs.folds(given.count).tolist(), strict=True))
     (given.out / "folds.json").write_text(json.dumps({"count": given.count, "folds": fold_of}))
-    seeds = itertools.count(given.seed * 1_000_000_000)
-    drawing = Drawing(partial(drawn.cells, pages=given.pages), seeds, given.workers)
+    if given.threads:
+        torch.set_num_threads(given.threads)
+    drawing = None
+    if given.stock is None:
+        seeds = itertools.count(given.seed * 1_000_000_000)
+        drawing = Drawing(partial(drawn.cells, pages=given.pages), seeds, given.workers)
     ring = Ring(given.room, device)
     scans = inputs.scans(device) if given.scans else None
     plan = [(f"fold{k}", f"{k}/{given.count}", given.minutes) for k in range(given.count)]
     try:
-        fill(ring, drawing, given.first)
+        if drawing is None:
+            for part in stock.parts(given.stock):
+                ring.put((part["cells"], part["labels"]))
+        else:
+            fill(ring, drawing, given.first)
         for name, which, minutes in [*plan, ("final", "all", given.final_minutes)]:
             torch.manual_seed(given.seed)
             out = given.out / name
             out.mkdir(exist_ok=True)
+            if (given.out / f"{name}.pt").exists():
+                continue
             run = Run(CellNet(), minutes, out, given.rate, device)
             start = given.start.format(name)
             run.net.load_state_dict(torch.load(start, map_location=device, weights_only=True))
@@ -83,7 +95,8 @@ def main() -> None:
             train(run, sources, given.batch, minutes)
             (out / "weights.pt").replace(given.out / f"{name}.pt")
     finally:
-        drawing.stop()
+        if drawing is not None:
+            drawing.stop()
 
 
 if __name__ == "__main__":

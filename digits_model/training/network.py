@@ -42,3 +42,40 @@ class CellNet(nn.Module):
         wide = self.start((224.0 - patches) * (1.0 / 96.0))
         features = self.squeeze(self.end(wide + self.look(wide)))
         return self.heads(nn.functional.dropout(features, 0.2, self.training)), features
+
+
+class NotesNet(nn.Module):
+    """Fine patch to the small notes it holds.
+
+    Input: float32 (N, 1, 80, 80), grey, 0–255, as cut by ``papernudge.vision.patches.cut_fine``.
+    Output: log-odds (N, 9) that a note of each digit stands there, wherever it stands. Every place
+    of a 20×20 raster says whether a digit is centred there; a digit is noted unless no
+    place shows it (noisy-or pooling over instances: P. Viola, J. Platt and C. Zhang, "Multiple
+    instance boosting for object detection", NIPS 2005). So one shape learnt in one corner
+    is known in all, from few examples. A struck-out note counts as none.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.start = nn.Sequential(_block(1, 12, 2), _block(12, 24, 2))
+        self.look = nn.Sequential(_block(24, 32, 1), _wide(32, 40))
+        last = nn.Conv2d(48, 9, 1)
+        self.digits = nn.Sequential(nn.Conv2d(40, 48, 1), nn.ReLU(), last)
+        if last.bias is not None:  # nearly every place shows nothing
+            nn.init.constant_(last.bias, -7.0)
+
+    def forward(self, patches: torch.Tensor) -> torch.Tensor:
+        """Run the network; shapes as in the class's docstring."""
+        seen = self.look(self.start((224.0 - patches) * (1.0 / 96.0)))
+        # -log of the chance that no place shows the digit; the floor keeps the logarithm finite.
+        shown = nn.functional.softplus(self.digits(seen)).sum((2, 3)).clamp(1e-5, 40.0)
+        return shown + torch.log1p(-torch.exp(-shown))
+
+
+def _wide(inputs: int, outputs: int) -> nn.Sequential:
+    """A block that sees twice as far: a whole note and what surrounds it."""
+    return nn.Sequential(
+        nn.Conv2d(inputs, outputs, 3, 1, 2, dilation=2, bias=False),
+        nn.BatchNorm2d(outputs),
+        nn.ReLU(inplace=True),
+    )

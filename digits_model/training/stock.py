@@ -28,13 +28,13 @@ PART = 100
 Part = dict[str, npt.NDArray[Any]]
 
 
-def draw_part(number: int, to: Path, seed: int, pack: Path | None) -> Path:
+def draw_part(number: int, to: Path, seed: int, pack: Path | None, noted_pages: bool) -> Path:
     """Draw one part unless its file is there; returns the file."""
     path = to / f"part{number:05d}.npz"
     if path.exists():
         return path
     first = seed * 1_000_000_000 + number * PART
-    pages = [drawn.both_sizes(first + k, pack) for k in range(PART)]
+    pages = [drawn.both_sizes(first + k, pack, noted_pages=noted_pages) for k in range(PART)]
     names = ("cells", "labels", "fine", "fine_labels")
     whole = {n: np.concatenate([p[i] for p in pages]) for i, n in enumerate(names)}
     half = path.with_suffix(".half.npz")
@@ -71,11 +71,13 @@ def main() -> None:
     parser.add_argument("--pages", type=int, default=4000)
     parser.add_argument("--pack", type=Path, help="packed typefaces and strokes")
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--noted", action="store_true", help="pages full of small notes only")
     parser.add_argument("--seed", type=int, default=5)
     given = parser.parse_args()
     given.to.mkdir(parents=True, exist_ok=True)
     numbers = range(-(-given.pages // PART))
-    draw = partial(draw_part, to=given.to, seed=given.seed, pack=given.pack)
+    more = {"pack": given.pack, "noted_pages": given.noted}
+    draw = partial(draw_part, to=given.to, seed=given.seed, **more)
     with multiprocessing.get_context("spawn").Pool(given.workers) as pool:
         for path in pool.imap(draw, numbers):
             print(path.name, flush=True)
