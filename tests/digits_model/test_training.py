@@ -127,7 +127,7 @@ def test_temperature_recovers_a_known_overconfidence() -> None:
 
 
 def test_the_training_commands_explain_themselves() -> None:
-    for name in ("pack", "train", "folds", "ship", "export"):
+    for name in ("pack", "stock", "train", "restore", "folds", "notes", "ship", "export"):
         done = subprocess.run(
             [sys.executable, "-m", f"papernudge.digits_model.training.{name}", "--help"],
             capture_output=True,
