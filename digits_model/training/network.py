@@ -6,6 +6,7 @@ import torch
 from torch import nn
 
 from papernudge.digits_model.layout import FEATURES, OUTPUTS
+from papernudge.vision.patches import FINE_SIDE
 
 
 def _block(inputs: int, outputs: int, stride: int) -> nn.Sequential:
@@ -60,7 +61,11 @@ class NotesNet(nn.Module):
         self.start = nn.Sequential(_block(1, 12, 2), _block(12, 24, 2))
         self.look = nn.Sequential(_block(24, 32, 1), _wide(32, 40))
         last = nn.Conv2d(48, 9, 1)
-        self.digits = nn.Sequential(nn.Conv2d(40, 48, 1), nn.ReLU(), last)
+        self.digits = nn.Sequential(nn.Conv2d(42, 48, 1), nn.ReLU(), last)
+        # Where in the cell a place is: solvers who keep a raster in mind put a 5 in the middle.
+        at = torch.linspace(-1, 1, FINE_SIDE // 4)
+        place = torch.stack(torch.meshgrid(at, at, indexing="ij"))
+        self.place = nn.Buffer(place[None], persistent=False)
         if last.bias is not None:  # nearly every place shows nothing
             nn.init.constant_(last.bias, -7.0)
 
@@ -68,6 +73,8 @@ class NotesNet(nn.Module):
         """Run the network; shapes as in the class's docstring."""
         seen = self.look(self.start((224.0 - patches) * (1.0 / 96.0)))
         # -log of the chance that no place shows the digit; the floor keeps the logarithm finite.
+        place = torch.zeros_like(seen[:, :2]) + self.place  # any number of patches, when exported
+        seen = torch.cat([seen, place], 1)
         shown = nn.functional.softplus(self.digits(seen)).sum((2, 3)).clamp(1e-5, 40.0)
         return shown + torch.log1p(-torch.exp(-shown))
 
