@@ -61,7 +61,7 @@ TECHNIQUES: tuple[tuple[Technique, int], ...] = (
     (w_wings, 6),
     (remote_pairs, 8),
     (colouring, 5),
-    (alternating_chains, 5),
+    (alternating_chains, 4),
     (almost_locked_sets, 6),
 )
 """The eliminating techniques, each with the fewest looks that one of its deductions can cost."""
@@ -73,8 +73,8 @@ LEAST_LINE = 1 + min(looks for _, looks in TECHNIQUES)
 """No line with an elimination is cheaper: the cheapest pattern, and one look at what it opens."""
 
 
-AHEAD = 2
-"""How many looks beyond a level the techniques look at once: no result depends on it."""
+AHEAD = 3
+"""So many levels the techniques look at once: no result depends on it."""
 
 MOST_BRANCHES = 3
 """How deep the branches of a net may go."""
@@ -106,13 +106,19 @@ class Found:
 
 @dataclass
 class Search:
-    """Best-first search from one board. ``lines`` are the cheapest ones, found by ``run``."""
+    """Best-first search from one board. ``lines`` are the cheapest ones, found by ``run``.
+
+    ``most``: lines dearer than this are not looked for. ``limit``: what a line with eliminations
+    may still cost.
+    """
 
     board: Board
     techniques: tuple[tuple[Technique, int], ...] = TECHNIQUES
+    most: int = MANY
     reasons: dict[Candidates, list[Found]] = field(default_factory=dict)
     waiting: dict[tuple[object, ...], Found] = field(default_factory=dict)
     drawn: set[tuple[object, ...]] = field(default_factory=set)
+    named: dict[object, Deduction] = field(default_factory=dict)
     winners: list[Found] = field(default_factory=list)
     limit: int = MANY
     reach: dict[int, int] = field(default_factory=dict)
@@ -127,12 +133,11 @@ class Search:
 
     def run(self) -> list[Found]:
         """The cheapest singles, each with the steps it builds on."""
-        self.winners = [Found(s, self.board, s.looks) for s in singles(self.board)]
-        if self.winners:
-            self.limit = self.winners[0].price
+        self.winners = [Found(s, self.board, s.looks) for s in singles(self.board, self.most)]
+        self.limit = self.winners[0].price - 1 if self.winners else self.most
         self._recall()
         level = LEAST_LINE - 1
-        while level + 1 < self.limit:
+        while level < self.limit:
             self._look_around(level)
             ripe = [key for key, found in self.waiting.items() if found.price <= level]
             if ripe:
@@ -176,8 +181,10 @@ class Search:
             for kind, (technique, least) in enumerate(self.techniques):
                 if least > level or reach.get(kind, 0) >= level:
                     continue
-                budget = reach[kind] = level + AHEAD if level < FAR else MANY
-                for deduction in technique(board, min(budget, self.limit - 2)):
+                # All up to the same looks, so that a pattern meets its techniques in order.
+                ahead = level - level % AHEAD + AHEAD - 1
+                budget = reach[kind] = ahead if level < FAR else MANY
+                for deduction in technique(board, min(budget, self.limit - 1)):
                     self._add(deduction, board)
             if self.board is self.start:
                 break
@@ -186,8 +193,13 @@ class Search:
         key = _key(deduction)
         if key in self.waiting or key in self.drawn:
             return
+        # A pattern bears one name, that of the first technique that sees it: two cells that share
+        # two digits are a naked pair, and no chain of two.
+        first = self.named.setdefault((frozenset(deduction.reads), deduction.held), deduction)
+        if first.technique != deduction.technique and not deduction.ruled_out & ~first.ruled_out:
+            return
         found = self._priced(deduction, board)
-        if found.price < self.limit - 1:
+        if found.price < self.limit:
             self.waiting[key] = found
 
     def _priced(self, deduction: Deduction, board: Board) -> Found:
@@ -237,16 +249,15 @@ class Search:
             self.board = self.board.without(fresh)
             self.reach = {}
         for technique in (hidden_singles, naked_singles):
-            for single in technique(self.board, self.limit - 1):
+            for single in technique(self.board, self.limit):
                 self._opened(self._priced(single, self.board))
 
     def _opened(self, found: Found) -> None:
         if not found.needed or found.price > self.limit:
             return
-        if found.price < self.limit:
-            self.limit, self.winners = found.price, []
-        elif self.winners and not self.winners[0].needed:
-            return  # the single without eliminations is as cheap
+        if self.winners and found.price < self.winners[0].price:
+            self.winners = []
+        self.limit = found.price
         self.winners.append(found)
 
 
@@ -262,11 +273,14 @@ def _bits(mask: int) -> Iterator[int]:
         mask ^= low
 
 
-def cheapest_lines(board: Board, uniqueness: bool = False) -> list[Line]:
-    """All lines of the least price, several cells of a house in place of the single they begin."""
+def cheapest_lines(board: Board, uniqueness: bool = False, most: int = MANY) -> list[Line]:
+    """All lines of the least price, several cells of a house in place of the single they begin.
+
+    None where the least price is above ``most``: what is dear takes long to find.
+    """
     lines: dict[object, Line] = {}
     techniques = TECHNIQUES + (UNIQUENESS if uniqueness else ())
-    for found in Search(board, techniques).run():
+    for found in Search(board, techniques, most).run():
         for choice in islice(_choices([found], {}), MOST_WAYS):
             line = _line(found, choice)
             lines.setdefault(line.key, line)

@@ -2,19 +2,29 @@
 
     python tests/hints/bench_drilling.py [POSITIONS] [MOST PUZZLES]
 
-1,000 positions if unsaid, as evenly over the reasons as they turn up in our own puzzles. Checked of
-each: every answer is forced by what is written (SAT); on a picture of the position with rows and
-columns exchanged and digits relabelled, the engine finds lines of this reason only, at as many
-looks.
+1,000 positions if unsaid, at most a tenth of them for one reason, at most two of a puzzle for one
+reason, from puzzles of our own and (where the data folder is at hand) of 17 givens in turn. Checked
+of each:
+
+* SAT: the position has one solution, and each digit of every answer is forced by what is written;
+* the engine, on a picture of the position with rows and columns exchanged and digits relabelled:
+  its cheapest lines all rest on this reason, and cost as many looks;
+* plainly, without the engine's search: of all singles, and of all eliminations with the singles
+  that they open, none costs less, and no other reason is as cheap.
 """
 
 from __future__ import annotations
 
 import sys
+import time
 from collections import Counter
+from collections.abc import Iterator
+from itertools import islice, zip_longest
 from random import Random
 
+from plainly import cheapest
 from sat import Judge, variable
+from shared_puzzles import clues17, folder
 
 from papernudge.hints import Position
 from papernudge.hints.board import Board
@@ -23,26 +33,43 @@ from papernudge.hints.drilling import TECHNIQUES, Drill, Reason, drills_in
 from papernudge.hints.generate import puzzle
 from papernudge.hints.search import cheapest_lines
 
+A_PUZZLE = 2
+
+
+def sources(most: int) -> Iterator[str]:
+    """Our own puzzles and those of 17 givens, in turn."""
+    own = (puzzle(seed) for seed in range(most))
+    others = clues17() if folder().is_dir() else []
+    Random(1).shuffle(others)
+    for pair in zip_longest(own, others):
+        yield from (line.replace("0", ".") for line in pair if line)
+
 
 def gathered(wanted: int, most: int) -> list[Drill]:
-    """Up to a fair share of each reason first, then what is over, none alike."""
+    """None alike, for each reason at most its share, until there are so many."""
     reasons = [Reason.parse(name) for name in TECHNIQUES]
-    share = wanted // 12 + 1
+    share = -(-wanted // 10)
     kept: dict[str, list[Drill]] = {name: [] for name in TECHNIQUES}
     seen: set[str] = set()
-    for seed in range(most):
-        here = list(drills_in(puzzle(seed), reasons, seed))
-        Random(seed).shuffle(here)
+    looked = 0
+    for looked, line in enumerate(islice(sources(most), most), start=1):
+        left = [reason for reason in reasons if len(kept[reason.technique]) < share]
+        here = list(drills_in(line, left, looked))
+        Random(looked).shuffle(here)
+        taken: Counter[str] = Counter()
         for drill in here:
-            group = kept[drill.reason.technique]
+            name = drill.reason.technique
+            if len(kept[name]) >= share or taken[name] >= A_PUZZLE:
+                continue
             form = canonical(drill.digits)
-            if len(group) < share and form not in seen:
+            if form not in seen:
                 seen.add(form)
-                group.append(drill)
-        if sum(map(len, kept.values())) >= wanted and sum(map(bool, kept.values())) >= 12:
+                taken[name] += 1
+                kept[name].append(drill)
+        if sum(map(len, kept.values())) >= wanted:
             break
-    print(f"{seed + 1} puzzles looked through")
-    return [drill for group in kept.values() for drill in group]
+    print(f"{looked} puzzles looked through")
+    return [drill for group in kept.values() for drill in group][:wanted]
 
 
 def pictured(digits: str, dice: Random) -> str:
@@ -53,28 +80,65 @@ def pictured(digits: str, dice: Random) -> str:
     return "".join("." if mark == "." else names[int(mark) - 1] for mark in turned)
 
 
+def judged_by_sat(judge: Judge, drill: Drill) -> bool:
+    written = [variable(c, int(d)) for c, d in enumerate(drill.digits) if d != "."]
+    solution = [variable(c, int(d)) for c, d in enumerate(drill.solution)]
+    return judge.forces(written, solution) and all(
+        judge.forces(written, [variable(c, d) for c, d in places]) for places in drill.answers
+    )
+
+
+def judged_anew(drill: Drill, dice: Random) -> bool:
+    lines = cheapest_lines(Board.of(Position.of(pictured(drill.digits, dice))))
+    same = {line.technique for line in lines} == {drill.reason.technique}
+    return same and min(line.looks for line in lines) == drill.looks
+
+
+def judged_plainly(drill: Drill) -> bool:
+    """Compared by the looks to the first digit, as lines are; a house that is finished at one go
+    begins with a single of its own.
+    """
+    board = Board.of(Position.of(drill.digits))
+    price = min(line.price for line in cheapest_lines(board))
+    least, names = cheapest(board, price)
+    if drill.reason.technique == "several cells of a house":
+        return least == price and names <= {"hidden single"}
+    # A line of several eliminations is not tried here: none of fewer may be as cheap.
+    return names <= {drill.reason.technique} and least == price
+
+
 def main() -> None:
     wanted = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     most = int(sys.argv[2]) if len(sys.argv) > 2 else 20000
     judge, dice = Judge(), Random(1)
     counts: Counter[str] = Counter()
-    faults = 0
-    for drill in gathered(wanted, most):
-        counts[drill.reason.technique] += 1
-        written = [variable(c, int(d)) for c, d in enumerate(drill.digits) if d != "."]
-        forced = all(
-            judge.forces(written, [variable(c, d) for c, d in places]) for places in drill.answers
-        )
-        lines = cheapest_lines(Board.of(Position.of(pictured(drill.digits, dice))))
-        same = {line.technique for line in lines} == {drill.reason.technique}
-        looks = min(line.looks for line in lines) == drill.looks
-        if not (forced and same and looks):
-            faults += 1
-            print(drill.reason, drill.digits, forced, same, looks)
+    faults: Counter[str] = Counter()
+    looks: dict[str, list[int]] = {}
+    began = time.process_time()
+    found = gathered(wanted, most)
+    middle = time.process_time()
+    puzzles = len({drill.puzzle for drill in found})
+    for drill in found:
+        name = drill.reason.technique
+        counts[name] += 1
+        looks.setdefault(name, []).append(drill.looks)
+        verdicts = {
+            "SAT": judged_by_sat(judge, drill),
+            "engine": judged_anew(drill, dice),
+            "plainly": judged_plainly(drill),
+        }
+        for who, fine in verdicts.items():
+            if not fine:
+                faults[who] += 1
+                print(f"{who}: {drill.reason} {drill.digits}")
     judge.close()
+    print(f"{'reason':28}{'positions':>9}  looks")
     for name, many in counts.items():
-        print(f"{name:28}{many:5}")
-    print(f"{counts.total()} positions over {len(counts)} reasons, {faults} faults")
+        print(f"{name:28}{many:9}  {min(looks[name])} to {max(looks[name])}")
+    print(f"{counts.total()} positions of {puzzles} puzzles over {len(counts)} reasons")
+    print("faults: " + ", ".join(f"{who} {faults[who]}" for who in ("SAT", "engine", "plainly")))
+    end = time.process_time()
+    print(f"processor time: {middle - began:.0f} s to find, {end - middle:.0f} s to check")
 
 
 if __name__ == "__main__":

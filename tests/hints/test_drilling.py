@@ -11,10 +11,22 @@ from sat import Judge, variable
 from papernudge.hints import Position
 from papernudge.hints.board import Board
 from papernudge.hints.canonical import canonical
-from papernudge.hints.drilling import Reason, drilled, drills_in, find_drills, spread
+from papernudge.hints.drilling import (
+    MOST_LOOKS,
+    TECHNIQUES,
+    Reason,
+    drilled,
+    drills_in,
+    find_drills,
+    spread,
+)
 from papernudge.hints.generate import full_grid, puzzle
 from papernudge.hints.geometry import HOUSES
 from papernudge.hints.search import cheapest_lines
+
+
+STUCK = "568.....913759.8..492......7153649822439856179861.....6.1...39.8.9.31.7.374.59..."
+"""A position of our own whose cheapest line takes more looks than a drill may."""
 
 
 def own_puzzles(start: int = 0) -> Iterator[str]:
@@ -120,6 +132,16 @@ def test_a_puzzle_and_its_mirror_image_give_one_drill() -> None:
     one = puzzle(3)
     pair = [one, one[::-1]]
     assert len(find_drills(pair, Reason.parse("hidden single"), 5)) == 1
+
+
+def test_where_every_line_is_too_dear_a_digit_is_given_away_and_the_solve_goes_on() -> None:
+    board = Board.of(Position.of(STUCK))
+    assert cheapest_lines(board)[0].price > MOST_LOOKS
+    assert not cheapest_lines(board, most=MOST_LOOKS)
+    drills = list(drills_in(STUCK, [Reason.parse("hidden single")]))
+    assert drills
+    assert all(drill.looks <= MOST_LOOKS for drill in drills)
+    assert drilled(STUCK, Reason.parse("alternating chain")) is None
 
 
 def test_the_same_seed_finds_the_same_drills() -> None:

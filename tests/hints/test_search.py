@@ -6,6 +6,7 @@ import random
 
 import shared_puzzles
 from hypothesis import given, settings
+from plainly import cheapest
 from strategies import SAME, Symmetry, positions, symmetries, symmetry
 
 from papernudge.hints import Position, solve
@@ -84,6 +85,31 @@ def _needless(board: Board, single: object) -> bool:
     """Whether a single stands without the elimination."""
     found = hidden_singles(board) + naked_singles(board)
     return any(s.reads == single.reads for s in found)  # type: ignore[attr-defined]
+
+
+def test_all_lines_of_the_least_price_are_found_each_pattern_under_one_name() -> None:
+    """Two dozen hard positions, and one where a dearer pattern opens a cheaper single."""
+    tied = ".....81...3.51.8291.8..2546..2.5.6..3...8......724.9.....86..9.54..2.368.8....71."
+    for position in [Position.of(tied), *hard_positions([puzzle(seed) for seed in range(20, 27)])]:
+        board = Board.of(position)
+        lines = cheapest_lines(board)
+        if lines[0].price <= 12:
+            plain = {line.technique for line in lines if len(line.steps) <= 2}
+            assert cheapest(board, lines[0].price)[1] == plain
+    assert {line.technique for line in cheapest_lines(Board.of(Position.of(tied)))} == {
+        "locked candidates",
+        "naked pair",
+    }
+
+
+def test_nothing_dearer_than_asked_is_looked_for() -> None:
+    for position in hard_positions([puzzle(seed) for seed in range(30, 34)]):
+        board = Board.of(position)
+        lines = cheapest_lines(board)
+        price = lines[0].price
+        assert cheapest_lines(board, most=price - 1) == []
+        bounded = cheapest_lines(board, most=price)
+        assert {line.key for line in bounded} == {line.key for line in lines}
 
 
 def test_no_pattern_is_cheaper_than_its_declared_least() -> None:
