@@ -13,7 +13,6 @@ from papernudge.hints.board import Board
 from papernudge.hints.canonical import canonical
 from papernudge.hints.drilling import (
     MOST_LOOKS,
-    TECHNIQUES,
     Reason,
     drilled,
     drills_in,
@@ -23,7 +22,6 @@ from papernudge.hints.drilling import (
 from papernudge.hints.generate import full_grid, puzzle
 from papernudge.hints.geometry import HOUSES
 from papernudge.hints.search import cheapest_lines
-
 
 STUCK = "568.....913759.8..492......7153649822439856179861.....6.1...39.8.9.31.7.374.59..."
 """A position of our own whose cheapest line takes more looks than a drill may."""
