@@ -17,6 +17,7 @@ from papernudge.cli.assume import parse_assumption
 from papernudge.cli.books.book import Book
 from papernudge.cli.books.rows import GridRow, row_id
 from papernudge.cli.books.settle import Words, settle
+from papernudge.cli.books.typeface import Page
 from papernudge.cli.exits import Exit, Stop, bad_words
 
 _ID = re.compile(r"(?P<hash>[0-9a-f]{16})-(?P<page>[1-9][0-9]*)-(?P<grid>[1-9][0-9]*)")
@@ -112,7 +113,7 @@ def apply(book: Book, corrections: Iterable[Correction]) -> int:
             sql.execute("INSERT INTO correction VALUES (?, ?, ?, ?, ?, ?)", values)
         for key, grid in touched.items():
             words = words_for(book, key[0], key[1], [grid])
-            beside = book.grids(key[0], key[1])
+            beside = Page(book.grids(key[0], key[1]))
             book.put_puzzle(key, settle(grid, words[key[2]], beside))
     return len(touched)
 

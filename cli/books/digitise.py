@@ -16,6 +16,7 @@ from papernudge.cli.books.progress import Progress, looked_at
 from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.books.settle import needs_a_person, settle
 from papernudge.cli.books.sources import Surveyed, files, survey
+from papernudge.cli.books.typeface import Page
 from papernudge.cli.exits import Exit, bad_words
 from papernudge.vision.failure import Failure
 
@@ -147,8 +148,9 @@ def take(book: Book, done: PageDone) -> None:
     if not done.lasting:
         return
     words = words_for(book, done.hash, done.number, done.grids)
+    page = Page(done.grids)
     puzzles = [
-        settle(grid, words[grid.number], done.grids) if grid.number in words else puzzle
+        settle(grid, words[grid.number], page) if grid.number in words else puzzle
         for grid, puzzle in zip(done.grids, done.puzzles, strict=True)
     ]
     done.puzzles[:] = puzzles

@@ -82,7 +82,7 @@ CREATE TABLE puzzle (           -- what follows from a reading and its correctio
   givens TEXT,                  -- line
   entries TEXT,                 -- line
   doubts TEXT NOT NULL,         -- those that are left
-  decided TEXT NOT NULL,        -- ["R7C4"]: in doubt, but only so there is exactly one solution
+  decided TEXT NOT NULL,        -- ["R7C4"]: in doubt, settled by page or rules, see settle
   corrected INTEGER NOT NULL,   -- how many corrections it holds
   solutions TEXT,               -- one, none, many
   solution TEXT,                -- line, where there is one

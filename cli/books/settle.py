@@ -8,6 +8,7 @@ from itertools import product
 from math import prod
 
 from papernudge.cli.books.rows import Doubt, GridRow, PuzzleRow
+from papernudge.cli.books.typeface import NO_PAGE, Page
 
 SURE = 0.98
 """A grid less likely than this to be right in every given is looked at by a person."""
@@ -47,14 +48,15 @@ def unwritten(page: Sequence[GridRow]) -> bool:
     return doubted <= ODD_ONES * printed
 
 
-def settle(grid: GridRow, words: Words = NOTHING_SAID, page: Sequence[GridRow] = ()) -> PuzzleRow:
+def settle(grid: GridRow, words: Words = NOTHING_SAID, page: Page = NO_PAGE) -> PuzzleRow:
     """The puzzle that follows from a reading and a person's corrections of it.
 
     Clean is a claim that every digit is right: no doubt is left about a digit or about who wrote
     it, and the givens have exactly one solution. Doubts about small notes don't count, since no
-    export holds notes. A doubt about a printed digit is decided where every other answer would
-    leave no solution or several: a book's puzzles have one. ``page``: all grids of its page; a
-    doubt whether a digit was printed is decided where nothing on it was written.
+    export holds notes. ``page``: the page that the grid is on. Where nobody wrote on it, a doubtful
+    cell that shows a copy of its sure threes is a printed three, and a doubt whether a digit was
+    printed is decided. What is left of the doubts about printed digits is decided where every
+    other answer would leave no solution or several: a book's puzzles have one.
     """
     if words.whole == "left out":
         return PuzzleRow("left out", "by hand", corrected=len(words))
@@ -63,27 +65,64 @@ def settle(grid: GridRow, words: Words = NOTHING_SAID, page: Sequence[GridRow] =
     if grid.kind != "puzzle" and not words:
         kind = "a printed solution" if grid.kind == "full" else grid.kind
         return PuzzleRow("left out", kind, grid.givens, grid.entries)
-    givens, entries = _corrected(grid.givens, grid.entries, words.cells)
     doubts = [d for d in grid.doubts if d["cell"] not in words.cells]
-    if page and unwritten(page):
+    copies = _copies(grid, doubts, page)
+    says = {**{cell: f"given:{digit}" for cell, digit in copies.items()}, **words.cells}
+    givens, entries = _corrected(grid.givens, grid.entries, says)
+    doubts = [d for d in doubts if d["cell"] not in copies or not needs_a_person(d)]
+    if page.grids and unwritten(page.grids):
         doubts = [d for d in doubts if d["about"] != "hand"]
     decided = _decided(givens, doubts)
     doubts = [d for d in doubts if d["cell"] not in decided or not needs_a_person(d)]
+    decided = sorted([*copies, *decided])
     row = _solved(PuzzleRow("clean", None, givens, entries, doubts, decided, len(words)))
-    reason = None if words.whole == "ok" else _why_review(row, grid, words)
+    reason = None if words.whole == "ok" else _why_review(row, grid, words, page)
     return row if reason is None else replace(row, status="review", reason=reason)
 
 
-def _why_review(row: PuzzleRow, grid: GridRow, words: Words) -> str | None:
+def _copies(grid: GridRow, doubts: Sequence[Doubt], page: Page) -> dict[str, str]:
+    """The doubtful cells that show a copy of one of the page's sure digits, and which. Only a
+    digit that the reader thought of counts, and only where nobody wrote on the page.
+    """
+    open_ = [doubt for doubt in doubts if needs_a_person(doubt)]
+    if not open_ or not page.untouched:
+        return {}
+    found = {}
+    for doubt in open_:
+        digit = page.copy_of(grid.number, _at(doubt["cell"]))
+        thought_of = {doubt["read"], *(other["digit"] for other in doubt["instead"])}
+        if digit is not None and int(digit) in thought_of:
+            found[doubt["cell"]] = digit
+    return found
+
+
+def _why_review(row: PuzzleRow, grid: GridRow, words: Words, page: Page) -> str | None:
     if any(doubt["about"] != "notes" for doubt in row.doubts):
         return "doubts"
     if row.solutions == "none":
         return "no solution"
     if row.solutions == "many":
         return "several solutions"
-    if not words and grid.chance_all_right < SURE and not grid.doubts:
-        return "not sure enough"
-    return None
+    if words or grid.doubts or grid.chance_all_right >= SURE:
+        return None
+    return None if _seen_right(grid, page) >= SURE else "not sure enough"
+
+
+def _seen_right(grid: GridRow, page: Page) -> float:
+    """The chance that a grid without doubts is right, if its cells that show plain copies of the
+    page's sure digits are.
+    """
+    import struct
+
+    if grid.chances is None or not page.untouched:
+        return grid.chance_all_right
+    chance = grid.chance_all_right
+    for cell, (*digits, printed) in enumerate(struct.iter_unpack("<11e", grid.chances)):
+        mark = (grid.givens or "." * 81)[cell]
+        right = 1.0 if mark == "." else digits[int(mark)] * printed
+        if 0 < right < 1 and page.copy_of(grid.number, cell) == mark:
+            chance /= right
+    return min(1.0, chance)
 
 
 def _decided(givens: str, doubts: Sequence[Doubt]) -> list[str]:

@@ -77,6 +77,7 @@ def _failed(task: PageTask, failure: Failure) -> PageDone:
 
 def _read(task: PageTask, photo: Photo) -> PageDone:
     from papernudge.cli.books.settle import settle
+    from papernudge.cli.books.typeface import Page
     from papernudge.hints.solver import solve
     from papernudge.vision import read
     from papernudge.vision.failure import Failure
@@ -85,6 +86,7 @@ def _read(task: PageTask, photo: Photo) -> PageDone:
     if isinstance(reading, Failure):
         return _failed(task, reading)
     grids = [grid_row(n, g, photo.pixels) for n, g in enumerate(reading.grids, start=1)]
+    page = Page(grids)
     width, height = reading.size
     return PageDone(
         task.hash,
@@ -95,7 +97,7 @@ def _read(task: PageTask, photo: Photo) -> PageDone:
         height=height,
         turns=reading.quarter_turns,
         grids=grids,
-        puzzles=[settle(grid, page=grids) for grid in grids],
+        puzzles=[settle(grid, page=page) for grid in grids],
     )
 
 

@@ -165,7 +165,7 @@ def draw_book(folder: Path, pages: int, fill: float, fonts: bool) -> dict[str, l
         spec = preset(
             "easy", seed, split="test", width=1500, height=2000, focus="page", grids=6,
             share=0.92, off_x=0.0, off_y=0.0, cut="", neighbours=0.0, fill=fill, curl=0.25,
-            curl_kind="gutter", gradient=0.3, gradient_to=0.0, vignette=0.1,
+            curl_kind="gutter", curl_axis=0.0, gradient=0.3, gradient_to=0.0, vignette=0.1,
         )  # fmt: skip
         page = draw(spec) if fonts else draw(spec, OwnSupplies())
         name = f"page-{seed + 1:03}.jpg"

@@ -16,6 +16,7 @@ import pytest
 from papernudge.cli.books.corrections import parse_correction
 from papernudge.cli.books.rows import GridRow
 from papernudge.cli.books.settle import Words, settle
+from papernudge.cli.books.typeface import Page
 from papernudge.cli.exits import Stop
 
 Run = Callable[..., Any]
@@ -114,10 +115,10 @@ def test_on_a_page_without_handwriting_a_digit_that_looks_written_is_print() -> 
     odd = grid(more, doubts=[doubt("R1C1", "hand", int(more[0]))])
     begun = grid(entries="4" + BLANK[1:])
     assert settle(odd).status == "review"
-    assert settle(odd, page=[odd]).status == "clean"
-    assert settle(odd, page=[odd, begun]).status == "review"
+    assert settle(odd, page=Page([odd])).status == "clean"
+    assert settle(odd, page=Page([odd, begun])).status == "review"
     many = grid(more, doubts=[doubt(f"R{r}C1", "hand", 4) for r in range(1, 6)])
-    assert settle(many, page=[many]).status == "review"
+    assert settle(many, page=Page([many])).status == "review"
 
 
 def test_doubts_about_small_notes_keep_no_puzzle_waiting() -> None:
