@@ -80,7 +80,9 @@ class Page:
         found: dict[str, list[Inks]] = {}
         for grid in self.grids:
             ink = self._inks.get(grid.number)
-            for cell, mark in enumerate(grid.givens or "") if ink is not None else ():
+            if ink is None:
+                continue
+            for cell, mark in enumerate(grid.givens or ""):
                 if mark != "." and _name(cell) not in _doubtful(grid):
                     found.setdefault(mark, []).append(ink[cell])
         return {mark: inks for mark, inks in found.items() if len(inks) >= LIKES}
