@@ -42,7 +42,7 @@ def photographed(lines: list[str], seed: int, each: int = 1, scale: float = 1.1)
 
     rows = [
         {"givens": line, "solution": line, "minutes": 8.0, "source": "lantern", "page": 1}
-        | {"number": 1}
+        | {"number": 1, "hardest": None}
         for line in lines
     ]
     document = pypdfium2.PdfDocument(sheets(rows, Layout(each)))
