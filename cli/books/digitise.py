@@ -3,25 +3,23 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import sys
-from collections import Counter
 from collections.abc import Generator, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
-from papernudge.cli.books.book import Book, id_of
+from papernudge.cli.books.book import Book
 from papernudge.cli.books.corrections import Correction, apply, words_for
 from papernudge.cli.books.progress import Progress, looked_at
 from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.books.settle import needs_a_person, settle
 from papernudge.cli.books.sources import Surveyed, files, survey
+from papernudge.cli.books.summary import Tally, Trouble, account, document, in_words
 from papernudge.cli.books.typeface import Page
 from papernudge.cli.exits import Exit, bad_words
 from papernudge.vision.failure import Failure
-
-NAMED = 12
-"""Most things of a kind that the summary names one by one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,16 +33,7 @@ class Wishes:
     again: bool = False
     corrections: Sequence[Correction] = ()
     review: Path | None = None
-
-
-@dataclass
-class Tally:
-    """What a run came to, beside what the book holds."""
-
-    sentences: list[str] = field(default_factory=list)
-    done: int = 0
-    before: int = 0
-    corrected: int = 0
+    as_json: bool = False
 
 
 def run_digitise(wishes: Wishes) -> int:
@@ -64,8 +53,13 @@ def run_digitise(wishes: Wishes) -> int:
             from papernudge.cli.books.review import write_sheet
 
             write_sheet(book, wishes.review)
-        print("\n".join(summary(book, wishes, tally)))
-    return int(Exit.FILE if tally.sentences else Exit.DONE)
+        held = account(book, _reader())
+    if wishes.as_json:
+        print(json.dumps(document(wishes.book, held, tally), indent=1))
+    else:
+        asked = [n for n in ("sources", "corrections", "review") if getattr(wishes, n)]
+        print("\n".join(in_words(wishes.book, held, tally, asked)))
+    return int(Exit.FILE if tally.troubles else Exit.DONE)
 
 
 def _surveyed(sources: Iterable[str], tally: Tally) -> list[Surveyed]:
@@ -73,14 +67,13 @@ def _surveyed(sources: Iterable[str], tally: Tally) -> list[Surveyed]:
     for source in sources:
         folder = Path(source)
         if folder.is_dir() and next(files([source]), None) is None:
-            tally.sentences.append(
-                f"{source} holds nothing to read: expected photos, PDFs or TIFFs in it."
-            )
+            said = f"{source} holds nothing to read: expected photos, PDFs or TIFFs in it."
+            tally.troubles.append(Trouble(source, None, "open", "empty", said))
     for number, path in enumerate(files(sources), start=1):
         looked_at(sys.stderr, number)
         one = survey(path)
         if isinstance(one, Failure):
-            tally.sentences.append(one.sentence)
+            tally.troubles.append(Trouble(path.name, None, one.stage, one.reason, one.sentence))
         else:
             found.append(one)
     looked_at(sys.stderr, None)
@@ -91,6 +84,7 @@ def _read_all(book: Book, found: Sequence[Surveyed], wishes: Wishes, tally: Tall
     todo = list(_todo(book, found, wishes.again))
     pages = {(one.hash, n) for one in found for n in range(1, one.pages + 1)}
     tally.before = len(pages) - len(todo)
+    names = {one.hash: one.path.name for one in found}
     progress = Progress(sys.stderr, len(todo))
     with contextlib.closing(_reading(todo, wishes)) as pages_done:
         for done in pages_done:
@@ -99,10 +93,10 @@ def _read_all(book: Book, found: Sequence[Surveyed], wishes: Wishes, tally: Tall
             doubts = sum(needs_a_person(d) for puzzle in done.puzzles for d in puzzle.doubts)
             progress.add(sum(p.status != "left out" for p in done.puzzles), doubts)
             if not done.lasting and done.sentence:
-                tally.sentences.append(done.sentence)
+                tally.troubles.append(_trouble(names[done.hash], done))
     progress.end()
     if found:
-        tally.sentences += _unreadable(book, {one.hash for one in found})
+        tally.troubles += _unreadable(book, set(names))
 
 
 def _todo(book: Book, found: Iterable[Surveyed], again: bool) -> Iterator[PageTask]:
@@ -157,88 +151,18 @@ def take(book: Book, done: PageDone) -> None:
     book.write(done)
 
 
-def _unreadable(book: Book, hashes: set[str]) -> list[str]:
+def _trouble(name: str, done: PageDone) -> Trouble:
+    return Trouble(name, done.number, "open", done.reason or "unknown", done.sentence or "")
+
+
+def _unreadable(book: Book, hashes: set[str]) -> list[Trouble]:
     query = (
-        "SELECT hash, number, sentence, (SELECT min(name) FROM place WHERE place.hash = page.hash)"
-        " AS name FROM page WHERE state = 'unreadable' ORDER BY hash, number"
+        "SELECT hash, number, reason, sentence, (SELECT min(name) FROM place"
+        " WHERE place.hash = page.hash) AS name FROM page WHERE state = 'unreadable'"
+        " ORDER BY hash, number"
     )
-    return [str(row["sentence"]) for row in book.rows(query) if row["hash"] in hashes]
-
-
-# ---------------------------------------------------------------- the closing summary
-
-
-def summary(book: Book, wishes: Wishes, tally: Tally) -> list[str]:
-    """What the book holds now, and what needs a person."""
-    counts = Counter[str]()
-    for row in book.rows("SELECT status, count(*) AS n FROM puzzle GROUP BY status"):
-        counts[row["status"]] = row["n"]
-    pages = next(book.rows("SELECT count(*) AS n FROM page"))["n"]
-    (distinct,) = next(
-        book.rows("SELECT count(DISTINCT canonical) AS n FROM puzzle WHERE status = 'clean'")
-    ).values()
-    lines = [
-        f"{wishes.book}: {_many(pages, 'page')}, {_many(counts['clean'], 'clean puzzle')}"
-        f" ({distinct} distinct), {counts['review']} to review, {counts['left out']} left out."
+    return [
+        Trouble(row["name"], row["number"], "open", row["reason"], row["sentence"])
+        for row in book.rows(query)
+        if row["hash"] in hashes
     ]
-    if wishes.sources:
-        lines.append(f"This run read {_many(tally.done, 'page')}; {tally.before} were done before.")
-    if wishes.corrections:
-        lines.append(f"Corrections changed {_many(tally.corrected, 'puzzle')}.")
-    lines += _blank_pages(book) + _to_review(book, wishes) + _left_out(book) + _older(book)
-    if tally.sentences:
-        lines.append(f"Not read ({len(tally.sentences)}):")
-        lines += _some(tally.sentences)
-    return lines
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
-
-
-def _some(lines: Sequence[str]) -> list[str]:
-    out = [f"  {line}" for line in lines[:NAMED]]
-    rest = len(lines) - NAMED
-    return [*out, f"  and {rest} more"] if rest > 0 else out
-
-
-def _blank_pages(book: Book) -> list[str]:
-    count = next(book.rows("SELECT count(*) AS n FROM page WHERE state = 'no grid'"))["n"]
-    return [f"{_many(count, 'page')} without a grid."] if count else []
-
-
-_WITH_NAMES = (
-    "SELECT puzzle.*, (SELECT min(name) FROM place WHERE place.hash = puzzle.hash) AS name"
-    " FROM puzzle WHERE status = ? ORDER BY hash, page, number"
-)
-
-
-def _to_review(book: Book, wishes: Wishes) -> list[str]:
-    rows = list(book.rows(_WITH_NAMES, "review"))
-    if not rows:
-        return []
-    told = [
-        f"{id_of(row)}  {row['name']}, page {row['page']}, grid {row['number']}: {row['reason']}"
-        for row in rows
-    ]
-    head = "A person must look at these"
-    if wishes.review is None:
-        head += " (--review SHEET.html draws them)"
-    return [head + ":", *_some(told)]
-
-
-def _left_out(book: Book) -> list[str]:
-    query = (
-        "SELECT reason, count(*) AS n FROM puzzle WHERE status = 'left out' GROUP BY reason"
-        " ORDER BY n DESC, reason"
-    )
-    reasons = [f"{row['n']} {row['reason']}" for row in book.rows(query)]
-    return [f"Left out: {', '.join(reasons)}."] if reasons else []
-
-
-def _older(book: Book) -> list[str]:
-    query = "SELECT count(*) AS n FROM page WHERE reader <> ?"
-    count = next(book.rows(query, _reader()))["n"]
-    if not count:
-        return []
-    return [f"{_many(count, 'page')} read by another version: --again reads them anew."]

@@ -57,6 +57,7 @@ def digitise(
             " May be repeated.",
         ),
     ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """Many pages into one book file: every puzzle once, graded and findable.
 
@@ -75,7 +76,7 @@ def digitise(
     for text in assume or ():
         said += parse_correction(text)
     sheet = None if review is None else Path(review)
-    wishes = Wishes(sources or [], Path(book), workers, cluster, again, said, sheet)
+    wishes = Wishes(sources or [], Path(book), workers, cluster, again, said, sheet, as_json)
     raise typer.Exit(run_digitise(wishes))
 
 

@@ -107,6 +107,32 @@ def test_every_exported_line_fits_the_schema_that_ships(
         Draft202012Validator(json.loads(text)).validate(row)
 
 
+def test_json_tells_what_the_summary_tells_and_nothing_else_is_printed(
+    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
+) -> None:
+    fixtures = Path(__file__).resolve().parents[3] / "fixtures"
+    torn = tmp_path / "torn.jpg"
+    torn.write_bytes(shelf.photos[0].read_bytes()[:5000])
+    book = tmp_path / "b.book"
+    names = (fixtures / "misprint.jpg", fixtures / "cut-off.jpg", shelf.photos[1], torn)
+    ran = papernudge("digitise", *names, tmp_path / "gone.pdf", "--book", book, "--json")
+    assert ran.code == 5
+    told = json.loads(ran.out)
+    text = resources.files("papernudge.cli").joinpath("schema.json").read_text("utf-8")
+    Draft202012Validator(json.loads(text)).validate(told)
+    found = rows(book)
+    for status, name in (("clean", "clean"), ("review", "review"), ("left out", "left_out")):
+        assert told["puzzles"][name] == sum(row["status"] == status for row in found)
+    assert sum(told["left_out"].values()) == told["puzzles"]["left_out"]
+    keys = ("id", "source", "page", "grid", "reason")
+    waiting = [{k: row[k] for k in keys} for row in found if row["status"] == "review"]
+    assert told["review"] == waiting
+    assert [row["source"] for row in waiting] == ["misprint.jpg"]
+    assert told["pages"]["all"] == told["pages"]["read"] == 4
+    failed = {one["source"]: (one["page"], one["error"]["reason"]) for one in told["failures"]}
+    assert failed == {"gone.pdf": (None, "missing"), "torn.jpg": (1, "cut off")}
+
+
 def test_one_worker_and_two_make_the_same_export(
     papernudge: Run, shelf: Any, shelved: Path, export_bytes: Run, tmp_path: Path
 ) -> None:
