@@ -254,7 +254,7 @@ def some_pages(desk: Path, many: int = 8) -> list[Path]:
 
 
 def small_pages(desk: Path) -> list[Path]:
-    """One grid each, quick to read: kills are about writing."""
+    """One easy grid each, quick to read and to grade: what is tried with them is the writing."""
     import cv2
 
     from papernudge.digits_model.training.pages import draw, preset
@@ -264,8 +264,8 @@ def small_pages(desk: Path) -> list[Path]:
     folder.mkdir()
     for seed in range(8):
         spec = preset(
-            "easy", seed, split="test", width=640, height=640, grids=1, share=0.85, off_x=0.0,
-            off_y=0.0, cut="", turn=2.0, neighbours=0.0, fill=0.3,
+            "easy", seed, split="test", width=480, height=480, grids=1, share=0.9, off_x=0.0,
+            off_y=0.0, cut="", turn=2.0, neighbours=0.0, fill=0.0, givens=38,
         )  # fmt: skip
         cv2.imwrite(str(folder / f"{seed}.jpg"), draw(spec, OwnSupplies()).image)
     return sorted(folder.glob("*.jpg"))
