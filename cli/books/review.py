@@ -21,6 +21,8 @@ from papernudge.cli.files import write_whole
 if TYPE_CHECKING:
     from papernudge.vision.photo import Raster
 
+MANY = 16
+"""A grid with more doubtful cells than this is shown whole too: it may be no grid at all."""
 _AROUND = 7
 """Pixels of the neighbours shown around a doubtful cell."""
 
@@ -44,10 +46,18 @@ def _block(row: Row, crop: bytes | None) -> str:
     """One grid: its name, then a card for each doubtful cell, or the whole grid if none is."""
     where = f"{row['source']}, page {row['page']}, grid {row['number']}: {row['reason']}"
     doubts = [doubt for doubt in row["doubts"] if needs_a_person(doubt)]
-    raster = _decoded(crop)
-    cards = list(_cards(row, doubts, raster)) or [_whole(row, crop)]
+    cards = list(_cards(row, doubts, _decoded(crop)))
+    if not cards or len(cards) > MANY:
+        cards.insert(0, _whole(row, crop))
     head = f"<h2>{html.escape(where)} <code>{row['id']}</code></h2>"
-    return f"<section>{head}<div class=cards>{''.join(cards)}</div></section>"
+    words = "".join(
+        _radio(row["id"], f"{row['id']} {says}", told)
+        for says, told in (("ok", "all is read as it is printed"), ("left out", "leave it out"))
+    )
+    return (
+        f"<section>{head}<div class=cards>{''.join(cards)}</div><div class=words>{words}</div>"
+        "</section>"
+    )
 
 
 def _decoded(crop: bytes | None) -> Raster | None:
@@ -67,8 +77,10 @@ def _cards(row: Row, doubts: Iterable[Doubt], raster: Raster | None) -> Iterator
     for cell, about in by_cell.items():
         image = "" if raster is None else _image(_cell_jpeg(raster, cell), 108, cell)
         words = "".join(
-            _choice(row["id"], cell, says, told) for says, told in _answers(row, cell, about)
+            _radio(f"{row['id']} {cell}", f"{row['id']} {cell}={says}", told)
+            for says, told in _answers(row, cell, about)
         )
+        words += _typed(row["id"], f"{cell}=", "other", 4)
         yield f"<fieldset class=card><legend>{cell}</legend>{image}<div>{words}</div></fieldset>"
 
 
@@ -93,9 +105,11 @@ def _answers(row: Row, cell: str, doubts: Iterable[Doubt]) -> list[tuple[str, st
     return out
 
 
-def _choice(name: str, cell: str, says: str, told: str) -> str:
-    line = html.escape(f"{name} {cell}={says}")
-    return f'<label><input type=radio name="{name} {cell}" value="{line}">{told}</label>'
+def _radio(question: str, line: str, told: str) -> str:
+    """One answer of several; ``line``: the correction that it stands for."""
+    value = html.escape(line)
+    choice = f'<input type=radio name="{question}" value="{value}">'
+    return f"<label>{choice}<span>{told}</span></label>"
 
 
 def _cell_jpeg(raster: Raster, cell: str) -> bytes:
@@ -110,15 +124,32 @@ def _cell_jpeg(raster: Raster, cell: str) -> bytes:
 
 
 def _whole(row: Row, crop: bytes | None) -> str:
-    """A grid without a doubtful cell that still does not add up."""
+    """The grid as it is and as it was read; digits twice in a house are marked."""
     image = "" if crop is None else _image(crop, CROP, row["id"])
-    lines = "\n".join(row["givens"][9 * r : 9 * r + 9] for r in range(9))
-    words = "".join(
-        f'<label><input type=radio name="{row["id"]}" value="{row["id"]} {says}">{told}</label>'
-        for says, told in (("ok", "read as it is printed"), ("left out", "leave it out"))
+    twice = _twice(row["givens"])
+    marks = [f"<mark>{m}</mark>" if c in twice else m for c, m in enumerate(row["givens"])]
+    lines = "\n".join("".join(marks[9 * r : 9 * r + 9]) for r in range(9))
+    typed = _typed(row["id"], "", "R4C7=given:7", 14)
+    return f"<div class=card>{image}<div><pre>{lines}</pre>{typed}</div></div>"
+
+
+def _twice(line: str) -> set[int]:
+    """The cells whose digit stands twice in a row, a column or a block."""
+    seen: dict[tuple[str, int, str], list[int]] = {}
+    for cell, mark in enumerate(line):
+        row, column = divmod(cell, 9)
+        for house, at in (("row", row), ("column", column), ("block", row // 3 * 3 + column // 3)):
+            if mark != ".":
+                seen.setdefault((house, at, mark), []).append(cell)
+    return {cell for cells in seen.values() if len(cells) > 1 for cell in cells}
+
+
+def _typed(name: str, start: str, example: str, size: int) -> str:
+    """A field to type in what no choice offers; ``start``: how its correction begins."""
+    return (
+        f'<input type=text size={size} data-start="{name} {start}" placeholder="{example}"'
+        f' aria-label="{name} {start or "corrections"}">'
     )
-    typed = f'<label>or <input type=text data-row="{row["id"]}" placeholder="R4C7=given:7"></label>'
-    return f"<div class=card>{image}<pre>{lines}</pre><div>{words}{typed}</div></div>"
 
 
 def _image(jpeg: bytes, side: int, told: str) -> str:
@@ -131,7 +162,12 @@ body { font: 15px/1.4 system-ui, sans-serif; margin: 1.5em; color: #222; backgro
 h2 { font-size: 1em; margin: 1em 0 .3em } code { font-weight: normal; color: #555 }
 .cards { display: flex; flex-wrap: wrap; gap: .6em }
 .card { display: flex; gap: .5em; border: 1px solid #bbb; padding: .4em; break-inside: avoid }
-label { display: block; white-space: nowrap } pre { margin: 0; letter-spacing: .35em }
+.card img { display: block; flex: none }
+h2 { break-after: avoid } fieldset { margin: 0 } legend { font-size: .85em; padding: 0 .2em }
+.words label { display: inline-block; margin-right: 1.5em; padding: .4em 0 }
+label { display: block; white-space: nowrap } input:checked + span { font-weight: bold }
+pre { margin: 0 0 .5em; letter-spacing: .35em } mark { background: #fc6 }
+@media print { textarea, textarea + p, h2.end { display: none } }
 textarea { width: 100%; height: 12em; font-family: monospace }
 """
 _SCRIPT = """
@@ -139,7 +175,7 @@ const out = document.querySelector("textarea"), link = document.querySelector("a
 function gather() {
   const lines = [...document.querySelectorAll("input:checked")].map(i => i.value);
   for (const i of document.querySelectorAll("input[type=text]"))
-    if (i.value.trim()) lines.push(i.dataset.row + " " + i.value.trim());
+    if (i.value.trim()) lines.push(i.dataset.start + i.value.trim());
   out.value = lines.join("\\n") + (lines.length ? "\\n" : "");
   link.href = "data:text/plain;charset=utf-8," + encodeURIComponent(out.value);
 }
@@ -161,7 +197,7 @@ def _page(blocks: list[str]) -> str:
         f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
         f"<title>To review</title><style>{_STYLE}</style></head><body>"
         f"<h1>{len(blocks)} to review</h1>{intro}{''.join(blocks)}"
-        "<h2>Corrections</h2><textarea readonly></textarea>"
+        "<h2 class=end>Corrections</h2><textarea readonly></textarea>"
         '<p><a download="corrections.txt">Save corrections.txt</a></p>'
         f"<script>{_SCRIPT}</script></body></html>\n"
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import html
 import re
 import shutil
 import sqlite3
@@ -235,6 +236,27 @@ def test_the_sheet_shows_doubtful_cells_only_and_needs_nothing_else(
     images = re.findall(r'alt="([^"]+)" src="data:image/jpeg;base64,([^"]+)"', text)
     assert {alt for alt, _ in images} == cells
     assert all(base64.b64decode(data).startswith(b"\xff\xd8") for _, data in images)
+
+
+def test_the_sheet_offers_to_leave_a_grid_out_and_marks_a_digit_that_stands_twice(
+    papernudge: Run, rows: Run, tmp_path: Path
+) -> None:
+    misprint = Path(__file__).resolve().parents[3] / "fixtures" / "misprint.jpg"
+    sheet, book = tmp_path / "sheet.html", tmp_path / "b.book"
+    papernudge("digitise", misprint, "--book", book, "--review", sheet)
+    (row,) = rows(book)
+    text = sheet.read_text("utf-8")
+    marked = re.findall("<mark>(.)</mark>", text)
+    assert len(marked) >= 2
+    assert len(set(marked)) == 1
+    lines = [html.unescape(v) for v in re.findall(r'type=radio name="[^"]*" value="([^"]*)"', text)]
+    assert [line for line in lines if line.startswith(row["id"])] == lines
+    assert f"{row['id']} left out" in lines
+    for line in lines:
+        assert parse_correction(line)
+    started = re.findall(r'data-start="([^"]*)"', text)
+    assert started == [f"{row['id']} "]
+    assert parse_correction(started[0] + "R4C7=given:7")
 
 
 def test_an_empty_sheet_says_that_nobody_is_needed(
