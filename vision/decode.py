@@ -13,18 +13,22 @@ printed in cell i) and of entries e in the other cells. Its posterior is
     9        for a given, as for a right entry below: a grid is thought of first, and what is
              printed follows from it
     Ω(g)   = 1 where g has exactly one solution, else 1 / PROPER_ODDS
-    π(e|g) = 1 for a blank, 9·RIGHT for e = s_i, 9·(1 - RIGHT)/8 for any other digit, where
-             s is the solution of g, or, if g has not exactly one, the complete grid that
-             the whole photo speaks for most: what the solver had in mind
+    π(e|g) = 1 for a blank, 9ρ for e = s_i, 9(1 - ρ)/8 for any other digit, where s is the
+             solution of g, or, if g has not exactly one, the complete grid that the whole
+             photo speaks for most: what the solver had in mind
+    ρ        the share of this solver's entries that are right, unknown, Beta(A, 1) with mean RIGHT;
+             the product over the entries is integrated over ρ, so that a page on which much is
+             plainly right, or some plainly wrong, says so for its unclear entries as well
 
 Ω is a prior with finite odds, not a law: misprints exist, and an improper reading that the ink
 speaks for clearly wins. It compares *one* proper reading with *one* improper reading, hence
 counts how much rarer proper ones are in the neighbourhood of a reading. π says that most
 entries are right; it can never turn a clearly written digit into another one.
-Given g the cells without givens are independent, so entries are summed over in closed form and
-only g is searched: best first over the uncertain cells, until what is left cannot change
-the outcome. Where too many cells are uncertain for that, complete grids s are searched
-instead, by branch and bound over the same terms, and each s proposes its own g.
+Given g the cells without givens are independent but for ρ, so entries are summed over in closed
+form (the integral over ρ is a sum over RATES, points of equal weight) and only g is searched:
+best first over the uncertain cells, until what is left cannot change the outcome. Where too
+many cells are uncertain for that, complete grids s are searched instead, by branch and bound
+over the same terms, and each s proposes its own g.
 """
 
 from __future__ import annotations
@@ -32,7 +36,7 @@ from __future__ import annotations
 import heapq
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -46,11 +50,16 @@ Solver = Callable[[str], str | None]
 
 PROPER_ODDS = 1.0e3
 RIGHT = 0.9
+"""Mean of ρ before anything is seen: worth nine right entries and a wrong one."""
+RATES: Floats = ((np.arange(16) + 0.5) / 16) ** ((1 - RIGHT) / RIGHT)
+"""Values of ρ, each as likely as any other: quantiles of Beta(A, 1), A = RIGHT / (1 - RIGHT)."""
 FEWEST = 17
 """No puzzle with one solution has fewer givens (G. McGuire, B. Tugemann and G. Civario,
 Experimental Mathematics 23(2), 2014)."""
 MOST_SOLVED = 120
 """Most readings handed to the solver for one grid: bounds the time on nonsense."""
+MOST_WEIGHED = 600
+"""Most readings weighed in one search."""
 FEW = 5
 """With more uncertain cells than this, complete grids are searched as well."""
 ENTRIES = 6
@@ -67,7 +76,7 @@ class Decoded:
     ``other``: float64 (81, 10), chance that it is blank (column 0) or holds entry d. Each cell's
     nineteen chances add up to 1. ``best_given``, ``best_other``: int64 (81,), the most probable
     reading. ``proper``: whether its givens have exactly one solution. ``complete``: whether
-    the search proved that no reading left out beats it.
+    the search proved that no reading left out beats it (of those that aim at the same grid).
     ``worlds``: the readings of givens that were weighed, most probable first, with their chances.
     """
 
@@ -118,12 +127,15 @@ def _line(givens: Ints) -> str:
 
 
 def _clashes(givens: Ints) -> bool:
+    seen: set[int] = set()
     cells = np.flatnonzero(givens)
-    rows, columns = cells // 9, cells % 9
-    for house in (rows, columns, rows // 3 * 3 + columns // 3):
-        keys = house * 10 + givens[cells]
-        if len(np.unique(keys)) < len(keys):
-            return True
+    for cell, digit in zip(cells.tolist(), givens[cells].tolist(), strict=True):
+        row, column = divmod(cell, 9)
+        for house in (row, 9 + column, 18 + row // 3 * 3 + column // 3):
+            key = 10 * house + digit
+            if key in seen:
+                return True
+            seen.add(key)
     return False
 
 
@@ -138,10 +150,58 @@ def _entry_prior(solution: str | None) -> Floats:
 
 
 @dataclass(frozen=True, eq=False)
+class _Mind:
+    """A complete grid that the solver may have had in mind, and what it makes of the entries.
+
+    A cell without a given holds e with weight exp(most) · ink · (base + ρ · slope), the last three
+    (81, 10), ``most`` (81,); ``free``: the log of its sum over e by ρ and cell, (R, 81).
+    """
+
+    ink: Floats
+    base: Floats
+    slope: Floats
+    most: Floats
+    free: Floats
+
+    @classmethod
+    def of(cls, solution: str | None, other: Floats) -> _Mind:
+        """``solution``: 81 digits, or None where nothing is known of it."""
+        base, slope = np.ones((81, 10)), np.zeros((81, 10))
+        if solution is not None:
+            base[:, 1:], slope[:, 1:] = 9 / 8, -9 / 8
+            aimed = np.arange(81), [int(d) for d in solution]
+            base[aimed], slope[aimed] = 0.0, 9.0
+        most = other.max(axis=1)
+        ink = np.exp(other - most[:, None])
+        sums = (ink * base).sum(axis=1) + RATES[:, None] * (ink * slope).sum(axis=1)
+        return cls(ink, base, slope, most, np.log(np.maximum(sums, 1e-300)) + most)
+
+    def weights(self, blank: npt.NDArray[np.bool_]) -> Floats:
+        """Log-weight by ρ of the cells without a given, (W, R), for ``blank`` (W, 81)."""
+        return np.asarray(blank @ self.free.T - math.log(len(RATES)))
+
+    def summed(self, blank: npt.NDArray[np.bool_], chances: Floats) -> Floats:
+        """What stands in the blank cells, (81, 10), summed over W readings with these chances."""
+        rates = self.weights(blank)
+        rates = np.exp(rates - np.logaddexp.reduce(rates, axis=1)[:, None])
+        top = self.free.max(axis=0)
+        shrunk = np.exp(top - self.free)
+        weighed = blank * chances[:, None]
+        flat = (weighed * (rates @ shrunk)).sum(axis=0)
+        steep = (weighed * ((rates * RATES) @ shrunk)).sum(axis=0)
+        cells = self.ink * (self.base * flat[:, None] + self.slope * steep[:, None])
+        # Whatever ρ is, a cell's chances add up to one: so the divisor is known.
+        return np.asarray(cells * np.exp(self.most - top)[:, None])
+
+
+@dataclass(frozen=True, eq=False)
 class _World:
+    """A reading of the givens. ``printed``: their log-weight; ``aim``: the key of its mind."""
+
     givens: Ints
+    printed: float
     weight: float
-    cells: Floats  # log terms of blank or entry with their prior, (81, 10)
+    aim: str | None
     proper: bool
 
 
@@ -152,44 +212,83 @@ class _Weigher:
         self.given, self.other, self.solve = given, other, solve
         self.solved = 0
         self.worlds: dict[bytes, _World] = {}
-        # What the solver may have had in mind: None (nothing known) and complete grids, each with
-        # the terms of blank and entry and their sums over what may stand in a cell.
-        self.minds: dict[str | None, tuple[Floats, Floats]] = {}
+        self.proper: list[tuple[Ints, Ints, str]] = []  # cells, givens and solution
+        # None (nothing known) and complete grids.
+        self.minds: dict[str | None, _Mind] = {}
         self.consider(None)
+        self.aims: list[str | None] = [None]
 
-    def consider(self, solution: str | None) -> tuple[Floats, Floats]:
-        """The terms of a cell without a given if this complete grid was aimed at."""
+    def consider(self, solution: str | None) -> _Mind:
+        """What the entries say if this complete grid was aimed at; None: nothing is known of it."""
         if solution not in self.minds:
-            cells = self.other + _entry_prior(solution)
-            self.minds[solution] = cells, np.logaddexp.reduce(cells, axis=1)
+            self.minds[solution] = _Mind.of(solution, self.other)
         return self.minds[solution]
+
+    def aim_at(self, solution: str | None) -> None:
+        """Also weigh misprinted readings as if this grid had been in the solver's mind."""
+        if solution not in self.aims:
+            self.consider(solution)
+            self.aims.append(solution)
 
     def weigh(self, givens: Ints) -> _World:
         """The reading with its weight."""
         key = givens.astype(np.int8).tobytes()
         if key not in self.worlds:
-            solution = None
-            if not _clashes(givens):
-                self.solved += 1
-                solution = self.solve(_line(givens))
-            self.worlds[key] = self._world(givens, solution)
+            self.worlds[key] = self._world(givens, self._solution(givens))
         return self.worlds[key]
 
+    def _solution(self, givens: Ints) -> str | None:
+        """The only solution, None where there is not exactly one.
+
+        Givens added to a proper puzzle leave its solution alone, or leave none at all: that needs
+        no solving.
+        """
+        for cells, fewer, solution in self.proper:
+            if (givens[cells] == fewer).all():
+                more = np.flatnonzero(givens).tolist()
+                return solution if all(int(solution[c]) == givens[c] for c in more) else None
+        if _clashes(givens):
+            return None
+        self.solved += 1
+        found = self.solve(_line(givens))
+        if found is not None and len(self.proper) < 8:
+            cells = np.flatnonzero(givens)
+            self.proper.append((cells, givens[cells], found))
+        return found
+
     def _world(self, givens: Ints, solution: str | None) -> _World:
-        printed = givens > 0
-        weight = float(self.given[np.flatnonzero(printed), givens[printed]].sum())
-        if solution is not None:
-            cells, free = self.consider(solution)
-        else:
-            weight -= math.log(PROPER_ODDS)
-            cells, free = max(self.minds.values(), key=lambda mind: mind[1][~printed].sum())
-        return _World(givens, weight + float(free[~printed].sum()), cells, solution is not None)
+        cells = np.flatnonzero(givens)
+        printed = float(self.given[cells, givens[cells]].sum())
+        if solution is None:
+            printed -= math.log(PROPER_ODDS)
+        elif not self.aims[1:]:
+            self.aims.append(solution)
+        blank = (givens == 0)[None]
+        free = {
+            aim: float(np.logaddexp.reduce(self.consider(aim).weights(blank)[0]))
+            for aim in ([solution] if solution is not None else self.aims)
+        }
+        best = max(free, key=lambda aim: free[aim])
+        return _World(givens, printed, printed + free[best], best, solution is not None)
+
+    def best(self) -> _World:
+        """The heaviest reading, misprints in the light of all grids considered so far."""
+        return self.settle()[0]
 
     def settle(self) -> list[_World]:
-        """All readings, heaviest first; improper ones in the light of all grids considered."""
-        for key, world in self.worlds.items():
-            if not world.proper:
-                self.worlds[key] = self._world(world.givens, None)
+        """All readings, heaviest first; misprints in the light of all grids considered."""
+        loose = [key for key, world in self.worlds.items() if not world.proper]
+        if loose:
+            blank = np.array([self.worlds[key].givens == 0 for key in loose])
+            aims = list(self.minds)
+            free = np.column_stack(
+                [np.logaddexp.reduce(self.minds[aim].weights(blank), axis=1) for aim in aims]
+            )
+            for key, row, at in zip(loose, free, free.argmax(axis=1).tolist(), strict=True):
+                world = self.worlds[key]
+                self.worlds[key] = replace(
+                    world, weight=world.printed + float(row[at]), aim=aims[at]
+                )
         return sorted(self.worlds.values(), key=lambda w: -w.weight)
 
 
@@ -235,18 +334,16 @@ def _barred(base: Ints, certain: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]
     return barred
 
 
-def _choices(given: Floats, other: Floats, reach: float) -> _Choices:
+def _choices(given: Floats, free: Floats, reach: float) -> _Choices:
     """What the uncertain cells may hold within ``reach`` nats of the best.
 
-    Costs are admissible: an entry is credited with the best prior it could have. A given that
+    ``free``: float64 (81,), log-weight of each cell without a given. A given that
     clashes with a certain one is charged for the improper grid that it makes at once, so
     that proper readings come first (two such givens are charged twice, more than they weigh:
     the one place where the bound is not exact).
     """
     terms = given.copy()
-    credit = np.full(10, math.log(9 * RIGHT))
-    credit[0] = 0.0
-    terms[:, 0] = np.logaddexp.reduce(other + credit, axis=1)
+    terms[:, 0] = free
     base = terms.argmax(axis=1)
     certain = ((terms.max(axis=1)[:, None] - terms) <= reach).sum(axis=1) == 1
     terms -= np.where(_barred(base, certain), math.log(PROPER_ODDS), 0.0)
@@ -264,16 +361,44 @@ def _choices(given: Floats, other: Floats, reach: float) -> _Choices:
     )
 
 
+def _hopeful(other: Floats) -> Floats:
+    """The most that a cell without a given could weigh, (81,): whatever is written is right."""
+    credit = np.full(10, math.log(9))
+    credit[0] = 0.0
+    return np.asarray(np.logaddexp.reduce(other + credit, axis=1))
+
+
 def _search_givens(weigher: _Weigher, choices: _Choices) -> bool:
     """Weigh readings of the givens by falling promise; true if nothing left out can win."""
     best = max((w.weight for w in weigher.worlds.values()), default=-math.inf)
     for pops, (cost, choice) in enumerate(_best_first(choices.costs)):
         if choices.ceiling - cost < best - REACH:
             return True
-        if weigher.solved >= MOST_SOLVED or pops >= 20 * MOST_SOLVED:
+        if weigher.solved >= MOST_SOLVED or pops >= MOST_WEIGHED:
             return choices.ceiling - cost < best
         best = max(best, weigher.weigh(choices.reading(choice)).weight)
     return True
+
+
+def _search_around(weigher: _Weigher) -> bool:
+    """The same where a good reading is known: all readings that share its complete grid.
+
+    What its entries weigh is known then, not merely bounded: so the search ends soon. If it finds
+    a better one that aims at another grid, it searches around that.
+    """
+    complete = False
+    for _ in range(3):
+        best = weigher.best()
+        mind = weigher.minds[best.aim]
+        rates = mind.weights((best.givens == 0)[None])[0]
+        free = mind.free[int(rates.argmax())]
+        choices = _choices(weigher.given, free, math.log(PROPER_ODDS) + REACH)
+        complete = _search_givens(weigher, choices)
+        if not complete:
+            _search_near_best(weigher, choices)
+        if weigher.best().aim == best.aim:
+            break
+    return complete
 
 
 def _search_near_best(weigher: _Weigher, choices: _Choices) -> None:
@@ -281,7 +406,7 @@ def _search_near_best(weigher: _Weigher, choices: _Choices) -> None:
 
     A search cut short has not looked at all cells: what it did not look at would seem certain.
     """
-    best = weigher.settle()[0].givens
+    best = weigher.best().givens
     for cell, picks in zip(choices.cells, choices.picks, strict=True):
         for digit in picks[:3]:
             changed = best.copy()
@@ -324,7 +449,7 @@ def _propose(weigher: _Weigher) -> None:
     """Let the likeliest complete grids say what was printed."""
     grids, printed = _fillings(weigher.given, weigher.other)
     if grids:
-        weigher.consider(_line(grids[0]))
+        weigher.aim_at(_line(grids[0]))
     for grid in grids:
         weigher.weigh(np.where(printed[np.arange(81), grid - 1], grid, 0))
 
@@ -336,15 +461,17 @@ def _summed(weigher: _Weigher, complete: bool) -> Decoded:
     chances = np.exp(weights - weights.max())
     chances /= chances.sum()
     given, other = np.zeros((81, 10)), np.zeros((81, 10))
+    for aim in dict.fromkeys(w.aim for w in worlds):
+        held = [n for n, w in enumerate(worlds) if w.aim == aim]
+        blank = np.array([worlds[n].givens == 0 for n in held])
+        other += weigher.minds[aim].summed(blank, chances[held])
     for world, chance in zip(worlds, chances, strict=True):
-        printed = np.flatnonzero(world.givens)
-        given[printed, world.givens[printed]] += chance
-        blank = np.flatnonzero(world.givens == 0)
-        cells = world.cells[blank]
-        other[blank] += chance * np.exp(cells - np.logaddexp.reduce(cells, axis=1)[:, None])
+        cells = np.flatnonzero(world.givens)
+        given[cells, world.givens[cells]] += chance
     best = worlds[0]
-    best_other = best.cells.argmax(axis=1)
-    best_other[best.givens > 0] = 0
+    blank = best.givens == 0
+    best_other = weigher.minds[best.aim].summed(blank[None], np.ones(1)).argmax(axis=1)
+    best_other[~blank] = 0
     pairs = tuple((w.givens, float(c)) for w, c in zip(worlds, chances, strict=True))
     return Decoded(
         given, other, best.givens, best_other.astype(np.int64), best.proper, complete, pairs
@@ -360,14 +487,15 @@ def decode(digits: Floats, hand: Floats, solve: Solver) -> Decoded:
     """
     given, other = _terms(digits, hand)
     weigher = _Weigher(given, other, solve)
-    choices = _choices(given, other, math.log(PROPER_ODDS) + REACH)
+    choices = _choices(given, _hopeful(other), math.log(PROPER_ODDS) + REACH)
     base = choices.reading((0,) * len(choices.cells))
-    if not weigher.weigh(base).proper:
-        if (other[base == 0].argmax(axis=1) > 0).sum() >= ENTRIES:
-            weigher.consider(_had_in_mind(base, other, solve))
-        if len(choices.cells) > FEW:
-            _propose(weigher)
+    if weigher.weigh(base).proper:
+        return _summed(weigher, _search_around(weigher))
+    if (other[base == 0].argmax(axis=1) > 0).sum() >= ENTRIES:
+        weigher.aim_at(_had_in_mind(base, other, solve))
+    if len(choices.cells) > FEW:
+        _propose(weigher)
     complete = _search_givens(weigher, choices)
-    if not complete:
-        _search_near_best(weigher, choices)
+    if not complete or weigher.best().proper:
+        complete = _search_around(weigher)
     return _summed(weigher, complete)

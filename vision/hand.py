@@ -1,9 +1,15 @@
-"""Given or entry, decided on the page: one typeface printed the givens, one pen wrote the rest."""
+"""Given or entry, decided on the page: one typeface printed the givens, one pen wrote the rest.
+
+What speaks for a cell's mark being written by hand, added up by logistic regression (fitted by
+``digits_model/training/fit_hand.py`` on drawn pages whose typefaces and writers the classifier
+never saw): the classifier's own verdict; whether its ink is more like the page's writing or its
+print, in colour, weight, height and place; and whether the page shows the same digit alike
+elsewhere, in print, where one typeface makes copies, or by hand, where they are merely alike.
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -12,124 +18,148 @@ from papernudge.vision.patches import CELL, MARGIN, PAPER
 
 Floats = npt.NDArray[np.float64]
 
-FLOOR = 0.03
+FLOOR = 0.012
 """Least spread of a feature: pages with few examples would claim too much."""
+WORTH = 6.0
+"""Marks that the page's usual spread is worth beside those of one class."""
+OUTLIER = 30.0
+"""Squared distance, in spreads, from which a mark is like neither class: a blot, a ringed digit."""
+ROUNDS = 4
+"""Rounds of EM: the evidence hardly moves after three."""
 SURE = 4.0
-"""Log-odds from which a cell's own verdict counts as an example of its class."""
+"""Log-odds from which a cell's own verdict counts as print where nothing is surely written."""
 ENOUGH = 4
 """Examples of each class without which the page says nothing."""
-MOST = 5.0
-"""Greatest log-odds that likeness on the page may add or take."""
+MOST_INK = 12.0
+"""Greatest log-odds that the ink may add or take, before its weight."""
+MOST_UNLIKE = 2.0
+OWN_MOST = 8.0
+"""The cell's own verdict counts up to these log-odds."""
+EXAMPLE = 2.5
+"""Log-odds from which another cell is an example of print or of the hand."""
+APART = 0.004
+"""Added to the distance of two feature vectors before its logarithm is taken."""
+
+EVIDENCE = (
+    *("own", "ink", "unlike"),
+    *("printed and written too", "then as print", "then as writing"),
+    *("printed too", "as print"),
+    *("written too", "as writing"),
+)
+"""What the columns of :func:`evidence` hold."""
+FIRST = np.array([-2.243, 0.688, 0.468, 2.275])
+"""Start, own, ink and unlike, for a first verdict that finds the examples."""
+WEIGHTS = np.array([-4.158, 0.799, 0.459, 1.555, -0.038, -0.568, 2.255, 1.401, 0.127, 0.11, -0.912])
+"""Start, then one for each of EVIDENCE."""
 
 
 def ink_features(pixels: npt.NDArray[np.uint8]) -> Floats:
-    """Colour, weight and size of the ink in each cell.
+    """Colour, weight, size and place of the ink in each cell.
 
-    ``pixels``: uint8 (N, S, S, 3) patches, blue, green, red. Returns float64 (N, 5): the ink's
+    ``pixels``: uint8 (N, S, S, 3) patches, blue, green, red. Returns float64 (N, 6): the ink's
     darkness in the three channels (weighted by darkness, 0–1), the share of the cell that is
-    inked, and the height of the ink in cells.
+    inked, the height of the ink in cells, and how far down its middle lies, in cells.
     """
     inner = slice(MARGIN + 3, MARGIN + CELL - 3)
-    dark = np.clip((PAPER - pixels[:, inner, inner].astype(np.float64)) / PAPER, 0, 1)
-    ink = dark.max(axis=3)
-    strong = np.where(ink > 0.5 * ink.max(axis=(1, 2), keepdims=True), ink, 0.0)
+    dark = [
+        np.clip((PAPER - pixels[:, inner, inner, k].astype(np.float32)) / PAPER, 0, 1)
+        for k in range(3)
+    ]
+    ink = np.maximum(np.maximum(dark[0], dark[1]), dark[2])
+    strong = np.where(ink > 0.5 * ink.max(axis=(1, 2), keepdims=True), ink, np.float32(0))
     total = strong.sum(axis=(1, 2)) + 1e-9
-    colour = (dark * strong[..., None]).sum(axis=(1, 2)) / total[:, None]
+    colour = [np.einsum("nij,nij->n", channel, strong) / total for channel in dark]
     mass = (strong > 0).mean(axis=(1, 2))
     rows = (strong > 0).any(axis=2)
     height = rows.sum(axis=1) / CELL
-    return np.column_stack([colour, mass, height])
+    middle = (rows.argmax(axis=1) + rows.shape[1] - 1 - rows[:, ::-1].argmax(axis=1)) / 2 / CELL
+    return np.column_stack([*colour, mass, height, middle]).astype(np.float64)
 
 
 def page_evidence(features: Floats, hand: Floats, marked: npt.NDArray[np.bool_]) -> Floats:
-    """Log-odds for "handwritten" from likeness to the page's own sure cells.
+    """What the ink says for "handwritten", float64 (N, 2), before weighing.
 
     ``features``: float64 (N, K); ``hand``: float64 (N,) each cell's own log-odds; ``marked``:
-    bool (N,) where a digit stands. Two Gaussians with a shared diagonal spread, fitted to the
-    cells that are sure by themselves (linear discriminant analysis: R. A. Fisher, 1936). Zero
-    where the page shows too little print.
+    bool (N,) where a digit stands. Column 0: log-odds of two Gaussians, one for the page's
+    print, one for its writing, fitted to its marks by EM from the cells' own verdicts (A.
+    Dempster, N. Laird and D. Rubin, 1977), so that a typeface of which the classifier makes
+    little is still told from the pen by its colour. Column 1, where the page shows too little
+    writing for that: how unlike its print a mark is.
     """
-    printed = marked & (hand < -SURE)
-    written = marked & (hand > SURE)
-    if printed.sum() < ENOUGH:
-        return np.zeros(len(hand))
-    if written.sum() < ENOUGH:
-        return _unlike(features, printed)
-    centre_p, centre_w = features[printed].mean(axis=0), features[written].mean(axis=0)
-    spread = np.sqrt(
-        0.5 * (features[printed].var(axis=0) + features[written].var(axis=0)) + FLOOR**2
-    )
-    near_p = (((features - centre_p) / spread) ** 2).sum(axis=1)
-    near_w = (((features - centre_w) / spread) ** 2).sum(axis=1)
-    return np.asarray(np.clip(0.25 * (near_p - near_w), -MOST, MOST), np.float64)
+    found = np.zeros((len(hand), 2))
+    own = np.clip(hand, -OWN_MOST, OWN_MOST)[marked]
+    marks, ink = features[marked], np.zeros(int(marked.sum()))
+    for _ in range(ROUNDS):
+        written = 1 / (1 + np.exp(-own - ink))
+        if (written < 0.3).sum() < ENOUGH:
+            return found
+        if (written > 0.9).sum() < ENOUGH:
+            found[marked, 1] = _unlike(marks, own < -SURE)
+            return found
+        ink = _two_inks(marks, written)
+    found[marked, 0] = ink
+    return found
 
 
-def _unlike(features: Floats, printed: npt.NDArray[np.bool_]) -> Floats:
+def _two_inks(marks: Floats, written: Floats) -> Floats:
+    """Log-odds for the writing's Gaussian, (M,), of marks (M, K) written with these chances."""
+    shares = [1 - written, written]
+    means = [share @ marks / share.sum() for share in shares]
+    usual = sum(
+        share @ (marks - mean) ** 2 for share, mean in zip(shares, means, strict=True)
+    ) / len(marks)
+    logs = []
+    for share, mean in zip(shares, means, strict=True):
+        away = marks - mean
+        spread = (away * share[:, None]).T @ away + WORTH * np.diag(usual)
+        spread = spread / (share.sum() + WORTH) + FLOOR**2 * np.eye(len(mean))
+        squares = (away @ np.linalg.inv(spread) * away).sum(axis=1)
+        logs.append(-0.5 * (np.linalg.slogdet(spread)[1] + squares))
+    neither = -0.5 * (np.log(usual + FLOOR**2).sum() + OUTLIER)
+    odds = np.logaddexp(logs[1], neither) - np.logaddexp(logs[0], neither)
+    return np.asarray(np.clip(odds, -MOST_INK, MOST_INK), np.float64)
+
+
+def _unlike(marks: Floats, printed: npt.NDArray[np.bool_]) -> Floats:
     """With nothing surely written: how unlike the page's print a mark is.
 
     The print's Gaussian against one four times as wide around the same centre.
     """
-    spread = np.sqrt(features[printed].var(axis=0) + FLOOR**2)
-    far = (((features - features[printed].mean(axis=0)) / spread) ** 2).mean(axis=1)
+    if printed.sum() < ENOUGH:
+        return np.zeros(len(marks))
+    spread = np.sqrt(marks[printed].var(axis=0) + 0.03**2)
+    far = (((marks - marks[printed].mean(axis=0)) / spread) ** 2).mean(axis=1)
     wide = 4.0
-    return np.asarray(
-        np.clip(0.5 * far * (1 - 1 / wide**2) - math.log(wide), -MOST, MOST), np.float64
-    )
+    odds = 0.5 * far * (1 - 1 / wide**2) - math.log(wide)
+    return np.asarray(np.clip(odds, -MOST_UNLIKE, MOST_UNLIKE), np.float64)
 
 
-@dataclass(frozen=True)
-class Weights:
-    """How the evidence adds up to log-odds for "handwritten"; see :func:`hand_on_page`."""
-
-    start: float
-    own: float
-    like_print: float
-    like_hand: float
-    ink: float
-
-
-# Logistic regression on drawn pages whose typefaces and writers the classifier never saw, printed
-# by digits_model/training/fit_hand.py. One set for each of: the digit stands elsewhere on the
-# page surely printed and surely written; only printed; only written.
-BOTH = Weights(-1.619, 1.023, -0.71, 1.683, 0.77)
-ONLY_PRINTED = Weights(0.243, 1.249, 0.028, 0.0, 1.225)
-ONLY_WRITTEN = Weights(-1.475, 0.692, 0.0, -0.345, 0.955)
-EXAMPLE = 2.5
-"""Log-odds from which another cell is an example of print or of the hand."""
-OWN_MOST = 8.0
-"""The cell's own verdict counts up to these log-odds, as in the fit."""
-APART = 0.004
-"""Added to the distance of two feature vectors before its logarithm is taken."""
-
-
-def likeness(features: Floats, cell: int, examples: npt.NDArray[np.int64]) -> float:
-    """-log of the cosine distance to the nearest example; greater is more alike.
-
-    ``features``: float64 (N, F), rows of length 1.
-    """
-    return float(-np.log(1 - (features[examples] @ features[cell]).max() + APART))
-
-
-def evidence_of(
-    cell: int, hand: Floats, digits: npt.NDArray[np.int64], features: Floats, ink: Floats
-) -> tuple[Weights | None, tuple[float, float, float, float]]:
-    """What the page says of one cell: own verdict, likeness to print and to the hand, ink.
-
-    Printed digits of one typeface are copies of each other; a hand's are merely alike. The weights
-    that apply come first, None where no cell of the page surely holds the same digit.
-    """
-    same = np.flatnonzero(digits == digits[cell])
-    same = same[same != cell]
-    printed, written = same[hand[same] < -EXAMPLE], same[hand[same] > EXAMPLE]
-    as_print = likeness(features, cell, printed) if len(printed) else 0.0
-    as_hand = likeness(features, cell, written) if len(written) else 0.0
-    weights = {
-        (True, True): BOTH,
-        (True, False): ONLY_PRINTED,
-        (False, True): ONLY_WRITTEN,
-    }.get((len(printed) > 0, len(written) > 0))
-    own = float(np.clip(hand[cell], -OWN_MOST, OWN_MOST))
-    return weights, (own, as_print, as_hand, float(ink[cell]))
+def evidence(
+    hand: Floats, digits: npt.NDArray[np.int64], features: npt.NDArray[np.float32], ink: Floats
+) -> Floats:
+    """All that speaks, float64 (N, 10), in the order of EVIDENCE; see :func:`hand_on_page`."""
+    own = np.clip(hand, -OWN_MOST, OWN_MOST)
+    first = FIRST[0] + np.column_stack([own, ink]) @ FIRST[1:]
+    length = np.linalg.norm(features, axis=1, keepdims=True)
+    rows = features.astype(np.float64) / np.maximum(length, 1e-9)
+    out = np.zeros((len(hand), len(EVIDENCE)))
+    out[:, :3] = np.column_stack([own, ink])
+    for digit in range(1, 10):
+        same = np.flatnonzero(digits == digit)
+        alike = -np.log(1 - rows[same] @ rows[same].T + APART)
+        np.fill_diagonal(alike, -np.inf)
+        nearest = [
+            np.where(examples, alike, -np.inf).max(axis=1, initial=-np.inf)
+            for examples in (first[same] < -EXAMPLE, first[same] > EXAMPLE)
+        ]
+        for cell, as_print, as_writing in zip(same, *nearest, strict=True):
+            if np.isfinite(as_print) and np.isfinite(as_writing):
+                out[cell, 3:6] = 1.0, as_print, as_writing
+            elif np.isfinite(as_print):
+                out[cell, 6:8] = 1.0, as_print
+            elif np.isfinite(as_writing):
+                out[cell, 8:10] = 1.0, as_writing
+    return out
 
 
 def hand_on_page(
@@ -138,21 +168,8 @@ def hand_on_page(
     """Log-odds for "handwritten", float64 (N,), in the light of the whole page.
 
     ``hand``: float64 (N,) each cell's own log-odds; ``digits``: int64 (N,) the likeliest digit, 0
-    blank; ``features``: float32 (N, F) behind the classifier's heads; ``ink``: float64 (N,)
-    from :func:`page_evidence`. Cells that nothing on the page compares with keep their own
-    verdict and the ink's.
+    blank; ``features``: float32 (N, F) behind the classifier's heads; ``ink``: float64 (N, 2)
+    from :func:`page_evidence`. Blank cells keep their own verdict.
     """
-    length = np.linalg.norm(features, axis=1, keepdims=True)
-    rows = features.astype(np.float64) / np.maximum(length, 1e-9)
-    found = hand + ink
-    for cell in np.flatnonzero(digits > 0):
-        weights, (own, as_print, as_hand, inked) = evidence_of(int(cell), hand, digits, rows, ink)
-        if weights is not None:
-            found[cell] = (
-                weights.start
-                + weights.own * own
-                + weights.like_print * as_print
-                + weights.like_hand * as_hand
-                + weights.ink * inked
-            )
-    return found
+    weighed = WEIGHTS[0] + evidence(hand, digits, features, ink) @ WEIGHTS[1:]
+    return np.asarray(np.where(digits > 0, weighed, hand), np.float64)

@@ -2,16 +2,14 @@
 
     python -m papernudge.digits_model.training.fit_hand --pages 300
 
-Pages of the preset newspaper, filled from a little to wholly, of the split "calibrate" (typefaces
+Pages of the preset newspaper, filled from not at all to wholly, of the split "calibrate" (typefaces
 and writers that the classifier never saw) are fitted; as many of the split "test" are reported:
-mean log-loss of the cell's own verdict and of the weighted evidence.
+mean log-loss of the cell's own verdict, of the first one and of all evidence weighed.
 """
 
 from __future__ import annotations
 
 import argparse
-import math
-from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -20,56 +18,57 @@ from papernudge.digits_model.scores import score
 from papernudge.digits_model.training.drawn import label_rows, moved
 from papernudge.digits_model.training.labels import HAND
 from papernudge.digits_model.training.pages import draw, preset
-from papernudge.vision.hand import (
-    BOTH,
-    ONLY_PRINTED,
-    ONLY_WRITTEN,
-    Weights,
-    evidence_of,
-    ink_features,
-    page_evidence,
-)
+from papernudge.vision import hand
 from papernudge.vision.patches import cut_patches
 
 Floats = npt.NDArray[np.float64]
-NAMES = {id(BOTH): "BOTH", id(ONLY_PRINTED): "ONLY_PRINTED", id(ONLY_WRITTEN): "ONLY_WRITTEN"}
-FILL = (0.75, 0.4, 1.0, 0.15)
+FILL = (0.75, 0.4, 1.0, 0.15, 0.06, 0.6, 0.25, 0.0)
+PULL = 0.3
+"""Inverse strength of the pull of all weights towards zero."""
 
 
-def rows_of(split: str, first: int, pages: int) -> Iterator[tuple[str, list[float], bool]]:
-    """Which weights apply, the evidence, and whether a hand wrote it, for cells of drawn pages."""
+Grid = tuple[Floats, npt.NDArray[np.int64], npt.NDArray[np.float32], Floats, npt.NDArray[np.int8]]
+
+
+def grids_of(split: str, first: int, pages: int) -> list[Grid]:
+    """Of every drawn puzzle the 81 cells' log-odds, digits, features, ink and true hand."""
+    found: list[Grid] = []
     for k in range(pages):
-        page = draw(preset("newspaper", first + k, split=split, fill=FILL[k % 4], grids=1))
+        page = draw(preset("newspaper", first + k, split=split, fill=FILL[k % 8], grids=1))
         for grid in page.truth.grids:
             if grid.kind != "puzzle":
                 continue
             pixels = cut_patches(page.image, moved(grid, np.random.default_rng(k))).pixels
             said = score(pixels)
             digits = said.digits.argmax(axis=1)
-            ink = page_evidence(ink_features(pixels), said.hand, digits > 0)
-            length = np.linalg.norm(said.features, axis=1, keepdims=True)
-            rows = said.features.astype(np.float64) / np.maximum(length, 1e-9)
-            truth = label_rows(grid)[:, HAND]
-            for cell in np.flatnonzero((digits > 0) & (truth >= 0)):
-                weights, evidence = evidence_of(int(cell), said.hand, digits, rows, ink)
-                if weights is not None:
-                    yield NAMES[id(weights)], list(evidence), bool(truth[cell])
+            ink = hand.page_evidence(hand.ink_features(pixels), said.hand, digits > 0)
+            found.append((said.hand, digits, said.features, ink, label_rows(grid)[:, HAND]))
+    return found
 
 
-def fitted(evidence: Floats, written: npt.NDArray[np.bool_]) -> Weights:
-    """Logistic regression with a slight pull towards zero."""
+def rows_of(grids: list[Grid]) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """The evidence of all marked cells whose hand is known, (N, 10), and who wrote them, (N,)."""
+    rows, written = [], []
+    for odds, digits, features, ink, truth in grids:
+        known = (digits > 0) & (truth >= 0)
+        rows.append(hand.evidence(odds, digits, features, ink)[known])
+        written.append(truth[known] > 0)
+    return np.concatenate(rows), np.concatenate(written)
+
+
+def fitted(evidence: Floats, written: npt.NDArray[np.bool_]) -> Floats:
+    """Logistic regression: start and slopes."""
     from sklearn.linear_model import LogisticRegression
 
-    used = np.ptp(evidence, axis=0) > 0
-    model = LogisticRegression(C=3.0, max_iter=1000).fit(evidence[:, used], written)
-    slopes = np.zeros(4)
-    slopes[used] = model.coef_[0]
-    return Weights(round(float(model.intercept_[0]), 3), *(round(float(w), 3) for w in slopes))
+    model = LogisticRegression(C=PULL, max_iter=3000).fit(evidence, written)
+    return np.concatenate([model.intercept_, model.coef_[0]]).round(3)
 
 
-def log_loss(odds: Floats, written: npt.NDArray[np.bool_]) -> float:
-    """Mean log-loss of log-odds, nats."""
-    return float(np.logaddexp(0, -np.where(written, 1, -1) * odds).mean())
+def told(weights: Floats, evidence: Floats, written: npt.NDArray[np.bool_]) -> str:
+    """How good the log-odds are: mean log-loss in nats, and errors."""
+    odds = weights[0] + evidence @ weights[1:]
+    loss = np.logaddexp(0, -np.where(written, 1, -1) * odds).mean()
+    return f"log-loss {loss:.4f}, {((odds > 0) != written).sum()} wrong of {len(written)}"
 
 
 def main() -> None:
@@ -77,23 +76,18 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--pages", type=int, default=300)
     given = parser.parse_args()
-    fit = list(rows_of("calibrate", 52_000_000, given.pages))
-    report = list(rows_of("test", 70_000_000, given.pages))
-    for name in NAMES.values():
-        evidence = np.array([e for n, e, _ in fit if n == name])
-        written = np.array([w for n, _, w in fit if n == name])
-        if len(written) < 50 or written.all() or not written.any():
-            print(f"{name}: too few cells")
-            continue
-        weights = fitted(evidence, written)
-        slopes = [weights.own, weights.like_print, weights.like_hand, weights.ink]
-        test = np.array([e for n, e, _ in report if n == name]).reshape(-1, 4)
-        truth = np.array([w for n, _, w in report if n == name], np.bool_)
-        now = weights.start + test @ np.array(slopes)
-        own = log_loss(test[:, 0], truth) if len(truth) else math.nan
-        print(f"{name} = {weights}")
-        print(f"  fitted on {len(written)}; on {len(truth)} others log-loss {own:.4f} by the cell")
-        print(f"  alone, {log_loss(now, truth) if len(truth) else math.nan:.4f} by the page")
+    fit = grids_of("calibrate", 52_000_000, given.pages)
+    report = grids_of("test", 70_000_000, given.pages)
+    # The first verdict finds the examples that the rest of the evidence is made of.
+    evidence, written = rows_of(fit)
+    hand.FIRST = fitted(evidence[:, :3], written)
+    weights = fitted(*rows_of(fit))
+    print(f"FIRST = np.array({hand.FIRST.tolist()})")
+    print(f"WEIGHTS = np.array({weights.tolist()})")
+    evidence, written = rows_of(report)
+    print("on others, by the cell alone:", told(np.array([0.0, 1.0]), evidence[:, :1], written))
+    print("  first verdict:", told(hand.FIRST, evidence[:, :3], written))
+    print("  all evidence: ", told(weights, evidence, written))
 
 
 if __name__ == "__main__":

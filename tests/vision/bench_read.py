@@ -152,11 +152,13 @@ def main() -> None:
     parser.add_argument("folders", nargs="+", type=Path)
     parser.add_argument("--folds", type=Path, default=UNSEEN)
     parser.add_argument("--shipped", action="store_true")
-    parser.add_argument("--right", type=float, default=decoding.RIGHT)
+    parser.add_argument("--right", type=float, help="share of right entries, taken as known")
     parser.add_argument("--sheet", type=Path, help="PNG of every failure and doubt")
     given = parser.parse_args()
-    # 1/9 is no opinion: right and wrong digits weigh the same.
-    decoding.RIGHT = given.right or 1 / 9
+    if given.right is not None:
+        # 1/9 is no opinion: right and wrong digits weigh the same.
+        decoding.RIGHT = given.right or 1 / 9
+        decoding.RATES = np.array([decoding.RIGHT])
     cv2.setNumThreads(1)
     tallies: dict[str, Tally] = defaultdict(Tally)
     tiles = []
