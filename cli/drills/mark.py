@@ -1,8 +1,7 @@
 """``papernudge mark``: what was written on a photographed practice sheet, and whether it is right.
 
 The code says what was printed and what was asked, so nothing is guessed about either: only blank
-cells are read, each by the classifier alone. No prior that most entries are right is laid over it,
-as it is when a puzzle is read, for here that is the question.
+cells are read, each by itself (``papernudge.cli.drills.answers`` states the model).
 """
 
 from __future__ import annotations
@@ -10,7 +9,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.documents import FORMAT, doubt_document
@@ -26,6 +25,8 @@ if TYPE_CHECKING:
     from papernudge.vision.reading import Doubt
 
     Chances = npt.NDArray[np.float64]
+    Points = npt.NDArray[np.float64]
+    Raster = npt.NDArray[np.uint8]
 
 RIGHT, WRONG, BLANK, ALSO_VALID, UNSURE = "right", "wrong", "blank", "also valid", "unsure"
 SURE = 0.97
@@ -43,12 +44,15 @@ Written = tuple[tuple[int, int], ...]
 class Marked:
     """One position: what was written there, cell and digit, and the result; where that is unsure,
     the cells to ask about. No cell to ask about: the grid itself could not be read.
+
+    ``crossings``: where it lies, float64 (10, 10, 2), raster x/y; None where it was not found.
     """
 
     task: Task
     written: Written
     result: str
     doubts: tuple[Doubt, ...] = ()
+    crossings: Points | None = field(default=None, compare=False, repr=False)
 
     @property
     def found(self) -> int:
@@ -72,11 +76,15 @@ class Marked:
 
 @dataclass(frozen=True, slots=True)
 class MarkedPage:
-    """A photographed page of a sheet."""
+    """A photographed page of a sheet. ``pixels``: the photo's raster, uint8 (H, W, 3); ``turns``:
+    the clockwise quarter turns that make it upright.
+    """
 
     called: str
     page: SheetPage
     answers: tuple[Marked, ...]
+    pixels: Raster = field(compare=False, repr=False)
+    turns: int = 0
 
     def to_json(self) -> dict[str, Any]:
         """The document of ``mark``."""
@@ -148,10 +156,12 @@ def _counts(chances: Chances, cell: int, digit: int) -> bool:
 
 def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPage:
     """Reads and marks a photo. Stop (5) for a file that can't be read, (3) where no sheet shows."""
+    from papernudge.cli.drills.answers import seen
     from papernudge.cli.drills.recognise import find_code
     from papernudge.cli.pages import open_named
     from papernudge.hints import solve
     from papernudge.vision.failure import Failure
+    from papernudge.vision.patches import cut_patches
     from papernudge.vision.read import read_page
 
     photo = open_named(called)
@@ -167,37 +177,36 @@ def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPag
             stage="mark",
             reason="no code",
         )
-    seen = [_chances(photo.pixels, grid.mesh) for grid in reading.grids if grid.mesh is not None]
+    meshes = [grid.mesh for grid in reading.grids if grid.mesh is not None]
+    grids = [(seen(cut_patches(photo.pixels, mesh).pixels), mesh.crossings) for mesh in meshes]
     said = {(one.grid, one.cell): one.digit or 0 for one in assumptions}
-    return MarkedPage(called, page, tuple(_marked(task, seen, said) for task in page.tasks))
-
-
-def _chances(raster: Any, mesh: Any) -> Chances:
-    import numpy as np
-
-    from papernudge.digits_model.scores import score
-    from papernudge.vision.patches import cut_patches
-
-    return np.asarray(np.exp(score(cut_patches(raster, mesh).pixels).digits), np.float64)
+    answers = tuple(_marked(task, grids, said) for task in page.tasks)
+    return MarkedPage(called, page, answers, photo.pixels, reading.quarter_turns)
 
 
 def _marked(
-    task: Task, seen: Sequence[Chances], said: Mapping[tuple[int | None, int], int]
+    task: Task,
+    grids: Sequence[tuple[Chances, Points]],
+    said: Mapping[tuple[int | None, int], int],
 ) -> Marked:
     """The position on the grid that shows its printed digits; unsure if none does.
 
-    ``said``: what the user says stands in a cell of the position of a number, 0 for nothing.
+    ``grids``: chances and crossings of each grid of the photo. ``said``: what the user says stands
+    in a cell of the position of a number, 0 for nothing.
     """
+    from papernudge.cli.drills.answers import posterior
+
     printed = [(cell, int(mark)) for cell, mark in enumerate(task.digits) if mark != "."]
 
-    def likeness(chances: Chances) -> float:
-        return sum(float(chances[at]) for at in printed) / len(printed)
+    def likeness(grid: tuple[Chances, Points]) -> float:
+        return sum(float(grid[0][at]) for at in printed) / len(printed)
 
-    best = max(seen, key=likeness, default=None)
+    best = max(grids, key=likeness, default=None)
     if best is None or likeness(best) < SAME:
         return Marked(task, (), UNSURE)
+    chances = posterior(task, best[0])
     for (number, cell), digit in said.items():
         if number == task.number:
-            best[cell] = 0.0
-            best[cell, digit] = 1.0
-    return judged(task, best)
+            chances[cell] = 0.0
+            chances[cell, digit] = 1.0
+    return replace(judged(task, chances), crossings=best[1])

@@ -1,12 +1,16 @@
-"""Finds the sheet code in a photo: as it lies, then flattened by the grids, then piece by piece."""
+"""Finds the sheet code in a photo: flattened by the grids, as it lies, then piece by piece; what is
+found but can't be read is straightened and tried again.
+"""
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.drills.code import MOST_EACH, SheetPage, decode
 from papernudge.cli.drills.layout import PAPERS, Box, code_boxes, grid_boxes
+from papernudge.cli.drills.straighten import straightened
 
 if TYPE_CHECKING:
     import numpy as np
@@ -15,9 +19,9 @@ if TYPE_CHECKING:
     Raster = npt.NDArray[np.uint8]
     Corners = npt.NDArray[np.float64]
 
-_SIDE = 720
+_SIDE = 900
 """Pixels of a flattened piece that a code is looked for in."""
-_AROUND = 0.35
+_AROUND = 0.5
 """So much of the code's side is looked at on every side of where it should be."""
 _FIT = 0.35
 """Grids fit a layout when their corners lie this near to it, in cells of the layout."""
@@ -32,24 +36,35 @@ def find_code(raster: Raster, grids: Sequence[Corners]) -> SheetPage | None:
     import cv2
 
     grey = cv2.cvtColor(raster, cv2.COLOR_BGR2GRAY)
-    for piece in (*_by_layout(grey, grids), *_whole(grey), *_tiles(grey)):
-        for text in _texts(piece):
-            page = decode(text)
-            if page is not None:
-                return page
+    for pieces in (
+        itertools.chain(_by_layout(grey, grids), _whole(grey)),
+        _tiles(grey),
+    ):
+        bent: list[tuple[Any, Any]] = []
+        for piece in pieces:
+            for detector in (cv2.QRCodeDetector(), cv2.QRCodeDetectorAruco()):
+                page, corners = _read(detector, piece)
+                if page is not None:
+                    return page
+                if corners is not None:
+                    bent.append((piece, corners))
+        for piece, corners in bent:
+            for symbol in straightened(piece, corners):
+                page, _ = _read(cv2.QRCodeDetector(), symbol)
+                if page is not None:
+                    return page
     return None
 
 
-def _texts(piece: Any) -> list[str]:
+def _read(detector: Any, piece: Any) -> tuple[SheetPage | None, Any]:
+    """The page that a piece's code tells of, and where a code seems to be, float (4, 2)."""
     import cv2
 
-    texts = []
-    for detector in (cv2.QRCodeDetector(), cv2.QRCodeDetectorAruco()):
-        try:
-            texts.append(detector.detectAndDecode(piece)[0])
-        except cv2.error:  # some outlines that it proposes are too degenerate for itself
-            continue
-    return texts
+    try:
+        text, corners, _ = detector.detectAndDecode(piece)
+    except cv2.error:  # some outlines that it proposes are too degenerate for itself
+        return None, None
+    return decode(text), None if corners is None else corners.reshape(-1, 2)[:4]
 
 
 def _by_layout(grey: Any, grids: Sequence[Corners]) -> Iterator[Any]:
@@ -115,11 +130,14 @@ def _whole(grey: Any) -> Iterator[Any]:
 
 
 def _tiles(grey: Any) -> Iterator[Any]:
-    """Overlapping pieces, sharpened: for a sheet of which not all grids were found."""
+    """Overlapping pieces, as they are and sharpened: for curled sheets, and those of which not all
+    grids were found.
+    """
     high, wide = grey.shape
     part = int(0.45 * max(high, wide))
     for y in _starts(high, part):
         for x in _starts(wide, part):
+            yield grey[y : y + part, x : x + part]
             yield next(_sharpened(grey[y : y + part, x : x + part]))
 
 
