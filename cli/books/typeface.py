@@ -28,8 +28,9 @@ LIKES = 3
 COPY = 0.9
 """Least correlation of a copy with the mean of its likes."""
 CLEAR = 2.0
-"""By so much must the next likely digit differ more. On 200 drawn pages each sure digit was nearest
-to its own likes, all but one in a thousand of them by more than this."""
+"""By so much must the next likely digit differ more. Of 4,646 sure digits of 50 drawn pages 4,635
+are copies of their likes by these two measures and none of another digit; of 709 written by hand
+none is a copy of a printed one."""
 DARK = 0.6
 """Least darkness of a copy, as a share of its likes': what shines through or was rubbed out is
 paler."""
