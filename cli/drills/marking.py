@@ -20,11 +20,13 @@ from papernudge.hints.geometry import cell_name
 if TYPE_CHECKING:
     from papernudge.cli.assume import Assumption
 
+PICTURE_ENDINGS = (".png", ".jpg", ".jpeg")
+
 
 @dataclass(frozen=True, slots=True)
 class MarkWishes:
     """``output``: text, json or json lines; ``seconds``: what the page took; ``day``: when it was
-    solved, ``2026-05-01``.
+    solved, ``2026-05-01``; ``picture``: where to draw it, ``side`` its longest side, pixels.
     """
 
     output: str
@@ -32,6 +34,8 @@ class MarkWishes:
     seconds: float | None
     day: str
     assumptions: tuple[Assumption, ...]
+    picture: Path | None = None
+    side: int = 1600
 
 
 def day_of(text: str | None) -> str:
@@ -52,6 +56,8 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
         raise bad_words("Standard input can be read once: name - only once.")
     if len(photos) > 1 and (wishes.seconds is not None or wishes.assumptions):
         raise bad_words("--seconds and --assume are about one page: name one PHOTO.")
+    if wishes.picture is not None:
+        _check_picture(wishes.picture, photos)
     if any(one.grid is None for one in wishes.assumptions):
         raise bad_words("--assume on a sheet names the position's number first, as 3:R4C7=1.")
     worst, documents, rows = Exit.DONE, list[dict[str, Any]](), list[Row]()
@@ -64,6 +70,8 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
             code = _doubts_said(found)
             document, text = found.to_json(), table(found)
             rows += _rows(found, wishes)
+            if wishes.picture is not None:
+                _draw(found, wishes.picture, wishes.side)
         worst = max(worst, code)
         documents.append(document)
         if wishes.output == "json lines":
@@ -75,6 +83,24 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
     if wishes.log is not None and rows:
         append(wishes.log, rows)
     return int(worst)
+
+
+def _check_picture(picture: Path, photos: Sequence[str]) -> None:
+    if picture.suffix.lower() not in PICTURE_ENDINGS:
+        raise bad_words(
+            f"--picture OUT ends in {', '.join(PICTURE_ENDINGS)}; got {str(picture)!r}."
+        )
+    if len(photos) > 1:
+        raise bad_words("--picture draws one photo: name one PHOTO, or leave it out.")
+    if photos[0] != "-" and picture.resolve() == Path(photos[0]).resolve():
+        raise bad_words("--picture OUT would write over the photo itself: choose another name.")
+
+
+def _draw(found: MarkedPage, picture: Path, side: int) -> None:
+    from papernudge.cli.drills.marked import marked_picture
+    from papernudge.cli.files import write_whole
+
+    write_whole(picture, marked_picture(found, side, picture.suffix.lower()))
 
 
 def _attempt(called: str, wishes: MarkWishes) -> MarkedPage | Stop:

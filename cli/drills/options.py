@@ -105,6 +105,24 @@ def mark(
             help="What stands in a cell of position N, or =. for nothing. May be repeated.",
         ),
     ] = None,
+    picture: Annotated[
+        str | None,
+        typer.Option(
+            "--picture",
+            metavar="OUT",
+            help="Also draw right, wrong and unsure on the photo: OUT ends in .png or .jpg.",
+        ),
+    ] = None,
+    side: Annotated[
+        int,
+        typer.Option(
+            "--picture-side",
+            metavar="N",
+            min=200,
+            max=20000,
+            help="Longest side of the picture, pixels.",
+        ),
+    ] = 1600,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
     json_lines: Annotated[
         bool, typer.Option("--json-lines", help="Print one JSON object a line.")
@@ -120,7 +138,8 @@ def mark(
     output = "json" if as_json else "json lines" if json_lines else "text"
     assumptions = tuple(parse_assumption(text) for text in assume or ())
     where = Path(log) if log else None
-    wishes = MarkWishes(output, where, seconds, day_of(day), assumptions)
+    drawn = Path(picture) if picture else None
+    wishes = MarkWishes(output, where, seconds, day_of(day), assumptions, drawn, side)
     raise typer.Exit(run_mark(photos or [], wishes))
 
 

@@ -208,7 +208,8 @@ def test_a_fault_in_one_photo_leaves_the_others_marked(
         if called == "torn.jpg":
             raise ZeroDivisionError("a corner is missing")
         page = pages_of(TASKS[:1], 4, "a4")[0]
-        return MarkedPage(called, page, (Marked(TASKS[0], (), "blank"),))
+        raster = np.zeros((1, 1, 3), np.uint8)
+        return MarkedPage(called, page, (Marked(TASKS[0], (), "blank"),), raster)
 
     monkeypatch.setattr(marking, "mark_photo", faulty)
     ran = papernudge("mark", "torn.jpg", "whole.jpg", "--json-lines")
@@ -218,12 +219,20 @@ def test_a_fault_in_one_photo_leaves_the_others_marked(
     assert whole["answers"][0]["result"] == "blank"
 
 
-def test_what_the_user_says_of_a_cell_counts(papernudge: Run, filled: Path) -> None:
+def test_what_the_user_says_of_a_cell_counts_and_is_drawn(
+    papernudge: Run, filled: Path, tmp_path: Path
+) -> None:
+    import cv2
+
     cell, digit = TASKS[3].answers[0][0]
     name = f"R{cell // 9 + 1}C{cell % 9 + 1}"
-    ran = papernudge("mark", filled, "--assume", f"4:{name}={digit}")
+    out = tmp_path / "marked.jpg"
+    ran = papernudge("mark", filled, "--assume", f"4:{name}={digit}", "--picture", out)
     assert ran.code == 0, ran.err
     assert f"   4  right       {name}={digit}" in ran.out
+    picture = cv2.imread(str(out))
+    assert picture is not None
+    assert 1400 < max(picture.shape) <= 1600
 
 
 def test_the_other_code_is_enough_when_one_is_covered(
