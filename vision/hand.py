@@ -66,7 +66,7 @@ def ink_features(pixels: npt.NDArray[np.uint8]) -> Floats:
         for k in range(3)
     ]
     ink = np.maximum(np.maximum(dark[0], dark[1]), dark[2])
-    strong = np.where(ink > 0.5 * ink.max(axis=(1, 2), keepdims=True), ink, np.float32(0))
+    strong = np.where(ink > 0.5 * ink.max(axis=(1, 2))[:, None, None], ink, np.float32(0))
     total = strong.sum(axis=(1, 2)) + 1e-9
     colour = [np.einsum("nij,nij->n", channel, strong) / total for channel in dark]
     mass = (strong > 0).mean(axis=(1, 2))

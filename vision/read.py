@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +16,7 @@ from papernudge.vision.doubts import cell_chances, chance_right, find_doubts, ki
 from papernudge.vision.failure import Failure
 from papernudge.vision.find import find_grids
 from papernudge.vision.grid import FoundGrid, GridKind
+from papernudge.vision.habits import by_habit
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_patches
@@ -97,7 +99,11 @@ def read_grid(
     marked = scores.digits[:, 0] < np.log(0.5)
     ink = page_evidence(ink_features(patches.pixels), scores.hand, marked)
     hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
-    decoded = decode(scores.digits, hand, solve)
+    known = cache(solve)
+    decoded = decode(scores.digits, hand, known)
+    if find_doubts(decoded):
+        digits = by_habit(scores.digits, decoded.other[:, 1:], scores.features)
+        decoded = decode(digits, hand, known)
     cells = _cells(decoded, scores)
     alone = scores.digits.argmax(axis=1)
     mesh = _mesh_of(found, turn)
