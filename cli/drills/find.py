@@ -72,7 +72,10 @@ def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
 
     drills: list[Drill] = []
     for reason in reasons:
-        found = find_drills(_puzzles(wishes, str(reason)), reason, wishes.positions, wishes.seed)
+        # Of our own puzzles there are plenty: one that was asked about already is left out.
+        used = {drill.puzzle for drill in drills} if wishes.source is None else set()
+        puzzles = (line for line in _puzzles(wishes, str(reason)) if line not in used)
+        found = find_drills(puzzles, reason, wishes.positions, wishes.seed)
         if len(found) < wishes.positions:
             _say(_too_few(reason, len(found), wishes))
         drills += found

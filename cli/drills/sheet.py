@@ -10,11 +10,13 @@ from math import ceil
 from typing import Any
 
 from papernudge.cli.drills.code import SheetPage, Task, encode
-from papernudge.cli.drills.layout import EDGE, FOOT, PAPERS, Box, code_boxes, grid_boxes
+from papernudge.cli.drills.layout import EDGE, PAPERS, Box, code_boxes, grid_boxes
 from papernudge.hints.geometry import cell_name
 
 _FONT = "Vera"
-_ROW, _SMALL = 13.0, 8.5
+_ROW, _SMALL = 15.0, 10.0
+_SOLVED = 6
+"""Solved grids on a page of answers."""
 
 
 def pages_of(tasks: Sequence[Task], each: int, paper: str, minutes: int = 0) -> list[SheetPage]:
@@ -42,8 +44,8 @@ def drawn(pages: Sequence[SheetPage], title: str) -> bytes:
     for number, page in enumerate(pages, start=1):
         _page(canvas, page, title, paper)
         _footer(canvas, paper, number, total)
-    for number, lines in enumerate(answers, start=len(pages) + 1):
-        _answers(canvas, lines, pages[0].name.split("-")[0], paper)
+    for number, tasks in enumerate(answers, start=len(pages) + 1):
+        _answers(canvas, tasks, pages[0].name.split("-")[0], paper)
         _footer(canvas, paper, number, total)
     canvas.save()
     return out.getvalue()
@@ -74,7 +76,10 @@ def _asked(page: SheetPage) -> tuple[str, str]:
         return (f"Write as many digits as you can in {many}.", "Only those that you are sure of.")
     several = any(len(places) > 1 for task in page.tasks for places in task.answers)
     what = "the digits that come next" if several else "the digit that comes next"
-    return (f"In each grid, write {what}, large, into the cell.", "Nothing else is needed.")
+    return (
+        f"In each grid, write {what}, large, into the cell;",
+        "below it, if you like, why, and how long it took.",
+    )
 
 
 def _task(canvas: Any, task: Task, page: SheetPage, box: Box) -> None:
@@ -108,9 +113,14 @@ def _grid(canvas: Any, line: str, box: Box) -> None:
         canvas.setLineWidth(step * (0.07 if k % 3 == 0 else 0.025))
         canvas.line(box.x, box.y + k * step, box.x + box.side, box.y + k * step)
         canvas.line(box.x + k * step, box.y, box.x + k * step, box.y + box.side)
+    _digits(canvas, line, box)
+
+
+def _digits(canvas: Any, line: str, box: Box, grey: float = 0.0) -> None:
+    step = box.side / 9
     size = 0.62 * step
     canvas.setFont(_FONT, size)
-    canvas.setFillGray(0)
+    canvas.setFillGray(grey)
     for cell, mark in enumerate(line):
         if mark != ".":
             row, column = divmod(cell, 9)
@@ -148,30 +158,43 @@ def _runs(symbol: Any) -> Iterator[tuple[int, int, int]]:
             column += run
 
 
-def _answer_pages(pages: Sequence[SheetPage], paper: tuple[float, float]) -> list[list[str]]:
+def _answer_pages(pages: Sequence[SheetPage], paper: tuple[float, float]) -> list[list[Task]]:
     tasks = [task for page in pages for task in page.tasks]
-    lines = [_answer(task) for task in tasks]
-    fit = int((paper[1] - 2 * EDGE - FOOT - 30) / _ROW)
-    return [lines[k * fit : (k + 1) * fit] for k in range(ceil(len(lines) / fit))]
+    fit = _SOLVED if pages[0].minutes else int((paper[1] - 2 * EDGE - 50) / _ROW)
+    return [tasks[k * fit : (k + 1) * fit] for k in range(ceil(len(tasks) / fit))]
 
 
-def _answer(task: Task) -> str:
-    looks = "1 look" if task.looks == 1 else f"{task.looks} looks"
-    if task.reason is None:
-        return f"{task.number}   {task.solution}"
-    written = " or ".join(
-        ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in places) for places in task.answers
-    )
-    return f"{task.number}   {looks}   {written}   ({task.reason})"
-
-
-def _answers(canvas: Any, lines: Sequence[str], sheet: str, paper: tuple[float, float]) -> None:
+def _answers(canvas: Any, tasks: Sequence[Task], sheet: str, paper: tuple[float, float]) -> None:
     top = paper[1] - EDGE
     _type(canvas, f"Answers to sheet {sheet}", EDGE, top - 12, 13)
-    room = paper[0] - 2 * EDGE
-    for n, line in enumerate(lines):
+    if any(task.reason is None for task in tasks):
+        _solved(canvas, tasks, paper)
+        return
+    for n, task in enumerate(tasks):
+        y = top - 38 - _ROW * n
+        looks = "1 look" if task.looks == 1 else f"{task.looks} looks"
+        _type(canvas, f"{task.number}", EDGE, y, _SMALL)
+        _type(canvas, looks, EDGE + 26, y, _SMALL)
+        line = f"{_written(task)}   ({task.reason})"
+        room = paper[0] - 2 * EDGE - 84
         wide = canvas.stringWidth(line, _FONT, _SMALL)
-        _type(canvas, line, EDGE, top - 34 - _ROW * n, _SMALL * min(1.0, room / wide))
+        _type(canvas, line, EDGE + 84, y, _SMALL * min(1.0, room / wide))
+
+
+def _written(task: Task) -> str:
+    return " or ".join(
+        ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in places) for places in task.answers
+    )
+
+
+def _solved(canvas: Any, tasks: Sequence[Task], paper: tuple[float, float]) -> None:
+    """Small solved grids, what was printed in grey."""
+    for task, box in zip(tasks, grid_boxes(_SOLVED, paper), strict=False):
+        lower = Box(box.x, box.y - 20, box.side)
+        _type(canvas, str(task.number), lower.x, lower.y + lower.side + 5, 10)
+        found = zip(task.digits, task.solution, strict=True)
+        _grid(canvas, "".join("." if mark != "." else digit for mark, digit in found), lower)
+        _digits(canvas, task.digits, lower, 0.6)
 
 
 def _footer(canvas: Any, paper: tuple[float, float], page: int, total: int) -> None:

@@ -156,6 +156,18 @@ def test_the_grids_stand_where_the_layout_says(papernudge: Run, tmp_path: Path) 
         assert beside == 255
 
 
+def test_two_reasons_are_asked_of_different_puzzles_of_our_own(
+    papernudge: Run, tmp_path: Path
+) -> None:
+    out = tmp_path / "sheet.pdf"
+    words = ("--reason", "naked single", "--reason", "hidden single", "--positions", 2)
+    assert papernudge("drill", "--out", out, *words).code == 0
+    page = code_on(rendered(out, 1), "a4", 100, 0)
+    assert page is not None
+    assert [str(task.reason) for task in page.tasks] == ["naked single"] * 2 + ["hidden single"] * 2
+    assert len({task.solution for task in page.tasks}) == 4
+
+
 def test_a_scan_sheet_asks_for_all_it_can_in_its_minutes(papernudge: Run, tmp_path: Path) -> None:
     out = tmp_path / "scan.pdf"
     assert papernudge("drill", "--out", out, "--scan", 3).code == 0
@@ -163,6 +175,13 @@ def test_a_scan_sheet_asks_for_all_it_can_in_its_minutes(papernudge: Run, tmp_pa
     assert page is not None
     assert (page.minutes, page.each, len(page.tasks)) == (3, 1, 1)
     assert page.tasks[0].reason is None
+    answers = rendered(out, 2)
+    box = grid_boxes(6, PAPERS["a4"])[0]
+    scale, step = 100 / 72, box.side / 9
+    for cell in (0, 40, 80):  # a solved grid stands behind: every cell holds a digit
+        x = round(scale * (box.x + (cell % 9 + 0.5) * step))
+        y = round(scale * (PAPERS["a4"][1] - box.y + 20 - box.side + (cell // 9 + 0.5) * step))
+        assert answers[y - 5 : y + 6, x - 5 : x + 6].min() < 190
 
 
 def test_every_typeface_in_the_file_is_embedded(papernudge: Run, tmp_path: Path) -> None:
