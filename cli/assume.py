@@ -72,6 +72,13 @@ def assumed(
 
 
 def _overruled(grid: GridReading, one: Assumption) -> GridReading:
+    """The grid with one cell as the user says, and what that settles elsewhere."""
+    from papernudge.vision.reading import CellKind, Told
+
+    if grid.again is not None:
+        was = grid.cells[one.cell].kind
+        kind = CellKind(one.kind) if one.kind else None if was is CellKind.BLANK else was
+        grid = grid.again(Told(one.cell, kind, one.digit, one.notes))
     cells = list(grid.cells)
     before = cells[one.cell].chance
     cells[one.cell] = _certain(cells[one.cell], one)

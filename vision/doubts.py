@@ -1,4 +1,4 @@
-"""Which cells a careful person would ask about: the fewest that make the rest safe."""
+"""Which cells a careful person would ask about."""
 
 from __future__ import annotations
 
@@ -40,64 +40,28 @@ def chance_digit(decoded: Decoded) -> Floats:
     return np.asarray(cell_chances(decoded)[np.arange(81), digits])
 
 
-def _settled(decoded: Decoded, cell: int) -> Decoded:
-    """What is left to doubt once this cell has been confirmed as read."""
-    digit = int(decoded.best_given[cell])
-    worlds = [(g, c) for g, c in decoded.worlds if int(g[cell]) == digit]
-    total = sum(c for _, c in worlds)
-    given, other = np.zeros((81, 10)), decoded.other.copy()
-    for givens, chance in worlds:
-        printed = np.flatnonzero(givens)
-        given[printed, givens[printed]] += chance / total
-    free = 1 - given.sum(axis=1)
-    mass = other.sum(axis=1)
-    other *= np.where(mass > 0, free / np.maximum(mass, 1e-300), 0.0)[:, None]
-    other[cell] = 0.0
-    if digit == 0:
-        other[cell, decoded.best_other[cell]] = 1.0
-    return Decoded(
-        given,
-        other,
-        decoded.best_given,
-        decoded.best_other,
-        decoded.proper,
-        decoded.complete,
-        tuple((g, c / total) for g, c in worlds),
-    )
-
-
 def find_doubts(decoded: Decoded) -> tuple[Doubt, ...]:
-    """Questions, most doubtful first, until every other cell is safe.
+    """Questions about every cell that is not safe as read, most doubtful first.
 
-    Each question is chosen as if the earlier ones had been confirmed: where two doubtful
-    cells stand or fall together, one question is enough.
+    A cell without a question is a claim that it is right, so each is judged by its own chance.
+    Where cells stand or fall together, one answer may still settle them all: see
+    ``GridReading.again``.
     """
-    doubts: list[Doubt] = []
-    asked: set[int] = set()
-    state = decoded
-    while len(asked) < 81:
-        short = np.maximum(SAFE - chance_digit(state), SAFE_HAND - chance_right(state))
-        short[list(asked)] = -1.0
-        cell = int(short.argmax())
-        if short[cell] <= 0:
-            break
-        doubts.append(_doubt(decoded, state, cell))
-        asked.add(cell)
-        state = _settled(state, cell)
-    return tuple(doubts)
+    short = np.maximum(SAFE - chance_digit(decoded), SAFE_HAND - chance_right(decoded))
+    order = [int(cell) for cell in np.argsort(-short, kind="stable")]
+    return tuple(_doubt(decoded, cell) for cell in order if short[cell] > 0)
 
 
-def _doubt(decoded: Decoded, state: Decoded, cell: int) -> Doubt:
+def _doubt(decoded: Decoded, cell: int) -> Doubt:
     """What to ask about the cell: its digit if that is unsure, else whose hand wrote it."""
     digits = cell_chances(decoded)[cell]
     digit = int(decoded.best_given[cell] or decoded.best_other[cell])
-    unsure_digit = cell_chances(state)[cell, digit] < SAFE
+    if digits[digit] >= SAFE:
+        return Doubt(cell, "hand", digit, float(chance_right(decoded)[cell]))
     others = [int(d) for d in np.argsort(-digits, kind="stable") if d != digit]
     named = [d for d in others if digits[d] >= WORTH_NAMING] or others[:1]
     instead = tuple((d or None, float(digits[d])) for d in named)
-    chance = float(digits[digit]) if unsure_digit else float(chance_right(decoded)[cell])
-    about = "digit" if unsure_digit else "hand"
-    return Doubt(cell, about, digit or None, chance, instead if unsure_digit else ())
+    return Doubt(cell, "digit", digit or None, float(digits[digit]), instead)
 
 
 def kind_of(decoded: Decoded, cell: int) -> tuple[CellKind, int | None]:

@@ -70,7 +70,7 @@ def ink_features(pixels: npt.NDArray[np.uint8]) -> Floats:
     total = strong.sum(axis=(1, 2)) + 1e-9
     colour = [np.einsum("nij,nij->n", channel, strong) / total for channel in dark]
     mass = (strong > 0).mean(axis=(1, 2))
-    rows = (strong > 0).any(axis=2)
+    rows = np.asarray((strong > 0).any(axis=2))
     height = rows.sum(axis=1) / CELL
     middle = (rows.argmax(axis=1) + rows.shape[1] - 1 - rows[:, ::-1].argmax(axis=1)) / 2 / CELL
     return np.column_stack([*colour, mass, height, middle]).astype(np.float64)

@@ -20,9 +20,11 @@ from papernudge.vision.habits import by_habit
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_patches
-from papernudge.vision.reading import CellKind, CellReading, GridReading, PageReading
+from papernudge.vision.reading import CellKind, CellReading, GridReading, PageReading, Told
 
 NOTE_ODDS = 0.0
+_RULED_OUT = -40.0
+"""Log-odds of what the user ruled out."""
 Raster = npt.NDArray[np.uint8]
 Scorer = Callable[[Raster], Scores]
 
@@ -99,24 +101,60 @@ def read_grid(
     marked = scores.digits[:, 0] < np.log(0.5)
     ink = page_evidence(ink_features(patches.pixels), scores.hand, marked)
     hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
-    known = cache(solve)
-    decoded = decode(scores.digits, hand, known)
-    if find_doubts(decoded):
-        digits = by_habit(scores.digits, decoded.other[:, 1:], scores.features)
+    return _Evidence(found, turn, scores, hand, solve).reading()
+
+
+@dataclass(frozen=True, eq=False)
+class _Evidence:
+    """All that speaks about one grid: the ink, and what the user said of some cells."""
+
+    found: FoundGrid
+    turn: int
+    scores: Scores
+    hand: npt.NDArray[np.float64]
+    solve: Solver
+    told: tuple[Told, ...] = ()
+
+    def again(self, answer: Told) -> GridReading:
+        """The reading in the light of one more answer; the last word on a cell counts."""
+        before = tuple(t for t in self.told if t.cell != answer.cell)
+        return replace(self, told=(*before, answer)).reading()
+
+    def reading(self) -> GridReading:
+        """The most probable reading."""
+        digits, hand = self.scores.digits.copy(), self.hand.copy()
+        for one in self.told:
+            digits[one.cell] = _RULED_OUT
+            digits[one.cell, one.digit or 0] = 0.0
+            if one.kind in (CellKind.GIVEN, CellKind.ENTRY):
+                hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
+        known = cache(self.solve)
         decoded = decode(digits, hand, known)
-    cells = _cells(decoded, scores)
-    alone = scores.digits.argmax(axis=1)
-    mesh = _mesh_of(found, turn)
-    restored = tuple(c for c in range(81) if (cells[c].digit or 0) != alone[c])
-    return GridReading(
-        GridKind.PUZZLE,
-        np.roll(found.corners, turn, axis=0),
-        found.quality,
-        mesh,
-        cells,
-        find_doubts(decoded),
-        restored,
-        float(np.prod(chance_right(decoded))),
+        if find_doubts(decoded):
+            digits = by_habit(digits, decoded.other[:, 1:], self.scores.features)
+            decoded = decode(digits, hand, known)
+        cells = _cells(decoded, self.scores)
+        said = {one.cell for one in self.told}
+        alone = self.scores.digits.argmax(axis=1)
+        restored = (c for c in range(81) if (cells[c].digit or 0) != alone[c] and c not in said)
+        return GridReading(
+            GridKind.PUZZLE,
+            np.roll(self.found.corners, self.turn, axis=0),
+            self.found.quality,
+            _mesh_of(self.found, self.turn),
+            _with_notes(cells, self.told),
+            tuple(d for d in find_doubts(decoded) if d.about == "hand" or d.cell not in said),
+            tuple(restored),
+            float(np.prod(chance_right(decoded))),
+            self.again,
+        )
+
+
+def _with_notes(cells: tuple[CellReading, ...], told: tuple[Told, ...]) -> tuple[CellReading, ...]:
+    said = {one.cell: one.notes for one in told if one.notes is not None}
+    return tuple(
+        replace(cell, notes=said[at], notes_chance=1.0) if at in said else cell
+        for at, cell in enumerate(cells)
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -57,14 +58,32 @@ class Doubt:
     instead: tuple[tuple[int | None, float], ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What somebody who sees the paper says of a cell.
+
+    ``kind``: None where only the digit was said; ``digit``: None for no digit there; ``notes``:
+    None where nothing was said of them.
+    """
+
+    cell: int
+    kind: CellKind | None
+    digit: int | None
+    notes: frozenset[int] | None = None
+
+
+Again = Callable[[Told], "GridReading"]
+
+
 @dataclass(frozen=True, eq=False)
 class GridReading:
     """One grid, the right way up.
 
     ``corners``: float64 (4, 2), raster x/y, top-left, top-right, bottom-right, bottom-left as a
     person reads the grid. ``cells``: 81 in row order, empty unless ``kind`` is puzzle or full.
-    ``doubts``: fewest questions that make the rest safe. ``restored``: cells that read otherwise
-    alone and were decided by the rules.
+    ``doubts``: what a careful person would ask. ``restored``: cells that read otherwise
+    alone and were decided by the rules. ``again``: reads the grid once more in the light of an
+    answer, which may settle other doubts; None for grids that were not read from a photo.
     """
 
     kind: GridKind
@@ -75,6 +94,7 @@ class GridReading:
     doubts: tuple[Doubt, ...] = ()
     restored: tuple[int, ...] = ()
     chance_all_right: float = 0.0
+    again: Again | None = None
 
     @property
     def givens(self) -> str:
