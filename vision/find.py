@@ -10,8 +10,10 @@ import numpy.typing as npt
 
 from papernudge.vision.find_cells import lattices, meshes_of, paper_pieces
 from papernudge.vision.find_cut import Piece, piece_of
-from papernudge.vision.find_kind import Traits, traits
-from papernudge.vision.find_outlines import ink_mask, line_mask, outlines, parts_of, slim
+from papernudge.vision.find_grow import grow, spread, windows
+from papernudge.vision.find_joints import joint_lattices
+from papernudge.vision.find_kind import Traits, digits_in_place, traits
+from papernudge.vision.find_outlines import Contour, ink_mask, outlines, parts_of, slim
 from papernudge.vision.flatten import Flat, flatten
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
@@ -25,6 +27,14 @@ _CLOSER = 2560
 """The same where grids are too small for that, or none was found."""
 _SMALL_CELL = 24.0
 """Cells smaller than this, pixels of the searched picture, deserve a closer look."""
+_FAIR = 0.8
+"""Score from which on a 9×9 explains the ink in its place, even if some of it is faint."""
+_BEGS = 6
+"""Closed cells from which on a piece of ink that is no known grid is looked at closely."""
+_WORTH_REPAIR = 0.5
+"""Score from which on a mesh that is no 9×9 may become one."""
+_WIDEST = 120.0
+"""Largest cell that is looked for by its joints, pixels of that picture."""
 _LEAST = 60
 """Smallest side of a grid that is looked for, pixels of that picture."""
 
@@ -85,75 +95,191 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     if min(raster.shape[:2]) < 16:
         return ()
     view, scale = work_view(raster)
-    sightings, partial = _search(view)
-    cells = [s.cell for s in sightings] + [p.step for p in partial]
-    if min(cells, default=0.0) < _SMALL_CELL and float(scale.max()) > 1.3:
-        view, scale = work_view(raster, _CLOSER)
-        sightings, partial = _search(view)
+    search = _Search(view)
+    coarse = float(scale.max()) > 1.3
+    unsure = search.by_ink()
+    if unsure and not (coarse and 0.0 < search.smallest < _SMALL_CELL):
+        search.by_joints(_WIDEST)
     size = (raster.shape[1], raster.shape[0])
-    biggest = max([s.cell for s in sightings] + [p.step for p in partial], default=0.0)
-    grids = [_found(sighting, biggest, scale, size) for sighting in sightings]
-    grids += [_fragment(lattice, scale, size) for lattice in partial]
+    first = _grids(search, scale, size)
+    if coarse and search.smallest < _SMALL_CELL:
+        view, scale = work_view(raster, _CLOSER)
+        search = _Search(view)
+        if search.by_ink():
+            search.by_joints(_WIDEST / 2)
+        grids = _grids(search, scale, size)
+        closer = [grid.corners for grid in grids]
+        grids += [g for g in first if not _overlaps(g.corners, closer)]
+    else:
+        grids = first
     return tuple(_reading_order(grids))
 
 
-def _search(view: Grey) -> tuple[list[_Sighting], list[Piece]]:
-    """The 9×9 lattices of a view and other lattices, the best one of those that overlap."""
-    seen: list[_Sighting] = []
-    partial: list[Piece] = []
-    for number, mask in enumerate(_masks(view)):
-        frames, pieces = parts_of(mask)
-        open_question = _try_all(view, outlines(frames, _LEAST, _known(seen)), seen)
-        centres, sizes = paper_pieces(pieces, _LEAST // 9, min(mask.shape) // 3)
-        outside = ~_known(seen)(centres)
-        linked = lattices(centres[outside], sizes[outside])
-        judged = (piece_of(view, lattice) for lattice in linked)
-        # What only a keener look shows is too doubtful to be called another kind of grid.
-        partial += [p for p in judged if p and (p.side or number == 0)]
-        starts = (start for lattice in linked for start in meshes_of(lattice))
-        open_question |= _try_all(view, starts, seen)
-        if seen and not open_question:
-            break
-    kept = _best(seen)
-    return kept, _apart(partial, [s.flat.mesh.corners for s in kept])
+def _grids(search: _Search, scale: Points, size: tuple[int, int]) -> list[FoundGrid]:
+    """What a search found, in raster pixels. ``scale``: of its view; ``size``: of the raster."""
+    sightings, partial = search.told()
+    biggest = max([s.cell for s in sightings] + [p.step for p in partial], default=0.0)
+    grids = [_found(sighting, biggest, scale, size) for sighting in sightings]
+    return grids + [_fragment(lattice, scale, size) for lattice in partial]
+
+
+def _overlaps(corners: Points, others: list[Points]) -> bool:
+    """Whether a shape's (4, 2) middle lies in another or another's in it."""
+    middles = np.array([other.mean(axis=0) for other in others]).reshape(-1, 2)
+    return bool(
+        _inside_any(corners.mean(axis=0)[None], others)[0] or _inside_any(middles, [corners]).any()
+    )
+
+
+class _Search:
+    """A search of one view for 9×9 lattices and pieces of such."""
+
+    def __init__(self, view: Grey) -> None:
+        self.view = view
+        self.seen: list[_Sighting] = []
+        self.partial: list[Piece] = []
+        self._tried: list[Points] = []
+        self._rough: list[Flat] = []
+
+    @property
+    def smallest(self) -> float:
+        """Side of the smallest cell seen, pixels of the view; 0 if there is none."""
+        cells = [s.cell for s in self.seen] + [p.step for p in self.partial]
+        return min(cells, default=0.0)
+
+    def by_ink(self) -> bool:
+        """Looks at connected ink and closed cells; whether anything there begs a question."""
+        for number, mask in enumerate(_masks(self.view)):
+            frames, pieces = parts_of(mask)
+            self._try_all(outlines(frames, _LEAST, self._known()))
+            centres, sizes = paper_pieces(pieces, _LEAST // 9, min(mask.shape) // 3)
+            outside = ~self._known()(centres)
+            linked = lattices(centres[outside], sizes[outside])
+            judged = (piece_of(self.view, lattice) for lattice in linked)
+            # What only a keener look shows is too doubtful to be called another kind of grid.
+            self.partial += [p for p in judged if p and (p.side or number == 0)]
+            self._try_all(start for lattice in linked for start in meshes_of(lattice))
+            self._repair()
+            unsure = self._unexplained(frames, centres, sizes)
+            if not unsure:
+                break
+        return unsure
+
+    def by_joints(self, widest: float) -> None:
+        """Grows lattices from joints of lines wherever no grid is known for sure.
+
+        ``widest``: largest cell that is looked for, pixels.
+        """
+        import cv2
+
+        outside = np.full(self.view.shape, 1, np.uint8)
+        for corners in self._sure_corners():
+            cv2.fillConvexPoly(outside, np.rint(corners).astype(np.int32), 0)
+        for lattice in joint_lattices(self.view, outside.astype(bool), widest):
+            if self._known()(lattice.centres.mean(axis=0)[None])[0]:
+                continue
+            grown = grow(self.view, lattice, 0.5)
+            if grown is None:
+                continue
+            self._try_all(windows(self.view, grown))
+            self._repair()
+            piece = piece_of(self.view, grown.as_lattice(), need_blocks=True)
+            if piece and piece.side:
+                self.partial.append(piece)
+
+    def told(self) -> tuple[list[_Sighting], list[Piece]]:
+        """The best of what was seen in each place."""
+        kept = _best(self.seen)
+        return kept, _apart(self.partial, [s.flat.mesh.corners for s in kept])
+
+    def _sure_corners(self) -> list[Points]:
+        return [s.flat.mesh.corners for s in self.seen if s.sure]
+
+    def _known(self) -> Callable[[Points], npt.NDArray[np.bool_]]:
+        """Tells which points (N, 2) lie in a grid that is found for sure by then."""
+        return lambda points: _inside_any(points, self._sure_corners())
+
+    def _try_all(self, starts: Iterable[Points]) -> None:
+        """Flattens each rough mesh (10, 10, 2) and keeps those that are a 9×9."""
+        for start in starts:
+            if self._known()(start.reshape(-1, 2).mean(axis=0)[None])[0]:
+                continue
+            if cut_side(start, (self.view.shape[1], self.view.shape[0]), 0.9):
+                continue  # its cells tell as much
+            flat = flatten(self.view, start)
+            if not isinstance(flat, Flat):
+                continue
+            nine = self._is_nine(flat)
+            if nine:
+                self.seen.append(_Sighting(flat, traits(self.view, flat)))
+            if (nine and not flat.sure) or (not nine and flat.score > _WORTH_REPAIR):
+                self._rough.append(flat)
+
+    def _repair(self) -> None:
+        """Grows anew what is no 9×9 yet, or not for sure, where nothing better was found."""
+        for flat in sorted(self._rough, key=lambda f: -f.score):
+            if not self._known()(flat.mesh.crossings.reshape(-1, 2).mean(axis=0)[None])[0]:
+                better = self._repaired(flat)
+                if better is not flat and self._is_nine(better):
+                    self.seen.append(_Sighting(better, traits(self.view, better)))
+        self._rough = []
+
+    def _is_nine(self, flat: Flat) -> bool:
+        return flat.is_nine or (flat.has_blocks and digits_in_place(self.view, flat))
+
+    def _repaired(self, flat: Flat) -> Flat:
+        """The better of a mesh and one grown anew from those of its lines that are there."""
+        middle = flat.mesh.crossings.reshape(-1, 2).mean(axis=0)
+        cell = float(np.sqrt(abs(_area(flat.mesh.corners)))) / 9
+        if any(np.linalg.norm(middle - done) < 0.1 * cell for done in self._tried):
+            return flat
+        self._tried.append(middle)
+        grown = spread(self.view, flat.mesh.crossings)
+        for mesh in windows(self.view, grown, 2) if grown else ():
+            other = flatten(self.view, mesh)
+            if isinstance(other, Flat) and (self._is_nine(other), other.score) > (
+                self._is_nine(flat),
+                flat.score,
+            ):
+                flat = other
+        return flat
+
+    def _unexplained(self, frames: list[Contour], centres: Points, sizes: Points) -> bool:
+        """Whether a piece of ink in no known place may be a grid like those seen.
+
+        ``frames``: outer contours; ``centres``, ``sizes``: (N, 2) of what may be cells. Pages print
+        their puzzles much alike: what has cells of quite another size is left alone.
+        """
+        import cv2
+
+        plain = [s for s in self.seen if s.traits.plain and s.score > _FAIR]
+        if not plain:
+            return True
+        cell = min(s.cell for s in plain)
+        told = [s.flat.mesh.corners for s in plain] + [p.corners for p in self.partial]
+        side = np.sqrt(sizes.prod(axis=1))
+        like = (side > 0.45 * cell) & (side < 3.6 * cell)
+        cells = centres[like & ~_inside_any(centres, told)]
+        for contour in frames:
+            if len(contour) < 8 * cell:
+                continue
+            x, y, wide, high = cv2.boundingRect(contour)
+            middle = np.array([[x + wide / 2, y + high / 2]])
+            if min(wide, high) < 2.7 * cell or _inside_any(middle, told)[0]:
+                continue
+            held = ((cells > [x, y]) & (cells < [x + wide, y + high])).all(axis=1)
+            if held.sum() >= _BEGS:
+                return True
+        return False
 
 
 def _apart(pieces: list[Piece], taken: list[Points]) -> list[Piece]:
     """Pieces of grids that do not lie on ``taken`` (4, 2) or on a piece with more cells."""
     kept: list[Piece] = []
     for piece in sorted(pieces, key=lambda p: -p.cells):
-        others = taken + [k.corners for k in kept]
-        middles = np.array([other.mean(axis=0) for other in others]).reshape(-1, 2)
-        on_another = _inside_any(piece.corners.mean(axis=0)[None], others)[0]
-        if not on_another and not _inside_any(middles, [piece.corners]).any():
+        if not _overlaps(piece.corners, taken + [k.corners for k in kept]):
             kept.append(piece)
     return kept
-
-
-def _try_all(view: Grey, starts: Iterable[Points], seen: list[_Sighting]) -> bool:
-    """Flattens each rough mesh (10, 10, 2) and adds those that are a 9×9 to ``seen``.
-
-    Returns whether one of the others has a frame all the same and so deserves another look.
-    """
-    open_question = False
-    for start in starts:
-        if _known(seen)(start.reshape(-1, 2).mean(axis=0)[None])[0]:
-            continue
-        if cut_side(start, (view.shape[1], view.shape[0]), 0.9):
-            continue  # its cells tell as much
-        flat = flatten(view, start)
-        if not isinstance(flat, Flat):
-            continue
-        if flat.is_nine:
-            seen.append(_Sighting(flat, traits(view, flat)))
-        else:
-            open_question |= flat.has_frame
-    return open_question
-
-
-def _known(seen: list[_Sighting]) -> Callable[[Points], npt.NDArray[np.bool_]]:
-    """Tells which points (N, 2) lie in a grid that ``seen`` holds for sure by then."""
-    return lambda points: _inside_any(points, [s.flat.mesh.corners for s in seen if s.sure])
 
 
 def _masks(view: Grey) -> Iterator[Grey]:
@@ -165,21 +291,13 @@ def _masks(view: Grey) -> Iterator[Grey]:
     yield mask
     yield slim(mask, 7)
     yield ink_mask(view, 2.0)
-    yield line_mask(view, 13)
-    yield line_mask(view, 9)
 
 
 def _best(seen: list[_Sighting]) -> list[_Sighting]:
     """Of sightings that overlap only the best supported one."""
     kept: list[_Sighting] = []
     for sighting in sorted(seen, key=lambda s: -s.score):
-        corners = sighting.flat.mesh.corners
-        others = [k.flat.mesh.corners for k in kept]
-        middles = np.array([other.mean(axis=0) for other in others]).reshape(-1, 2)
-        if not (
-            _inside_any(corners.mean(axis=0)[None], others)[0]
-            or _inside_any(middles, [corners]).any()
-        ):
+        if not _overlaps(sighting.flat.mesh.corners, [k.flat.mesh.corners for k in kept]):
             kept.append(sighting)
     return kept
 
@@ -219,9 +337,10 @@ def _found(sighting: _Sighting, biggest: float, scale: Points, size: tuple[int, 
     corners = np.clip((flat.outline + 0.5) * scale - 0.5, 0, np.array(size) - 1.0)
     quality = judge(flat, float(scale.mean()))
     side = cut_side(mesh.crossings, size)
-    if side:
+    alike = sighting.traits.sure_blocks < 2.0  # a cut lattice without blocks may be anything
+    if side and not alike:
         return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
-    if not sighting.traits.plain:
+    if side or not sighting.traits.plain:
         fine = replace(quality, ok=True, reason=None, sentence=None)
         return FoundGrid(GridKind.OTHER, corners, None, fine)
     if not quality.ok:

@@ -37,10 +37,11 @@ class Piece:
     side: str | None
 
 
-def piece_of(grey: Grey, lattice: Lattice) -> Piece | None:
+def piece_of(grey: Grey, lattice: Lattice, need_blocks: bool = False) -> Piece | None:
     """Judges a lattice that is no whole 9×9; None where it is too small or too loose.
 
-    ``grey``: uint8 (H, W), where the lattice was seen.
+    ``grey``: uint8 (H, W), where the lattice was seen; ``need_blocks``: blocks must show in its
+    lines, nine cells that are all alike do not tell.
     """
     size = (grey.shape[1], grey.shape[0])
     trimmed = _trimmed(lattice, size)
@@ -55,7 +56,7 @@ def piece_of(grey: Grey, lattice: Lattice) -> Piece | None:
         return None
     cut = _cut(lattice, page, size)
     side = max(cut, key=lambda s: cut[s]) if cut and max(wide, high) <= 9 else None
-    if side and not _is_nine(grey, lattice, page):
+    if side and not _is_nine(grey, lattice, page, need_blocks):
         side = None
     if side is None and (whole.filled < 0.7 or whole.ragged > 0.06):
         return None  # pieces of text lie in rows too
@@ -162,7 +163,7 @@ def _beyond(held: Flags, page: Page, size: Size, axis: int, ahead: int) -> Flags
     return np.asarray(_over(points, size).any(axis=0), np.bool_)
 
 
-def _is_nine(grey: Grey, lattice: Lattice, page: Page) -> bool:
+def _is_nine(grey: Grey, lattice: Lattice, page: Page, need_blocks: bool) -> bool:
     """Whether the lattice's lines are those of a 9×9 grid with 3×3 blocks.
 
     Every third line is heavier both ways, or all are alike and it has nine cells one way.
@@ -172,6 +173,8 @@ def _is_nine(grey: Grey, lattice: Lattice, page: Page) -> bool:
     ways = [_blocks(grey, lines) for lines in (mesh, mesh.transpose(1, 0, 2))]
     if all(heavier > 1.3 and clear > 2.0 for heavier, clear in ways):
         return True
+    if need_blocks:
+        return False
     alike = all(heavier < 1.6 for heavier, _ in ways)
     return alike and len(lattice.centres) >= _MANY and max(lattice.extent) == 9
 

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.flatten import Flat
-from papernudge.vision.lines import look, outward
+from papernudge.vision.lines import look, mesh_segments, outward, strips
 
 Grey = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
@@ -26,8 +26,9 @@ class Traits:
     are alike. ``split``: how many times heavier the thick ones of all segments are than the thin
     ones, wherever they lie. ``sure_blocks``: how many standard errors more ink the segments between
     blocks carry than the others. ``goes_on``: share of lines that run on beyond the frame, on the
-    second worst of the four sides (beside one there may be text). ``inked``: share of cells in
-    which something stands. ``caged``: share of cells with a second line inside one to three sides.
+    second worst of the four sides (beside one there may be text), ``runs_on`` on the worst.
+    ``inked``: share of cells in which something stands. ``caged``: share of cells with a second
+    line inside one to three sides.
     ``diagonal``: how much the two diagonals stand out from the other cells, 0 to 1.
     """
 
@@ -37,6 +38,7 @@ class Traits:
     split: float
     sure_blocks: float
     goes_on: float
+    runs_on: float
     inked: float
     caged: float
     diagonal: float
@@ -44,15 +46,18 @@ class Traits:
     @property
     def plain(self) -> bool:
         """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
-        if self.goes_on > 0.6 or self.caged > 0.13 or self.diagonal > 0.75:
+        if self.goes_on > 0.6 or self.caged > _CAGED or self.diagonal > _TINTED:
             return False
         least = 1.05 if self.split < 2.2 else 1.3
-        if self.blocks > least and self.thin_blocks + self.thick_inside < 0.7:
+        # Lines that go on beyond the frame are those of a larger or a smaller grid, unless the
+        # blocks are plain to see.
+        most = 0.7 if self.goes_on < 0.2 else 0.4
+        if self.blocks > least and self.thin_blocks + self.thick_inside < most:
             return True
         # No blocks to be seen. Thick lines elsewhere are blocks of another shape. With all lines
         # alike, a puzzle's cells are partly filled; a word search's all are, and it has no
         # blocks at all, where those of a puzzle filled by hand are faint but sure.
-        if self.split >= 2.2 or self.inked <= 0.2:
+        if self.split >= 2.2 or self.inked <= 0.2 or self.runs_on > 0.75:
             return False
         return self.inked < 0.95 or (self.blocks > 1.1 and self.sure_blocks > 4.0)
 
@@ -71,11 +76,32 @@ def traits(grey: Grey, flat: Flat) -> Traits:
         float((thin > between).mean()),
         _split(mass[:, 1:9]),
         _sure_blocks(thick, thin),
-        _goes_on(grey, flat),
+        *_goes_on(grey, flat),
         float(inked.mean()),
-        _caged(flat),
+        _caged(grey, flat),
         _diagonal(seen, flat),
     )
+
+
+def digits_in_place(grey: Grey, flat: Flat) -> bool:
+    """Whether what stands in the cells keeps to their middles, as digits do.
+
+    That tells a 9×9 whose thin lines are too faint to see from nine boxes with something in
+    them. ``grey``: uint8 (H, W), what ``flat`` was measured in.
+    """
+    seen = _cells(grey, flat)
+    inked = _inked(seen, flat)
+    if inked.sum() < _DIGITS:
+        return False
+    paper = np.percentile(seen[inked].reshape(-1, 144), 85, axis=1)[:, None, None]
+    dark = np.maximum(paper - seen[inked] - 3.0, 0.0)
+    rim = np.concatenate([dark[:, [0, -1]].mean(axis=2), dark[:, :, [0, -1]].mean(axis=1)], axis=1)
+    middle = dark[:, 4:8, 4:8].mean()
+    return bool(rim.mean() < 0.3 * middle)
+
+
+_DIGITS = 14
+"""Digits that must be seen for their places to tell."""
 
 
 def _sure_blocks(thick: Floats, thin: Floats) -> float:
@@ -102,26 +128,48 @@ def _split(mass: Floats) -> float:
     return float(np.exp(np.median(ink[best + 1 :]) - np.median(ink[: best + 1])))
 
 
-def _goes_on(grey: Grey, flat: Flat) -> float:
-    """Share of inner lines that run on beyond the frame, on the second worst side."""
+def _goes_on(grey: Grey, flat: Flat) -> tuple[float, float]:
+    """Share of inner lines that run on beyond the frame, on the second worst and worst side."""
     ends, over = outward(flat.mesh.crossings)
     beyond = look(grey, ends, over, 0.1)
     lines = beyond.strength > max(0.3 * flat.contrast, 3.0)
     size = np.array([grey.shape[1], grey.shape[0]]) - 1
     lines &= ((ends[..., 1, :] >= 0) & (ends[..., 1, :] <= size)).all(axis=-1)
-    return float(np.sort(lines.mean(axis=1))[-2])
+    _, _, second, worst = np.sort(lines.mean(axis=1)).tolist()
+    return second, worst
 
 
-def _caged(flat: Flat) -> float:
+def _caged(grey: Grey, flat: Flat) -> float:
     """Share of cells with a line of its own 0.1 cells inside one, two or three of their sides.
 
-    Four such sides are the rim of a tint, not a cage.
+    Four such sides are the rim of a tint, not a cage; and a cage's line runs into a corner,
+    where a ring around a digit comes near the side in its middle alone.
     """
+    least = max(0.35 * flat.contrast, 2.5)
     at, dark = flat.segments.across, flat.segments.profile
-    after, before = (
-        _second_line(at, profile) > max(0.35 * flat.contrast, 2.5)
-        for profile in (dark, dark[..., ::-1])
-    )
+    second = [_second_line(at, d) > least for d in (dark, dark[..., ::-1])]
+    share = _sides_share(second)
+    if share < _CAGED:
+        return share
+    ends, over = mesh_segments(flat.mesh.crossings)
+    seen = strips(grey, ends.reshape(-1, 2, 2), over.reshape(-1, 2, 2), at)
+    dark = 255.0 - seen.astype(np.float32).reshape(2, 10, 9, *seen.shape[1:])
+    ends_too = [np.zeros_like(whole) for whole in second]
+    for part in (slice(0, 2), slice(-2, None)):
+        near = dark[..., part, :].mean(axis=-2)
+        for there, d in zip(ends_too, (near, near[..., ::-1]), strict=True):
+            there |= _second_line(at, d) > 0.7 * least
+    second = [whole & there for whole, there in zip(second, ends_too, strict=True)]
+    return _sides_share(second)
+
+
+_CAGED = 0.08
+"""Share of cells with such lines from which on a grid is one of cages."""
+
+
+def _sides_share(second: list[npt.NDArray[np.bool_]]) -> float:
+    """Share of cells with one to three sides that have a second line after or before theirs."""
+    after, before = second
     sides = np.stack([after[0, :9], before[0, 1:], after[1, :9].T, before[1, 1:].T]).sum(axis=0)
     return float(((sides > 0) & (sides < 4)).mean())
 
@@ -132,6 +180,10 @@ def _second_line(at: Floats, dark: Floats) -> Floats:
     gap = dark[..., (at > 0.03) & (at < 0.1)].min(axis=-1)
     paper = dark[..., (at > 0.17) & (at < 0.25)].min(axis=-1)
     return np.asarray(near - np.maximum(gap, paper), np.float32)
+
+
+_TINTED, _RULED = 0.75, 0.6
+"""Share of diagonal cells that must be tinted, or of their corners that a rule must cross."""
 
 
 def _cells(grey: Grey, flat: Flat) -> Floats:
@@ -165,7 +217,8 @@ def _diagonal(seen: Floats, flat: Flat) -> float:
     spot = np.array([1, 2, 9, 10])
     beyond = np.minimum(side[:, spot - 1, spot + 1], side[:, spot + 1, spot - 1])
     ruled = beyond - side[:, spot, spot] > max(0.12 * flat.contrast, 3.0)
-    return max(tinted, float(ruled.mean()))
+    # Tints of other cells may fall on the diagonals by chance, rules from corner to corner do not.
+    return max(tinted, float(ruled.mean()) * (_TINTED / _RULED))
 
 
 def _beside() -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:

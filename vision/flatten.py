@@ -20,7 +20,8 @@ class Flat:
 
     ``support``: float (2, 10), for horizontals and verticals the share of each line's nine
     segments that are seen where the mesh says; ``contrast``: grey levels, median darkness of the
-    seen segments; ``segments``: the last measurement.
+    seen segments; ``segments``: the last measurement; ``framed``: of the sides of each block the
+    share that is seen, least of the nine.
     """
 
     mesh: Mesh
@@ -28,6 +29,7 @@ class Flat:
     contrast: float
     evidence: Points
     segments: Segments
+    framed: float = 1.0
     cut: bool = False
 
     @property
@@ -38,21 +40,31 @@ class Flat:
         that the blur all but swallowed still counts. A grid may lack its whole frame if every
         line inside it is plain.
         """
-        block = np.sort(self.evidence[:, _BLOCK].ravel())
-        thin = np.sort(self.evidence[:, _THIN].ravel())
-        if block[0] > 3.5 and block[2] > 6.0 and self.support[:, _BLOCK].min() > 0.3:
+        if self.framed < _FRAMED:
+            return False
+        if self.has_blocks:
             # A line far fainter than its kind means that the mesh left it somewhere.
+            thin = np.sort(self.evidence[:, _THIN].ravel())
             usual = float(np.median(thin))
-            return bool(usual > 2.5 and thin[3] > 1.5 and thin[0] > max(0.2, 0.12 * usual))
+            return bool(usual > 2.5 and thin[3] > 1.5 and thin[1] > max(0.2, 0.12 * usual))
         inner, rim = self.evidence[:, 1:9], self.evidence[:, [0, 9]]
         whole = self.support[:, 1:9]
         return bool(inner.min() > 3.0 and rim.max() < 2.0 and whole.min() > 0.6)
 
     @property
-    def has_frame(self) -> bool:
-        """Whether the four sides and most lines are there: maybe a 9×9 that ink obscures."""
-        rim = self.evidence[:, [0, 9]]
-        return bool(not self.cut and rim.min() > 1.5 and self.evidence.mean() > 2.0)
+    def has_blocks(self) -> bool:
+        """Whether the lines around blocks are plain to see.
+
+        One side of the frame may be lost in a shadow or a curl if all else is there.
+        """
+        if self.framed < _FRAMED:
+            return False
+        block = self.evidence[:, _BLOCK]
+        clear = (block > 3.5) & (self.support[:, _BLOCK] > 0.3)
+        if clear.all():
+            return bool(np.sort(block.ravel())[2] > 4.5)
+        plain = float(np.median(self.evidence[:, _THIN])) > 4.0 and block[clear].min() > 6.0
+        return bool(plain and clear[:, 1:3].all() and clear.sum() == 7 and block.min() > 0.5)
 
     @property
     def sure(self) -> bool:
@@ -103,6 +115,8 @@ _WORTH_MORE = 0.6
 _LAST_REACH, _LAST_STIFFNESS = 0.12, 0.15
 _BLOCK = [0, 3, 6, 9]
 _THIN = [1, 2, 4, 5, 7, 8]
+_FRAMED = 0.3
+"""Share of each block's sides that must be seen."""
 _CLOSE = 0.07
 """A segment this near to the page model, in cells, counts as seen there."""
 
@@ -259,7 +273,19 @@ def _weighed(grey: Grey, crossings: Points) -> Flat:
     lost = hidden.mean(axis=2) > 0.3
     evidence[lost] = 5.0
     support = (good | hidden).mean(axis=2)
-    return Flat(mesh, support, lines, evidence, segments, bool(lost.any()))
+    framed = _framed(good | hidden)
+    return Flat(mesh, support, lines, evidence, segments, framed, bool(lost.any()))
+
+
+def _framed(seen: npt.NDArray[np.bool_]) -> float:
+    """Share of the sides of a block that is seen, the least of the nine; ``seen``: (2, 10, 9).
+
+    A mesh that lies half on a smaller grid has blocks around which there is nothing.
+    """
+    sides = seen[:, _BLOCK].reshape(2, 4, 3, 3).mean(axis=-1)  # way, line, block along it
+    across, down = sides
+    around = across[:-1] + across[1:] + (down[:-1] + down[1:]).T
+    return float(around.min()) / 4
 
 
 def _continued(crossings: Points, shape: tuple[int, ...]) -> Points:

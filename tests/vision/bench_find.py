@@ -23,7 +23,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.vision.find import _masks, _search, find_grids, work_view
+from papernudge.vision.find import _masks, _Search, find_grids, work_view
 from papernudge.vision.find_outlines import outlines, parts_of
 from papernudge.vision.flatten import flatten
 from papernudge.vision.grid import FoundGrid, GridKind
@@ -299,7 +299,7 @@ def times() -> None:
             "contours": lambda m=mask: parts_of(m),
             "outlines": lambda f=frames: next(outlines(f, 60)),
             "flatten one": lambda v=view, s=start: flatten(v, s),
-            "whole search": lambda v=view: _search(v),
+            "whole search": lambda v=view: _Search(v).by_ink(),
         }
         for name, work in stages.items():
             spent = timed(work, 15)
