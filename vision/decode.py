@@ -58,7 +58,7 @@ FEWEST = 17
 Experimental Mathematics 23(2), 2014)."""
 MOST_SOLVED = 120
 """Most readings handed to the solver for one grid: bounds the time on nonsense."""
-MOST_WEIGHED = 600
+MOST_WEIGHED = 200
 """Most readings weighed in one search."""
 FEW = 5
 """With more uncertain cells than this, complete grids are searched as well."""
