@@ -278,21 +278,21 @@ def small_pages(desk: Path, many: int = 8) -> list[Path]:
     return sorted(folder.glob("*.jpg"))
 
 
-def speed(pages: int, desk: Path) -> None:
+def speed(pages: int, turns: int, desk: Path) -> None:
     """Work alone, without the start of the processes: each worker's own clock would hide waiting,
-    so the best of five long runs is timed against the best of five short ones. Say --pages 24
-    or more: the difference must be far longer than the machine's noise.
+    so the best of ``turns`` long runs is timed against the best of as many short ones. Say
+    --pages 24 or more: the difference must be far longer than the machine's noise.
 
     On a machine that others use too the clock tells what they left over. Processor time is what
     the work itself costs: as many times more of it with two workers is what they lose to each
-    other and to the writer.
+    other and to the writer. And a worker that waits gives the processor up of its own will.
     """
     photos = some_pages(desk, 4)
     copies(photos, pages, desk / "long")
     copies(photos, 4, desk / "short")
     clock: dict[tuple[int, str], float] = {}
     cost: dict[tuple[int, str], float] = {}
-    for turn in range(5):
+    for turn in range(turns):
         for workers in (1, 2):
             for length in ("long", "short"):
                 book = desk / f"{length}-{workers}-{turn}.book"
@@ -311,6 +311,13 @@ def speed(pages: int, desk: Path) -> None:
     tell("processor seconds a page, 1 worker", f"{each[1]:.3f}")
     tell("  2 workers, writer and all", f"{each[2]:.3f}")
     tell("  so two free cores would give a ratio of", f"{2 * each[1] / each[2]:.2f}", ">= 1.8")
+    words = ["digitise", "--book", desk / "share.book", desk / "long", "--workers", 2]
+    done = subprocess.run(
+        [sys.executable, "-c", _SHARE, *map(str, words)], capture_output=True, text=True, check=True
+    )
+    parent, workers_took, waits = map(float, done.stdout.split()[-3:])
+    tell("the writer's share of the processor, %", f"{100 * parent / (parent + workers_took):.1f}")
+    tell("times that a worker gave the processor up, a page", f"{waits / pages:.1f}")
     load = os.getloadavg()[0]
     tell("load of the machine meanwhile (cores)", f"{load:.1f}", f"({os.cpu_count()})")
 
@@ -382,15 +389,20 @@ def many(pages: int, desk: Path) -> None:
     every = max(1, pages // 10)
     began, spent = time.perf_counter(), processor()
     script = Path(__file__).with_name("many_pages.py")
-    done = subprocess.run(
-        [sys.executable, str(script), str(desk / "shelf"), str(desk / "b.book"), str(every)],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
-    lines = [line.split() for line in done.stdout.splitlines() if line[:1].isdigit()]
-    seen = [(int(line[0]), *map(float, line[1:])) for line in lines if len(line) == 4]
     print("     pages   parent MB   worker MB     book MB")
-    for row in seen:
-        print("{:>10}{:>12.1f}{:>12.1f}{:>12.1f}".format(*row))
+    seen: list[tuple[int, float, float, float]] = []
+    words = [sys.executable, str(script), str(desk / "shelf"), str(desk / "b.book"), str(every)]
+    with subprocess.Popen(
+        words, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    ) as run:
+        for line in run.stdout or ():
+            told = line.split()
+            if len(told) == 4 and told[0].isdigit():
+                parent, worker, size = map(float, told[1:])
+                seen.append((int(told[0]), parent, worker, size))
+                print("{:>10}{:>12.1f}{:>12.1f}{:>12.1f}".format(*seen[-1]), flush=True)
+    if run.returncode:
+        raise SystemExit(f"the run ended with {run.returncode}")
     second, last = seen[1], seen[-1]
     for what, at in (("parent", 1), ("largest worker", 2)):
         growth = max(row[at] for row in seen[2:]) - second[at]
@@ -402,6 +414,15 @@ def many(pages: int, desk: Path) -> None:
     tell("seconds", f"{time.perf_counter() - began:.0f}", f"load {os.getloadavg()[0]:.1f}")
     tell("  of processor", f"{processor() - spent:.0f}")
 
+
+_SHARE = """
+import resource, sys
+from papernudge.cli.app import run
+if __name__ == "__main__":
+    assert run(sys.argv[1:]) == 0
+    own, theirs = (resource.getrusage(w) for w in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    print(own.ru_utime + own.ru_stime, theirs.ru_utime + theirs.ru_stime, theirs.ru_nvcsw)
+"""
 
 _WATCH = """
 import resource, sys
@@ -434,6 +455,7 @@ def main() -> int:
     words.add_argument("--pages", type=int, default=200)
     words.add_argument("--fill", type=float, default=0.0)
     words.add_argument("--times", type=int, default=30)
+    words.add_argument("--turns", type=int, default=5, help="of speed")
     words.add_argument("--own", action="store_true", help="draw without typefaces")
     told = words.parse_args()
     for what in told.what:
@@ -445,7 +467,7 @@ def main() -> int:
             elif what == "drawn":
                 drawn(told.pages, told.fill, not told.own, desk)
             elif what == "speed":
-                speed(told.pages, desk)
+                speed(told.pages, told.turns, desk)
             elif what == "kills":
                 kills(told.pages, told.times, desk)
             elif what == "memory":
