@@ -35,7 +35,7 @@ class Answer:
     depth: int
     sentence: str
     code: Exit = Exit.DONE
-    told: Told1 | Checked | Route | None = None
+    told: Told1 | Checked | Route | Walk | None = None
     doubts: tuple[Doubt, ...] = ()
     deeper: bool = False
     fields: dict[str, Any] = field(default_factory=dict)
@@ -182,7 +182,8 @@ def walk_answer(sheet: Sheet, wishes: HintWishes) -> Answer:
         lines.append("From there no step that this tool knows opens another cell.")
     said = "\n".join(lines)
     fields = {"nudge": None, "walk": whole.to_json()}
-    return Answer("hint", sheet, first.state, DEEPEST, sheet.lead + said, fields=fields)
+    said = sheet.lead + said
+    return Answer("hint", sheet, first.state, DEEPEST, said, told=whole, fields=fields)
 
 
 def check_answer(sheet: Sheet, depth: int, earlier: str | None) -> Answer:

@@ -113,6 +113,7 @@ def _house_tab(house: int, ink_name: str) -> tuple[Tab, list[Line]]:
 
 def answer_scene(answer: Answer) -> Scene:
     """The scene of an answer, drawn from its depth's own type and from nothing else."""
+    from papernudge.hints import Walk
     from papernudge.hints.checking import Checked1
     from papernudge.hints.nudge import Told1
     from papernudge.hints.route import Route
@@ -126,6 +127,10 @@ def answer_scene(answer: Answer) -> Scene:
         from papernudge.cli.drills.eye import route_scene
 
         return route_scene(told)
+    elif isinstance(told, Walk):
+        from papernudge.cli.drills.eye import walk_scene
+
+        return walk_scene(told)
     else:
         scene = Scene()
     scene.caption = answer.sentence

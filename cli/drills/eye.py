@@ -1,4 +1,7 @@
-"""The route of the eye through a solve: in words, as data, and drawn as a numbered path."""
+"""The route of the eye through a solve: in words, as data, and drawn as a numbered path.
+
+A plain walk is drawn by its numbers alone.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +14,7 @@ from papernudge.cli.scene import BLUE, FINE, GREY, USUAL, Scene, middle
 if TYPE_CHECKING:
     from papernudge.cli.answers import Answer
     from papernudge.cli.pages import Sheet
+    from papernudge.hints import Walk
     from papernudge.hints.route import Route
 
 Point = tuple[float, float]
@@ -66,6 +70,19 @@ def route_scene(way: Route) -> Scene:
             _link(scene, before, here)
             _number(scene, number, *here)
             before = here
+    return scene
+
+
+def walk_scene(whole: Walk) -> Scene:
+    """Each line's number in the cells where it writes; a ring shows where the walk begins."""
+    looks = "1 look" if whole.looks == 1 else f"{whole.looks} looks"
+    scene = Scene(caption=f"The numbers say in which order to write: {looks} in all.")
+    for number, line in enumerate(whole.lines, start=1):
+        for cell, _ in line.places:
+            here = middle(cell)
+            _number(scene, number, *here)
+            if number == 1:
+                scene.add(ink.ring(*here))
     return scene
 
 

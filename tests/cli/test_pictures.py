@@ -18,10 +18,18 @@ import numpy as np
 import pytest
 
 from papernudge.cli import ink
-from papernudge.cli.pages import Source, open_page
+from papernudge.cli.answers import HintWishes, walk_answer
+from papernudge.cli.pages import Source, choose, open_page
 from papernudge.cli.pictures import read_scene
 from papernudge.cli.printed import board_raster
-from papernudge.cli.scene import THICK, Scene, checked_scene, house_box, nudge_scene
+from papernudge.cli.scene import (
+    THICK,
+    Scene,
+    answer_scene,
+    checked_scene,
+    house_box,
+    nudge_scene,
+)
 from papernudge.cli.sketch import Placed, sketch
 from papernudge.hints import Position, next_nudge, walk
 from papernudge.hints.checking import check
@@ -141,6 +149,14 @@ def test_along_a_whole_solve_depths_1_and_2_draw_the_focus_alone(givens: str) ->
         assert thick == []  # handwritten digits to write are the only thick strokes
         written = [s for s in scenes[3].strokes if s.width == THICK]
         assert len(written) >= len(step.nudge.line.places)
+
+
+def test_a_walk_draws_its_order_where_it_writes_and_nowhere_else() -> None:
+    sheet = choose(open_page(Source(None, PUZZLE, EMPTY)), None)
+    scene = answer_scene(walk_answer(sheet, HintWishes()))
+    marked = {tuple(np.floor(s.line.mean(axis=0)).astype(int).tolist()) for s in scene.strokes}
+    assert marked == {(c % 9, c // 9) for c in range(81) if PUZZLE[c] == "."}
+    assert "Write" not in scene.caption
 
 
 def test_a_depth_adds_strokes_and_takes_none_away() -> None:
