@@ -29,7 +29,7 @@ _SMALL_CELL = 24.0
 """Cells smaller than this, pixels of the searched picture, deserve a closer look."""
 _FAIR = 0.8
 """Score from which on a 9×9 explains the ink in its place, even if some of it is faint."""
-_BEGS = 6
+_BEGS = 4
 """Closed cells from which on a piece of ink that is no known grid is looked at closely."""
 _WORTH_REPAIR = 0.5
 """Score from which on a mesh that is no 9×9 may become one."""
@@ -105,7 +105,7 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     if coarse and search.smallest < _SMALL_CELL:
         view, scale = work_view(raster, _CLOSER)
         search = _Search(view)
-        if search.by_ink():
+        if search.by_ink() or unsure:
             search.by_joints(_WIDEST / 2)
         grids = _grids(search, scale, size)
         closer = [grid.corners for grid in grids]
@@ -211,7 +211,7 @@ class _Search:
                 continue
             nine = self._is_nine(flat)
             if nine:
-                self.seen.append(_Sighting(flat, traits(self.view, flat)))
+                self._keep(flat)
             if (nine and not flat.sure) or (not nine and flat.score > _WORTH_REPAIR):
                 self._rough.append(flat)
 
@@ -221,8 +221,14 @@ class _Search:
             if not self._known()(flat.mesh.crossings.reshape(-1, 2).mean(axis=0)[None])[0]:
                 better = self._repaired(flat)
                 if better is not flat and self._is_nine(better):
-                    self.seen.append(_Sighting(better, traits(self.view, better)))
+                    self._keep(better)
         self._rough = []
+
+    def _keep(self, flat: Flat) -> None:
+        """Adds a 9×9 to what was seen; without thin lines its blocks must be plain."""
+        sighting = _Sighting(flat, traits(self.view, flat))
+        if flat.is_nine or sighting.traits.blocks_plain:
+            self.seen.append(sighting)
 
     def _is_nine(self, flat: Flat) -> bool:
         return flat.is_nine or (flat.has_blocks and digits_in_place(self.view, flat))
@@ -234,7 +240,7 @@ class _Search:
         if any(np.linalg.norm(middle - done) < 0.1 * cell for done in self._tried):
             return flat
         self._tried.append(middle)
-        grown = spread(self.view, flat.mesh.crossings)
+        grown = spread(self.view, _borne_out(flat))
         for mesh in windows(self.view, grown, 2) if grown else ():
             other = flatten(self.view, mesh)
             if isinstance(other, Flat) and (self._is_nine(other), other.score) > (
@@ -271,6 +277,20 @@ class _Search:
             if held.sum() >= _BEGS:
                 return True
         return False
+
+
+def _borne_out(flat: Flat) -> Points:
+    """Those crossings (R, C, 2) of a mesh that no missing line parts from its middle."""
+    crossings = flat.mesh.crossings
+    for way in (0, 1):
+        sure = flat.evidence[way]
+        lost = np.flatnonzero(sure < min(1.5, 0.3 * float(np.median(sure))))
+        first = max((k + 1 for k in lost.tolist() if k < 4), default=0)
+        last = min((k for k in lost.tolist() if k > 5), default=10)
+        lines = crossings if way == 0 else crossings.transpose(1, 0, 2)
+        lines = lines[first:last]
+        crossings = lines if way == 0 else lines.transpose(1, 0, 2)
+    return crossings
 
 
 def _apart(pieces: list[Piece], taken: list[Points]) -> list[Piece]:

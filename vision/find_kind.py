@@ -44,6 +44,11 @@ class Traits:
     diagonal: float
 
     @property
+    def blocks_plain(self) -> bool:
+        """Whether thick and thin lines lie where 3×3 blocks have them, few left out."""
+        return self.blocks > 1.3 and self.thin_blocks + self.thick_inside < 0.5
+
+    @property
     def plain(self) -> bool:
         """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
         if self.goes_on > 0.6 or self.caged > _CAGED or self.diagonal > _TINTED:
@@ -163,7 +168,7 @@ def _caged(grey: Grey, flat: Flat) -> float:
     return _sides_share(second)
 
 
-_CAGED = 0.08
+_CAGED = 0.13
 """Share of cells with such lines from which on a grid is one of cages."""
 
 

@@ -46,10 +46,11 @@ class Flat:
             # A line far fainter than its kind means that the mesh left it somewhere.
             thin = np.sort(self.evidence[:, _THIN].ravel())
             usual = float(np.median(thin))
-            return bool(usual > 2.5 and thin[3] > 1.5 and thin[1] > max(0.2, 0.12 * usual))
+            return bool(usual > 2.5 and thin[3] > 1.5 and thin[0] > max(0.2, 0.12 * usual))
         inner, rim = self.evidence[:, 1:9], self.evidence[:, [0, 9]]
         whole = self.support[:, 1:9]
-        return bool(inner.min() > 3.0 and rim.max() < 2.0 and whole.min() > 0.6)
+        bare = (rim < _NO_LINE) & (self.support[:, [0, 9]] < _BARE)
+        return bool(inner.min() > 3.0 and bare.all() and whole.min() > 0.6)
 
     @property
     def has_blocks(self) -> bool:
@@ -115,6 +116,10 @@ _WORTH_MORE = 0.6
 _LAST_REACH, _LAST_STIFFNESS = 0.12, 0.15
 _BLOCK = [0, 3, 6, 9]
 _THIN = [1, 2, 4, 5, 7, 8]
+_NO_LINE = 2.5
+"""Standard errors below which a side of the frame does not count as seen."""
+_BARE = 0.45
+"""Share of a side below which it does not."""
 _FRAMED = 0.3
 """Share of each block's sides that must be seen."""
 _CLOSE = 0.07
@@ -266,8 +271,10 @@ def _weighed(grey: Grey, crossings: Points) -> Flat:
     lines = float(np.median(strong))
     good = (np.abs(left) < _CLOSE) & (strong > max(0.15 * lines, 2.5))
     good = good.reshape(2, 10, 9)
-    mesh = Mesh(_continued(_moved(crossings, shift), grey.shape), _seen(good))
     evidence = line_evidence(segments)
+    moved = _continued(_moved(crossings, shift), grey.shape)
+    unseen = (evidence < _NO_LINE) & (good.mean(axis=2) < _BARE)
+    mesh = Mesh(_unframed(moved, unseen), _seen(good))
     # What the photo's edge hides is neither for nor against.
     hidden[:, 1:9] = False
     lost = hidden.mean(axis=2) > 0.3
@@ -298,6 +305,20 @@ def _continued(crossings: Points, shape: tuple[int, ...]) -> Points:
         for rim, inner, next_inner in ((0, 1, 2), (9, 8, 7)):
             straight = 2 * lines[inner] - lines[next_inner]
             lines[rim] = np.where(hidden[rim][:, None], straight, lines[rim])
+    return fixed
+
+
+def _unframed(crossings: Points, unseen: npt.NDArray[np.bool_]) -> Points:
+    """Crossings of sides that have no line, continued from inside as the page bends there.
+
+    ``unseen``: bool (2, 10). What was taken for such a side is the rim of a tint or nothing.
+    """
+    fixed = crossings.copy()
+    for lines, gone in ((fixed, unseen[0]), (fixed.transpose(1, 0, 2), unseen[1])):
+        for rim, way in ((0, 1), (9, -1)):
+            if gone[rim]:
+                a, b, c = (lines[rim + way * k] for k in (1, 2, 3))
+                lines[rim] = 2 * a - b + 0.5 * (a - 2 * b + c).mean(axis=0)
     return fixed
 
 
