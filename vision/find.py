@@ -149,6 +149,7 @@ class _Search:
 
     def by_ink(self) -> bool:
         """Looks at connected ink and closed cells; whether anything there begs a question."""
+        begging: list[tuple[list[Contour], Points, Points]] = []
         for number, mask in enumerate(_masks(self.view)):
             frames, pieces = parts_of(mask)
             self._try_all(outlines(frames, _LEAST, self._known()))
@@ -160,7 +161,8 @@ class _Search:
             self.partial += [p for p in judged if p and (p.side or number == 0)]
             self._try_all(start for lattice in linked for start in meshes_of(lattice))
             self._repair()
-            unsure = self._unexplained(frames, centres, sizes)
+            begging.append((frames, centres, sizes))
+            unsure = any(self._unexplained(*shown) for shown in begging)
             if not unsure:
                 break
         return unsure

@@ -62,7 +62,7 @@ class Traits:
         # No blocks to be seen. Thick lines elsewhere are blocks of another shape. With all lines
         # alike, a puzzle's cells are partly filled; a word search's all are, and it has no
         # blocks at all, where those of a puzzle filled by hand are faint but sure.
-        if self.split >= 2.2 or self.inked <= 0.2 or self.runs_on > 0.75:
+        if self.split >= 1.9 or self.inked <= 0.2 or self.runs_on > 0.75:
             return False
         return self.inked < 0.95 or (self.blocks > 1.1 and self.sure_blocks > 4.0)
 

@@ -46,7 +46,7 @@ class Flat:
             # A line far fainter than its kind means that the mesh left it somewhere.
             thin = np.sort(self.evidence[:, _THIN].ravel())
             usual = float(np.median(thin))
-            return bool(usual > 2.5 and thin[3] > 1.5 and thin[0] > max(0.2, 0.12 * usual))
+            return bool(usual > 2.5 and thin[3] > 1.5 and thin[0] > max(0.2, 0.2 * usual))
         inner, rim = self.evidence[:, 1:9], self.evidence[:, [0, 9]]
         whole = self.support[:, 1:9]
         bare = (rim < _NO_LINE) & (self.support[:, [0, 9]] < _BARE)
@@ -66,6 +66,14 @@ class Flat:
             return bool(np.sort(block.ravel())[2] > 4.5)
         plain = float(np.median(self.evidence[:, _THIN])) > 4.0 and block[clear].min() > 6.0
         return bool(plain and clear[:, 1:3].all() and clear.sum() == 7 and block.min() > 0.5)
+
+    @property
+    def drawn_blocks(self) -> npt.NDArray[np.bool_]:
+        """Lines between blocks and those sides of the frame that are drawn, bool (2, 10)."""
+        drawn = np.zeros((2, 10), bool)
+        drawn[:, [3, 6]] = True
+        drawn[:, [0, 9]] = self.evidence[:, [0, 9]] > _NO_LINE
+        return drawn
 
     @property
     def sure(self) -> bool:

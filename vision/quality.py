@@ -54,15 +54,15 @@ def _blur(flat: Flat) -> float:
     A narrow line's darkness times its width survives any blur, and its darkness falls as the
     blur widens it: their ratio over √(2π) is the blur.
     """
-    lines = [0, 3, 6, 9]
-    mass = flat.segments.mass()[:, lines]
-    strength = np.maximum(flat.segments.strength[:, lines], 0.5)
+    drawn = flat.drawn_blocks
+    mass = flat.segments.mass()[drawn]
+    strength = np.maximum(flat.segments.strength[drawn], 0.5)
     return float(np.median(mass / strength)) / 2.5066
 
 
 def _contrast(flat: Flat) -> float:
     """Darkness of the lines between blocks against the paper, 0 to 1."""
-    return float(np.clip(np.median(flat.segments.strength[:, [0, 3, 6, 9]]) / 255.0, 0, 1))
+    return float(np.clip(np.median(flat.segments.strength[flat.drawn_blocks]) / 255.0, 0, 1))
 
 
 def cut_off(side: str, quality: Quality) -> Quality:

@@ -102,7 +102,8 @@ def drawn(pages: int, first: int, preset_name: str) -> None:
     from papernudge.digits_model.training.pages import draw, preset
 
     print(f"\n== {pages} drawn pages, preset {preset_name}, from seed {first}")
-    whole = found = poor = full = full_found = cut = cut_told = 0
+    whole = found = poor = full = full_found = 0
+    cuts: dict[Any, list[int]] = {}
     errors, false, missed, by_size = [], [], [], {}
     for seed in range(first, first + pages):
         page = draw(preset(preset_name, seed, split="test"))
@@ -131,9 +132,12 @@ def drawn(pages: int, first: int, preset_name: str) -> None:
                     missed.append(seed)
             elif truth.kind == "full":
                 full, full_found = full + 1, full_found + (match is not None)
-            elif truth.kind == "cut off":
-                cut += 1
-                cut_told += any(g.kind is GridKind.CUT_OFF and overlap(truth, g) for g in grids)
+            elif truth.kind == "cut off" and match not in taken:
+                shows = whole_cells(truth, page)
+                band = "another kind" if shows is None else next(b for b in _BANDS if shows >= b)
+                tally = cuts.setdefault(band, [0, 0])
+                tally[0] += 1
+                tally[1] += any(g.kind is GridKind.CUT_OFF and overlap(truth, g) for g in grids)
         for k, grid in enumerate(grids):
             if grid.kind in {GridKind.PUZZLE, GridKind.FULL} and k not in taken:
                 false.append(seed)
@@ -157,7 +161,10 @@ def drawn(pages: int, first: int, preset_name: str) -> None:
         "want 0.2 %",
     )
     row("small solved grids found", f"{full_found} of {full}")
-    row("cut-off grids told", f"{cut_told} of {cut}")
+    for band in (*_BANDS, "another kind"):
+        number, told = cuts.get(band, (0, 0))
+        what = band if isinstance(band, str) else f"plain, {band}+ whole cells show"
+        row(f"cut off told: {what}", f"{told} of {number}")
     if errors:
         spread = np.percentile(np.concatenate([e.ravel() for e in errors]), [50, 95, 99])
         row(
@@ -192,6 +199,20 @@ def misses_much(truth: Any, page: Any) -> bool:
     size = np.array([page.image.shape[1], page.image.shape[0]]) - 1.0
     beyond = max(float((-truth.corners).max()), float((truth.corners - size).max()))
     return bool(beyond > 0.5 * truth.cell_px)
+
+
+_BANDS = (36, 18, 9, 0)
+"""Classes of cut-off grids by how many of their cells show wholly: at least as many as these."""
+
+
+def whole_cells(truth: Any, page: Any) -> int | None:
+    """How many cells of a plain 9×9 lie wholly in the frame; None for grids of another kind."""
+    if truth.crossings is None or truth.name:
+        return None
+    size = np.array([page.image.shape[1], page.image.shape[0]]) - 1.0
+    c = truth.crossings
+    inside = ((c >= 0) & (c <= size)).all(axis=-1)
+    return int((inside[:-1, :-1] & inside[1:, :-1] & inside[:-1, 1:] & inside[1:, 1:]).sum())
 
 
 def overlap(truth: Any, grid: FoundGrid) -> bool:
