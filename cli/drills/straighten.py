@@ -2,14 +2,17 @@
 
 A reader of QR symbols takes the symbol for flat. Its own marks say how it is bent: the three finder
 patterns and the alignment patterns (ISO/IEC 18004, annex E says where they stand). They are looked
-for near where a flat symbol would have them, a smooth map is laid through their shifts, each module
-is sampled through it, and the symbol is drawn anew.
+for near where a flat symbol would have them; as data may look like them by chance, the bend is
+chosen that most of them agree on (random sample consensus, M. A. Fischler and R. C. Bolles, 1981;
+here all samples are tried). A smooth map is laid through their shifts, each module is sampled
+through it, and the symbol is drawn anew.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import lru_cache
+from itertools import combinations, product
 from typing import Any
 
 import numpy as np
@@ -23,8 +26,10 @@ _PIXELS = 8
 """Pixels to a module while it is straightened."""
 _QUIET = 6
 """Modules kept around the symbol."""
-_REACH = (3.0, 1.2)
-"""How far from its place a pattern is looked for, modules, in each round."""
+_REACH = (6.0, 1.2)
+"""How far from its place a pattern is looked for, modules: at first, and when the bend is known."""
+_PEAKS = 5
+"""So many places are weighed for each pattern at first."""
 _ALIKE = 0.45
 """Least correlation at which a pattern counts as found."""
 
@@ -42,15 +47,16 @@ def straightened(grey: Grey, corners: Points) -> Iterator[Grey]:
         if flat is None:
             return
         places = _pattern_places(version)
-        found = _found(flat, places, modules, np.zeros((len(places), 2)), _REACH[0])
-        seen = found[2] > _ALIKE
+        if _found(flat, places[:3], np.zeros((3, 2)), _REACH[1])[1].min() < _ALIKE:
+            continue
+        start = _agreed(flat, places, modules)
+        shifts, alike = _found(flat, places, start, _REACH[1])
+        seen = alike > _ALIKE
         if seen[:3].all() and seen.sum() >= max(4, 0.5 * len(places)):
-            tried.append((float(found[2].mean()), version, flat, found))
-    for _, version, flat, (places, shifts, alike) in sorted(tried, key=lambda one: -one[0])[:2]:
-        modules = 17 + 4 * version
-        for reach in _REACH[1:]:
-            smooth = _bent(places, shifts, alike, modules, places)
-            places, shifts, alike = _found(flat, places, modules, smooth, reach)
+            tried.append((float(alike.mean()), modules, flat, places, shifts, alike))
+    for _, modules, flat, places, shifts, alike in sorted(tried, key=lambda one: -one[0])[:2]:
+        smooth = _bent(places, shifts, alike, modules, places)
+        shifts, alike = _found(flat, places, smooth, _REACH[1])
         yield _sampled(flat, modules, places, shifts, alike)
 
 
@@ -104,27 +110,87 @@ def _pattern(finder: bool) -> npt.NDArray[np.float32]:
     return np.kron(small, np.ones((_PIXELS, _PIXELS), np.float32)).astype(np.float32)
 
 
-def _found(
-    flat: Grey, places: Points, modules: int, shifts: Points, reach: float
-) -> tuple[Points, Points, Points]:
-    """The places, how far off each pattern lies (modules), and how like itself it looks."""
+def _likeness(flat: Grey, place: Points, finder: bool, reach: float) -> tuple[Points, Points]:
+    """How like its pattern each place around looks, (H, W), and the place of its first, modules."""
     import cv2
 
+    pattern = _pattern(finder)
+    half = pattern.shape[0] / 2
+    middle = (place + _QUIET) * _PIXELS
+    low = np.round(middle - half - reach * _PIXELS).astype(int)
+    high = low + pattern.shape[0] + int(2 * reach * _PIXELS)
+    low, high = np.maximum(low, 0), np.minimum(high, flat.shape[0])
+    if (high - low).min() < pattern.shape[0]:
+        return np.zeros((1, 1)), place
+    window = flat[low[1] : high[1], low[0] : high[0]].astype(np.float32)
+    likeness = cv2.matchTemplate(window, pattern, cv2.TM_CCOEFF_NORMED)
+    return np.asarray(likeness, np.float64), (low + half) / _PIXELS - _QUIET
+
+
+def _found(flat: Grey, places: Points, shifts: Points, reach: float) -> tuple[Points, Points]:
+    """How far off each pattern lies (modules), near where it is expected, and how like itself it
+    looks.
+    """
     found, alike = shifts.copy(), np.zeros(len(places))
     for k, place in enumerate(places):
-        pattern = _pattern(k < 3)
-        half = pattern.shape[0] / 2
-        middle = (place + shifts[k] + _QUIET) * _PIXELS
-        low = np.round(middle - half - reach * _PIXELS).astype(int)
-        high = low + pattern.shape[0] + int(2 * reach * _PIXELS)
-        if low.min() < 0 or high.max() > flat.shape[0]:
+        likeness, first = _likeness(flat, place + shifts[k], k < 3, reach)
+        at = np.unravel_index(likeness.argmax(), likeness.shape)
+        alike[k] = likeness[at]
+        found[k] = first + np.array(at[::-1]) / _PIXELS - place
+    return found, alike
+
+
+def _agreed(flat: Grey, places: Points, modules: int) -> Points:
+    """The shifts, (N, 2), of the simplest bend that most patterns agree on: one that leaves the
+    finders where they are, bulges along x and along y, and moves the fourth corner.
+    """
+    peaks = [_peaks(flat, place) for place in places[3:]]
+    x, y = ((2 * places - modules) / (modules - 7)).T
+    terms = np.stack([1 - x * x, 1 - y * y, (1 + x) * (1 + y) / 4], axis=1)
+    shifts = np.zeros((len(places), 2))
+    if len(peaks) < 3:  # just the fourth corner is known
+        shifts[3:] = [here[0][0] for here in peaks]
+        return shifts
+    chosen = _spread_out(places[3:], modules)
+    peak_shifts = np.array([[shift for shift, _ in here] for here in peaks])
+    peak_alike = np.array([[alike for _, alike in here] for here in peaks])
+    picks = np.array(list(product(range(_PEAKS), repeat=3)))
+    best = -1.0
+    for three in combinations(chosen, 3):
+        base = terms[3:][list(three)]
+        if abs(np.linalg.det(base)) < 1e-3:
             continue
-        window = flat[low[1] : high[1], low[0] : high[0]].astype(np.float32)
-        likeness = cv2.matchTemplate(window, pattern, cv2.TM_CCOEFF_NORMED)
-        _, best, _, at = cv2.minMaxLoc(likeness)
-        alike[k] = best
-        found[k] = (low + np.array(at) + half) / _PIXELS - _QUIET - place
-    return places, found, alike
+        sampled = peak_shifts[np.array(three), picks]  # (picks, 3, 2)
+        bends = terms[3:] @ (np.linalg.inv(base) @ sampled)  # (picks, patterns, 2)
+        away = ((bends[:, :, None] - peak_shifts) ** 2).sum(axis=3)
+        worth = (peak_alike * np.exp(-2 * away)).max(axis=2).sum(axis=1)
+        if worth.max() > best:
+            best = float(worth.max())
+            shifts = np.vstack([np.zeros((3, 2)), bends[worth.argmax()]])
+    return shifts
+
+
+def _spread_out(places: Points, modules: int) -> list[int]:
+    """At most six patterns that stand as differently as may be."""
+    middle = np.full(2, modules / 2)
+    order = np.argsort(((places - middle) ** 2).sum(axis=1))
+    return [int(k) for k in (*order[:1], *order[-5:])]
+
+
+def _peaks(flat: Grey, place: Points) -> list[tuple[Points, float]]:
+    """Shifts at which an alignment pattern may lie, likeliest first, and how like itself it looks
+    there.
+    """
+    likeness, first = _likeness(flat, place, False, _REACH[0])
+    found = []
+    for _ in range(_PEAKS):
+        row, column = np.unravel_index(likeness.argmax(), likeness.shape)
+        found.append(
+            (first + np.array([column, row]) / _PIXELS - place, float(likeness[row, column]))
+        )
+        around = slice(max(0, row - _PIXELS), row + _PIXELS + 1)
+        likeness[around, max(0, column - _PIXELS) : column + _PIXELS + 1] = 0.0
+    return found
 
 
 def _bent(places: Points, shifts: Points, alike: Points, modules: int, at: Points) -> Points:
