@@ -77,6 +77,7 @@ class Decoded:
     nineteen chances add up to 1. ``best_given``, ``best_other``: int64 (81,), the most probable
     reading. ``proper``: whether its givens have exactly one solution. ``complete``: whether
     the search proved that no reading left out beats it (of those that aim at the same grid).
+    ``ink``: float64 (81,), the chance of ``best_other`` if nothing were known of right and wrong.
     ``worlds``: the readings of givens that were weighed, most probable first, with their chances.
     """
 
@@ -86,6 +87,7 @@ class Decoded:
     best_other: Ints
     proper: bool
     complete: bool
+    ink: Floats
     worlds: tuple[tuple[Ints, float], ...]
 
 
@@ -472,9 +474,16 @@ def _summed(weigher: _Weigher, complete: bool) -> Decoded:
     blank = best.givens == 0
     best_other = weigher.minds[best.aim].summed(blank[None], np.ones(1)).argmax(axis=1)
     best_other[~blank] = 0
-    pairs = tuple((w.givens, float(c)) for w, c in zip(worlds, chances, strict=True))
+    chance = weigher.other - np.logaddexp.reduce(weigher.other, axis=1)[:, None]
     return Decoded(
-        given, other, best.givens, best_other.astype(np.int64), best.proper, complete, pairs
+        given,
+        other,
+        best.givens,
+        best_other.astype(np.int64),
+        best.proper,
+        complete,
+        np.exp(chance[np.arange(81), best_other]),
+        tuple((w.givens, float(c)) for w, c in zip(worlds, chances, strict=True)),
     )
 
 

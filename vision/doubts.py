@@ -16,6 +16,9 @@ SAFE = 0.99
 SAFE_HAND = 0.97
 """So is one whose digit and hand together are less certain than this: taking a right entry for
 a given, or the other way round, leads fewer astray than a wrong digit."""
+INK = 0.3
+"""So is an entry whose ink by itself gives less for it than this, however likely the rules make it:
+else a solver's mistake would be mended in silence."""
 WORTH_NAMING = 0.02
 """Other readings less probable than this are not offered."""
 
@@ -40,6 +43,11 @@ def chance_digit(decoded: Decoded) -> Floats:
     return np.asarray(cell_chances(decoded)[np.arange(81), digits])
 
 
+def against_ink(decoded: Decoded) -> npt.NDArray[np.bool_]:
+    """Bool (81,): entries that the prior on right entries decided against their ink."""
+    return np.asarray((decoded.best_other > 0) & (decoded.ink < INK), np.bool_)
+
+
 def find_doubts(decoded: Decoded) -> tuple[Doubt, ...]:
     """Questions about every cell that is not safe as read, most doubtful first.
 
@@ -48,6 +56,7 @@ def find_doubts(decoded: Decoded) -> tuple[Doubt, ...]:
     ``GridReading.again``.
     """
     short = np.maximum(SAFE - chance_digit(decoded), SAFE_HAND - chance_right(decoded))
+    short = np.where(against_ink(decoded), np.maximum(short, 1e-9), short)
     order = [int(cell) for cell in np.argsort(-short, kind="stable")]
     return tuple(_doubt(decoded, cell) for cell in order if short[cell] > 0)
 
@@ -56,7 +65,7 @@ def _doubt(decoded: Decoded, cell: int) -> Doubt:
     """What to ask about the cell: its digit if that is unsure, else whose hand wrote it."""
     digits = cell_chances(decoded)[cell]
     digit = int(decoded.best_given[cell] or decoded.best_other[cell])
-    if digits[digit] >= SAFE:
+    if digits[digit] >= SAFE and not against_ink(decoded)[cell]:
         return Doubt(cell, "hand", digit, float(chance_right(decoded)[cell]))
     others = [int(d) for d in np.argsort(-digits, kind="stable") if d != digit]
     named = [d for d in others if digits[d] >= WORTH_NAMING] or others[:1]

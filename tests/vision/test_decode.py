@@ -113,6 +113,36 @@ def test_an_entry_between_right_and_wrong_is_asked_about() -> None:
     assert {doubts[0].read, *(d for d, _ in doubts[0].instead)} == {1, 7}
 
 
+def test_an_entry_is_not_made_right_in_silence_against_its_ink() -> None:
+    """With fifty right entries the rules are very sure; the ink says 1, four to one."""
+    entries = "".join("." if g != "." else s for g, s in zip(PUZZLE, SOLVED, strict=True))
+    digits, hand = scores(PUZZLE, entries)
+    cell = entries.index("7")
+    digits[cell] = math.log(1e-6)
+    digits[cell, 1], digits[cell, 7] = math.log(0.8), math.log(0.2)
+    decoded = decode(digits, hand, solve)
+    assert decoded.best_other[cell] == 7
+    assert decoded.other[cell, 7] > 0.99
+    assert [d.cell for d in find_doubts(decoded)] == [cell]
+
+
+def test_what_is_plainly_right_vouches_for_the_rest_and_what_is_wrong_does_not() -> None:
+    """The same unclear entry among right ones and among six mistakes."""
+    entries = list("".join("." if g != "." else s for g, s in zip(PUZZLE, SOLVED, strict=True)))
+    cell = entries.index("7")
+    chances = []
+    for mistakes in (0, 6):
+        written = list(entries)
+        for other in [c for c in range(81) if entries[c] != "." and c != cell][:mistakes]:
+            written[other] = str(int(entries[other]) % 9 + 1)
+        digits, hand = scores(PUZZLE, "".join(written))
+        digits[cell] = math.log(1e-6)
+        digits[cell, 1], digits[cell, 7] = math.log(0.8), math.log(0.2)
+        chances.append(decode(digits, hand, solve).other[cell, 7])
+    assert chances[0] > 0.99
+    assert chances[1] < 0.97
+
+
 def test_flattened_cells_of_a_full_solve_come_back() -> None:
     entries = "".join("." if g != "." else s for g, s in zip(PUZZLE, SOLVED, strict=True))
     digits, hand = scores(PUZZLE, entries)
