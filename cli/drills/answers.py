@@ -83,7 +83,7 @@ def _moved(pixels: Pixels, view: tuple[float, float, float, float]) -> Pixels:
     right, down, scale, turn = view
     middle = (pixels.shape[2] - 1) / 2
     move = cv2.getRotationMatrix2D((middle, middle), turn, scale)
-    move[:, 2] += (right, down)
+    move[:, 2] += np.array([right, down])
     size = (pixels.shape[2], pixels.shape[1])
     out: Any = [cv2.warpAffine(p, move, size, borderMode=cv2.BORDER_REPLICATE) for p in pixels]
     return np.stack(out)
@@ -96,7 +96,8 @@ def _darkened(pixels: Pixels) -> Pixels:
     inside = pixels[:, 9:-9, 9:-9].min(axis=3).reshape(len(pixels), -1)
     depth = _PAPER - np.percentile(inside, 2, axis=1)
     factor = np.clip(_DARK / np.maximum(depth, 20), 1.0, _MOST)[:, None, None, None]
-    return np.clip(_PAPER - (_PAPER - pixels.astype(np.float32)) * factor, 0, 255).astype(np.uint8)
+    dark = np.clip(_PAPER - (_PAPER - pixels.astype(np.float32)) * factor, 0, 255)
+    return np.asarray(dark, np.uint8)
 
 
 def posterior(task: Task, chances: Chances) -> Chances:
