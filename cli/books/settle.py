@@ -81,15 +81,20 @@ def settle(grid: GridRow, words: Words = NOTHING_SAID, page: Page = NO_PAGE) -> 
 
 
 def _copies(grid: GridRow, doubts: Sequence[Doubt], page: Page) -> dict[str, str]:
-    """The doubtful cells that show a copy of one of the page's sure digits, and which. Only a
-    digit that the reader thought of counts, and only where nobody wrote on the page.
+    """The doubtful cells that show a copy of one of the page's sure digits, and which, or ``.``
+    where they were read as empty and are. Only a digit that the reader thought of counts, and
+    only where nobody wrote on the page.
     """
     open_ = [doubt for doubt in doubts if needs_a_person(doubt)]
     if not open_ or not page.untouched:
         return {}
     found = {}
     for doubt in open_:
-        digit = page.copy_of(grid.number, _at(doubt["cell"]))
+        cell = _at(doubt["cell"])
+        if doubt["read"] is None and page.is_empty(grid.number, cell):
+            found[doubt["cell"]] = "."
+            continue
+        digit = page.copy_of(grid.number, cell)
         thought_of = {doubt["read"], *(other["digit"] for other in doubt["instead"])}
         if digit is not None and int(digit) in thought_of:
             found[doubt["cell"]] = digit

@@ -146,6 +146,17 @@ def test_where_a_sure_digit_shows_another_one_shapes_prove_nothing() -> None:
     assert page.copy_of(2, third) is None
 
 
+def test_a_blank_cell_in_doubt_is_blank_if_it_is_as_pale_as_paper() -> None:
+    blank = LINES[0].index(".")
+    asked = grid(1, doubts=[doubt(blank, "digit", ".", "1")])
+    row = settle(asked, page=Page([asked, *REST]))
+    assert (row.status, row.givens, row.decided) == ("clean", LINES[0], [name(blank)])
+    shown = crop(with_mark(LINES[0], blank, "1"), {blank: 110})
+    inked = grid(1, doubts=asked.doubts, crop=shown)
+    assert settle(inked, page=Page([inked, *REST])).decided == []
+    assert settle(inked, page=Page([inked, *REST])).status == "review"
+
+
 def test_a_page_with_too_few_digits_of_a_kind_says_nothing() -> None:
     assert Page([grid(1)]).copy_of(1, CELLS[0]) is None
 
