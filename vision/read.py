@@ -10,7 +10,7 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.scores import Scores, score
+from papernudge.digits_model.scores import Scores, note_scores, score, worth_a_finer_look
 from papernudge.vision.decode import Decoded, Solver, decode
 from papernudge.vision.doubts import cell_chances, chance_right, find_doubts, kind_of
 from papernudge.vision.failure import Failure
@@ -19,7 +19,7 @@ from papernudge.vision.grid import FoundGrid, GridKind
 from papernudge.vision.habits import by_habit
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
-from papernudge.vision.patches import Patches, cut_patches
+from papernudge.vision.patches import Patches, cut_fine, cut_patches
 from papernudge.vision.reading import CellKind, CellReading, GridReading, PageReading, Told
 
 NOTE_ODDS = 0.0
@@ -66,6 +66,8 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     if turn:
         patches = [p.turned(turn) for p in patches]
         scores = [scorer(p.pixels) for p in patches]
+    meshes = [g.mesh.turned(turn) for g in readable if g.mesh is not None]
+    scores = [with_finer_notes(raster, m, s) for m, s in zip(meshes, scores, strict=True)]
     now = clock.add("classify", now)
     grids = [
         read_grid(g, p, s, turn, solve) for g, p, s in zip(readable, patches, scores, strict=True)
@@ -74,6 +76,20 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     clock.add("decode", now)
     size = (raster.shape[1], raster.shape[0])
     return PageReading(size, _in_order(_solutions_marked(grids), turn), turn, clock.spent)
+
+
+def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores) -> Scores:
+    """The scores with small notes read once more, larger, in the cells that may hold some.
+
+    ``mesh``: upright, as the scores are. At the scale that suffices for a cell's one digit a
+    note is a few pixels high.
+    """
+    cells = worth_a_finer_look(scores)
+    if not len(cells):
+        return scores
+    notes = scores.notes.copy()
+    notes[cells] = note_scores(cut_fine(raster, mesh, cells))
+    return replace(scores, notes=notes)
 
 
 def which_way_up(scores: list[Scores]) -> int:

@@ -155,9 +155,8 @@ def both_sizes(
             kept = noted(row, rng)
             fine.append(cut_fine(page.image, mesh, kept))
             fine_rows.append(row[kept])
-    stacks = (pixels, rows, fine, fine_rows)
-    a, b, c, d = (np.concatenate(stack) for stack in stacks)
-    return a, b, c, d
+    cells_of = np.concatenate(pixels), np.concatenate(rows)
+    return *cells_of, np.concatenate(fine), np.concatenate(fine_rows)
 
 
 def cells(seed: int, pages: Path | None = None, split: str = "train") -> Cells:

@@ -51,10 +51,14 @@ def restored(model: Path, patches: torch.Tensor) -> CellNet:
             seen = _seen_by(net, block, patches)
             norm = block[1]
             assert isinstance(norm, nn.BatchNorm2d)
-            norm.running_mean.copy_(seen.mean((0, 2, 3)))
-            norm.running_var.copy_(seen.var((0, 2, 3)))
-            norm.weight.copy_((norm.running_var + norm.eps).sqrt())
-            norm.bias.copy_(norm.running_mean + bias)
+            mean, spread = seen.mean((0, 2, 3)), seen.var((0, 2, 3))
+            state = {
+                "running_mean": mean,
+                "running_var": spread,
+                "weight": (spread + norm.eps).sqrt(),
+                "bias": mean + bias,
+            }
+            norm.load_state_dict(norm.state_dict() | state)
     return net
 
 

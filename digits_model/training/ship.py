@@ -7,7 +7,8 @@
 Three-way: the folds' models are trained on other puzzles; of the cells they never saw, one half
 (again by puzzle) calibrates and the other half is reported, then the halves change places. Drawn
 cells come from three splits of typefaces, writers and puzzles. The shipped temperatures
-are fitted to all cells that calibrate.
+are fitted to all cells that calibrate. Without ``--folds`` only the network of the notes is
+measured and shipped, and the model stays.
 """
 
 from __future__ import annotations
@@ -236,10 +237,12 @@ def arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
-    parser.add_argument("--inputs", type=Path, required=True)
+    parser.add_argument("--inputs", type=Path)
     parser.add_argument("--base", type=Path, help="weights that never saw a photo")
     parser.add_argument("--notes", type=Path, help="weights of training.notes")
-    parser.add_argument("--folds", type=Path, required=True, help="folder of training.folds")
+    parser.add_argument(
+        "--folds", type=Path, help="folder of training.folds; without it only the notes are shipped"
+    )
     parser.add_argument("--pages", type=int, default=150, help="drawn pages per set")
     parser.add_argument("--log", type=Path, help="text of the training commands, for the manifest")
     parser.add_argument("--to", type=Path, required=True)
@@ -257,6 +260,11 @@ def _as_json(name: str, found: Set) -> dict[str, object]:
 def main() -> None:
     """Print the tables, write model.onnx and manifest.json."""
     given = arguments()
+    if given.folds is None:
+        path = given.to / "manifest.json"
+        told = json.loads(path.read_text("utf-8")) | {"notes": shipped_notes(given)}
+        path.write_text(json.dumps(told, indent=1, ensure_ascii=False) + "\n", "utf-8")
+        return
     inputs = packed.Inputs(given.inputs)
     count = int(json.loads((given.folds / "folds.json").read_text())["count"])
     final = load(given.folds / "final.pt")

@@ -38,7 +38,8 @@ def draw_part(number: int, to: Path, seed: int, pack: Path | None, noted_pages: 
     names = ("cells", "labels", "fine", "fine_labels")
     whole = {n: np.concatenate([p[i] for p in pages]) for i, n in enumerate(names)}
     half = path.with_suffix(".half.npz")
-    np.savez(half, **whole)
+    with half.open("wb") as file:
+        np.savez(file, allow_pickle=False, **whole)
     half.replace(path)
     return path
 

@@ -11,7 +11,7 @@ import pytest
 
 from papernudge.digits_model import layout, scores
 from papernudge.vision.mesh import Mesh
-from papernudge.vision.patches import PAPER, SIDE, cut_patches
+from papernudge.vision.patches import FINE_SIDE, PAPER, SIDE, cut_patches
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -40,6 +40,16 @@ def test_the_model_is_small_and_is_the_one_in_the_manifest() -> None:
     manifest = scores.manifest()
     assert len(data) == manifest["bytes"] <= 1.5 * 2**20
     assert hashlib.sha256(data).hexdigest() == manifest["sha256"]
+    notes = scores.model_bytes("notes")
+    assert len(notes) == manifest["notes"]["bytes"]
+    assert len(data) + len(notes) <= 1.5 * 2**20
+
+
+def test_notes_are_read_from_fine_patches_and_paper_holds_none() -> None:
+    blank = np.full((3, FINE_SIDE, FINE_SIDE), PAPER, np.uint8)
+    assert scores.note_scores(blank).shape == (3, 9)
+    assert (scores.note_scores(blank) < 0).all()
+    assert scores.note_scores(blank[:0]).shape == (0, 9)
 
 
 def test_a_model_that_the_manifest_does_not_describe_is_refused(
