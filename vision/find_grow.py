@@ -61,8 +61,11 @@ def grow(grey: Grey, lattice: Lattice, middle: float = 0.0) -> Grown | None:
     """Grows a lattice of linked cells as far as its lines reach.
 
     ``grey``: uint8 (H, W), where it was seen; ``middle``: where in its cells the lattice's
-    points lie, 0.0 for middles of cells, 0.5 for crossings. None where no lines bear it out.
+    points lie, 0.0 for middles of cells, 0.5 for crossings. None where no lines bear it out, and
+    for a lattice with so many lines already that no 9×9 can be told in it.
     """
+    if max(lattice.extent) > _MOST + 2:
+        return None
     page = Page.fitted(lattice)
     if page is None:
         return None
