@@ -325,10 +325,13 @@ def preset(name: str, seed: int, **overrides: Any) -> PageSpec:
     if "face" not in overrides:
         spec = replace(spec, face=choose_face(spec.split, stream(seed, "face")))
     fixed = set(overrides)
-    for _ in range(3):  # what makes a page legible may take a hardship away, and the other way
-        spec = legible(_at_least(spec, FLOORS[name], fixed), fixed)
+    undone: set[str] = set()
+    for _ in range(len(_RAISE)):  # what makes a page legible may take a hardship away
+        raised = _at_least(spec, FLOORS[name], fixed, undone)
+        spec = legible(raised, fixed)
         if len(hardships(spec)) >= FLOORS[name]:
             break
+        undone |= hardships(raised) - hardships(spec)
     return spec
 
 
@@ -368,12 +371,13 @@ def _enough_pixels(spec: PageSpec) -> PageSpec:
     return replace(spec, width=round(spec.width * grow), height=round(spec.height * grow))
 
 
-def _at_least(spec: PageSpec, floor: int, fixed: set[str]) -> PageSpec:
+def _at_least(spec: PageSpec, floor: int, fixed: set[str], leave: set[str]) -> PageSpec:
+    """The page with more hardships, those in ``leave`` apart."""
     chance = stream(spec.seed, "floor")
     for name in chance.permutation(sorted(_RAISE)):
         if len(hardships(spec)) >= floor:
             break
         raised = _RAISE[str(name)]
-        if str(name) not in hardships(spec) and not fixed & set(raised):
+        if str(name) not in hardships(spec) | leave and not fixed & set(raised):
             spec = replace(spec, **{field: draw(chance) for field, draw in raised.items()})
     return spec

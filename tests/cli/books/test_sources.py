@@ -121,8 +121,9 @@ def test_a_page_of_lines_and_type_is_rendered_and_read(
     from papernudge.cli.books.export import Layout
     from papernudge.cli.books.printed import sheets
 
+    grade = {"minutes": None, "hardest": None, "looks": None}
     told = [
-        {"givens": line, "solution": line, "minutes": None, "source": "s", "page": 1, "number": 1}
+        {"givens": line, "solution": line, "source": "s", "page": 1, "number": 1} | grade
         for line in shelf.truth.values()
     ]
     path = tmp_path / "sheet.pdf"
