@@ -159,10 +159,10 @@ def outputs(
 def worth_a_finer_look(scores: Scores) -> npt.NDArray[np.int64]:
     """Numbers of the cells that may hold small notes: what :func:`note_scores` is asked about.
 
-    Cells that hold a big digit beyond doubt are left out, and those in which no note has a tenth
-    of a chance.
+    Cells that hold a big digit beyond doubt are left out, and those in which no note has a
+    hundredth of a chance.
     """
-    maybe = (scores.notes > np.log(1 / 9)).any(axis=1) & (scores.digits[:, 0] > np.log(1e-3))
+    maybe = (scores.notes > np.log(1 / 99)).any(axis=1) & (scores.digits[:, 0] > np.log(1e-3))
     return np.flatnonzero(maybe)
 
 
