@@ -15,6 +15,7 @@ import typer
 from papernudge.cli.books.options import register
 from papernudge.cli.drills.options import register as register_drills
 from papernudge.cli.exits import Exit, Stop, from_fault
+from papernudge.cli.options import Side
 
 app = typer.Typer(
     name="papernudge",
@@ -47,16 +48,6 @@ Picture = Annotated[
         metavar="OUT",
         help="Also draw it on the photo: OUT ends in .png or .jpg. With .svg, and for lines, a"
         " clean board is drawn.",
-    ),
-]
-Side = Annotated[
-    int,
-    typer.Option(
-        "--picture-side",
-        metavar="N",
-        min=200,
-        max=20000,
-        help="Longest side of the picture, pixels.",
     ),
 ]
 Assume = Annotated[

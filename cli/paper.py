@@ -111,9 +111,11 @@ def draw_grid(
     box: Box,
     weights: tuple[float, float] = (0.08, 0.02),
     bold: Sequence[int] = (),
+    pale: Sequence[int] = (),
 ) -> None:
     """A grid and its digits. ``line``: 81 characters; ``weights``: of lines between blocks and
-    between cells, cells; ``bold``: cells, 0 to 80, whose digits are set in bold.
+    between cells, cells; ``bold`` and ``pale``: cells, 0 to 80, whose digits are set in bold or
+    in grey.
     """
     step = box.side / 9
     canvas.setStrokeGray(0)
@@ -123,11 +125,11 @@ def draw_grid(
         canvas.line(box.x, box.y + k * step, box.x + box.side, box.y + k * step)
         canvas.line(box.x + k * step, box.y, box.x + k * step, box.y + box.side)
     size = 0.62 * step
-    canvas.setFillGray(0)
     for cell, mark in enumerate(line):
         if mark != ".":
             row, column = divmod(cell, 9)
             canvas.setFont(BOLD if cell in bold else FONT, size)
+            canvas.setFillGray(0.6 if cell in pale else 0)
             foot = box.y + (8.5 - row) * step - _DIGIT_HIGH / 2 * size
             canvas.drawCentredString(box.x + (column + 0.5) * step, foot, mark)
 

@@ -119,7 +119,10 @@ UNSURE_HAND = 4.0
 """So is one whose hand has log-odds nearer to even than this."""
 
 
-def _view(pixels: npt.NDArray[np.uint8], view: tuple[float, float, float, float]) -> Any:
+def viewed(
+    pixels: npt.NDArray[np.uint8], view: tuple[float, float, float, float]
+) -> npt.NDArray[np.uint8]:
+    """Patches, uint8 (N, S, S, 3), as ``view`` sees them: the numbers are those of VIEWS."""
     import cv2
 
     right, down, scale, turn = view
@@ -127,9 +130,8 @@ def _view(pixels: npt.NDArray[np.uint8], view: tuple[float, float, float, float]
     move = cv2.getRotationMatrix2D((middle, middle), turn, scale)
     move[:, 2] += np.array([right, down])
     size = (pixels.shape[2], pixels.shape[1])
-    return np.stack(
-        [cv2.warpAffine(p, move, size, borderMode=cv2.BORDER_REPLICATE) for p in pixels]
-    )
+    out: Any = [cv2.warpAffine(p, move, size, borderMode=cv2.BORDER_REPLICATE) for p in pixels]
+    return np.stack(out)
 
 
 def outputs(
@@ -150,7 +152,7 @@ def outputs(
     again |= marked & (np.abs(logits[:, layout.HAND]) < UNSURE_HAND)
     unsure = np.flatnonzero(again)
     if len(unsure):
-        views = np.concatenate([_view(pixels[unsure], view) for view in VIEWS])
+        views = np.concatenate([viewed(pixels[unsure], view) for view in VIEWS])
         more = raw_outputs(views, session)[0].reshape(len(VIEWS), len(unsure), -1)
         logits[unsure] = (logits[unsure] + more.sum(axis=0)) / (1 + len(VIEWS))
     return logits, features

@@ -234,21 +234,28 @@ def _bent(grey: Grey, last: Points, new: Points, reach: float) -> Points:
 
 def _fitted(design: Points, seen: Segments, reach: float) -> Points:
     """Shifts (C,) of a line's crossings, cells, from its segments' offsets, robustly."""
-    strong = np.maximum(seen.strength.astype(np.float64), 0.0)
-    usual = max(float(np.median(strong)), 1.0)
-    trust = np.minimum(strong / usual, 1.0) + 1e-3
-    offset = seen.offset.astype(np.float64)
-    count = design.shape[1]
-    stiff = _stiffness(count)
+    shift = _robust(design, seen, _stiffness(design.shape[1]), 3.0)
+    return np.clip(shift, -reach, reach)
+
+
+def _robust(design: Points, seen: Segments, stiff: Points, wide: float) -> Points:
+    """Shifts (C,) that the segments' offsets call for, S segments seeing them by design (S, C).
+
+    Least squares with a stiffness (C, C), weights by Tukey's biweight at ``wide`` standard
+    deviations (J. Tukey; P. Holland and R. Welsch, 1977), three rounds.
+    """
+    strong = np.maximum(seen.strength.ravel().astype(np.float64), 0.0)
+    trust = np.minimum(strong / max(float(np.median(strong)), 1.0), 1.0) + 1e-3
+    offset = seen.offset.ravel().astype(np.float64)
     weight = trust
-    shift: Points = np.zeros(count)
+    shift: Points = np.zeros(design.shape[1])
     for _ in range(3):
         weighted = design.T * weight
         shift = np.asarray(np.linalg.solve(weighted @ design + stiff, weighted @ offset))
         left = offset - design @ shift
-        scale = 3.0 * max(1.4826 * float(np.median(np.abs(left))), 0.03)
+        scale = wide * max(1.4826 * float(np.median(np.abs(left))), 0.03)
         weight = trust * (np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-4)
-    return np.clip(shift, -reach, reach)
+    return shift
 
 
 @lru_cache(maxsize=32)
@@ -344,19 +351,8 @@ def settle(grey: Grey, crossings: Points) -> Points | None:
 def _surface(seen: Segments, shape: tuple[int, int], stiffness: float) -> Points:
     """A smooth shift (R, C) of crossings that the offsets of segments (R, C - 1) call for."""
     averages, bending = _system(*shape)
-    strong = np.maximum(seen.strength.ravel().astype(np.float64), 0.0)
-    trust = np.minimum(strong / max(float(np.median(strong)), 1.0), 1.0) + 1e-3
-    offset = seen.offset.ravel().astype(np.float64)
-    weight = trust
     stiff = stiffness * bending + 1e-3 * np.eye(len(bending))
-    shift: Points = np.zeros(len(bending))
-    for _ in range(3):
-        weighted = averages.T * weight
-        shift = np.asarray(np.linalg.solve(weighted @ averages + stiff, weighted @ offset))
-        left = offset - averages @ shift
-        scale = 4.0 * max(1.4826 * float(np.median(np.abs(left))), 0.03)
-        weight = trust * (np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-4)
-    return shift.reshape(shape)
+    return _robust(averages, seen, stiff, 4.0).reshape(shape)
 
 
 def _convex(crossings: Points) -> bool:

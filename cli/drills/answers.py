@@ -4,8 +4,8 @@ The sheet itself says what is printed where, so only blank cells are in question
 that the answers name. Few cells hold ink, so each of them can be looked at many times.
 
 The model. Let q(d) be the classifier's calibrated chance that a cell holds d (0: nothing), from the
-mean of its logits over VIEWS. The classifier learnt from cells of which a share SEEN(d) held d, so
-what the ink alone says is l(d) ∝ q(d) / SEEN(d), and
+mean of its logits over many views. The classifier learnt from cells of which a share SEEN(d) held
+d, so what the ink alone says is l(d) ∝ q(d) / SEEN(d), and
 
     P(d | ink)  ∝  l(d) · π(d)
 
@@ -21,7 +21,7 @@ like the right one more than like itself: by SURE / (1 - SURE) / 8, that is four
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from papernudge.cli.drills.code import Task
 
@@ -36,17 +36,9 @@ RIGHT, ASKED, ELSEWHERE = 0.5, 0.6, 0.03
 SEEN_BLANK = 0.5
 """Share of blank cells that the classifier learnt from; the digits share the rest alike."""
 
-VIEWS: tuple[tuple[float, float, float, float], ...] = (
-    (-2, 0, 1.0, 0),
-    (2, 0, 1.0, 0),
-    (0, -2, 1.0, 0),
-    (0, 2, 1.0, 0),
-    (0, 0, 1.15, 0),
-    (0, 0, 1.0, 8),
-    (0, 0, 1.0, -5),
-)
-"""Moved right and down by patch pixels, enlarged, turned by degrees against the clock: hands lean
-to the right more than to the left.
+TURNED = ((0, 0, 1.0, 8), (0, 0, 1.0, -5))
+"""Further views beside those of every unsure cell: turned by degrees against the clock, as hands
+lean to the right more than to the left.
 """
 _PLAIN = 0.9999
 """A cell that is blank with this chance at first sight is not looked at again."""
@@ -62,7 +54,7 @@ def seen(pixels: Pixels) -> Chances:
     import numpy as np
 
     from papernudge.digits_model.layout import DIGITS
-    from papernudge.digits_model.scores import calibrated, manifest, raw_outputs
+    from papernudge.digits_model.scores import VIEWS, calibrated, manifest, raw_outputs, viewed
 
     calibration = manifest()["calibration"]
     logits, features = raw_outputs(pixels)
@@ -70,23 +62,10 @@ def seen(pixels: Pixels) -> Chances:
     again = np.flatnonzero(first[:, 0] < _PLAIN)
     if len(again):
         marked = pixels[again]
-        views = [_moved(marked, view) for view in VIEWS] + [_darkened(marked)]
+        views = [viewed(marked, view) for view in VIEWS + TURNED] + [_darkened(marked)]
         more = raw_outputs(np.concatenate(views))[0][:, DIGITS].reshape(len(views), len(again), -1)
         logits[again, DIGITS] = (logits[again, DIGITS] + more.sum(axis=0)) / (1 + len(views))
     return np.asarray(np.exp(calibrated(logits, features, calibration).digits), np.float64)
-
-
-def _moved(pixels: Pixels, view: tuple[float, float, float, float]) -> Pixels:
-    import cv2
-    import numpy as np
-
-    right, down, scale, turn = view
-    middle = (pixels.shape[2] - 1) / 2
-    move = cv2.getRotationMatrix2D((middle, middle), turn, scale)
-    move[:, 2] += np.array([right, down])
-    size = (pixels.shape[2], pixels.shape[1])
-    out: Any = [cv2.warpAffine(p, move, size, borderMode=cv2.BORDER_REPLICATE) for p in pixels]
-    return np.stack(out)
 
 
 def _darkened(pixels: Pixels) -> Pixels:

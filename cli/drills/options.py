@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from papernudge.cli.options import Side
+
 
 def drill(
     source: Annotated[
@@ -113,16 +115,7 @@ def mark(
             help="Also draw right, wrong and unsure on the photo: OUT ends in .png or .jpg.",
         ),
     ] = None,
-    side: Annotated[
-        int,
-        typer.Option(
-            "--picture-side",
-            metavar="N",
-            min=200,
-            max=20000,
-            help="Longest side of the picture, pixels.",
-        ),
-    ] = 1600,
+    side: Side = 1600,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
     json_lines: Annotated[
         bool, typer.Option("--json-lines", help="Print one JSON object a line.")

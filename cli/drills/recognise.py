@@ -9,8 +9,9 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.drills.code import MOST_EACH, SheetPage, decode
-from papernudge.cli.drills.layout import PAPERS, Box, code_boxes, grid_boxes
+from papernudge.cli.drills.layout import code_boxes, grid_boxes
 from papernudge.cli.drills.straighten import straightened
+from papernudge.cli.paper import PAPERS, Box
 
 if TYPE_CHECKING:
     import numpy as np

@@ -10,10 +10,12 @@ from math import ceil
 from typing import Any
 
 from papernudge.cli.drills.code import SheetPage, Task, encode
-from papernudge.cli.drills.layout import EDGE, PAPERS, Box, code_boxes, grid_boxes
+from papernudge.cli.drills.layout import EDGE, code_boxes, grid_boxes
+from papernudge.cli.paper import FONT, PAPERS, Box, Paper, draw_grid, end_page, new_canvas, write
 from papernudge.hints.geometry import cell_name
 
-_FONT = "Vera"
+_WEIGHTS = (0.07, 0.025)
+"""Of lines between blocks and between cells, cells."""
 _ROW, _SMALL = 15.0, 10.0
 _SOLVED = 6
 """Solved grids on a page of answers."""
@@ -31,40 +33,27 @@ def pages_of(tasks: Sequence[Task], each: int, paper: str, minutes: int = 0) -> 
 
 def drawn(pages: Sequence[SheetPage], title: str) -> bytes:
     """The sheet as a PDF, answers and looks behind. The same pages give the same bytes."""
-    from reportlab.pdfgen.canvas import Canvas
-
     out = io.BytesIO()
     paper = PAPERS[pages[0].paper]
-    _embed_font()
-    canvas = Canvas(out, pagesize=paper, invariant=1, pageCompression=1, initialFontName=_FONT)
-    canvas.setTitle(title)
-    canvas.setCreator("papernudge")
+    canvas = new_canvas(out, paper, title)
     answers = _answer_pages(pages, paper)
     total = len(pages) + len(answers)
     for number, page in enumerate(pages, start=1):
         _page(canvas, page, title, paper)
-        _footer(canvas, paper, number, total)
+        end_page(canvas, paper, number, total)
     for number, tasks in enumerate(answers, start=len(pages) + 1):
         _answers(canvas, tasks, pages[0].name.split("-")[0], paper)
-        _footer(canvas, paper, number, total)
+        end_page(canvas, paper, number, total)
     canvas.save()
     return out.getvalue()
 
 
-def _embed_font() -> None:
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    if _FONT not in pdfmetrics.getRegisteredFontNames():
-        pdfmetrics.registerFont(TTFont(_FONT, "Vera.ttf"))
-
-
-def _page(canvas: Any, page: SheetPage, title: str, paper: tuple[float, float]) -> None:
+def _page(canvas: Any, page: SheetPage, title: str, paper: Paper) -> None:
     top = paper[1] - EDGE
-    _type(canvas, title, EDGE, top - 12, 15)
+    write(canvas, title, EDGE, top - 12, 15)
     for n, line in enumerate(_asked(page)):
-        _type(canvas, line, EDGE, top - 31 - 12 * n, 9)
-    _type(canvas, f"Sheet {page.name}     Date ..................", EDGE, top - 61, 9)
+        write(canvas, line, EDGE, top - 31 - 12 * n, 9)
+    write(canvas, f"Sheet {page.name}     Date ..................", EDGE, top - 61, 9)
     _code(canvas, encode(page), code_boxes(paper))
     for task, box in zip(page.tasks, grid_boxes(page.each, paper), strict=False):
         _task(canvas, task, page, box)
@@ -83,50 +72,20 @@ def _asked(page: SheetPage) -> tuple[str, str]:
 
 
 def _task(canvas: Any, task: Task, page: SheetPage, box: Box) -> None:
-    _type(canvas, str(task.number), box.x, box.y + box.side + 5, 10)
+    write(canvas, str(task.number), box.x, box.y + box.side + 5, 10)
     if not page.minutes:
         _rule(canvas, "because", box, 0.0, 0.64)
         _rule(canvas, "seconds", box, 0.68, 1.0)
-    _grid(canvas, task.digits, box)
+    draw_grid(canvas, task.digits, box, _WEIGHTS)
 
 
 def _rule(canvas: Any, word: str, box: Box, start: float, end: float) -> None:
     """A word and a line to write on, under a grid between two shares of its width."""
     x, y = box.x + start * box.side, box.y - 22
-    _type(canvas, word, x, y, 7.5)
-    from_x = x + canvas.stringWidth(word, _FONT, 7.5) + 3
+    write(canvas, word, x, y, 7.5)
+    from_x = x + canvas.stringWidth(word, FONT, 7.5) + 3
     canvas.setLineWidth(0.4)
     canvas.line(from_x, y - 1, box.x + end * box.side, y - 1)
-
-
-def _type(canvas: Any, text: str, x: float, y: float, size: float) -> None:
-    canvas.setFont(_FONT, size)
-    canvas.setFillGray(0)
-    canvas.drawString(x, y, text)
-
-
-def _grid(canvas: Any, line: str, box: Box) -> None:
-    step = box.side / 9
-    canvas.setStrokeGray(0)
-    canvas.setLineCap(2)
-    for k in range(10):
-        canvas.setLineWidth(step * (0.07 if k % 3 == 0 else 0.025))
-        canvas.line(box.x, box.y + k * step, box.x + box.side, box.y + k * step)
-        canvas.line(box.x + k * step, box.y, box.x + k * step, box.y + box.side)
-    _digits(canvas, line, box)
-
-
-def _digits(canvas: Any, line: str, box: Box, grey: float = 0.0) -> None:
-    step = box.side / 9
-    size = 0.62 * step
-    canvas.setFont(_FONT, size)
-    canvas.setFillGray(grey)
-    for cell, mark in enumerate(line):
-        if mark != ".":
-            row, column = divmod(cell, 9)
-            # A digit of this typeface is 0.73 of its size high.
-            foot = box.y + (8.5 - row) * step - 0.365 * size
-            canvas.drawCentredString(box.x + (column + 0.5) * step, foot, mark)
 
 
 def _code(canvas: Any, text: str, boxes: Sequence[Box]) -> None:
@@ -158,27 +117,27 @@ def _runs(symbol: Any) -> Iterator[tuple[int, int, int]]:
             column += run
 
 
-def _answer_pages(pages: Sequence[SheetPage], paper: tuple[float, float]) -> list[list[Task]]:
+def _answer_pages(pages: Sequence[SheetPage], paper: Paper) -> list[list[Task]]:
     tasks = [task for page in pages for task in page.tasks]
     fit = _SOLVED if pages[0].minutes else int((paper[1] - 2 * EDGE - 50) / _ROW)
     return [tasks[k * fit : (k + 1) * fit] for k in range(ceil(len(tasks) / fit))]
 
 
-def _answers(canvas: Any, tasks: Sequence[Task], sheet: str, paper: tuple[float, float]) -> None:
+def _answers(canvas: Any, tasks: Sequence[Task], sheet: str, paper: Paper) -> None:
     top = paper[1] - EDGE
-    _type(canvas, f"Answers to sheet {sheet}", EDGE, top - 12, 13)
+    write(canvas, f"Answers to sheet {sheet}", EDGE, top - 12, 13)
     if any(task.reason is None for task in tasks):
         _solved(canvas, tasks, paper)
         return
     for n, task in enumerate(tasks):
         y = top - 38 - _ROW * n
         looks = "1 look" if task.looks == 1 else f"{task.looks} looks"
-        _type(canvas, f"{task.number}", EDGE, y, _SMALL)
-        _type(canvas, looks, EDGE + 26, y, _SMALL)
+        write(canvas, f"{task.number}", EDGE, y, _SMALL)
+        write(canvas, looks, EDGE + 26, y, _SMALL)
         line = f"{_written(task)}   ({task.reason})"
         room = paper[0] - 2 * EDGE - 84
-        wide = canvas.stringWidth(line, _FONT, _SMALL)
-        _type(canvas, line, EDGE + 84, y, _SMALL * min(1.0, room / wide))
+        wide = canvas.stringWidth(line, FONT, _SMALL)
+        write(canvas, line, EDGE + 84, y, _SMALL * min(1.0, room / wide))
 
 
 def _written(task: Task) -> str:
@@ -187,18 +146,10 @@ def _written(task: Task) -> str:
     )
 
 
-def _solved(canvas: Any, tasks: Sequence[Task], paper: tuple[float, float]) -> None:
+def _solved(canvas: Any, tasks: Sequence[Task], paper: Paper) -> None:
     """Small solved grids, what was printed in grey."""
     for task, box in zip(tasks, grid_boxes(_SOLVED, paper), strict=False):
         lower = Box(box.x, box.y - 20, box.side)
-        _type(canvas, str(task.number), lower.x, lower.y + lower.side + 5, 10)
-        found = zip(task.digits, task.solution, strict=True)
-        _grid(canvas, "".join("." if mark != "." else digit for mark, digit in found), lower)
-        _digits(canvas, task.digits, lower, 0.6)
-
-
-def _footer(canvas: Any, paper: tuple[float, float], page: int, total: int) -> None:
-    canvas.setFont(_FONT, 8)
-    canvas.setFillGray(0)
-    canvas.drawCentredString(paper[0] / 2, 24, f"{page} / {total}")
-    canvas.showPage()
+        write(canvas, str(task.number), lower.x, lower.y + lower.side + 5, 10)
+        printed = [cell for cell, mark in enumerate(task.digits) if mark != "."]
+        draw_grid(canvas, task.solution, lower, _WEIGHTS, pale=printed)

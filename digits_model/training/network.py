@@ -72,9 +72,9 @@ class NotesNet(nn.Module):
     def forward(self, patches: torch.Tensor) -> torch.Tensor:
         """Run the network; shapes as in the class's docstring."""
         seen = self.look(self.start((224.0 - patches) * (1.0 / 96.0)))
-        # -log of the chance that no place shows the digit; the floor keeps the logarithm finite.
         place = torch.zeros_like(seen[:, :2]) + self.place  # any number of patches, when exported
         seen = torch.cat([seen, place], 1)
+        # -log of the chance that no place shows the digit; the floor keeps the logarithm finite.
         shown = nn.functional.softplus(self.digits(seen)).sum((2, 3)).clamp(1e-5, 40.0)
         return shown + torch.log1p(-torch.exp(-shown))
 

@@ -44,6 +44,7 @@ from papernudge.digits_model.training.real import folds
 from papernudge.vision.patches import CELL, FINE, FINE_MARGIN, FINE_SIDE, MARGIN, PAPER, SIDE
 
 Set = tuple[Floats, Labels]
+_EARLIER = " (an earlier model of this recipe)"
 LEGIBLE = 28.0
 """Side of a cell in raster pixels from which the product reads a grid; smaller ones are turned
 away as too poor and are not counted here."""
@@ -246,7 +247,12 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--pages", type=int, default=150, help="drawn pages per set")
     parser.add_argument("--log", type=Path, help="text of the training commands, for the manifest")
     parser.add_argument("--to", type=Path, required=True)
-    return parser.parse_args()
+    given = parser.parse_args()
+    if given.folds is None and given.notes is None:
+        parser.error("expected --folds, --notes or both")
+    if given.folds is not None and given.inputs is None:
+        parser.error("expected --inputs, the real cells by which the folds are judged")
+    return given
 
 
 def _as_json(name: str, found: Set) -> dict[str, object]:
@@ -298,8 +304,9 @@ def main() -> None:
     report = reported(real)
     print(json.dumps({"calibration": calibration, "real cells": report}, indent=1))
     old = json.loads((given.to / "manifest.json").read_text("utf-8"))
-    if not given.base:  # what an earlier model of this recipe, which saw no photo, came to
-        accuracy |= {k: v for k, v in old["accuracy"].items() if "ever seen" in k}
+    if not given.base:
+        kept = {k: v for k, v in old["accuracy"].items() if "ever seen" in k}
+        accuracy |= {k.removesuffix(_EARLIER) + _EARLIER: v for k, v in kept.items()}
     notes = shipped_notes(given) if given.notes else old.get("notes")
     write(given, final, calibration, accuracy, report, notes)
 

@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from papernudge.cli.drills.code import SheetPage
-from papernudge.cli.drills.layout import PAPERS, grid_boxes
+from papernudge.cli.drills.layout import grid_boxes
+from papernudge.cli.paper import PAPERS
 from papernudge.digits_model.training.pages.camera import expose
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.draw import _grain

@@ -13,8 +13,9 @@ from typing import Any
 import pytest
 
 from papernudge.cli.drills.code import SheetPage, Task, decode
-from papernudge.cli.drills.layout import PAPERS, code_boxes, grid_boxes
+from papernudge.cli.drills.layout import code_boxes, grid_boxes
 from papernudge.cli.drills.sheet import drawn, pages_of
+from papernudge.cli.paper import PAPERS
 from papernudge.hints.canonical import canonical
 from papernudge.hints.drilling import Reason, drilled
 from papernudge.hints.generate import puzzle
