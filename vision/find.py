@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from papernudge.vision.find_cells import lattices, meshes_of, paper_pieces
 from papernudge.vision.find_cut import Piece, piece_of
-from papernudge.vision.find_grow import grow, spread, windows
+from papernudge.vision.find_grow import by_blocks, grow, spread, windows
 from papernudge.vision.find_joints import joint_lattices
 from papernudge.vision.find_kind import Traits, digits_in_place, traits
 from papernudge.vision.find_outlines import Contour, ink_mask, outlines, parts_of, slim
@@ -33,6 +33,8 @@ _BEGS = 4
 """Closed cells from which on a piece of ink that is no known grid is looked at closely."""
 _WORTH_REPAIR = 0.5
 """Score from which on a mesh that is no 9×9 may become one."""
+_BY_BLOCKS = 3
+"""How often a mesh is laid by the lines around blocks, as long as it gets better."""
 _WIDEST = 120.0
 """Largest cell that is looked for by its joints, pixels of that picture."""
 _LEAST = 60
@@ -50,6 +52,15 @@ class _Sighting:
     def score(self) -> float:
         """How well the lines support it, 0 to 1, more if the blocks are as they should be."""
         return self.flat.score * (1.0 if self.traits.plain else 0.8)
+
+    @property
+    def rank(self) -> float:
+        """The score less what speaks for another mesh of the same place.
+
+        That is blocks around which sides are missing, and lines as heavy as the other kind.
+        """
+        wrong = self.traits.thin_blocks + self.traits.thick_inside
+        return self.score * (0.8 + 0.2 * self.flat.framed) * (1.0 - 0.2 * wrong)
 
     @property
     def sure(self) -> bool:
@@ -96,7 +107,7 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
         return ()
     view, scale = work_view(raster)
     search = _Search(view)
-    coarse = float(scale.max()) > 1.3
+    coarse = float(scale.max()) > 1.2
     unsure = search.by_ink()
     if unsure and not (coarse and 0.0 < search.smallest < _SMALL_CELL):
         search.by_joints(_WIDEST)
@@ -139,7 +150,7 @@ class _Search:
         self.seen: list[_Sighting] = []
         self.partial: list[Piece] = []
         self._tried: list[Points] = []
-        self._rough: list[Flat] = []
+        self._rough: list[tuple[Points, Flat]] = []
 
     @property
     def smallest(self) -> float:
@@ -215,16 +226,28 @@ class _Search:
             if nine:
                 self._keep(flat)
             if (nine and not flat.sure) or (not nine and flat.score > _WORTH_REPAIR):
-                self._rough.append(flat)
+                self._rough.append((start, flat))
 
     def _repair(self) -> None:
-        """Grows anew what is no 9×9 yet, or not for sure, where nothing better was found."""
-        for flat in sorted(self._rough, key=lambda f: -f.score):
+        """Lays anew what is no 9×9 yet, or not for sure, where nothing better was found."""
+        for start, flat in sorted(self._rough, key=lambda item: -item[1].score):
             if not self._known()(flat.mesh.crossings.reshape(-1, 2).mean(axis=0)[None])[0]:
-                better = self._repaired(flat)
-                if better is not flat and self._is_nine(better):
-                    self._keep(better)
+                for better in (self._repaired(flat), self._by_blocks(start, flat)):
+                    if better is not flat and self._is_nine(better):
+                        self._keep(better)
         self._rough = []
+
+    def _by_blocks(self, start: Points, flat: Flat) -> Flat:
+        """The better of a mesh and those laid by the lines around blocks, from where it began."""
+        begin = start
+        for _ in range(_BY_BLOCKS):
+            if (mesh := by_blocks(self.view, begin)) is None:
+                break
+            other = flatten(self.view, mesh)
+            if not isinstance(other, Flat) or other.score <= flat.score + 0.005:
+                break
+            flat, begin = other, other.mesh.crossings
+        return flat
 
     def _keep(self, flat: Flat) -> None:
         """Adds a 9×9 to what was seen; without thin lines its blocks must be plain."""
@@ -233,7 +256,9 @@ class _Search:
             self.seen.append(sighting)
 
     def _is_nine(self, flat: Flat) -> bool:
-        return flat.is_nine or (flat.has_blocks and digits_in_place(self.view, flat))
+        if flat.is_nine or flat.has_crowd:
+            return True
+        return flat.has_blocks and digits_in_place(self.view, flat)
 
     def _repaired(self, flat: Flat) -> Flat:
         """The better of a mesh and one grown anew from those of its lines that are there."""
@@ -318,7 +343,7 @@ def _masks(view: Grey) -> Iterator[Grey]:
 def _best(seen: list[_Sighting]) -> list[_Sighting]:
     """Of sightings that overlap only the best supported one."""
     kept: list[_Sighting] = []
-    for sighting in sorted(seen, key=lambda s: -s.score):
+    for sighting in sorted(seen, key=lambda s: -s.rank):
         if not _overlaps(sighting.flat.mesh.corners, [k.flat.mesh.corners for k in kept]):
             kept.append(sighting)
     return kept
@@ -359,7 +384,8 @@ def _found(sighting: _Sighting, biggest: float, scale: Points, size: tuple[int, 
     corners = np.clip((flat.outline + 0.5) * scale - 0.5, 0, np.array(size) - 1.0)
     quality = judge(flat, float(scale.mean()))
     side = cut_side(mesh.crossings, size)
-    alike = sighting.traits.sure_blocks < 2.0  # a cut lattice without blocks may be anything
+    # A cut lattice without blocks may be anything.
+    alike = sighting.traits.sure_blocks < 2.0 or sighting.traits.blocks < 1.08
     if side and not alike:
         return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
     if side or not sighting.traits.plain:

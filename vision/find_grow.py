@@ -85,7 +85,7 @@ def windows(grey: Grey, grown: Grown, most: int = 4) -> list[Points]:
     crossings = grown.crossings
     wide, high = grown.extent
     if (wide, high) == (3, 3):
-        return [_thirds(_thirds(crossings).transpose(1, 0, 2)).transpose(1, 0, 2)]
+        return [_between(crossings)]
     if not (5 <= wide <= _MOST + 1 and 5 <= high <= _MOST + 1):
         return []
     ranked: list[tuple[float, int, Points]] = []
@@ -96,6 +96,21 @@ def windows(grey: Grey, grown: Grown, most: int = 4) -> list[Points]:
             ranked.append((down + right, len(ranked), mesh))
     ranked.sort(key=lambda item: (-item[0], item[1]))
     return [mesh for _, _, mesh in ranked[:most]]
+
+
+def by_blocks(grey: Grey, mesh: Points) -> Points | None:
+    """A rough mesh (10, 10, 2) laid anew by the lines around blocks, None where they fold.
+
+    Those are plain where thin lines are not, and a block is so wide that a line to be found lies
+    up to a cell off: it is looked for that far, and the thin ones are put between by a cubic.
+    """
+    blocks = settle(grey, mesh[::3, ::3])
+    return None if blocks is None else _between(blocks)
+
+
+def _between(blocks: Points) -> Points:
+    """The (10, 10, 2) mesh between the (4, 4, 2) crossings of the lines around blocks."""
+    return _thirds(_thirds(blocks).transpose(1, 0, 2)).transpose(1, 0, 2)
 
 
 def _thirds(lines: Points) -> Points:

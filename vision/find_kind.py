@@ -56,9 +56,12 @@ class Traits:
         least = 1.05 if self.split < 2.2 else 1.3
         # Lines that go on beyond the frame are those of a larger or a smaller grid, unless the
         # blocks are plain to see.
-        most = 0.7 if self.goes_on < 0.2 else 0.4
-        if self.blocks > least and self.thin_blocks + self.thick_inside < most:
+        most = 0.58 if self.goes_on < 0.2 else 0.4
+        misplaced = self.thin_blocks + self.thick_inside
+        if self.blocks > least and misplaced < most:
             return True
+        if self.blocks > 1.1 and self.sure_blocks > 4.0 and misplaced < 0.4:
+            return True  # pen over the lines makes some heavy, but nowhere blocks
         # No blocks to be seen. Thick lines elsewhere are blocks of another shape. With all lines
         # alike, a puzzle's cells are partly filled; a word search's all are, and it has no
         # blocks at all, where those of a puzzle filled by hand are faint but sure.
@@ -69,7 +72,7 @@ class Traits:
 
 def traits(grey: Grey, flat: Flat) -> Traits:
     """Looks at a flattened lattice. ``grey``: uint8 (H, W), what it was measured in."""
-    mass = flat.segments.mass()
+    mass = flat.segments.core()
     thick, thin = mass[:, [3, 6]].ravel(), mass[:, _THIN].ravel()
     heavy, light = float(np.median(thick)), max(float(np.median(thin)), 1e-3)
     between = float(np.sqrt(max(heavy, 1e-3) * light))

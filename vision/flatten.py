@@ -53,6 +53,18 @@ class Flat:
         return bool(inner.min() > 3.0 and bare.all() and whole.min() > 0.6)
 
     @property
+    def has_crowd(self) -> bool:
+        """Whether every block is plain to see and thin lines are there as a crowd.
+
+        A few of those may be lost under pen and tints.
+        """
+        thin = np.sort(self.evidence[:, _THIN].ravel())
+        block = float(self.evidence[:, _BLOCK].min())
+        seen = float(self.support[:, _BLOCK].min())
+        plain = self.framed > _FRAMED and block > 4.0 and seen > 0.5
+        return bool(plain and thin.mean() > 2.5 and thin[4] > 1.0)
+
+    @property
     def has_blocks(self) -> bool:
         """Whether the lines around blocks are plain to see.
 
