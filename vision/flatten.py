@@ -76,8 +76,10 @@ class Flat:
         clear = (block > 3.5) & (self.support[:, _BLOCK] > 0.3)
         if clear.all():
             return bool(np.sort(block.ravel())[2] > 4.5)
+        if clear.sum() != 7 or not clear[:, 1:3].all():
+            return False
         plain = float(np.median(self.evidence[:, _THIN])) > 4.0 and block[clear].min() > 6.0
-        return bool(plain and clear[:, 1:3].all() and clear.sum() == 7 and block.min() > 0.5)
+        return bool(plain and block.min() > 0.5)
 
     @property
     def drawn_blocks(self) -> npt.NDArray[np.bool_]:

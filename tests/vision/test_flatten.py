@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 from grid_pages import SQUARE, drawing, photo
@@ -67,3 +69,13 @@ def test_a_grid_of_six_does_not_pass_for_nine() -> None:
     image, _ = photo(drawing(6, 3), SQUARE, FRAME, size=6)
     result = flatten(_grey(image), quad_mesh(np.array(SQUARE, float)))
     assert isinstance(result, Failure) or not result.is_nine
+
+
+def test_a_lattice_of_thin_lines_alone_has_no_blocks() -> None:
+    image, true = photo(drawing(), SQUARE, FRAME)
+    flat = flatten(_grey(image), true)
+    assert isinstance(flat, Flat)
+    assert flat.has_blocks
+    evidence = np.full((2, 10), 9.0)
+    evidence[:, [0, 3, 6, 9]] = 0.0
+    assert not replace(flat, evidence=evidence).has_blocks
