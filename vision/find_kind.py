@@ -16,6 +16,13 @@ Floats = npt.NDArray[np.float32]
 _THIN = [1, 2, 4, 5, 7, 8]
 
 
+_HEAVIER = 0.73
+"""Share of pairs from which on lines lie heavier where 3×3 blocks have them.
+
+Blocks of other shapes have some of theirs there too: up to 0.70 on drawn pages.
+"""
+
+
 @dataclass(frozen=True, slots=True)
 class Traits:
     """What a lattice of 9×9 cells looks like.
@@ -24,7 +31,9 @@ class Traits:
     (1: all alike). ``thin_blocks``: share of segments between blocks that are thin, and
     ``thick_inside``: share of segments inside blocks that are thick; both 0.5 where all lines
     are alike. ``split``: how many times heavier the thick ones of all segments are than the thin
-    ones, wherever they lie. ``sure_blocks``: how many standard errors more ink the segments between
+    ones, wherever they lie. ``heavier``: share of pairs of one segment between blocks and one
+    inside in which the former carries more ink, 0.5 where all are alike or blocks are of another
+    shape. ``sure_blocks``: how many standard errors more ink the segments between
     blocks carry than the others. ``goes_on``: share of lines that run on beyond the frame, on the
     second worst of the four sides (beside one there may be text), ``runs_on`` on the worst.
     ``inked``: share of cells in which something stands. ``caged``: share of cells with a second
@@ -36,6 +45,7 @@ class Traits:
     thin_blocks: float
     thick_inside: float
     split: float
+    heavier: float
     sure_blocks: float
     goes_on: float
     runs_on: float
@@ -57,11 +67,10 @@ class Traits:
         # Lines that go on beyond the frame are those of a larger or a smaller grid, unless the
         # blocks are plain to see.
         most = 0.58 if self.goes_on < 0.2 else 0.4
-        misplaced = self.thin_blocks + self.thick_inside
-        if self.blocks > least and misplaced < most:
+        if self.blocks > least and self.thin_blocks + self.thick_inside < most:
             return True
-        if self.blocks > 1.1 and self.sure_blocks > 4.0 and misplaced < 0.4:
-            return True  # pen over the lines makes some heavy, but nowhere blocks
+        if self.goes_on < 0.2 and self.blocks > 1.1 and self.heavier > _HEAVIER:
+            return True  # pen, tints and shade make some lines heavy, but nowhere other blocks
         # No blocks to be seen. Thick lines elsewhere are blocks of another shape. With all lines
         # alike, a puzzle's cells are partly filled; a word search's all are, and it has no
         # blocks at all, where those of a puzzle filled by hand are faint but sure.
@@ -83,6 +92,7 @@ def traits(grey: Grey, flat: Flat) -> Traits:
         float((thick < between).mean()),
         float((thin > between).mean()),
         _split(mass[:, 1:9]),
+        float((thick[:, None] > thin).mean()),
         _sure_blocks(thick, thin),
         *_goes_on(grey, flat),
         float(inked.mean()),
