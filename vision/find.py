@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from papernudge.vision.find_cells import lattices, meshes_of, paper_pieces
 from papernudge.vision.find_cut import Piece, piece_of
-from papernudge.vision.find_grow import by_blocks, grow, spread, windows
+from papernudge.vision.find_grow import by_blocks, grow, resided, spread, windows
 from papernudge.vision.find_joints import joint_lattices
 from papernudge.vision.find_kind import Traits, digits_in_place, traits
 from papernudge.vision.find_outlines import Contour, ink_mask, outlines, parts_of, slim
@@ -35,6 +35,12 @@ _WORTH_REPAIR = 0.5
 """Score from which on a mesh that is no 9×9 may become one."""
 _BY_BLOCKS = 3
 """How often a mesh is laid by the lines around blocks, as long as it gets better."""
+_SAME = 0.1
+"""Usual distance of two meshes' crossings, cells, below which they are the same grid."""
+_WORTH_SIDES = 0.65
+"""Score from which on the sides of a mesh that was laid so are looked for anew."""
+_FINE = 0.93
+"""Score from which on that is not needed."""
 _WIDEST = 120.0
 """Largest cell that is looked for by its joints, pixels of that picture."""
 _LEAST = 60
@@ -66,6 +72,10 @@ class _Sighting:
     def sure(self) -> bool:
         """Whether no other mesh for the same place could be better."""
         return self.flat.sure and self.traits.plain
+
+    def lies_like(self, other: _Sighting) -> bool:
+        """Whether the two meshes are the same, but for what measuring leaves open."""
+        return _lie_alike(self.flat.mesh.crossings, other.flat.mesh.crossings)
 
     @property
     def cell(self) -> float:
@@ -106,14 +116,13 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     if min(raster.shape[:2]) < 16:
         return ()
     view, scale = work_view(raster)
-    search = _Search(view)
-    coarse = float(scale.max()) > 1.2
+    search = _Search(view, coarse=float(scale.max()) > 1.2)
     unsure = search.by_ink()
-    if unsure and not (coarse and 0.0 < search.smallest < _SMALL_CELL):
+    if unsure and not search.looks_closer:
         search.by_joints(_WIDEST)
     size = (raster.shape[1], raster.shape[0])
     first = _grids(search, scale, size)
-    if coarse and search.smallest < _SMALL_CELL:
+    if search.coarse and search.smallest < _SMALL_CELL:
         view, scale = work_view(raster, _CLOSER)
         search = _Search(view)
         if search.by_ink() or unsure:
@@ -143,13 +152,18 @@ def _overlaps(corners: Points, others: list[Points]) -> bool:
 
 
 class _Search:
-    """A search of one view for 9×9 lattices and pieces of such."""
+    """A search of one view for 9×9 lattices and pieces of such.
 
-    def __init__(self, view: Grey) -> None:
+    ``coarse``: whether the photo shows markedly more than the view.
+    """
+
+    def __init__(self, view: Grey, coarse: bool = False) -> None:
         self.view = view
+        self.coarse = coarse
         self.seen: list[_Sighting] = []
         self.partial: list[Piece] = []
         self._tried: list[Points] = []
+        self._meshes: list[Points] = []
         self._rough: list[tuple[Points, Flat]] = []
 
     @property
@@ -157,6 +171,11 @@ class _Search:
         """Side of the smallest cell seen, pixels of the view; 0 if there is none."""
         cells = [s.cell for s in self.seen] + [p.step for p in self.partial]
         return min(cells, default=0.0)
+
+    @property
+    def looks_closer(self) -> bool:
+        """Whether a search of a finer view is to follow: then this one need not be thorough."""
+        return self.coarse and 0.0 < self.smallest < _SMALL_CELL
 
     def by_ink(self) -> bool:
         """Looks at connected ink and closed cells; whether anything there begs a question."""
@@ -232,21 +251,46 @@ class _Search:
         """Lays anew what is no 9×9 yet, or not for sure, where nothing better was found."""
         for start, flat in sorted(self._rough, key=lambda item: -item[1].score):
             if not self._known()(flat.mesh.crossings.reshape(-1, 2).mean(axis=0)[None])[0]:
-                for better in (self._repaired(flat), self._by_blocks(start, flat)):
+                for better in (self._repaired(flat), self._laid(start, flat)):
                     if better is not flat and self._is_nine(better):
                         self._keep(better)
         self._rough = []
 
-    def _by_blocks(self, start: Points, flat: Flat) -> Flat:
+    def _laid(self, start: Points, flat: Flat) -> Flat:
         """The better of a mesh and those laid by the lines around blocks, from where it began."""
+        if self.looks_closer or self._done(flat):
+            return flat
+        laid = self._by_sides(self._by_blocks(start, flat))
+        self._meshes += [flat.mesh.crossings, laid.mesh.crossings]
+        return laid
+
+    def _done(self, flat: Flat) -> bool:
+        """Whether a mesh lies as one laid before, or on a grid that is beyond much doubt."""
+        middle = flat.mesh.crossings.mean(axis=(0, 1))
+        good = [s.flat.mesh.corners for s in self.seen if s.traits.plain and s.rank > _FINE]
+        return bool(_inside_any(middle[None], good)[0]) or any(
+            _lie_alike(flat.mesh.crossings, mesh) for mesh in self._meshes
+        )
+
+    def _by_blocks(self, start: Points, flat: Flat) -> Flat:
         begin = start
         for _ in range(_BY_BLOCKS):
             if (mesh := by_blocks(self.view, begin)) is None:
                 break
             other = flatten(self.view, mesh)
-            if not isinstance(other, Flat) or other.score <= flat.score + 0.005:
+            if not isinstance(other, Flat) or self._worth(other) <= self._worth(flat) + 0.005:
                 break
             flat, begin = other, other.mesh.crossings
+        return flat
+
+    def _by_sides(self, flat: Flat) -> Flat:
+        for _ in range(_BY_BLOCKS if _WORTH_SIDES < flat.score < _FINE else 0):
+            meshes = resided(self.view, flat.mesh.crossings)
+            others = [o for o in (flatten(self.view, m) for m in meshes) if isinstance(o, Flat)]
+            best = max(others, key=self._worth, default=flat)
+            if self._worth(best) <= self._worth(flat) + 0.005:
+                break
+            flat = best
         return flat
 
     def _keep(self, flat: Flat) -> None:
@@ -254,6 +298,10 @@ class _Search:
         sighting = _Sighting(flat, traits(self.view, flat))
         if flat.is_nine or sighting.traits.blocks_plain:
             self.seen.append(sighting)
+
+    def _worth(self, flat: Flat) -> float:
+        """The score, and one more for a 9×9."""
+        return flat.score + float(self._is_nine(flat))
 
     def _is_nine(self, flat: Flat) -> bool:
         if flat.is_nine or flat.has_crowd:
@@ -306,6 +354,12 @@ class _Search:
         return False
 
 
+def _lie_alike(mesh: Points, other: Points) -> bool:
+    """Whether two meshes (10, 10, 2) are the same, but for what measuring leaves open."""
+    cell = float(np.sqrt(abs(_area(mesh[[0, 0, 9, 9], [0, 9, 9, 0]])))) / 9
+    return float(np.linalg.norm(mesh - other, axis=-1).mean()) < _SAME * cell
+
+
 def _borne_out(flat: Flat) -> Points:
     """Those crossings (R, C, 2) of a mesh that no missing line parts from its middle."""
     crossings = flat.mesh.crossings
@@ -341,11 +395,18 @@ def _masks(view: Grey) -> Iterator[Grey]:
 
 
 def _best(seen: list[_Sighting]) -> list[_Sighting]:
-    """Of sightings that overlap only the best supported one."""
+    """Of sightings that overlap only the best supported one.
+
+    Where it was seen several times, what it is goes by the most of those.
+    """
     kept: list[_Sighting] = []
     for sighting in sorted(seen, key=lambda s: -s.rank):
-        if not _overlaps(sighting.flat.mesh.corners, [k.flat.mesh.corners for k in kept]):
-            kept.append(sighting)
+        if _overlaps(sighting.flat.mesh.corners, [k.flat.mesh.corners for k in kept]):
+            continue
+        here = [s for s in seen if s.lies_like(sighting)]
+        other = [s for s in here if s.traits.plain is not sighting.traits.plain]
+        most = 2 * len(other) > len(here)
+        kept.append(max(other, key=lambda s: s.rank) if most else sighting)
     return kept
 
 

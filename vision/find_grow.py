@@ -25,6 +25,9 @@ _MOST = 12
 _JOINED = 2.5
 """Standard errors by which the lines between two neighbouring lines must be there."""
 
+_THERE = 1.0
+"""Standard errors below which a line that others lead to is not seen itself."""
+
 
 @dataclass(frozen=True, eq=False)
 class Grown:
@@ -106,6 +109,47 @@ def by_blocks(grey: Grey, mesh: Points) -> Points | None:
     """
     blocks = settle(grey, mesh[::3, ::3])
     return None if blocks is None else _between(blocks)
+
+
+_STRETCH = np.array([0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3, 1.45])
+"""How far a side may lie from the next line between blocks, shares of the block before."""
+_SKEWED = 0.45
+"""How much more of that one end of a side may take than the other, as a logarithm."""
+
+
+def resided(grey: Grey, mesh: Points) -> list[Points]:
+    """Rough meshes (10, 10, 2) with one side each laid anew where a line is plainest.
+
+    A page that curls away foreshortens its last rows and columns faster than those before them
+    tell, and a heading's rule beside the grid is as good a line as the frame: every stretch and
+    skew of the outer blocks is tried.
+    """
+    return [_resided(grey, mesh, side) for side in range(4)]
+
+
+def _resided(grey: Grey, mesh: Points, side: int) -> Points:
+    lines = _towards(mesh, side).copy()
+    step = lines[6] - lines[3]
+    first, last = (part.ravel() for part in np.meshgrid(_STRETCH, _STRETCH))
+    even = np.abs(np.log(first / last)) < _SKEWED
+    share = np.linspace(0.0, 1.0, 10)
+    stretch = first[even, None] * (1 - share) + last[even, None] * share
+    sides = lines[6] + stretch[..., None] * step
+    known = _strips(grey, lines[[0, 3, 6]], np.broadcast_to(step / 3, (3, 10, 2)))
+    seen = _strips(grey, sides, (sides - lines[6]) / 3)
+    usual = max(float(np.median(known.strength)), 1.0)
+    there = np.clip(seen.strength, 0, 1.2 * usual).mean(axis=1) / usual
+    best = int(np.argmax(there - 0.6 * np.abs(seen.offset).mean(axis=1)))
+    lines[9] = sides[best]
+    return _between(_back(lines, side)[::3, ::3])
+
+
+def _strips(grey: Grey, lines: Points, over: Points) -> Segments:
+    """What is seen along lines (L, C, 2), ``over`` (L, C, 2) a cell across them."""
+    ends, across = (
+        np.stack([v[:, :-1], v[:, 1:]], axis=2).astype(np.float32) for v in (lines, over)
+    )
+    return look(grey, ends, across, 0.15)
 
 
 def _between(blocks: Points) -> Points:
@@ -208,10 +252,13 @@ def _extended(grey: Grey, lines: Points) -> Points | str:
     step = np.linalg.norm(new - lines[-1], axis=1)
     if step.min() < 5.0 or step.max() > 3.0 * step.min():
         return "folded"
+    straight = new
     for reach in (0.32, 0.18):
         new = _bent(grey, lines[-1], new, reach)
     joined, there = _borne_out(grey, lines[-1], new)
-    return new if joined > _JOINED and there > -1.0 else "ended"
+    if joined < _JOINED or there < -1.0:
+        return "ended"
+    return straight if there < _THERE else new  # nothing to bend to: a grid without a frame
 
 
 def _measured(grey: Grey, last: Points, new: Points, reach: float) -> tuple[Segments, Segments]:

@@ -56,13 +56,16 @@ class Flat:
     def has_crowd(self) -> bool:
         """Whether every block is plain to see and thin lines are there as a crowd.
 
-        A few of those may be lost under pen and tints.
+        A few of those may be lost under pen and tints, but not both between two others: there
+        a block would be of another size.
         """
+        if self.evidence[:, _THIN].reshape(2, 3, 2).max(axis=-1).min() < 1.2:
+            return False
         thin = np.sort(self.evidence[:, _THIN].ravel())
         block = float(self.evidence[:, _BLOCK].min())
         seen = float(self.support[:, _BLOCK].min())
         plain = self.framed > _FRAMED and block > 4.0 and seen > 0.5
-        return bool(plain and thin.mean() > 2.5 and thin[4] > 1.0)
+        return bool(plain and thin.mean() > 2.5 and thin[0] > -1.5 and thin[4] > 1.0)
 
     @property
     def has_blocks(self) -> bool:
@@ -256,7 +259,10 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
     the mesh; the last also follows each line locally, which a fold needs. Where a line cannot
     be seen the smooth model stands, and ``seen`` says so.
     """
-    crossings = _passed(grey, np.asarray(start, np.float64), _PASSES)
+    start = np.asarray(start, np.float64)
+    if not _sane(start):  # sides without a line of their own stray farthest
+        start = _unframed(start, np.ones((2, 10), bool))
+    crossings = _passed(grey, start, _PASSES)
     if crossings is None:
         return _NO_LATTICE
     flat = _weighed(grey, crossings)
