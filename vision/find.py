@@ -31,6 +31,8 @@ _FAIR = 0.8
 """Score from which on a 9×9 explains the ink in its place, even if some of it is faint."""
 _BEGS = 4
 """Closed cells from which on a piece of ink that is no known grid is looked at closely."""
+_BEGS_BESIDE = 12
+"""The same where its middle lies in a known grid."""
 _WORTH_REPAIR = 0.5
 """Score from which on a mesh that is no 9×9 may become one."""
 _BY_BLOCKS = 3
@@ -296,6 +298,8 @@ class _Search:
     def _keep(self, flat: Flat) -> None:
         """Adds a 9×9 to what was seen; without thin lines its blocks must be plain."""
         sighting = _Sighting(flat, traits(self.view, flat))
+        if sighting.traits.halves:
+            return  # it lies on two grids, on every second line of theirs
         if flat.is_nine or sighting.traits.blocks_plain:
             self.seen.append(sighting)
 
@@ -346,10 +350,11 @@ class _Search:
                 continue
             x, y, wide, high = cv2.boundingRect(contour)
             middle = np.array([[x + wide / 2, y + high / 2]])
-            if min(wide, high) < 2.7 * cell or _inside_any(middle, told)[0]:
+            if min(wide, high) < 2.7 * cell:
                 continue
-            held = ((cells > [x, y]) & (cells < [x + wide, y + high])).all(axis=1)
-            if held.sum() >= _BEGS:
+            held = ((cells > [x, y]) & (cells < [x + wide, y + high])).all(axis=1).sum()
+            # A crease may join a grid to one that is known: then there are many cells beside it.
+            if held >= (_BEGS_BESIDE if _inside_any(middle, told)[0] else _BEGS):
                 return True
         return False
 

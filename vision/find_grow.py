@@ -243,7 +243,7 @@ def _back(lines: Points, side: int) -> Points:
 
 def _extended(grey: Grey, lines: Points) -> Points | str:
     """The line (C, 2) after the last of ``lines`` (R, C, 2), or why there is none."""
-    new = 2 * lines[-1] - lines[-2]
+    new: Points = 2 * lines[-1] - lines[-2]
     if len(lines) >= 4:  # the page bends along the lines much alike
         bend = lines[-1] - 2 * lines[-2] + lines[-3]
         new = new + 0.6 * bend.mean(axis=0)
@@ -252,7 +252,7 @@ def _extended(grey: Grey, lines: Points) -> Points | str:
     step = np.linalg.norm(new - lines[-1], axis=1)
     if step.min() < 5.0 or step.max() > 3.0 * step.min():
         return "folded"
-    straight = new
+    straight: Points = new
     for reach in (0.32, 0.18):
         new = _bent(grey, lines[-1], new, reach)
     joined, there = _borne_out(grey, lines[-1], new)

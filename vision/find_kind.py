@@ -39,6 +39,8 @@ class Traits:
     ``inked``: share of cells in which something stands. ``caged``: share of cells with a second
     line inside one to three sides.
     ``diagonal``: how much the two diagonals stand out from the other cells, 0 to 1.
+    ``between``: how many of the nine places half-way between two lines hold a line as well, in
+    the direction in which more do: a mesh that took every second line lies on two grids.
     """
 
     blocks: float
@@ -52,6 +54,12 @@ class Traits:
     inked: float
     caged: float
     diagonal: float
+    between: int
+
+    @property
+    def halves(self) -> bool:
+        """Whether the mesh passed over lines that are as plain as its own."""
+        return self.between >= _BETWEEN
 
     @property
     def blocks_plain(self) -> bool:
@@ -98,7 +106,27 @@ def traits(grey: Grey, flat: Flat) -> Traits:
         float(inked.mean()),
         _caged(grey, flat),
         _diagonal(seen, flat),
+        _between(grey, flat),
     )
+
+
+def _between(grey: Grey, flat: Flat) -> int:
+    """How many lines lie half-way between two of the mesh's, in the direction that has more."""
+    c = flat.mesh.crossings
+    ends, across = [], []
+    for lines in (c, c.transpose(1, 0, 2)):
+        middle, over = (lines[:-1] + lines[1:]) / 2, np.diff(lines, axis=0)
+        # Near where it crosses the other lines, which no digit reaches, not even a column of 1s.
+        along = 0.1 * (middle[:, 2:] - middle[:, :-2])
+        ends.append(np.stack([middle[:, 1:-1] - along, middle[:, 1:-1] + along], axis=2))
+        across.append(np.stack([over[:, 1:-1]] * 2, axis=2))
+    seen = look(grey, np.array(ends, np.float32), np.array(across, np.float32), 0.2)
+    there = seen.strength > max(0.5 * flat.contrast, 2.5)
+    return int((there.mean(axis=2) > 0.8).sum(axis=1).max())
+
+
+_BETWEEN = 3
+"""Lines between those of a mesh from which on it lies on more than one grid."""
 
 
 def digits_in_place(grey: Grey, flat: Flat) -> bool:

@@ -64,7 +64,7 @@ class Flat:
         thin = np.sort(self.evidence[:, _THIN].ravel())
         block = float(self.evidence[:, _BLOCK].min())
         seen = float(self.support[:, _BLOCK].min())
-        plain = self.framed > _FRAMED and block > 4.0 and seen > 0.5
+        plain = self.framed > 0.75 and block > 4.0 and seen > 0.5
         return bool(plain and thin.mean() > 2.5 and thin[0] > -1.5 and thin[4] > 1.0)
 
     @property

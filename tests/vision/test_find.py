@@ -12,6 +12,8 @@ import pytest
 from grid_pages import SQUARE, UNIT, drawing, photo, turned_to_match
 
 from papernudge.vision.find import find_grids
+from papernudge.vision.find_kind import traits
+from papernudge.vision.flatten import Flat, flatten
 from papernudge.vision.grid import GridKind
 
 FRAME = (640, 540)
@@ -154,6 +156,18 @@ def test_two_grids_come_in_reading_order() -> None:
     assert first.corners[0, 1] < second.corners[0, 1]
 
 
+def test_two_grids_so_near_that_a_crease_joins_them_are_two() -> None:
+    # The gap is as wide as a cell, so that one lattice runs on through both.
+    frame = (840, 480)
+    left, _ = photo(drawing(seed=1), [[30, 40], [390, 40], [390, 400], [30, 400]], frame)
+    right, _ = photo(drawing(seed=2), [[425, 60], [785, 60], [785, 420], [425, 420]], frame)
+    left[:, 408:] = right[:, 408:]
+    for x in range(20, 800):  # the crease
+        y = 90 + x // 3
+        left[y : y + 2, x] = 120
+    assert [grid.kind for grid in find_grids(left)] == [GridKind.PUZZLE, GridKind.PUZZLE]
+
+
 def test_grids_side_by_side_come_from_left_to_right_even_if_the_right_one_lies_higher() -> None:
     left, _ = photo(drawing(seed=1), [[20, 60], [300, 60], [300, 340], [20, 340]], (640, 400))
     right, _ = photo(drawing(seed=2), [[330, 30], [610, 30], [610, 310], [330, 310]], (640, 400))
@@ -214,6 +228,15 @@ def _cages(page: npt.NDArray[np.uint8]) -> None:
             page[y + UNIT - 16 : y + UNIT - 14, x : x + wide] = 90
             page[y : y + UNIT - 14, x : x + 2] = 90
             page[y : y + UNIT - 14, x + wide - 2 : x + wide] = 90
+
+
+@pytest.mark.parametrize(("every", "halves"), [(1, False), (2, True)])
+def test_a_mesh_on_every_second_line_passes_over_lines(every: int, halves: bool) -> None:
+    image, true = photo(drawing(18, 3, filled=0.5), SQUARE, (640, 540), size=18)
+    mesh = true[: 9 * every + 1 : every, :10]
+    flat = flatten(np.ascontiguousarray(image[..., 0]), mesh)
+    assert isinstance(flat, Flat)
+    assert traits(image[..., 0], flat).halves is halves
 
 
 @pytest.mark.parametrize("extra", [_diagonals, _cages])

@@ -7,7 +7,7 @@ import numpy.typing as npt
 import pytest
 
 from papernudge.vision.find_cells import Lattice
-from papernudge.vision.find_grow import Grown, grow, windows
+from papernudge.vision.find_grow import Grown, by_blocks, grow, resided, windows
 from papernudge.vision.find_joints import joint_lattices, joints
 
 SIDE = 40.0
@@ -90,3 +90,30 @@ def test_a_grid_that_leaves_the_photo_says_on_which_side() -> None:
 def test_a_lattice_too_large_for_a_puzzle_is_left_alone() -> None:
     page = ruled(crossings(20, 0.0))
     assert grow(page, Grown(crossings(20, 0.0), (False,) * 4).as_lattice()) is None
+
+
+def test_a_mesh_half_a_cell_off_is_laid_by_the_lines_around_blocks() -> None:
+    true = crossings(10, 0.3)
+    page = ruled(true)
+    start = true + np.array([0.6, -0.6]) * SIDE  # nearer to other lines than to its own
+    mesh = by_blocks(page, start)
+    assert mesh is not None
+    assert missed_by(mesh[::3, ::3], true[::3, ::3]) < 0.1
+    assert missed_by(mesh, true) < 0.25
+
+
+def test_blank_paper_lays_no_mesh_that_folds() -> None:
+    page = np.full((500, 500), 220, np.uint8)
+    mesh = by_blocks(page, crossings(10, 0.0))
+    assert mesh is None or missed_by(mesh, crossings(10, 0.0)) < 0.5
+
+
+def test_a_side_that_the_page_turns_away_is_found_again() -> None:
+    true = crossings(10, 0.0)
+    true[:, 7:, 0] -= SIDE * np.array([0.2, 0.6, 1.1])  # the last columns get ever narrower
+    page = ruled(true)
+    start = crossings(10, 0.0)
+    meshes = resided(page, start)
+    assert len(meshes) == 4
+    assert missed_by(meshes[3][:, 9], true[:, 9]) < 0.25  # flattening reaches further
+    assert missed_by(start[:, 9], true[:, 9]) > 1.0
