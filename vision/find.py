@@ -14,6 +14,7 @@ from papernudge.vision.find_grow import by_blocks, grow, resided, spread, window
 from papernudge.vision.find_joints import joint_lattices
 from papernudge.vision.find_kind import Traits, digits_in_place, traits
 from papernudge.vision.find_outlines import Contour, ink_mask, outlines, parts_of, slim
+from papernudge.vision.find_siblings import nearby, siblings
 from papernudge.vision.flatten import Flat, flatten
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
@@ -37,6 +38,8 @@ _WORTH_REPAIR = 0.5
 """Score from which on a mesh that is no 9×9 may become one."""
 _BY_BLOCKS = 3
 """How often a mesh is laid by the lines around blocks, as long as it gets better."""
+_AWAY = 0.6
+"""Cells from the photo's edge within which every line of a grid must be seen."""
 _SAME = 0.1
 """Usual distance of two meshes' crossings, cells, below which they are the same grid."""
 _WORTH_SIDES = 0.65
@@ -122,6 +125,8 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     unsure = search.by_ink()
     if unsure and not search.looks_closer:
         search.by_joints(_WIDEST)
+    if not search.looks_closer:
+        search.by_siblings()
     size = (raster.shape[1], raster.shape[0])
     first = _grids(search, scale, size)
     if search.coarse and search.smallest < _SMALL_CELL:
@@ -129,6 +134,7 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
         search = _Search(view)
         if search.by_ink() or unsure:
             search.by_joints(_WIDEST / 2)
+        search.by_siblings()
         grids = _grids(search, scale, size)
         closer = [grid.corners for grid in grids]
         grids += [g for g in first if not _overlaps(g.corners, closer)]
@@ -221,6 +227,24 @@ class _Search:
             if piece and piece.side:
                 self.partial.append(piece)
 
+    def by_siblings(self) -> None:
+        """Looks where the grids found so far call for others like them."""
+        plain = [s for s in _best(self.seen) if s.traits.plain and s.rank > _FAIR]
+        usual = float(np.median([s.flat.contrast_of_blocks for s in plain])) if plain else 0.0
+        for place in siblings([s.flat.mesh.crossings for s in plain], self.view.shape):
+            corners = [s.flat.mesh.corners for s in self.seen if s.traits.plain and s.rank > _FAIR]
+            if _inside_any(place.mean(axis=(0, 1))[None], corners)[0]:
+                continue
+            moved = nearby(self.view, place, usual)
+            for start in () if moved is None else (place, moved):
+                flat = flatten(self.view, start)
+                if not isinstance(flat, Flat) or flat.cut:
+                    continue
+                flat = self._by_sides(self._by_blocks(start, flat))
+                if self._is_nine(flat):
+                    self._keep(flat)
+                    break
+
     def told(self) -> tuple[list[_Sighting], list[Piece]]:
         """The best of what was seen in each place."""
         kept = _best(self.seen)
@@ -260,7 +284,7 @@ class _Search:
 
     def _laid(self, start: Points, flat: Flat) -> Flat:
         """The better of a mesh and those laid by the lines around blocks, from where it began."""
-        if self.looks_closer or self._done(flat):
+        if self.looks_closer or flat.cut or self._done(flat):
             return flat
         laid = self._by_sides(self._by_blocks(start, flat))
         self._meshes += [flat.mesh.crossings, laid.mesh.crossings]
@@ -308,8 +332,12 @@ class _Search:
         return flat.score + float(self._is_nine(flat))
 
     def _is_nine(self, flat: Flat) -> bool:
-        if flat.is_nine or flat.has_crowd:
+        if flat.is_nine:
             return True
+        if flat.has_crowd:
+            # At the photo's edge one of the lines not seen may be what the edge cuts off.
+            size = (self.view.shape[1], self.view.shape[0])
+            return cut_side(flat.mesh.crossings, size, -_AWAY) is None
         return flat.has_blocks and digits_in_place(self.view, flat)
 
     def _repaired(self, flat: Flat) -> Flat:

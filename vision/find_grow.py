@@ -111,6 +111,23 @@ def by_blocks(grey: Grey, mesh: Points) -> Points | None:
     return None if blocks is None else _between(blocks)
 
 
+def block_strength(grey: Grey, meshes: Points, most: float) -> Points:
+    """How dark lines around blocks are in each of some meshes (K, 10, 10, 2), grey levels, (K,).
+
+    The mean over their segments, none of which counts for more than ``most``.
+    """
+    lines = meshes[:, ::3, ::3]
+    parts = []
+    for way in (lines, lines.transpose(0, 2, 1, 3)):
+        over = slope(np.moveaxis(way, 0, 1)).swapaxes(0, 1)
+        ends, across = (
+            np.stack([v[:, :, :-1], v[:, :, 1:]], axis=3).astype(np.float32) for v in (way, over)
+        )
+        seen = look(grey, ends, across, 0.12)
+        parts.append(np.clip(seen.strength, 0, most).mean(axis=(1, 2)))
+    return np.asarray((parts[0] + parts[1]) / 2, np.float64)
+
+
 _STRETCH = np.array([0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3, 1.45])
 """How far a side may lie from the next line between blocks, shares of the block before."""
 _SKEWED = 0.45

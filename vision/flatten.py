@@ -93,6 +93,11 @@ class Flat:
         return drawn
 
     @property
+    def contrast_of_blocks(self) -> float:
+        """Darkness of the lines around blocks, grey levels."""
+        return float(np.median(self.segments.strength[:, _BLOCK]))
+
+    @property
     def sure(self) -> bool:
         """Whether no other mesh for the same place could be better."""
         return self.score > 0.95 and float(self.support.min()) > 0.85

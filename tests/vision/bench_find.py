@@ -27,6 +27,7 @@ from papernudge.vision.find import _masks, _Search, find_grids, work_view
 from papernudge.vision.find_outlines import outlines, parts_of
 from papernudge.vision.flatten import flatten
 from papernudge.vision.grid import FoundGrid, GridKind
+from papernudge.vision.quality import LEAST_CELL
 
 Raster = npt.NDArray[np.uint8]
 AS_STORED = cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION
@@ -102,7 +103,7 @@ def drawn(pages: int, first: int, preset_name: str) -> None:
     from papernudge.digits_model.training.pages import draw, preset
 
     print(f"\n== {pages} drawn pages, preset {preset_name}, from seed {first}")
-    whole = found = poor = full = full_found = 0
+    whole = found = poor = full = full_found = wide = wide_found = 0
     cuts: dict[Any, list[int]] = {}
     errors, false, missed, by_size = [], [], [], {}
     for seed in range(first, first + pages):
@@ -121,6 +122,8 @@ def drawn(pages: int, first: int, preset_name: str) -> None:
                 seen = match is not None
                 told = not seen and too_poor_there(truth, grids)
                 found, poor = found + seen, poor + told
+                if narrowest(truth) >= LEAST_CELL:
+                    wide, wide_found = wide + 1, wide_found + seen
                 size = min(int(truth.cell_px // 10) * 10, 60)
                 tally = by_size.setdefault(size, [0, 0, 0])
                 tally[0] += 1
@@ -146,6 +149,11 @@ def drawn(pages: int, first: int, preset_name: str) -> None:
         f"{found} of {whole}",
         f"{100 * found / max(whole, 1):.2f} %",
         "want 99.5 %",
+    )
+    row(
+        f"  of those with cells of {LEAST_CELL:.0f}+ px",
+        f"{wide_found} of {wide}",
+        f"{100 * wide_found / max(wide, 1):.2f} %",
     )
     row("  and told to be too poor", poor)
     for size, (number, seen, told) in sorted(by_size.items()):
@@ -190,6 +198,15 @@ def matching(truth: Any, grids: tuple[FoundGrid, ...]) -> tuple[int | None, Any]
             if np.median(error) < 0.3 and error.max() < 1.0:
                 return k, error
     return None, None
+
+
+def narrowest(truth: Any) -> float:
+    """Pixels across the narrowest cell, the way in which a fold or roll squeezes it most."""
+    c = truth.crossings
+    right, down = np.diff(c, axis=1)[:-1], np.diff(c, axis=0)[:, :-1]
+    area = np.abs(right[..., 0] * down[..., 1] - right[..., 1] * down[..., 0])
+    long = np.maximum(np.linalg.norm(right, axis=-1), np.linalg.norm(down, axis=-1))
+    return float((area / long).min())
 
 
 def misses_much(truth: Any, page: Any) -> bool:
