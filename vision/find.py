@@ -242,7 +242,7 @@ class _Search:
                     continue
                 flat = self._by_sides(self._by_blocks(start, flat))
                 if self._is_nine(flat):
-                    self._keep(flat)
+                    self._keep(flat, only_plain=True)
                     break
 
     def told(self) -> tuple[list[_Sighting], list[Piece]]:
@@ -319,9 +319,11 @@ class _Search:
             flat = best
         return flat
 
-    def _keep(self, flat: Flat) -> None:
+    def _keep(self, flat: Flat, only_plain: bool = False) -> None:
         """Adds a 9×9 to what was seen; without thin lines its blocks must be plain."""
         sighting = _Sighting(flat, traits(self.view, flat))
+        if only_plain and not sighting.traits.plain:
+            return
         if sighting.traits.halves:
             return  # it lies on two grids, on every second line of theirs
         if flat.is_nine or sighting.traits.blocks_plain:

@@ -17,6 +17,8 @@ Grey = npt.NDArray[np.uint8]
 
 _MOST = 24
 """Places that are looked at."""
+_APART = 1.7
+"""Least distance of two grids' middles, halves of a side: two that touch are two such apart."""
 _ASIDE = np.arange(-1.5, 1.6, 0.5)
 """How far beside its place a grid is looked for, cells."""
 _SEEN = 0.12
@@ -40,7 +42,7 @@ def siblings(meshes: list[Points], shape: tuple[int, ...]) -> list[Points]:
         sides = np.linalg.norm(mesh[[0, -1, 0, 0]].mean(axis=1) - middle, axis=1)
         outside = (middle < 0).any() or (middle > [shape[1], shape[0]]).any()
         near = np.linalg.norm(np.array(taken) - middle, axis=1).min()
-        if outside or sides.min() < 9.0 or near < 0.5 * sides.min():
+        if outside or sides.min() < 9.0 or near < _APART * sides.min():
             continue
         taken.append(middle)
         places.append(mesh)

@@ -56,6 +56,11 @@ def test_no_place_lies_on_a_found_grid_or_beyond_the_photo() -> None:
         assert min(np.linalg.norm(middle - m.mean(axis=(0, 1))) for m in meshes) > 90
 
 
+def test_no_place_lies_between_two_grids_that_are_next_to_each_other() -> None:
+    found = siblings([placed(100, 100), placed(300, 100)], PAGE)
+    assert all(abs(mesh[..., 0].mean() - 290) > 150 for mesh in found)
+
+
 def test_a_grid_is_seen_a_cell_beside_its_place_and_not_on_blank_paper() -> None:
     image, true = photo(drawing(), [[110, 60], [530, 60], [530, 480], [110, 480]], (640, 540))
     grey = np.ascontiguousarray(image[..., 0])
