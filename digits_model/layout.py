@@ -15,6 +15,9 @@ TURNED = slice(21, 25)
 OUTPUTS = 25
 FEATURES = 128
 """Length of the feature vector behind the heads, for likeness within a page."""
+CONTEXT = FEATURES + 10 + 1
+"""Length of what the second look is told of every cell: features, chances of the digits and of a
+hand, by the first look."""
 NAMES = (
     "blank",
     *"123456789",

@@ -1,11 +1,16 @@
-"""Runs the classifier: patches in, calibrated scores out."""
+"""Runs the classifier: patches in, calibrated scores out.
+
+A small network looks at every cell by itself. Cells of which it is unsure are looked at again by a
+larger one, which is also told what the first made of all cells of the page: which typeface and
+which hand are at work there.
+"""
 
 from __future__ import annotations
 
 import functools
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import resources
 from typing import Any
 
@@ -25,7 +30,8 @@ class Scores:
     probability. ``hand``: float64 (N,), log-odds that the mark is handwritten. ``notes``: float64
     (N, 9), log-odds of each small note. ``struck``: float64 (N,), log-odds that something is
     struck out. ``turned``: float64 (N, 4), log-probabilities that 0 to 3 clockwise quarter turns
-    bring the patch upright. ``features``: float32 (N, 128), for likeness within one page.
+    bring the patch upright, where all are alike beforehand. ``features``: float32 (N, 128), for
+    likeness within one page. ``closer``: looks closer at cells that turn out to matter.
     """
 
     digits: Floats
@@ -34,6 +40,7 @@ class Scores:
     struck: Floats
     turned: Floats
     features: npt.NDArray[np.float32]
+    closer: Closer | None = None
 
     def part(self, start: int, stop: int) -> Scores:
         """The scores of patches ``start`` to ``stop``."""
@@ -55,7 +62,9 @@ def manifest() -> dict[str, Any]:
 
 
 def model_bytes(name: str = "model") -> bytes:
-    """The ONNX file of the classifier, or of the ``notes``, checked against the manifest's hash.
+    """The ONNX file of the first look (``model``), of the ``closer`` one or of the ``notes``.
+
+    Checked against the manifest's hash.
 
     Raises RuntimeError where the file is not the one that the manifest describes: calibration
     of another model would make every chance a lie.
@@ -90,16 +99,32 @@ def _log_softmax(logits: Floats) -> Floats:
     return np.asarray(shifted - np.log(np.exp(shifted).sum(axis=1, keepdims=True)))
 
 
-def raw_outputs(
+@dataclass(frozen=True, eq=False)
+class Looks:
+    """The onnxruntime sessions of the first and the closer look; not the shipped ones in
+    experiments.
+    """
+
+    first: Any
+    closer: Any
+
+
+@functools.cache
+def shipped() -> Looks:
+    """The looks that ship."""
+    return Looks(_session("model"), _session("closer"))
+
+
+def first_look(
     pixels: npt.NDArray[np.uint8], session: Any = None
 ) -> tuple[Floats, npt.NDArray[np.float32]]:
-    """Uncalibrated logits float64 (N, 25) and features float32 (N, 128).
+    """Uncalibrated logits float64 (N, 25) and features float32 (N, 128), each cell by itself.
 
     ``pixels``: uint8 (N, 48, 48, 3) as in ``papernudge.vision.patches.Patches``. ``session``:
     another model's, for experiments. Runs in pieces of 81 so that the activations of a piece
     stay in the processor's cache.
     """
-    session = session or _session()
+    session = session or shipped().first
     logits, features = [], []
     for start in range(0, len(pixels), 81):
         piece = np.ascontiguousarray(pixels[start : start + 81].transpose(0, 3, 1, 2))
@@ -111,12 +136,79 @@ def raw_outputs(
     return np.concatenate(logits).astype(np.float64), np.concatenate(features)
 
 
+def context(logits: Floats, features: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """What the closer look is told of a page's cells by the first: float32 (N, CONTEXT).
+
+    ``logits`` and ``features`` as from :func:`first_look`.
+    """
+    digits = np.exp(_log_softmax(logits[:, layout.DIGITS]))
+    hand = 1 / (1 + np.exp(-logits[:, layout.HAND, None]))
+    return np.concatenate([features, digits, hand], axis=1).astype(np.float32)
+
+
+def closer_look(
+    pixels: npt.NDArray[np.uint8], page: npt.NDArray[np.float32], session: Any = None
+) -> Floats:
+    """Uncalibrated logits float64 (N, 25) of some cells of a page; those of the turn say nothing.
+
+    ``pixels``: uint8 (N, 48, 48, 3), the page upright; ``page``: float32 (T, CONTEXT), what
+    :func:`context` says of all its cells.
+    """
+    if not len(pixels):
+        return np.zeros((0, layout.OUTPUTS))
+    cells = np.ascontiguousarray(pixels.transpose(0, 3, 1, 2)).astype(np.float32)
+    session = session or shipped().closer
+    logits = session.run(None, {"patches": cells[None], "page": page[None]})[0][0]
+    return np.asarray(logits, np.float64)
+
+
+def unsure(logits: Floats) -> Floats:
+    """How unsure a look is of each cell, 0 to 1: float64 (N, 25) to (N,).
+
+    The chance that the digit is another, or twice the smaller chance of hand or print where
+    something stands, or of struck out or not, whichever is largest.
+    """
+    digits = np.exp(_log_softmax(logits[:, layout.DIGITS]))
+    hand, struck = (2 / (1 + np.exp(np.abs(logits[:, k]))) for k in (layout.HAND, layout.STRUCK))
+    hand = np.where(digits[:, 0] < 0.5, hand, 0.0)
+    return np.asarray(np.maximum(np.maximum(1 - digits.max(axis=1), hand), struck))
+
+
+def _inked(pixels: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
+    """Which cells, (N,), hold ink, judged by the page's darkest, not by the model.
+
+    What lies on its side is no digit that the model knows.
+    """
+    inner = pixels[:, _RIM:-_RIM, _RIM:-_RIM].min(axis=3).reshape(len(pixels), -1)
+    dark = _PAPER - np.percentile(inner, 4, axis=1)
+    most = np.sort(dark)[-9:].mean()
+    return np.asarray(dark > max(_LEAST_DARK, 0.3 * most))
+
+
+def _turned(logits: Floats, pixels: npt.NDArray[np.uint8]) -> Floats:
+    """Logits of the turn, (N, 4), as if all turns were alike beforehand; even without ink."""
+    turned = logits[:, layout.TURNED] - np.log(_TRAINED_TURNS)
+    turned[~_inked(pixels)] = 0.0
+    return np.asarray(turned)
+
+
+def turn_votes(turned: Floats) -> Floats:
+    """For each turn the sum of the cells' log-probabilities, (N, 4) to float64 (4,).
+
+    Each vote is floored so that no single smudge decides.
+    """
+    return np.asarray(np.maximum(turned, np.log(1e-2)).sum(axis=0))
+
+
 VIEWS = ((-2, 0, 1.0, 0), (2, 0, 1.0, 0), (0, -2, 1.0, 0), (0, 2, 1.0, 0), (0, 0, 1.15, 0))
 """Further looks at an unsure cell: moved right and down by pixels, enlarged, turned by degrees."""
-UNSURE = 0.995
-"""A cell whose likeliest digit has a smaller chance than this is looked at again."""
-UNSURE_HAND = 4.0
-"""So is one whose hand has log-odds nearer to even than this."""
+UNSURE = 0.0003
+"""A cell of which the first look is more unsure than this is looked at closer."""
+UNSURE_STILL = 0.005
+"""One of which the closer look is more unsure than this is looked at from several views."""
+_TRAINED_TURNS = (0.8, 0.2 / 3, 0.2 / 3, 0.2 / 3)
+"""How often each turn was shown in training: a bias that 40 votes together would swear by."""
+_PAPER, _RIM, _LEAST_DARK = 224.0, 11, 20.0
 
 
 def viewed(
@@ -135,26 +227,27 @@ def viewed(
 
 
 def outputs(
-    pixels: npt.NDArray[np.uint8], session: Any = None
+    pixels: npt.NDArray[np.uint8], looks: Looks | None = None
 ) -> tuple[Floats, npt.NDArray[np.float32]]:
-    """Like :func:`raw_outputs`, but unsure cells are looked at again.
+    """Uncalibrated logits float64 (N, 25) and features float32 (N, 128) of one page's cells.
 
-    Their logits are the mean over slightly moved and enlarged views (averaging over views: A.
-    Krizhevsky, I. Sutskever and G. Hinton, NeurIPS 2012). On photos whose puzzles the model had
-    not seen this mended a quarter of the unsure cells' errors, at two or three cells a photo.
+    Unsure cells take the logits of the closer look, and where that is unsure too the mean over
+    slightly moved and enlarged views (averaging over views: A. Krizhevsky, I. Sutskever and
+    G. Hinton, NeurIPS 2012). A page that does not lie upright is not looked at closer.
     """
-    logits, features = raw_outputs(pixels, session)
+    looks = looks or shipped()
+    logits, features = first_look(pixels, looks.first)
     if not len(logits):
         return logits, features
-    digits = _log_softmax(logits[:, layout.DIGITS])
-    marked = digits[:, 0] < np.log(0.5)
-    again = digits.max(axis=1) < np.log(UNSURE)
-    again |= marked & (np.abs(logits[:, layout.HAND]) < UNSURE_HAND)
-    unsure = np.flatnonzero(again)
-    if len(unsure):
-        views = np.concatenate([viewed(pixels[unsure], view) for view in VIEWS])
-        more = raw_outputs(views, session)[0].reshape(len(VIEWS), len(unsure), -1)
-        logits[unsure] = (logits[unsure] + more.sum(axis=0)) / (1 + len(VIEWS))
+    logits[:, layout.TURNED] = _turned(logits, pixels)
+    if turn_votes(_log_softmax(logits[:, layout.TURNED])).argmax():
+        return logits, features
+    page, asked = context(logits, features), slice(0, layout.TURNED.start)
+    again = np.flatnonzero(unsure(logits) > UNSURE)
+    logits[again, asked] = closer_look(pixels[again], page, looks.closer)[:, asked]
+    again = again[unsure(logits[again]) > UNSURE_STILL]
+    if len(again):
+        logits[again, asked] = _many_views(pixels[again], page, looks.closer)[:, asked]
     return logits, features
 
 
@@ -179,6 +272,41 @@ def note_scores(fine: npt.NDArray[np.uint8]) -> Floats:
     return np.asarray(logits, np.float64) / float(manifest()["notes"]["temperature"])
 
 
+@dataclass(frozen=True, eq=False)
+class Closer:
+    """Looks closer at cells of one page when asked: the reading knows best which of them matter.
+
+    ``pixels``: uint8 (N, 48, 48, 3), all patches of the page; ``page``: float32 (N, CONTEXT), see
+    :func:`context`; ``calibration``: the manifest's.
+    """
+
+    pixels: npt.NDArray[np.uint8]
+    page: npt.NDArray[np.float32]
+    calibration: dict[str, Any]
+    looks: Looks | None = None
+
+    def digits(self, cells: npt.NDArray[np.int64]) -> Floats:
+        """Log-probabilities of blank and the digits, float64 (len(cells), 10), from all views."""
+        session = (self.looks or shipped()).closer
+        logits = _many_views(self.pixels[cells], self.page, session)
+        return _digits(logits, self.calibration)
+
+
+def _many_views(
+    pixels: npt.NDArray[np.uint8], page: npt.NDArray[np.float32], session: Any
+) -> Floats:
+    """The mean of the closer look's logits over the patches as they are and VIEWS of them."""
+    views = np.concatenate([pixels, *(viewed(pixels, view) for view in VIEWS)])
+    logits = closer_look(views, page, session)
+    return np.asarray(logits.reshape(1 + len(VIEWS), len(pixels), -1).mean(axis=0))
+
+
+def _digits(logits: Floats, calibration: dict[str, Any]) -> Floats:
+    digits = _log_softmax(logits[:, layout.DIGITS] / calibration["digits"]["temperature"])
+    floor = float(calibration["digits"]["floor"])
+    return np.asarray(np.log((1 - floor) * np.exp(digits) + floor / 10))
+
+
 def calibrated(
     logits: Floats, features: npt.NDArray[np.float32], calibration: dict[str, Any]
 ) -> Scores:
@@ -189,11 +317,8 @@ def calibrated(
     is taken to be no evidence at all (a smudge, a mesh a cell off), so that no single cell can
     claim more certainty than the calibration data supports.
     """
-    digits = _log_softmax(logits[:, layout.DIGITS] / calibration["digits"]["temperature"])
-    floor = float(calibration["digits"]["floor"])
-    digits = np.log((1 - floor) * np.exp(digits) + floor / 10)
     return Scores(
-        digits,
+        _digits(logits, calibration),
         logits[:, layout.HAND] / calibration["hand"]["temperature"],
         logits[:, layout.NOTES] / calibration["notes"]["temperature"],
         logits[:, layout.STRUCK] / calibration["struck"]["temperature"],
@@ -202,7 +327,12 @@ def calibrated(
     )
 
 
-def score(pixels: npt.NDArray[np.uint8]) -> Scores:
-    """Calibrated scores of N patches, uint8 (N, 48, 48, 3)."""
-    logits, features = outputs(pixels)
-    return calibrated(logits, features, manifest()["calibration"])
+def score(pixels: npt.NDArray[np.uint8], looks: Looks | None = None) -> Scores:
+    """Calibrated scores of the N patches of one page, uint8 (N, 48, 48, 3).
+
+    ``looks``: other sessions than the shipped ones, for experiments.
+    """
+    logits, features = outputs(pixels, looks)
+    calibration = manifest()["calibration"]
+    said = calibrated(logits, features, calibration)
+    return replace(said, closer=Closer(pixels, context(logits, features), calibration, looks))

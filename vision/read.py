@@ -10,7 +10,13 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.scores import Scores, note_scores, score, worth_a_finer_look
+from papernudge.digits_model.scores import (
+    Scores,
+    note_scores,
+    score,
+    turn_votes,
+    worth_a_finer_look,
+)
 from papernudge.vision.decode import Decoded, Solver, decode
 from papernudge.vision.doubts import cell_chances, chance_right, find_doubts, kind_of
 from papernudge.vision.failure import Failure
@@ -93,16 +99,8 @@ def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores) -> Scores:
 
 
 def which_way_up(scores: list[Scores]) -> int:
-    """How many clockwise quarter turns bring the page upright: all its cells vote.
-
-    Each cell's vote is its log-probability, floored so that no single smudge decides.
-    """
-    if not scores:
-        return 0
-    votes = np.zeros(4)
-    for grid in scores:
-        marked = grid.digits[:, 0] < np.log(0.5)
-        votes += np.maximum(grid.turned[marked], np.log(1e-3)).sum(axis=0)
+    """How many clockwise quarter turns bring the page upright: all its cells vote."""
+    votes = sum((turn_votes(s.turned) for s in scores), np.zeros(4))
     return int(votes.argmax())
 
 
@@ -139,6 +137,7 @@ class _Evidence:
     def reading(self) -> GridReading:
         """The most probable reading."""
         digits, hand = self.scores.digits.copy(), self.hand.copy()
+        said = {one.cell for one in self.told}
         for one in self.told:
             digits[one.cell] = _RULED_OUT
             digits[one.cell, one.digit or 0] = 0.0
@@ -146,11 +145,14 @@ class _Evidence:
                 hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
         known = cache(self.solve)
         decoded = decode(digits, hand, known)
+        doubtful = np.array(sorted({d.cell for d in find_doubts(decoded)} - said), np.int64)
+        if len(doubtful) and self.scores.closer is not None:
+            digits[doubtful] = self.scores.closer.digits(doubtful)
+            decoded = decode(digits, hand, known)
         if find_doubts(decoded):
             digits = by_habit(digits, decoded.other[:, 1:], self.scores.features)
             decoded = decode(digits, hand, known)
         cells = _cells(decoded, self.scores)
-        said = {one.cell for one in self.told}
         alone = self.scores.digits.argmax(axis=1)
         restored = (c for c in range(81) if (cells[c].digit or 0) != alone[c] and c not in said)
         return GridReading(

@@ -47,24 +47,32 @@ _PAPER, _DARK, _MOST = 224.0, 150.0, 3.0
 
 def seen(pixels: Pixels) -> Chances:
     """The classifier's calibrated chances of nothing and the digits, float64 (81, 10), from the
-    mean logits of many views of each cell that is not plainly blank.
+    mean logits of many closer looks at each cell that is not plainly blank.
 
     ``pixels``: uint8 (81, 48, 48, 3), patches of a grid.
     """
     import numpy as np
 
     from papernudge.digits_model.layout import DIGITS
-    from papernudge.digits_model.scores import VIEWS, calibrated, manifest, raw_outputs, viewed
+    from papernudge.digits_model.scores import (
+        VIEWS,
+        calibrated,
+        closer_look,
+        context,
+        first_look,
+        manifest,
+        viewed,
+    )
 
     calibration = manifest()["calibration"]
-    logits, features = raw_outputs(pixels)
+    logits, features = first_look(pixels)
     first = np.exp(calibrated(logits, features, calibration).digits)
     again = np.flatnonzero(first[:, 0] < _PLAIN)
     if len(again):
         marked = pixels[again]
-        views = [viewed(marked, view) for view in VIEWS + TURNED] + [_darkened(marked)]
-        more = raw_outputs(np.concatenate(views))[0][:, DIGITS].reshape(len(views), len(again), -1)
-        logits[again, DIGITS] = (logits[again, DIGITS] + more.sum(axis=0)) / (1 + len(views))
+        views = [marked, *(viewed(marked, view) for view in VIEWS + TURNED), _darkened(marked)]
+        more = closer_look(np.concatenate(views), context(logits, features))
+        logits[again, DIGITS] = more[:, DIGITS].reshape(len(views), len(again), -1).mean(axis=0)
     return np.asarray(np.exp(calibrated(logits, features, calibration).digits), np.float64)
 
 

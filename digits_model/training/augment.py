@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import torch
 from torch.nn import functional as nnf
+
+
+def _per(count: int, alike: int, *shape: int, normal: bool, device: torch.device) -> torch.Tensor:
+    """Random numbers (count, *shape), the same for every ``alike`` patches in a row."""
+    draw = torch.randn if normal else torch.rand
+    pages = draw(-(-count // alike), *shape, device=device)
+    return pages.repeat_interleave(alike, 0)[:count]
 
 
 def _shift(patches: torch.Tensor, strength: float) -> torch.Tensor:
@@ -20,47 +29,53 @@ def _shift(patches: torch.Tensor, strength: float) -> torch.Tensor:
     return nnf.grid_sample(patches, where, padding_mode="border", align_corners=False)
 
 
-def _blur(patches: torch.Tensor) -> torch.Tensor:
+def _blur(patches: torch.Tensor, alike: int) -> torch.Tensor:
     """A box over a random third of the patches; a wide one would leave small digits unreadable."""
     kernel = 3 if torch.rand(()).item() < 0.75 else 5
     soft = nnf.avg_pool2d(nnf.pad(patches, [kernel // 2] * 4, mode="replicate"), kernel, stride=1)
-    part = torch.rand(len(patches), 1, 1, 1, device=patches.device)
+    part = _per(len(patches), alike, 1, 1, 1, normal=False, device=patches.device)
     part = torch.where(part < 0.67, torch.zeros_like(part), part)
     return patches * (1 - part) + soft * part
 
 
-def _tint(patches: torch.Tensor) -> torch.Tensor:
+def _tint(patches: torch.Tensor, alike: int) -> torch.Tensor:
     """Contrast, brightness, a cast, sometimes no colour at all, and grain."""
     count, device = len(patches), patches.device
+    per = partial(_per, count, alike, device=device)
     dark = 224.0 - patches
-    gain = torch.exp(torch.randn(count, 1, 1, 1, device=device) * 0.22)
-    cast = torch.exp(torch.randn(count, 3, 1, 1, device=device) * 0.08)
+    gain = torch.exp(per(1, 1, 1, normal=True) * 0.22)
+    cast = torch.exp(per(3, 1, 1, normal=True) * 0.08)
     dark = dark * gain * cast
     grey = dark.mean(1, keepdim=True)
-    dark = torch.where(torch.rand(count, 1, 1, 1, device=device) < 0.12, grey, dark)
+    dark = torch.where(per(1, 1, 1, normal=False) < 0.12, grey, dark)
     dark = dark + torch.randn(count, 1, 1, 1, device=device) * 5
-    grain = torch.rand(count, 1, 1, 1, device=device) ** 2 * 14
+    grain = per(1, 1, 1, normal=False) ** 2 * 14
     return (224.0 - dark + torch.randn_like(dark) * grain).clamp(0, 255)
 
 
-def augment(patches: torch.Tensor, strength: float = 1.0) -> torch.Tensor:
+def augment(patches: torch.Tensor, strength: float = 1.0, alike: int = 1) -> torch.Tensor:
     """Random changes of place, focus, light and grain.
 
-    ``patches``: float (N, 3, S, S), 0–255. Returns the same shape.
+    ``patches``: float (N, 3, S, S), 0–255; every ``alike`` of them in a row come from one page
+    and are given the same focus and light. Returns the same shape.
     """
-    return _tint(_blur(_shift(patches, strength)))
+    return _tint(_blur(_shift(patches, strength), alike), alike)
 
 
 def lay_on(
-    patches: torch.Tensor, digits: torch.Tensor, generator: torch.Generator | None = None
+    patches: torch.Tensor, digits: torch.Tensor, page: torch.Tensor | None = None
 ) -> torch.Tensor:
     """Write scanned digits into blank patches in some pen's colour.
 
     ``patches``: float (N, 3, S, S), 0–255, without a mark; ``digits``: float (N, 1, 28, 28), 0
-    for paper to 1 for ink. Returns patches of the same shape.
+    for paper to 1 for ink; ``page``: int64 (N,), patches of one page share pen and size, each has
+    its own where it is None. Returns patches of the same shape.
     """
     count, device = len(patches), patches.device
-    size = 1.25 + torch.rand(count, device=device) * 1.15
+    own = torch.arange(count, device=device) if page is None else page
+    pages = int(own.max()) + 1 if count else 0
+    size = 1.3 + torch.rand(pages, device=device)[own] * 0.95
+    size = size * torch.exp(torch.randn(count, device=device) * 0.08)
     wide = torch.exp(torch.randn(count, device=device) * 0.08)
     affine = torch.zeros(count, 2, 3, device=device)
     affine[:, 0, 0], affine[:, 1, 1] = size * wide, size / wide
@@ -72,7 +87,7 @@ def lay_on(
     pens = torch.tensor(
         [[40, 40, 40], [150, 60, 40], [45, 45, 190], [110, 110, 110]], device=device
     ).float()
-    pen = pens[torch.randint(0, 4, (count,), device=device)]
-    pen = (pen + torch.randn(count, 3, device=device) * 22).clamp(0, 200)[:, :, None, None]
-    strong = 0.55 + 0.45 * torch.rand(count, 1, 1, 1, device=device)
+    pen = pens[torch.randint(0, 4, (pages,), device=device)]
+    pen = (pen + torch.randn(pages, 3, device=device) * 22).clamp(0, 200)[own][:, :, None, None]
+    strong = 0.55 + 0.45 * torch.rand(pages, 1, 1, 1, device=device)[own]
     return patches * (1 - ink * strong) + pen * ink * strong

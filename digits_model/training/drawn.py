@@ -17,7 +17,7 @@ from papernudge.digits_model.training.labels import (
     STRUCK,
     UNKNOWN,
 )
-from papernudge.digits_model.training.pages import PageSpec, draw, preset, use_pack
+from papernudge.digits_model.training.pages import Page, PageSpec, draw, preset, use_pack
 from papernudge.digits_model.training.pages.truth import GridTruth
 from papernudge.digits_model.training.pool import Cells
 from papernudge.vision.mesh import Mesh
@@ -42,6 +42,8 @@ RICHER: tuple[tuple[dict[str, Any], float], ...] = (
     ({"fill": 0.7, "struck": 0.15, "ghosts": 0.05, "overwritten": 0.08}, 0.2),
 )
 """What pages are given more of, so that rare marks are not rare in training."""
+MISTAKEN = 0.5
+"""Share of pages with up to thirty wrong entries."""
 LEAST = 18.0
 """Side of a cell, raster pixels, below which nothing can be read and nothing learnt."""
 LEAST_FINE = 28.0
@@ -89,7 +91,11 @@ def page_cells(
     below which a grid is left out.
     """
     fields: dict[str, Any] = dict(SMALL_FRAME) if small else {}
-    page = draw(preset(name, seed, split=split, **fields, **(more or {})))
+    return cells_of(draw(preset(name, seed, split=split, **fields, **(more or {}))), seed, least)
+
+
+def cells_of(page: Page, seed: int, least: float) -> Cells:
+    """Patches and label rows of the page's whole 9×9 grids, 81 each; see :func:`page_cells`."""
     rng = np.random.default_rng(seed)
     pixels, labels = [np.zeros((0, SIDE, SIDE, 3), np.uint8)], [np.zeros((0, LABELS), np.int8)]
     for grid in _whole(page.truth.grids, least):
@@ -120,6 +126,9 @@ def recipe(seed: int, split: str = "train") -> PageSpec:
     fields: dict[str, Any] = dict(SMALL_FRAME) if rng.random() < SMALL else {}
     # Bent further than the presets bend them: few writers stand for many.
     fields["wobble"] = float(rng.uniform(0, 0.05))
+    # A second look knows the page's other cells: it must not learn how often a digit stands there.
+    if rng.random() < MISTAKEN:
+        fields["mistakes"] = int(rng.integers(3, 30))
     return preset(name, seed, split=split, **(fields | more))
 
 
@@ -155,10 +164,15 @@ def both_sizes(
             kept = noted(row, rng)
             fine.append(cut_fine(page.image, mesh, kept))
             fine_rows.append(row[kept])
-    cells_of = np.concatenate(pixels), np.concatenate(rows)
-    return *cells_of, np.concatenate(fine), np.concatenate(fine_rows)
+    whole = np.concatenate(pixels), np.concatenate(rows)
+    return *whole, np.concatenate(fine), np.concatenate(fine_rows)
 
 
 def cells(seed: int, pages: Path | None = None, split: str = "train") -> Cells:
     """The cells of the page with this seed; ``pages`` as in :func:`both_sizes`."""
-    return both_sizes(seed, pages, split)[:2]
+    import cv2
+
+    cv2.setNumThreads(1)
+    if pages is not None:
+        use_pack(pages)
+    return cells_of(draw(recipe(seed, split)), seed, LEAST)

@@ -19,7 +19,7 @@ from pathlib import Path
 import torch
 
 from papernudge.digits_model.training import drawn, packed, stock
-from papernudge.digits_model.training.network import CellNet
+from papernudge.digits_model.training.network import TwoLooks
 from papernudge.digits_model.training.pool import Drawing, Ring
 from papernudge.digits_model.training.real import puzzle_key
 from papernudge.digits_model.training.train import Run, Sources, fill, real_ring, train
@@ -44,7 +44,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--minutes", type=float, default=1.2, help="per fold")
     parser.add_argument("--final-minutes", type=float, default=2.0)
     parser.add_argument("--rate", type=float, default=1e-3)
-    parser.add_argument("--batch", type=int, default=4096)
+    parser.add_argument("--batch", type=int, default=128, help="pages a step")
     parser.add_argument("--room", type=int, default=2_500_000)
     parser.add_argument("--first", type=int, default=400_000)
     parser.add_argument("--workers", type=int, default=4)
@@ -85,7 +85,7 @@ def main() -> None:
             out.mkdir(exist_ok=True)
             if (given.out / f"{name}.pt").exists():
                 continue
-            run = Run(CellNet(), minutes, out, given.rate, device)
+            run = Run(TwoLooks(), minutes, out, given.rate, device)
             start = given.start.format(name)
             run.net.load_state_dict(torch.load(start, map_location=device, weights_only=True))
             run.resume()

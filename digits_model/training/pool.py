@@ -17,16 +17,21 @@ Cells = tuple[npt.NDArray[np.uint8], npt.NDArray[np.int8]]
 """Patches uint8 (n, 48, 48, 3) and label rows int8 (n, LABELS)."""
 
 
+PAGE = 81
+"""Cells of a page's one grid: what was drawn or photographed together stays together."""
+
+
 class Ring:
-    """The last ``room`` cells that were put in; batches are drawn from all of them."""
+    """The last ``room`` cells that were put in, page by page; batches are drawn from all pages."""
 
     def __init__(self, room: int, device: torch.device) -> None:
+        room -= room % PAGE
         self.pixels = torch.empty((room, SIDE, SIDE, 3), dtype=torch.uint8, device=device)
         self.labels = torch.empty((room, LABELS), dtype=torch.int8, device=device)
         self.filled = self.put_in = 0
 
     def put(self, cells: Cells) -> None:
-        """Put cells in, over the oldest where the ring is full."""
+        """Put whole pages' cells in, over the oldest where the ring is full."""
         room, count = len(self.pixels), len(cells[0])
         start = self.put_in % room
         if start + count > room:
@@ -36,10 +41,12 @@ class Ring:
         self.put_in = start + count
         self.filled = max(self.filled, start + count)
 
-    def batch(self, count: int) -> tuple[torch.Tensor, torch.Tensor]:
-        """Random cells: float (count, 3, SIDE, SIDE), 0–255, and int64 labels."""
-        at = torch.randint(0, self.filled, (count,), device=self.pixels.device)
-        return as_float(self.pixels[at]), self.labels[at].long()
+    def pages(self, count: int) -> tuple[torch.Tensor, torch.Tensor]:
+        """Random pages: float (count, PAGE, 3, SIDE, SIDE), 0–255, and int64 labels."""
+        first = torch.randint(0, self.filled // PAGE, (count, 1), device=self.pixels.device) * PAGE
+        at = (first + torch.arange(PAGE, device=self.pixels.device)).flatten()
+        patches = as_float(self.pixels[at]).reshape(count, PAGE, 3, SIDE, SIDE)
+        return patches, self.labels[at].long().reshape(count, PAGE, LABELS)
 
 
 def as_float(pixels: torch.Tensor) -> torch.Tensor:
@@ -81,4 +88,4 @@ class Drawing:
         self._pool.join()
 
 
-__all__ = ["Cells", "Drawing", "Ring", "as_float"]
+__all__ = ["PAGE", "Cells", "Drawing", "Ring", "as_float"]

@@ -1,14 +1,15 @@
 """Measures, calibrates and ships a trained model with its manifest.
 
     python -m papernudge.digits_model.training.ship --inputs .work/inputs.npz \
-        --base .work/run/weights.pt --folds .work/folds --notes .work/notes/weights.pt \
-        --to digits_model
+        --base .work/run/weights.pt --scanned .work/scanned/weights.pt --folds .work/folds \
+        --notes .work/notes/weights.pt --to digits_model
 
 Three-way: the folds' models are trained on other puzzles; of the cells they never saw, one half
 (again by puzzle) calibrates and the other half is reported, then the halves change places. Drawn
 cells come from three splits of typefaces, writers and puzzles. The shipped temperatures
-are fitted to all cells that calibrate. Without ``--folds`` only the network of the notes is
-measured and shipped, and the model stays.
+are fitted to all cells that calibrate. Every figure is that of the files as they ship, both looks
+together. Without ``--folds`` only the network of the notes is measured and shipped, and the model
+stays.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ import numpy.typing as npt
 import torch
 
 from papernudge.digits_model import layout
+from papernudge.digits_model.scores import Looks, outputs, session_of
 from papernudge.digits_model.training import drawn, labels, packed
 from papernudge.digits_model.training.augment import lay_on
 from papernudge.digits_model.training.export import export, export_notes, load
@@ -38,42 +40,45 @@ from papernudge.digits_model.training.measure import (
     rates,
     reliability,
 )
-from papernudge.digits_model.training.network import CellNet, NotesNet
-from papernudge.digits_model.training.pool import Cells, as_float
+from papernudge.digits_model.training.network import NotesNet
+from papernudge.digits_model.training.pool import PAGE, Cells, as_float
 from papernudge.digits_model.training.real import folds
 from papernudge.vision.patches import CELL, FINE, FINE_MARGIN, FINE_SIDE, MARGIN, PAPER, SIDE
 
 Set = tuple[Floats, Labels]
-_EARLIER = " (an earlier model of this recipe)"
 LEGIBLE = 28.0
 """Side of a cell in raster pixels from which the product reads a grid; smaller ones are turned
 away as too poor and are not counted here."""
 
 
-@torch.no_grad()
-def logits_of(net: CellNet, pixels: npt.NDArray[np.uint8]) -> Floats:
-    """float64 (N, OUTPUTS) for patches uint8 (N, S, S, 3)."""
-    parts = [
-        net(as_float(torch.from_numpy(pixels[at : at + 810])))[0].numpy()
-        for at in range(0, len(pixels), 810)
-    ]
-    return np.concatenate(parts).astype(np.float64)
+def looks_of(weights: Path, folder: Path) -> Looks:
+    """Both looks of these weights, by way of the files that would ship, left in ``folder``."""
+    closer = f"{weights.stem}-closer"
+    export(load(weights), folder, weights.stem, closer)
+    sessions = (session_of((folder / f"{n}.onnx").read_bytes()) for n in (weights.stem, closer))
+    return Looks(*sessions)
 
 
-def scored(net: CellNet, stock: Iterable[Cells]) -> Set:
+def logits_of(looks: Looks, pixels: npt.NDArray[np.uint8]) -> Floats:
+    """float64 (N, OUTPUTS) for patches uint8 (N, S, S, 3), each PAGE of them one page."""
+    parts = (outputs(pixels[at : at + PAGE], looks)[0] for at in range(0, len(pixels), PAGE))
+    return np.concatenate(list(parts))
+
+
+def scored(looks: Looks, stock: Iterable[Cells]) -> Set:
     """Logits and labels of many cells."""
-    pairs = [(logits_of(net, p), t) for p, t in stock if len(t)]
+    pairs = [(logits_of(looks, p), t) for p, t in stock if len(t)]
     return np.concatenate([z for z, _ in pairs]), np.concatenate([t for _, t in pairs])
 
 
-def drawn_set(net: CellNet, preset: str, split: str, pages: int) -> Set:
+def drawn_set(looks: Looks, preset: str, split: str, pages: int) -> Set:
     """Cells of drawn pages of one preset and split."""
     first = {"calibrate": 50_000_000, "test": 60_000_000}[split]
     stock = (drawn.page_cells(preset, first + k, split, least=LEGIBLE) for k in range(pages))
-    return scored(net, stock)
+    return scored(looks, stock)
 
 
-def scan_set(net: CellNet, inputs: packed.Inputs) -> Set:
+def scan_set(looks: Looks, inputs: packed.Inputs) -> Set:
     """Held-out scanned digits laid on blank drawn cells."""
     torch.manual_seed(0)
     images, digits = inputs.scans(torch.device("cpu"), held_out=True)
@@ -87,10 +92,10 @@ def scan_set(net: CellNet, inputs: packed.Inputs) -> Set:
     rows = np.zeros((len(digits), labels.LABELS), np.int8)
     rows[:, labels.DIGIT], rows[:, labels.HAND] = digits.numpy(), 1
     pixels8 = laid.round().clamp(0, 255).byte().permute(0, 2, 3, 1).numpy()
-    return logits_of(net, np.ascontiguousarray(pixels8)), rows
+    return logits_of(looks, np.ascontiguousarray(pixels8)), rows
 
 
-def bundled_set(net: CellNet) -> Set | None:
+def bundled_set(looks: Looks) -> Set | None:
     """scikit-learn's bundled 8×8 digits, resampled, upright; None where it is not installed."""
     try:
         from sklearn.datasets import load_digits
@@ -109,16 +114,16 @@ def bundled_set(net: CellNet) -> Set | None:
             patch[line, :] = patch[:, line] = 120
     rows = np.zeros((len(pixels), labels.LABELS), np.int8)
     rows[:, labels.DIGIT], rows[:, labels.HAND] = data.target[keep], 1
-    return logits_of(net, pixels), rows
+    return logits_of(looks, pixels), rows
 
 
-def real_sets(inputs: packed.Inputs, nets: list[CellNet], count: int) -> dict[str, Any]:
-    """Real cells by folder, each scored by the net that never saw its puzzle, with puzzle keys."""
+def real_sets(inputs: packed.Inputs, looks: list[Looks], count: int) -> dict[str, Any]:
+    """Real cells by folder, scored by the looks that never saw their puzzle, with puzzle keys."""
     fold = inputs.folds(count) if count > 1 else np.zeros(len(inputs.names), np.int64)
     found: dict[str, Any] = {}
     for at, name in enumerate(inputs.names):
         pixels, truth = inputs.cells(at)
-        logits = logits_of(nets[int(fold[at])], pixels)
+        logits = logits_of(looks[int(fold[at])], pixels)
         part = found.setdefault(str(name).split("/")[0], ([], [], []))
         part[0].append(logits)
         part[1].append(truth)
@@ -239,7 +244,8 @@ def arguments() -> argparse.Namespace:
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
     parser.add_argument("--inputs", type=Path)
-    parser.add_argument("--base", type=Path, help="weights that never saw a photo")
+    parser.add_argument("--base", type=Path, help="weights that never saw a photo or a scan")
+    parser.add_argument("--scanned", type=Path, help="weights that saw scans but never a photo")
     parser.add_argument("--notes", type=Path, help="weights of training.notes")
     parser.add_argument(
         "--folds", type=Path, help="folder of training.folds; without it only the notes are shipped"
@@ -273,21 +279,20 @@ def main() -> None:
         return
     inputs = packed.Inputs(given.inputs)
     count = int(json.loads((given.folds / "folds.json").read_text())["count"])
-    final = load(given.folds / "final.pt")
-    nets = [load(given.folds / f"fold{k}.pt") for k in range(count)]
-    for k, net in enumerate(nets):
-        export(net, given.folds / f"fold{k}.onnx")
-    real = real_sets(inputs, nets, count)
-    apart = real_sets(inputs, [load(given.base)], 1) if given.base else {}
+    final = looks_of(given.folds / "final.pt", given.folds)
+    looks = [looks_of(given.folds / f"fold{k}.pt", given.folds) for k in range(count)]
+    real = real_sets(inputs, looks, count)
     presets = ("newspaper", "hard")
     calibrate = {p: drawn_set(final, p, "calibrate", given.pages) for p in presets}
     accuracy: dict[str, Any] = {}
     for name, found in real.items():
         accuracy[f"photos/{name}, puzzles unseen"] = _as_json(f"photos/{name}, unseen", found)
-    for name, found in apart.items():
-        accuracy[f"photos/{name}, no photo or scan ever seen"] = _as_json(
-            f"photos/{name}, base", found
-        )
+    for weights, seen in ((given.base, "photo or scan"), (given.scanned, "photo")):
+        if weights is not None:
+            sets = real_sets(inputs, [looks_of(weights, given.folds)], 1)
+            for name, found in sets.items():
+                what = f"photos/{name}, no {seen} ever seen"
+                accuracy[what] = _as_json(what.removeprefix("photos/"), found)
     for preset in presets:
         accuracy[f"drawn {preset}"] = _as_json(
             f"drawn {preset}", drawn_set(final, preset, "test", given.pages)
@@ -304,24 +309,20 @@ def main() -> None:
     report = reported(real)
     print(json.dumps({"calibration": calibration, "real cells": report}, indent=1))
     old = json.loads((given.to / "manifest.json").read_text("utf-8"))
-    if not given.base:
-        kept = {k: v for k, v in old["accuracy"].items() if "ever seen" in k}
-        accuracy |= {k.removesuffix(_EARLIER) + _EARLIER: v for k, v in kept.items()}
     notes = shipped_notes(given) if given.notes else old.get("notes")
-    write(given, final, calibration, accuracy, report, notes)
+    write(given, calibration, accuracy, report, notes)
 
 
 def write(
     given: argparse.Namespace,
-    final: CellNet,
     calibration: dict[str, Any],
     accuracy: dict[str, Any],
     report: dict[str, Any],
     notes: dict[str, Any] | None,
 ) -> None:
-    """The two files that ship."""
-    export(final, given.to / "model.onnx")
-    data = (given.to / "model.onnx").read_bytes()
+    """The three files that ship."""
+    export(load(given.folds / "final.pt"), given.to)
+    data, closer = ((given.to / f"{name}.onnx").read_bytes() for name in ("model", "closer"))
     text = json.loads((Path(__file__).parent / "provenance.json").read_text("utf-8"))
     manifest = {
         "sha256": hashlib.sha256(data).hexdigest(),
@@ -338,6 +339,15 @@ def write(
         "output": {
             "logits": list(layout.NAMES),
             "features": layout.FEATURES,
+        },
+        "closer": {
+            "sha256": hashlib.sha256(closer).hexdigest(),
+            "bytes": len(closer),
+            "input": {
+                "patches": [1, "n", 3, SIDE, SIDE],
+                "page": [1, "cells of the page", layout.CONTEXT],
+            },
+            "output": {"logits": "as the model's, without those of the turn"},
         },
         **text,
         "training_log": given.log.read_text("utf-8").splitlines() if given.log else [],

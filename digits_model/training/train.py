@@ -1,4 +1,4 @@
-"""Trains the digit model, in legs that resume from a checkpoint.
+"""Trains both looks of the digit model, in legs that resume from a checkpoint.
 
     python -m papernudge.digits_model.training.train --inputs .work/inputs.npz \
         --pages .work/pages.npz --out .work/run --minutes 7
@@ -27,38 +27,50 @@ from torch.nn import functional as nnf
 from papernudge.digits_model import layout
 from papernudge.digits_model.training import drawn, labels, packed
 from papernudge.digits_model.training.augment import augment, lay_on
-from papernudge.digits_model.training.network import CellNet
-from papernudge.digits_model.training.pool import Drawing, Ring
+from papernudge.digits_model.training.network import TwoLooks, context
+from papernudge.digits_model.training.pool import PAGE, Drawing, Ring
 
 Cells = tuple[torch.Tensor, torch.Tensor]
 Batch = tuple[torch.Tensor, torch.Tensor, torch.Tensor]
+CLOSER = 24
+"""Cells of a page, the unsurest first, that the second look learns from."""
+ANY = 8
+"""Further cells, any."""
+LOGGED = 250
+"""Steps from line to line of the log."""
+MOST_LEFT_OUT = 0.8
+"""Up to this share of a page's cells is not told to the second look: it can't count digits."""
 
 
 def turned(
     patches: torch.Tensor, truth: torch.Tensor, part: float = 0.2
 ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
-    """Lay the first part of a batch on its side or head: all that is asked of it is the turn.
+    """Lay the first part of a batch's pages on their side or head: only the turn is asked of them.
 
-    Returns patches, labels (unknown where turned) and int64 (n,) how many clockwise quarter
-    turns bring a patch upright.
+    ``patches``: float (B, PAGE, 3, S, S); ``truth``: int64 (B, PAGE, LABELS). Returns both,
+    labels unknown where turned, and int64 (B, PAGE) how many clockwise quarter turns bring a
+    patch upright.
     """
     each = int(len(patches) * part / 3)
-    turns = torch.zeros(len(patches), dtype=torch.int64, device=patches.device)
+    turns = torch.zeros(patches.shape[:2], dtype=torch.int64, device=patches.device)
     patches, truth = patches.clone(), truth.clone()
-    blank = truth.clamp(min=0).sum(1) == 0  # looks alike however it lies
+    blank = truth.clamp(min=0).sum(2) == 0  # looks alike however it lies
     for turn in (1, 2, 3):
         at = slice((turn - 1) * each, turn * each)
-        patches[at] = torch.rot90(patches[at], turn, (2, 3))
+        patches[at] = torch.rot90(patches[at], turn, (3, 4))
         turns[at] = turn
         truth[at] = labels.UNKNOWN
     turns[blank] = labels.UNKNOWN
     return patches, truth, turns
 
 
-def loss_of(logits: torch.Tensor, truth: torch.Tensor, turns: torch.Tensor) -> torch.Tensor:
+def loss_of(
+    logits: torch.Tensor, truth: torch.Tensor, turns: torch.Tensor | None = None
+) -> torch.Tensor:
     """Cross-entropy per head, summed; heads whose truth is unknown are left out.
 
-    ``logits``: float (n, OUTPUTS); ``truth``: int64 (n, LABELS); ``turns``: int64 (n,).
+    ``logits``: float (n, OUTPUTS); ``truth``: int64 (n, LABELS); ``turns``: int64 (n,), None
+    where the turn is not asked.
     """
     digit = nnf.cross_entropy(
         logits[:, layout.DIGITS], truth[:, labels.DIGIT], ignore_index=labels.UNKNOWN
@@ -70,8 +82,44 @@ def loss_of(logits: torch.Tensor, truth: torch.Tensor, turns: torch.Tensor) -> t
     known = (want != labels.UNKNOWN).float()
     each = nnf.binary_cross_entropy_with_logits(rest, want.clamp(min=0).float(), reduction="none")
     columns = (each * known).sum(0) / known.sum(0).clamp(min=1)
+    loss = digit + 0.5 * columns[0] + 0.3 * columns[1:10].sum() + 0.3 * columns[10]
+    if turns is None:
+        return loss
     turn = nnf.cross_entropy(logits[:, layout.TURNED], turns, ignore_index=labels.UNKNOWN)
-    return digit + 0.5 * columns[0] + 0.3 * columns[1:10].sum() + 0.3 * columns[10] + 0.1 * turn
+    return loss + 0.1 * turn
+
+
+def unsure(logits: torch.Tensor) -> torch.Tensor:
+    """How unsure the first look is, 0 to 1: (…, OUTPUTS) to (…,)."""
+    digits = logits[..., layout.DIGITS].softmax(-1)
+    marked = (digits[..., 0] < 0.5).float()
+    hand = 2 * (-logits[..., layout.HAND].abs()).sigmoid() * marked
+    struck = 2 * (-logits[..., layout.STRUCK].abs()).sigmoid()
+    return torch.maximum(torch.maximum(1 - digits.amax(-1), hand), struck)
+
+
+def both_losses(net: TwoLooks, batch: Batch) -> tuple[torch.Tensor, torch.Tensor]:
+    """The first look's loss over all cells, and the second's over each page's unsurest and some.
+
+    ``batch``: patches, labels and turns as from :func:`turned`.
+    """
+    patches, truth, turns = batch
+    logits, features = net.first(patches.flatten(0, 1))
+    logits = logits.float()
+    first = loss_of(logits, truth.flatten(0, 1), turns.flatten())
+    upright = torch.nonzero(truth[:, 0, labels.DIGIT] != labels.UNKNOWN)[:, 0]
+    logits, features = (x.reshape(*truth.shape[:2], -1)[upright] for x in (logits, features))
+    weight = unsure(logits.detach())
+    weight = weight.scatter(1, torch.rand_like(weight).topk(ANY).indices, 2.0)  # any, then unsure
+    at = weight.topk(CLOSER + ANY).indices
+    pages = torch.arange(len(upright), device=at.device)[:, None]
+    share = MOST_LEFT_OUT * torch.rand(len(upright), 1, device=at.device)
+    left_out = torch.rand(logits.shape[:2], device=at.device) < share
+    closer = net.closer(
+        patches[upright][pages, at], context(logits, features.float()), left_out
+    ).float()
+    wanted = truth[upright][pages, at]
+    return first, loss_of(closer.flatten(0, 1), wanted.flatten(0, 1))
 
 
 @dataclass
@@ -92,36 +140,47 @@ class Sources:
                 self.ring.put(cells)
 
     def batch(self, count: int) -> Batch:
-        """A mixed batch, augmented: float (n, 3, S, S), int64 (n, LABELS) and turns (n,)."""
+        """``count`` pages, mixed and augmented; shapes as in :func:`turned`."""
         real = int(count * self.real_part) if self.real else 0
         scans = int(count * self.scan_part) if self.scans else 0
-        parts = [self.ring.batch(count - real - scans)]
+        parts = [self.ring.pages(count - real - scans)]
         if self.real:
-            parts.append(self.real.batch(real))
+            parts.append(self.real.pages(real))
         if self.scans:
             parts.append(self._scanned(scans))
         patches, truth = torch.cat([p for p, _ in parts]), torch.cat([t for _, t in parts])
-        patches, truth, turns = turned(patches, truth)
-        return augment(patches), truth, turns
+        mixed = torch.randperm(count, device=patches.device)
+        patches, truth, turns = turned(patches[mixed], truth[mixed])
+        changed = augment(patches.flatten(0, 1), alike=PAGE)
+        return changed.reshape(patches.shape), truth, turns
 
     def _scanned(self, count: int) -> Cells:
-        """Scanned digits laid on cells that hold nothing, drawn or real."""
+        """Pages on whose blank cells scanned digits are laid, few or many, drawn or real."""
         assert self.scans is not None
-        source = self.real if self.real and torch.rand(()).item() < 0.5 else self.ring
-        patches, truth = source.batch(3 * count)
-        empty = torch.nonzero(truth[:, [labels.DIGIT, *range(2, 12)]].clamp(min=0).sum(1) == 0)
-        empty = empty[:count, 0]
-        at = torch.randint(0, len(self.scans[0]), (len(empty),), device=patches.device)
-        truth = truth[empty].clone()
-        truth[:, labels.DIGIT], truth[:, labels.HAND] = self.scans[1][at], 1
-        return lay_on(patches[empty], self.scans[0][at, None].float() / 15), truth
+        real = count // 2 if self.real else 0
+        parts = [self.ring.pages(count - real)]
+        if self.real:
+            parts.append(self.real.pages(real))
+        patches, truth = torch.cat([p for p, _ in parts]), torch.cat([t for _, t in parts])
+        marks = truth[:, :, [labels.DIGIT, *range(2, labels.LABELS)]].clamp(min=0).sum(2)
+        share = torch.rand(count, 1, device=patches.device)
+        page, cell = torch.nonzero(
+            (marks == 0) & (torch.rand_like(share.expand(-1, PAGE)) < share), as_tuple=True
+        )
+        if not len(page):
+            return patches, truth
+        at = torch.randint(0, len(self.scans[0]), (len(page),), device=patches.device)
+        ink = self.scans[0][at, None].float() / 15
+        patches[page, cell] = lay_on(patches[page, cell], ink, page)
+        truth[page, cell, labels.DIGIT], truth[page, cell, labels.HAND] = self.scans[1][at], 1
+        return patches, truth
 
 
 @dataclass
 class Run:
     """The state of one training run, saved between legs."""
 
-    net: CellNet
+    net: TwoLooks
     minutes: float
     out: Path
     rate: float
@@ -131,7 +190,11 @@ class Run:
     mean: dict[str, torch.Tensor] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
+        # Channels last: the layout in which an accelerator's convolutions run fastest.
         self.net.to(self.device)
+        for weights in self.net.parameters():
+            if weights.dim() == 4:
+                weights.data = weights.data.contiguous(memory_format=torch.channels_last)
         self.optimiser = torch.optim.AdamW(self.net.parameters(), lr=self.rate, weight_decay=0.02)
         self.mean = {k: v.detach().clone() for k, v in self.net.state_dict().items()}
 
@@ -160,22 +223,22 @@ class Run:
         self.optimiser.load_state_dict(state["optimiser"])
         self.mean, self.spent, self.steps = state["mean"], state["spent"], state["steps"]
 
-    def step(self, batch: Batch, schedule: float) -> float:
-        """One step at ``schedule``, the share of the run that is over."""
+    def step(self, batch: Batch, schedule: float) -> tuple[float, float] | None:
+        """One step at ``schedule``, the share of the run that is over; now and then both losses."""
         warm = min(1.0, (self.steps + 1) / 200)
         rate = self.rate * warm * (0.5 * (1 + math.cos(math.pi * min(1.0, schedule))) + 1e-3)
         for group in self.optimiser.param_groups:
             group["lr"] = rate
         self.net.train()
         with torch.autocast(self.device.type, torch.bfloat16, self.device.type == "cuda"):
-            logits, _ = self.net(batch[0])
-        loss = loss_of(logits.float(), batch[1], batch[2])
+            first, closer = both_losses(self.net, batch)
+            loss = first + closer
         self.optimiser.zero_grad(set_to_none=True)
         loss.backward()  # type: ignore[no-untyped-call]
         self.optimiser.step()
         self.steps += 1
         self._average()
-        return float(loss.detach()) if self.steps % 100 == 0 else math.nan
+        return (first.item(), closer.item()) if self.steps % LOGGED == 0 else None
 
     @torch.no_grad()
     def _average(self, keep: float = 0.998) -> None:
@@ -195,10 +258,11 @@ def train(run: Run, sources: Sources, batch: int, leg: float) -> None:
     while run.spent < run.minutes * 60 and time.monotonic() - began < leg * 60:
         if run.steps % 5 == 0:
             sources.refill()
-        loss = run.step(sources.batch(batch), run.spent / (run.minutes * 60))
+        losses = run.step(sources.batch(batch), run.spent / (run.minutes * 60))
         run.spent = before + time.monotonic() - began
-        if not math.isnan(loss) and run.steps % 500 == 0:
-            print(f"{run.spent:5.0f} s, step {run.steps}, loss {loss:.5f}", flush=True)
+        if losses is not None:
+            told = ", ".join(f"{loss:.5f}" for loss in losses)
+            print(f"{run.spent:5.0f} s, step {run.steps}, losses {told}", flush=True)
         if time.monotonic() - saved > 60:
             run.save()
             saved = time.monotonic()
@@ -231,8 +295,8 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--scans", action="store_true")
     parser.add_argument("--minutes", type=float, default=7.0, help="length of the whole run")
     parser.add_argument("--leg", type=float, default=8.0, help="stop after so many minutes")
-    parser.add_argument("--rate", type=float, default=3e-3)
-    parser.add_argument("--batch", type=int, default=4096)
+    parser.add_argument("--rate", type=float, default=2e-3)
+    parser.add_argument("--batch", type=int, default=128, help="pages a step")
     parser.add_argument("--room", type=int, default=2_500_000, help="cells kept in memory")
     parser.add_argument("--first", type=int, default=100_000, help="cells drawn before step 1")
     parser.add_argument("--workers", type=int, default=4)
@@ -252,7 +316,7 @@ def main() -> None:
     given.out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(given.seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    run = Run(CellNet(), given.minutes, given.out, given.rate, device)
+    run = Run(TwoLooks(), given.minutes, given.out, given.rate, device)
     if given.start:
         run.net.load_state_dict(torch.load(given.start, map_location=device, weights_only=True))
     run.resume()

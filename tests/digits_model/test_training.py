@@ -14,9 +14,16 @@ torch = pytest.importorskip("torch", reason="papernudge[train] is not installed"
 from papernudge.digits_model import layout  # noqa: E402  (after the skip)
 from papernudge.digits_model.training import labels, measure, real  # noqa: E402
 from papernudge.digits_model.training.augment import augment, lay_on  # noqa: E402
-from papernudge.digits_model.training.network import CellNet  # noqa: E402
-from papernudge.digits_model.training.pool import Ring  # noqa: E402
-from papernudge.digits_model.training.train import Run, Sources, loss_of, train, turned  # noqa: E402
+from papernudge.digits_model.training.network import TwoLooks  # noqa: E402
+from papernudge.digits_model.training.pool import PAGE, Ring  # noqa: E402
+from papernudge.digits_model.training.train import (  # noqa: E402
+    Run,
+    Sources,
+    both_losses,
+    loss_of,
+    train,
+    turned,
+)
 from papernudge.vision.patches import PAPER, SIDE  # noqa: E402
 
 CPU = torch.device("cpu")
@@ -35,20 +42,69 @@ def cells(count: int, seed: int = 0) -> tuple[np.ndarray, np.ndarray]:
 
 
 def test_a_tiny_run_learns_saves_and_resumes(tmp_path: Path) -> None:
-    ring = Ring(400, CPU)
-    ring.put(cells(400))
+    ring = Ring(5 * PAGE + 7, CPU)
+    ring.put(cells(5 * PAGE))
     torch.manual_seed(0)
-    run = Run(CellNet(), 0.05, tmp_path, 3e-3, CPU)
-    batch = Sources(ring, None, None, None).batch(256)
-    before = float(loss_of(run.net(batch[0])[0], batch[1], batch[2]).detach())
-    train(run, Sources(ring, None, None, None), 64, 1.0)
-    after = float(loss_of(run.net.train()(batch[0])[0], batch[1], batch[2]).detach())
-    assert after < before
-    again = Run(CellNet(), 0.05, tmp_path, 3e-3, CPU)
+    run = Run(TwoLooks(), 0.1, tmp_path, 3e-3, CPU)
+    batch = Sources(ring, None, None, None).batch(4)
+    with torch.no_grad():
+        before = [float(loss) for loss in both_losses(run.net, batch)]
+    train(run, Sources(ring, None, None, None), 2, 1.0)
+    with torch.no_grad():
+        after = [float(loss) for loss in both_losses(run.net.train(), batch)]
+    assert after[0] < before[0]
+    assert after[1] < before[1]
+    again = Run(TwoLooks(), 0.1, tmp_path, 3e-3, CPU)
     again.resume()
     assert again.steps == run.steps > 0
     assert (tmp_path / "weights.pt").exists()
     assert (tmp_path / "checkpoint.pt").stat().st_size <= 16 * 2**20
+
+
+def test_what_is_exported_answers_as_the_network_does(tmp_path: Path) -> None:
+    from papernudge.digits_model.scores import Looks, closer_look, context, first_look, session_of
+    from papernudge.digits_model.training.export import export
+
+    torch.manual_seed(0)
+    net = TwoLooks().eval()
+    export(net, tmp_path)  # raises where they differ
+    looks = Looks(*(session_of((tmp_path / f"{n}.onnx").read_bytes()) for n in ("model", "closer")))
+    pixels, _ = cells(PAGE)
+    logits, features = first_look(pixels, looks.first)
+    said = closer_look(pixels[:7], context(logits, features), looks.closer)
+    assert said.shape == (7, layout.OUTPUTS)
+    assert (tmp_path / "closer.onnx").stat().st_size < 4 * sum(
+        p.numel() for p in net.closer.parameters()
+    )
+
+
+def test_scanned_digits_are_laid_on_blank_cells_only() -> None:
+    ring = Ring(2 * PAGE, CPU)
+    ring.put(cells(2 * PAGE))
+    scans = torch.full((3, 28, 28), 15, dtype=torch.uint8), torch.tensor([7, 7, 7])
+    torch.manual_seed(1)
+    patches, truth = Sources(ring, None, None, scans)._scanned(6)
+    before = {
+        tuple(p.flatten().tolist()): int(t[labels.DIGIT])
+        for p, t in zip(*ring_cells(ring), strict=True)
+    }
+    laid = kept = 0
+    for patch, row in zip(patches.flatten(0, 1), truth.flatten(0, 1), strict=True):
+        was = before.get(tuple(patch.flatten().tolist()))
+        if was is None:
+            laid += 1
+            assert row[labels.DIGIT] == 7
+            assert row[labels.HAND] == 1
+        else:
+            kept += 1
+            assert row[labels.DIGIT] == was
+    assert laid > 0
+    assert kept > 0
+
+
+def ring_cells(ring: Ring) -> tuple[torch.Tensor, torch.Tensor]:
+    """All cells that a ring holds, as batches give them."""
+    return ring.pixels.permute(0, 3, 1, 2).float(), ring.labels.long()
 
 
 def test_a_step_with_nothing_known_but_the_digit_takes_no_other_loss() -> None:
@@ -61,18 +117,18 @@ def test_a_step_with_nothing_known_but_the_digit_takes_no_other_loss() -> None:
     assert loss_of(logits, truth, turns) == pytest.approx(float(loss_of(other, truth, turns)))
 
 
-def test_turned_patches_ask_only_for_the_turn() -> None:
-    pixels, rows = cells(90)
-    patches = torch.from_numpy(pixels).permute(0, 3, 1, 2).float()
-    truth = torch.from_numpy(rows).long()
+def test_turned_pages_ask_only_for_the_turn() -> None:
+    pixels, rows = cells(15 * 6)
+    patches = torch.from_numpy(pixels).permute(0, 3, 1, 2).float().unflatten(0, (15, 6))
+    truth = torch.from_numpy(rows).long().unflatten(0, (15, 6))
     out, known, turns = turned(patches, truth)
-    each = int(90 * 0.2 / 3)
-    assert (known[: 3 * each] == labels.UNKNOWN).all()
-    assert (known[3 * each :] == truth[3 * each :]).all()
-    back = torch.rot90(out[:each], -1, (2, 3))  # one clockwise turn brings it upright
-    assert torch.equal(back, patches[:each])
-    marked = truth[:, labels.DIGIT] > 0
-    assert set(turns[:each][marked[:each]].tolist()) <= {1}
+    assert (known[:3] == labels.UNKNOWN).all()
+    assert (known[3:] == truth[3:]).all()
+    back = torch.rot90(out[0], -1, (2, 3))  # one clockwise turn brings it upright
+    assert torch.equal(back, patches[0])
+    marked = truth[0, :, labels.DIGIT] > 0
+    assert set(turns[0][marked].tolist()) <= {1}
+    assert (turns[3:][truth[3:, :, labels.DIGIT] > 0] == 0).all()
 
 
 def test_augmentation_keeps_shape_and_range() -> None:
@@ -127,7 +183,7 @@ def test_temperature_recovers_a_known_overconfidence() -> None:
 
 
 def test_the_training_commands_explain_themselves() -> None:
-    for name in ("pack", "stock", "train", "restore", "folds", "notes", "ship", "export"):
+    for name in ("pack", "stock", "train", "folds", "notes", "ship", "export"):
         done = subprocess.run(
             [sys.executable, "-m", f"papernudge.digits_model.training.{name}", "--help"],
             capture_output=True,

@@ -20,12 +20,13 @@ import time
 from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 import cv2
 import numpy as np
 
-from papernudge.digits_model.scores import calibrated, manifest, outputs, score, session_of
+from papernudge.digits_model.scores import Looks, score, session_of
 from papernudge.digits_model.training.real import RealPhoto, photos, puzzle_key
 from papernudge.hints.solver import solve
 from papernudge.vision import decode as decoding
@@ -117,14 +118,16 @@ def scorers(folder: Path | None) -> Callable[[str], Callable]:
     if folder is None:
         return lambda _puzzle: score
     table = json.loads((folder / "folds.json").read_text())
-    sessions = [session_of((folder / f"fold{k}.onnx").read_bytes()) for k in range(table["count"])]
-    calibration = manifest()["calibration"]
+    looks = [
+        Looks(*(session_of((folder / f"fold{k}{n}.onnx").read_bytes()) for n in ("", "-closer")))
+        for k in range(table["count"])
+    ]
 
     def of(puzzle: str) -> Callable:
         fold = table["folds"].get(puzzle_key(puzzle))
         if fold is None:  # no model has seen it: the shipped one will do
             return score
-        return lambda pixels: calibrated(*outputs(pixels, sessions[fold]), calibration)
+        return partial(score, looks=looks[fold])
 
     return of
 
