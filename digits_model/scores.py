@@ -12,6 +12,7 @@ import hashlib
 import json
 from dataclasses import dataclass, replace
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -107,6 +108,11 @@ class Looks:
 
     first: Any
     closer: Any
+
+    @classmethod
+    def held(cls, folder: Path, first: str, closer: str) -> Looks:
+        """Those of ``first``.onnx and ``closer``.onnx in ``folder``."""
+        return cls(*(session_of((folder / f"{n}.onnx").read_bytes()) for n in (first, closer)))
 
 
 @functools.cache

@@ -46,7 +46,8 @@ class Flat:
             # A line far fainter than its kind means that the mesh left it somewhere.
             thin = np.sort(self.evidence[:, _THIN].ravel())
             usual = float(np.median(thin))
-            return bool(usual > 2.5 and thin[3] > 1.5 and thin[0] > max(0.2, 0.2 * usual))
+            least = min(max(0.2, 0.2 * usual), _PLAIN)
+            return bool(usual > 2.5 and thin[3] > 1.5 and thin[0] > least)
         inner, rim = self.evidence[:, 1:9], self.evidence[:, [0, 9]]
         whole = self.support[:, 1:9]
         bare = (rim < _NO_LINE) & (self.support[:, [0, 9]] < _BARE)
@@ -148,6 +149,8 @@ _BLOCK = [0, 3, 6, 9]
 _THIN = [1, 2, 4, 5, 7, 8]
 _NO_LINE = 2.5
 """Standard errors below which a side of the frame does not count as seen."""
+_PLAIN = 4.0
+"""Standard errors from which on a thin line is there, however much plainer the others are."""
 _BARE = 0.45
 """Share of a side below which it does not."""
 _FRAMED = 0.3

@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.scores import Scores, calibrated, manifest, outputs, score, session_of
+from papernudge.digits_model.scores import Looks, Scores, score
 from papernudge.digits_model.training.drawn import moved
 from papernudge.digits_model.training.pages import draw, preset
 from papernudge.digits_model.training.real import photos, puzzle_key
@@ -71,14 +71,13 @@ def drawn_entries(split: str, first: int, pages: int) -> Iterator[Entries]:
 def real_entries(folder: Path) -> Iterator[Entries]:
     """Entries of the photos ``mixed``, by models that never saw their puzzle."""
     table = json.loads((UNSEEN / "folds.json").read_text("utf-8"))
-    sessions = [session_of((UNSEEN / f"fold{k}.onnx").read_bytes()) for k in range(table["count"])]
+    looks = [Looks.held(UNSEEN, f"fold{k}", f"fold{k}-closer") for k in range(table["count"])]
     for photo in photos(folder):
         fold = table["folds"].get(puzzle_key(photo.puzzle))
         mesh = photo.mesh()
         if photo.path.parent.name == "mixed" and fold is not None and mesh is not None:
             patches = cut_patches(photo.raster(), mesh)
-            raw = outputs(patches.pixels, sessions[fold])
-            said = calibrated(*raw, manifest()["calibration"])
+            said = score(patches.pixels, looks[fold])
             yield entries_of(patches, said, photo.digits, photo.givens)
 
 

@@ -26,7 +26,7 @@ import numpy.typing as npt
 import torch
 
 from papernudge.digits_model import layout
-from papernudge.digits_model.scores import Looks, outputs, session_of
+from papernudge.digits_model.scores import Looks, outputs
 from papernudge.digits_model.training import drawn, labels, packed
 from papernudge.digits_model.training.augment import lay_on
 from papernudge.digits_model.training.export import export, export_notes, load
@@ -55,8 +55,7 @@ def looks_of(weights: Path, folder: Path) -> Looks:
     """Both looks of these weights, by way of the files that would ship, left in ``folder``."""
     closer = f"{weights.stem}-closer"
     export(load(weights), folder, weights.stem, closer)
-    sessions = (session_of((folder / f"{n}.onnx").read_bytes()) for n in (weights.stem, closer))
-    return Looks(*sessions)
+    return Looks.held(folder, weights.stem, closer)
 
 
 def logits_of(looks: Looks, pixels: npt.NDArray[np.uint8]) -> Floats:

@@ -62,13 +62,13 @@ def test_a_tiny_run_learns_saves_and_resumes(tmp_path: Path) -> None:
 
 
 def test_what_is_exported_answers_as_the_network_does(tmp_path: Path) -> None:
-    from papernudge.digits_model.scores import Looks, closer_look, context, first_look, session_of
+    from papernudge.digits_model.scores import Looks, closer_look, context, first_look
     from papernudge.digits_model.training.export import export
 
     torch.manual_seed(0)
     net = TwoLooks().eval()
     export(net, tmp_path)  # raises where they differ
-    looks = Looks(*(session_of((tmp_path / f"{n}.onnx").read_bytes()) for n in ("model", "closer")))
+    looks = Looks.held(tmp_path, "model", "closer")
     pixels, _ = cells(PAGE)
     logits, features = first_look(pixels, looks.first)
     said = closer_look(pixels[:7], context(logits, features), looks.closer)

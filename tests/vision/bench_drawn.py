@@ -30,7 +30,7 @@ import cv2
 import numpy as np
 from bench_read import UNSEEN, log_loss, scorers
 
-from papernudge.digits_model.scores import Scores, score
+from papernudge.digits_model.scores import Closer, Scores, score
 from papernudge.digits_model.training.pages import GridTruth, PageSpec, draw, preset
 from papernudge.digits_model.training.real import RealPhoto, photos
 from papernudge.hints import Position
@@ -329,11 +329,26 @@ def drawn_part(part: str, name: str, pages: int, first: int, by_style: bool) -> 
 # ------------------------------------------------------------------------------- flattened scores
 
 
+@dataclass(frozen=True, eq=False)
+class Blind(Closer):
+    """A closer look that makes nothing of some cells."""
+
+    blind: frozenset[int] = frozenset()
+
+    def digits(self, cells: np.ndarray) -> np.ndarray:
+        """As of any closer look, all ten alike in blind cells."""
+        said = super().digits(cells)
+        said[[int(cell) in self.blind for cell in cells]] = -math.log(10)
+        return said
+
+
 def flattened(said: Scores, cells: np.ndarray) -> Scores:
     """The scores with nothing said about these cells: all ten digits and both hands alike."""
     digits, hand, features = said.digits.copy(), said.hand.copy(), said.features.copy()
     digits[cells], hand[cells], features[cells] = -math.log(10), 0.0, 0.0
-    return replace(said, digits=digits, hand=hand, features=features)
+    assert said.closer is not None
+    closer = Blind(**vars(said.closer), blind=frozenset(cells.tolist()))
+    return replace(said, digits=digits, hand=hand, features=features, closer=closer)
 
 
 def read_flattened(

@@ -26,7 +26,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from papernudge.digits_model.scores import Looks, score, session_of
+from papernudge.digits_model.scores import Looks, score
 from papernudge.digits_model.training.real import RealPhoto, photos, puzzle_key
 from papernudge.hints.solver import solve
 from papernudge.vision import decode as decoding
@@ -118,10 +118,7 @@ def scorers(folder: Path | None) -> Callable[[str], Callable]:
     if folder is None:
         return lambda _puzzle: score
     table = json.loads((folder / "folds.json").read_text())
-    looks = [
-        Looks(*(session_of((folder / f"fold{k}{n}.onnx").read_bytes()) for n in ("", "-closer")))
-        for k in range(table["count"])
-    ]
+    looks = [Looks.held(folder, f"fold{k}", f"fold{k}-closer") for k in range(table["count"])]
 
     def of(puzzle: str) -> Callable:
         fold = table["folds"].get(puzzle_key(puzzle))

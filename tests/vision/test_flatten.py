@@ -79,3 +79,14 @@ def test_a_lattice_of_thin_lines_alone_has_no_blocks() -> None:
     evidence = np.full((2, 10), 9.0)
     evidence[:, [0, 3, 6, 9]] = 0.0
     assert not replace(flat, evidence=evidence).has_blocks
+
+
+def test_a_thin_line_plain_in_itself_counts_however_much_plainer_the_others_are() -> None:
+    image, true = photo(drawing(), SQUARE, FRAME)
+    flat = flatten(_grey(image), true)
+    assert isinstance(flat, Flat)
+    evidence = np.full((2, 10), 50.0)
+    evidence[0, 8] = 6.0  # a shadow's edge lies along it
+    assert replace(flat, evidence=evidence).is_nine
+    evidence[0, 8] = 1.0  # no line
+    assert not replace(flat, evidence=evidence).is_nine
