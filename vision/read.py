@@ -27,6 +27,7 @@ from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_fine, cut_patches
 from papernudge.vision.reading import CellKind, CellReading, GridReading, PageReading, Told
+from papernudge.vision.small_notes import on_page
 
 NOTE_ODDS = 0.0
 _RULED_OUT = -40.0
@@ -179,14 +180,15 @@ def _with_notes(cells: tuple[CellReading, ...], told: tuple[Told, ...]) -> tuple
 def _cells(decoded: Decoded, scores: Scores) -> tuple[CellReading, ...]:
     chances, right = cell_chances(decoded), chance_right(decoded)
     printed = decoded.given.sum(axis=1)
-    note_chance = 1 / (1 + np.exp(-scores.notes))
+    note_odds = on_page(scores.notes, decoded.best_given, decoded.best_other)
+    note_chance = 1 / (1 + np.exp(-note_odds))
     cells = []
     for at in range(81):
         kind, digit = kind_of(decoded, at)
         notes: frozenset[int] = frozenset()
         sure = 1.0
         if kind is CellKind.BLANK:
-            notes = frozenset(int(n) + 1 for n in np.flatnonzero(scores.notes[at] > NOTE_ODDS))
+            notes = frozenset(int(n) + 1 for n in np.flatnonzero(note_odds[at] > NOTE_ODDS))
             sure = float(np.prod(np.maximum(note_chance[at], 1 - note_chance[at])))
         cells.append(
             CellReading(
