@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 import sqlite3
 import subprocess
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -206,22 +205,14 @@ def test_the_same_seed_draws_the_same_file_and_another_another(
     assert made[0] == made[1] != made[2]
 
 
-def test_forty_pages_are_drawn_about_as_fast_as_their_codes_are_made() -> None:
-    """A page costs its symbol: no more than three times what encoding the symbol costs."""
-    from reportlab.graphics.barcode.qrencoder import QRAlphaNum, QRCode, QRErrorCorrectLevel
-
-    from papernudge.cli.drills.code import encode
+def test_forty_pages_are_forty_pages_and_their_answers() -> None:
+    """How long they take is measured by bench_sheets.py."""
+    import pypdfium2
 
     drill = next(d for d in map(_first_drill, range(20)) if d is not None)
     pages = pages_of([drill] * 160, 4, "a4")
-    began = time.perf_counter()
-    symbol = QRCode(None, QRErrorCorrectLevel.M)
-    symbol.addData(QRAlphaNum(encode(pages[0])))
-    symbol.make()
-    one = time.perf_counter() - began
-    began = time.perf_counter()
-    assert drawn(pages, "Practice").startswith(b"%PDF")
-    assert time.perf_counter() - began < 3 * 40 * one
+    assert len(pages) == 40
+    assert len(pypdfium2.PdfDocument(drawn(pages, "Practice"))) > 40
 
 
 def _first_drill(seed: int) -> Task | None:
