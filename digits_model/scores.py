@@ -102,9 +102,7 @@ def _log_softmax(logits: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Looks:
-    """The onnxruntime sessions of the first and the closer look; not the shipped ones in
-    experiments.
-    """
+    """The onnxruntime sessions of the first and the closer look: :func:`shipped` or others."""
 
     first: Any
     closer: Any
@@ -241,20 +239,28 @@ def outputs(
     slightly moved and enlarged views (averaging over views: A. Krizhevsky, I. Sutskever and
     G. Hinton, NeurIPS 2012). A page that does not lie upright is not looked at closer.
     """
-    looks = looks or shipped()
+    logits, features, _ = _looked(pixels, looks or shipped())
+    return logits, features
+
+
+def _looked(
+    pixels: npt.NDArray[np.uint8], looks: Looks
+) -> tuple[Floats, npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """As :func:`outputs`, and what the first look made of the page, by :func:`context`."""
     logits, features = first_look(pixels, looks.first)
+    page = context(logits, features)
     if not len(logits):
-        return logits, features
+        return logits, features, page
     logits[:, layout.TURNED] = _turned(logits, pixels)
     if turn_votes(_log_softmax(logits[:, layout.TURNED])).argmax():
-        return logits, features
-    page, asked = context(logits, features), slice(0, layout.TURNED.start)
+        return logits, features, page
+    asked = slice(0, layout.TURNED.start)
     again = np.flatnonzero(unsure(logits) > UNSURE)
     logits[again, asked] = closer_look(pixels[again], page, looks.closer)[:, asked]
     again = again[unsure(logits[again]) > UNSURE_STILL]
     if len(again):
         logits[again, asked] = _many_views(pixels[again], page, looks.closer)[:, asked]
-    return logits, features
+    return logits, features, page
 
 
 def worth_a_finer_look(scores: Scores) -> npt.NDArray[np.int64]:
@@ -338,7 +344,7 @@ def score(pixels: npt.NDArray[np.uint8], looks: Looks | None = None) -> Scores:
 
     ``looks``: other sessions than the shipped ones, for experiments.
     """
-    logits, features = outputs(pixels, looks)
+    logits, features, page = _looked(pixels, looks or shipped())
     calibration = manifest()["calibration"]
     said = calibrated(logits, features, calibration)
-    return replace(said, closer=Closer(pixels, context(logits, features), calibration, looks))
+    return replace(said, closer=Closer(pixels, page, calibration, looks))
