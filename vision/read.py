@@ -145,16 +145,17 @@ class _Evidence:
             if one.kind in (CellKind.GIVEN, CellKind.ENTRY):
                 hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
         known = cache(self.solve)
+        ink = self.scores.digits.copy()
         decoded = decode(digits, hand, known)
         doubtful = np.array(sorted({d.cell for d in find_doubts(decoded)} - said), np.int64)
         if len(doubtful) and self.scores.closer is not None:
-            digits[doubtful] = self.scores.closer.digits(doubtful)
+            ink[doubtful] = digits[doubtful] = self.scores.closer.digits(doubtful)
             decoded = decode(digits, hand, known)
         if find_doubts(decoded):
             digits = by_habit(digits, decoded.other[:, 1:], self.scores.features)
             decoded = decode(digits, hand, known)
         cells = _cells(decoded, self.scores)
-        alone = self.scores.digits.argmax(axis=1)
+        alone = ink.argmax(axis=1)
         restored = (c for c in range(81) if (cells[c].digit or 0) != alone[c] and c not in said)
         return GridReading(
             GridKind.PUZZLE,

@@ -76,8 +76,9 @@ def seen(pixels: Pixels) -> Chances:
         views = [marked, *(viewed(marked, view) for view in VIEWS + TURNED), _darkened(marked)]
         # On a page without any other writing a lone pale mark is taken for one that was rubbed out;
         # a sheet is empty by design, so only what it holds is told.
-        page = context(logits, features)[first[:, 0] < 0.5]
-        more = closer_look(np.concatenate(views), page if len(page) else context(logits, features))
+        held = first[:, 0] < 0.5
+        page = context(logits, features)[held | ~held.any()]
+        more = closer_look(np.concatenate(views), page)
         mean = more[:, DIGITS].reshape(len(views), len(again), -1).mean(axis=0)
         logits[again, DIGITS] = mean / _STEADIER
     return np.asarray(np.exp(calibrated(logits, features, calibration).digits), np.float64)

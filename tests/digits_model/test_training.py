@@ -78,6 +78,19 @@ def test_what_is_exported_answers_as_the_network_does(tmp_path: Path) -> None:
     )
 
 
+def test_training_and_product_agree_on_what_is_unsure_and_what_the_page_tells() -> None:
+    from papernudge.digits_model import scores
+    from papernudge.digits_model.training.network import context
+    from papernudge.digits_model.training.train import unsure
+
+    rng = np.random.default_rng(0)
+    logits = rng.normal(0, 4, (50, layout.OUTPUTS))
+    features = rng.random((50, layout.FEATURES)).astype(np.float32)
+    told = context(torch.from_numpy(logits), torch.from_numpy(features)).numpy()
+    assert told == pytest.approx(scores.context(logits, features), abs=1e-5)
+    assert unsure(torch.from_numpy(logits)).numpy() == pytest.approx(scores.unsure(logits))
+
+
 def test_scanned_digits_are_laid_on_blank_cells_only() -> None:
     ring = Ring(2 * PAGE, CPU)
     ring.put(cells(2 * PAGE))

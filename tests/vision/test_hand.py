@@ -76,7 +76,7 @@ def test_a_copy_of_the_print_is_print_and_what_only_resembles_it_is_not() -> Non
     digits = np.full(6, 7, np.int64)
     said = hand_on_page(hand, digits, features.astype(np.float32), np.zeros((6, 2)))
     assert said[4] < -1
-    assert said[5] > said[4] + 2
+    assert said[5] > 1
 
 
 def test_another_digits_looks_say_nothing_of_this_one() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +11,7 @@ import cv2
 import numpy as np
 import pytest
 
+from papernudge.digits_model.scores import Scores, score
 from papernudge.hints import solve
 from papernudge.vision.failure import Failure
 from papernudge.vision.grid import GridKind
@@ -120,6 +122,30 @@ def test_a_solved_grid_is_read_entry_by_entry_not_filled_in() -> None:
     assert isinstance(page, PageReading)
     found = nearest(page, grid)
     assert found.cells[cell].kind is CellKind.BLANK
+
+
+def test_what_a_closer_look_makes_out_was_not_restored_by_the_rules() -> None:
+    image, grid = raster(FIXTURES / "clean.jpg"), truth("clean.jpg")["grids"][0]
+
+    def read_with(cell: int, closer: bool) -> GridReading:
+        """The page with one cell's scores made flat, with a closer look at it or without."""
+
+        def scorer(pixels: np.ndarray) -> Scores:
+            said = score(pixels)
+            digits = said.digits.copy()
+            digits[cell] = -np.log(10)
+            return replace(said, digits=digits, closer=said.closer if closer else None)
+
+        page = read_page(image, solve=solve, scorer=scorer)
+        assert isinstance(page, PageReading)
+        return nearest(page, grid)
+
+    givens = [c for c in range(81) if grid["givens"][c] != "."]
+    asked = next(c for c in givens if c in {d.cell for d in read_with(c, closer=False).doubts})
+    seen = read_with(asked, closer=True)
+    assert seen.givens == grid["givens"]
+    assert not seen.doubts
+    assert asked not in seen.restored
 
 
 # Real photos: Wicht & Hennebert, Sudoku Dataset v2 (CC-BY-4.0). The shipped model has seen them;
