@@ -1,10 +1,16 @@
 """What stands in the cells of a practised position, with what is known before anybody looks.
 
 The sheet itself says what is printed where, so only blank cells are in question, and mostly those
-that the answers name. Few cells hold ink, so each of them can be looked at many times.
+that the answers name.
 
-The model. Let q(d) be the classifier's calibrated chance that a cell holds d (0: nothing), from the
-mean of its logits over many views. The classifier learnt from cells of which a share SEEN(d) held
+The model. Let c(d) be the classifier's calibrated chance that a cell holds d (0: nothing), from
+many views (``papernudge.cli.drills.views``). All of a sheet is by one hand, so its digits are
+compared: with Λ(d) the log of the mean of exp(8 (cos - 1)) over the sheet's other cells that surely
+hold d, and s(d) = 1 where there are any (``papernudge.vision.habits``),
+
+    q(d)  ∝  c(d) · exp(Λ(d) + s(d)),    d = 1 … 9,    q(0) = c(0)
+
+Nothing of that knows what is right. The classifier learnt from cells of which a share SEEN(d) held
 d, so what the ink alone says is l(d) ∝ q(d) / SEEN(d), and
 
     P(d | ink)  ∝  l(d) · π(d)
@@ -21,6 +27,7 @@ like the right one more than like itself: by SURE / (1 - SURE) / 8, that is four
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from papernudge.cli.drills.code import Task
@@ -29,70 +36,41 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
+    from papernudge.cli.drills.views import Seen
+
     Chances = npt.NDArray[np.float64]
-    Pixels = npt.NDArray[np.uint8]
 
 RIGHT, ASKED, ELSEWHERE = 0.5, 0.6, 0.03
 SEEN_BLANK = 0.5
 """Share of blank cells that the classifier learnt from; the digits share the rest alike."""
 
-TURNED = ((0, 0, 1.0, 8), (0, 0, 1.0, -5))
-"""Further views beside those of every unsure cell: turned by degrees against the clock, as hands
-lean to the right more than to the left.
-"""
-_PLAIN = 0.9999
-"""A cell that is blank with this chance at first sight is not looked at again."""
-_STEADIER = 0.965
-"""The mean of many views is less often sure of what is wrong than one look: its temperature, by
-log-loss on unsure cells of real photos and drawn pages together, is lower by this factor."""
-_PAPER, _DARK, _MOST = 224.0, 150.0, 3.0
 
+def by_hand(grids: Sequence[tuple[Task, Seen]]) -> list[Chances]:
+    """What the cells of a sheet's positions look like beside each other: q, float64 (81, 10) each.
 
-def seen(pixels: Pixels) -> Chances:
-    """The classifier's calibrated chances of nothing and the digits, float64 (81, 10), from the
-    mean logits of many closer looks at each cell that is not plainly blank.
-
-    ``pixels``: uint8 (81, 48, 48, 3), patches of a grid.
+    Rows of printed cells, and of those that hold nothing, stay as they are.
     """
     import numpy as np
 
-    from papernudge.digits_model.layout import DIGITS
-    from papernudge.digits_model.scores import (
-        VIEWS,
-        calibrated,
-        closer_look,
-        context,
-        first_look,
-        manifest,
-        viewed,
-    )
+    from papernudge.vision.habits import likeness
 
-    calibration = manifest()["calibration"]
-    logits, features = first_look(pixels)
-    first = np.exp(calibrated(logits, features, calibration).digits)
-    again = np.flatnonzero(first[:, 0] < _PLAIN)
-    if len(again):
-        marked = pixels[again]
-        views = [marked, *(viewed(marked, view) for view in VIEWS + TURNED), _darkened(marked)]
-        # On a page without any other writing a lone pale mark is taken for one that was rubbed out;
-        # a sheet is empty by design, so only what it holds is told.
-        held = first[:, 0] < 0.5
-        page = context(logits, features)[held | ~held.any()]
-        more = closer_look(np.concatenate(views), page)
-        mean = more[:, DIGITS].reshape(len(views), len(again), -1).mean(axis=0)
-        logits[again, DIGITS] = mean / _STEADIER
-    return np.asarray(np.exp(calibrated(logits, features, calibration).digits), np.float64)
-
-
-def _darkened(pixels: Pixels) -> Pixels:
-    """Faint pencil made as dark as a pen; what is dark already stays as it is."""
-    import numpy as np
-
-    inside = pixels[:, 9:-9, 9:-9].min(axis=3).reshape(len(pixels), -1)
-    depth = _PAPER - np.percentile(inside, 2, axis=1)
-    factor = np.clip(_DARK / np.maximum(depth, 20), 1.0, _MOST)[:, None, None, None]
-    dark = np.clip(_PAPER - (_PAPER - pixels.astype(np.float32)) * factor, 0, 255)
-    return np.asarray(dark, np.uint8)
+    out = [seen.chances.copy() for _, seen in grids]
+    inked = [
+        (chances, np.flatnonzero([m == "." for m in task.digits] & (chances[:, 0] < 0.5)))
+        for (task, _), chances in zip(grids, out, strict=True)
+    ]
+    if sum(len(cells) for _, cells in inked) < 2:
+        return out
+    digits = np.concatenate([chances[cells, 1:] for chances, cells in inked])
+    features = [seen.features[cells] for (_, seen), (_, cells) in zip(grids, inked, strict=True)]
+    alike, examples = likeness(digits, np.concatenate(features))
+    weighed = digits * np.exp(alike + examples)
+    weighed *= digits.sum(axis=1, keepdims=True) / weighed.sum(axis=1, keepdims=True)
+    start = 0
+    for chances, cells in inked:
+        chances[cells, 1:] = weighed[start : start + len(cells)]
+        start += len(cells)
+    return out
 
 
 def posterior(task: Task, chances: Chances) -> Chances:

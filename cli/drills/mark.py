@@ -1,7 +1,7 @@
 """``papernudge mark``: what was written on a photographed practice sheet, and whether it is right.
 
 The code says what was printed and what was asked, so nothing is guessed about either: only blank
-cells are read, each by itself (``papernudge.cli.drills.answers`` states the model).
+cells are read (``papernudge.cli.drills.answers`` states the model).
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from papernudge.cli.assume import Assumption
+    from papernudge.cli.drills.views import Seen
     from papernudge.vision.reading import Doubt
 
     Chances = npt.NDArray[np.float64]
@@ -156,12 +157,11 @@ def _counts(chances: Chances, cell: int, digit: int) -> bool:
 
 def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPage:
     """Reads and marks a photo. Stop (5) for a file that can't be read, (3) where no sheet shows."""
-    from papernudge.cli.drills.answers import seen
     from papernudge.cli.drills.recognise import find_code
+    from papernudge.cli.drills.views import seen
     from papernudge.cli.pages import open_named
     from papernudge.hints import solve
     from papernudge.vision.failure import Failure
-    from papernudge.vision.patches import cut_patches
     from papernudge.vision.read import read_page
 
     photo = open_named(called)
@@ -178,35 +178,44 @@ def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPag
             reason="no code",
         )
     meshes = [grid.mesh for grid in reading.grids if grid.mesh is not None]
-    grids = [(seen(cut_patches(photo.pixels, mesh).pixels), mesh.crossings) for mesh in meshes]
+    grids = [(seen(photo.pixels, mesh), mesh.crossings) for mesh in meshes]
     said = {(one.grid, one.cell): one.digit or 0 for one in assumptions}
-    answers = tuple(_marked(task, grids, said) for task in page.tasks)
+    answers = marked(page.tasks, grids, said)
     return MarkedPage(called, page, answers, photo.pixels, reading.quarter_turns)
 
 
-def _marked(
-    task: Task,
-    grids: Sequence[tuple[Chances, Points]],
+def marked(
+    tasks: Sequence[Task],
+    grids: Sequence[tuple[Seen, Points]],
     said: Mapping[tuple[int | None, int], int],
-) -> Marked:
-    """The position on the grid that shows its printed digits; unsure if none does.
+) -> tuple[Marked, ...]:
+    """Each position on the grid that shows its printed digits; unsure if none does.
 
-    ``grids``: chances and crossings of each grid of the photo. ``said``: what the user says stands
+    ``grids``: looks and crossings of each grid of the photo. ``said``: what the user says stands
     in a cell of the position of a number, 0 for nothing.
     """
-    from papernudge.cli.drills.answers import posterior
+    from papernudge.cli.drills.answers import by_hand, posterior
 
+    places = [(task, _place(task, grids)) for task in tasks]
+    found = [(task, place) for task, place in places if place is not None]
+    weighed = by_hand([(task, looks) for task, (looks, _) in found])
+    answers = {task.number: Marked(task, (), UNSURE) for task in tasks}
+    for (task, (_, crossings)), chances in zip(found, weighed, strict=True):
+        sure = posterior(task, chances)
+        for (number, cell), digit in said.items():
+            if number == task.number:
+                sure[cell] = 0.0
+                sure[cell, digit] = 1.0
+        answers[task.number] = replace(judged(task, sure), crossings=crossings)
+    return tuple(answers[task.number] for task in tasks)
+
+
+def _place(task: Task, grids: Sequence[tuple[Seen, Points]]) -> tuple[Seen, Points] | None:
+    """The grid that shows the position's printed digits."""
     printed = [(cell, int(mark)) for cell, mark in enumerate(task.digits) if mark != "."]
 
-    def likeness(grid: tuple[Chances, Points]) -> float:
-        return sum(float(grid[0][at]) for at in printed) / len(printed)
+    def likeness(grid: tuple[Seen, Points]) -> float:
+        return sum(float(grid[0].chances[at]) for at in printed) / len(printed)
 
     best = max(grids, key=likeness, default=None)
-    if best is None or likeness(best) < SAME:
-        return Marked(task, (), UNSURE)
-    chances = posterior(task, best[0])
-    for (number, cell), digit in said.items():
-        if number == task.number:
-            chances[cell] = 0.0
-            chances[cell, digit] = 1.0
-    return replace(judged(task, chances), crossings=best[1])
+    return best if best is not None and likeness(best) >= SAME else None

@@ -1,0 +1,201 @@
+"""Many looks at the cells of a practised position.
+
+Few cells of a sheet hold ink, so each of them can be looked at many times, by both networks: moved,
+enlarged and turned a little, faint pencil made darker, and what is written brought to one size in
+the middle, whatever size the hand writes. That something stands there is judged as it lies in its
+cell; which digit it is, by all views.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+    from papernudge.vision.mesh import Mesh
+
+    Chances = npt.NDArray[np.float64]
+    Features = npt.NDArray[np.float32]
+    Pixels = npt.NDArray[np.uint8]
+
+TURNED = ((0, 0, 1.0, 8), (0, 0, 1.0, -5))
+"""Further views beside those of every unsure cell: turned by degrees against the clock, as hands
+lean to the right more than to the left.
+"""
+HEIGHTS = (20, 24, 28)
+"""Heights that what is written is brought to, pixels of a patch."""
+_PLAIN = 0.9999
+"""A cell that is blank with this chance at first sight is not looked at again."""
+_STEADIER = 0.95
+"""The mean of many views is less often sure of what is wrong than one look: its temperature, by
+log-loss on cells of drawn sheets by other hands than the figures', is lower by this factor."""
+_PAPER, _DARK, _MOST = 224.0, 150.0, 3.0
+_MARGIN, _FINE_SIDE = 12, 96
+"""Of a fine patch, pixels: kept around its cell, and its side."""
+_INNER = slice(18, 78)
+"""Where ink counts as written in the cell, pixels of a fine patch: within its lines."""
+_FAINTEST, _OF_DARKEST, _SPECK = 25.0, 0.45, 12
+"""Ink is darker than paper by this share of the darkest, which is darker by so much at least; fewer
+pixels together are a speck."""
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """What the cells of a grid look like, each by itself.
+
+    ``chances``: float64 (81, 10), of nothing (index 0) and the digits. ``features``: float32
+    (81, F), for likeness between what is written in two cells; zeros in cells that are plainly
+    blank.
+    """
+
+    chances: Chances
+    features: Features
+
+
+def seen(raster: Pixels, mesh: Mesh) -> Seen:
+    """Looks at the cells of a grid.
+
+    ``raster``: uint8 (H, W, 3), blue, green, red; ``mesh``: of the grid, upright.
+    """
+    import numpy as np
+
+    from papernudge.digits_model import scores
+    from papernudge.vision.patches import cut_patches
+
+    pixels = cut_patches(raster, mesh).pixels
+    logits, features = scores.first_look(pixels)
+    calibration = scores.manifest()["calibration"]
+    first = scores.calibrated(logits, features, calibration).digits
+    chances, likenesses = np.exp(first), np.zeros_like(features)
+    again = np.flatnonzero(chances[:, 0] < _PLAIN)
+    if len(again):
+        # On a page without any other writing a lone pale mark is taken for one that was rubbed out;
+        # a sheet is empty by design, so only what it holds is told.
+        held = chances[:, 0] < 0.5
+        page = scores.context(logits, features)[held | ~held.any()]
+        fine = _fine(raster, mesh)[again]
+        chances[again], likenesses[again] = _by_all_views(pixels[again], fine, page, calibration)
+    return Seen(chances, likenesses)
+
+
+def _by_all_views(
+    pixels: Pixels, fine: Pixels, page: Features, calibration: dict[str, Any]
+) -> tuple[Chances, Features]:
+    """Chances (N, 10) and features (N, F) of N cells of which there are patches of both kinds.
+
+    ``page``: what the closer look is told, as :func:`papernudge.digits_model.scores.context`.
+    """
+    import numpy as np
+
+    from papernudge.digits_model.layout import DIGITS
+    from papernudge.digits_model.scores import VIEWS, closer_look, first_look, viewed
+
+    def mean(views: list[Pixels], logits: Any) -> Chances:
+        rows = np.asarray(logits, np.float64).reshape(len(views), len(pixels), -1)
+        return np.asarray(rows.mean(axis=0) / calibration["digits"]["temperature"])
+
+    lying = [pixels, *(viewed(pixels, view) for view in VIEWS + TURNED)]
+    sized = [brought_to(fine, pixels, height) for height in HEIGHTS]
+    dark = [_darkened(pixels)]
+    first, of_first = (first_look(np.concatenate(views)) for views in (lying, sized))
+    closer = closer_look(np.concatenate([*lying, *sized, *dark]), page)[:, DIGITS]
+    parts = np.split(closer, np.cumsum([len(pixels) * len(v) for v in (lying, sized)]))
+    said = [mean(v, logits) for v, logits in zip((lying, sized, dark), parts, strict=True)]
+    many = len(lying)
+    digits = (
+        (many * said[0] + said[2]) / (many + 1) + said[1] + mean(sized, of_first[0][:, DIGITS])
+    ) / 3
+    nothing = (_odds(said[0]) + _odds(mean(lying, first[0][:, DIGITS]))) / 2
+    floor = float(calibration["digits"]["floor"])
+    chances = (1 - floor) * _together(nothing, digits[:, 1:] / _STEADIER) + floor / 10
+    return chances, of_first[1].reshape(len(sized), len(pixels), -1).mean(axis=0)
+
+
+def _odds(logits: Chances) -> Chances:
+    """Log-odds (N,) that nothing stands there, from logits (N, 10)."""
+    import numpy as np
+
+    return np.asarray(logits[:, 0] - np.logaddexp.reduce(logits[:, 1:], axis=1))
+
+
+def _together(nothing: Chances, digits: Chances) -> Chances:
+    """Chances (N, 10) from log-odds (N,) that nothing stands there and logits (N, 9) of what."""
+    import numpy as np
+
+    blank = 1 / (1 + np.exp(-nothing))
+    share = np.exp(digits - np.logaddexp.reduce(digits, axis=1)[:, None])
+    return np.concatenate([blank[:, None], (1 - blank)[:, None] * share], axis=1)
+
+
+def _darkened(pixels: Pixels) -> Pixels:
+    """Faint pencil made as dark as a pen; what is dark already stays as it is."""
+    import numpy as np
+
+    inside = pixels[:, 9:-9, 9:-9].min(axis=3).reshape(len(pixels), -1)
+    depth = _PAPER - np.percentile(inside, 2, axis=1)
+    factor = np.clip(_DARK / np.maximum(depth, 20), 1.0, _MOST)[:, None, None, None]
+    dark = np.clip(_PAPER - (_PAPER - pixels.astype(np.float32)) * factor, 0, 255)
+    return np.asarray(dark, np.uint8)
+
+
+def _fine(raster: Pixels, mesh: Mesh) -> Pixels:
+    """All cells at twice the scale of patches: uint8 (81, 96, 96, 3)."""
+    import numpy as np
+
+    from papernudge.vision.patches import FINE, even_light, flat_sheet
+
+    sheet = even_light(flat_sheet(raster, mesh, FINE, _MARGIN), FINE)
+    windows = np.lib.stride_tricks.sliding_window_view(sheet, (_FINE_SIDE, _FINE_SIDE), axis=(0, 1))
+    cells = windows[::FINE, ::FINE].transpose(0, 1, 3, 4, 2)
+    return np.ascontiguousarray(cells.reshape(81, _FINE_SIDE, _FINE_SIDE, 3))
+
+
+def brought_to(fine: Pixels, pixels: Pixels, height: int) -> Pixels:
+    """Patches, uint8 (N, 48, 48, 3), in which what is written stands in the middle, so high.
+
+    ``fine``: uint8 (N, 96, 96, 3); ``pixels``: the usual patches, kept where no ink is seen. What
+    is wide counts as high as it is wide, nearly, so that a 1 that lies stays within its cell.
+    """
+    import cv2
+    import numpy as np
+
+    out = []
+    for cell, usual in zip(fine, pixels, strict=True):
+        box = _ink_box(cell)
+        if box is None:
+            out.append(usual)
+            continue
+        left, top, right, bottom = box
+        scale = float(np.clip(height / max(bottom - top, 0.9 * (right - left), 14), 0.4, 1.3))
+        middle = ((left + right - 1) / 2, (top + bottom - 1) / 2)
+        move: Any = cv2.getRotationMatrix2D(middle, 0, scale)
+        move[:, 2] += (usual.shape[0] - 1) / 2 - np.array(middle)
+        soft: Any = cell if scale >= 0.75 else cv2.GaussianBlur(cell, (0, 0), 0.45)
+        size = (usual.shape[1], usual.shape[0])
+        out.append(
+            np.asarray(cv2.warpAffine(soft, move, size, borderMode=cv2.BORDER_REPLICATE), np.uint8)
+        )
+    return np.stack(out)
+
+
+def _ink_box(cell: Pixels) -> tuple[int, int, int, int] | None:
+    """Left, top, and behind the right and the bottom end of what is written in a fine patch."""
+    import cv2
+    import numpy as np
+
+    depth = _PAPER - cell[_INNER, _INNER].min(axis=2).astype(np.float32)
+    darkest = float(np.percentile(depth, 98))
+    if darkest < _FAINTEST:
+        return None
+    ink = (depth > _OF_DARKEST * darkest).astype(np.uint8)
+    _, _, blobs, _ = cv2.connectedComponentsWithStats(ink, connectivity=8)
+    blobs = blobs[1:][blobs[1:, cv2.CC_STAT_AREA] >= _SPECK]
+    if not len(blobs):
+        return None
+    left, top = (int(blobs[:, k].min()) for k in (cv2.CC_STAT_LEFT, cv2.CC_STAT_TOP))
+    right, bottom = (int((blobs[:, k] + blobs[:, k + 2]).max()) for k in (0, 1))
+    start = _INNER.start
+    return left + start, top + start, right + start, bottom + start
