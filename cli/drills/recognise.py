@@ -1,5 +1,5 @@
-"""Finds the sheet code in a photo: flattened by the grids, as it lies, then piece by piece; what is
-found but can't be read is straightened and tried again.
+"""Finds the sheet code in a photo: flattened by the grids, as it lies, piece by piece, then drawn
+out to either side; what is found but can't be read is straightened and tried again.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.drills.code import MOST_EACH, SheetPage, decode
 from papernudge.cli.drills.layout import code_boxes, grid_boxes
-from papernudge.cli.drills.straighten import straightened
+from papernudge.cli.drills.straighten import QUIET, straightened
 from papernudge.cli.paper import PAPERS, Box
 
 if TYPE_CHECKING:
@@ -24,6 +24,7 @@ _SIDE = 900
 """Pixels of a flattened piece that a code is looked for in."""
 _AROUND = 0.5
 """So much of the code's side is looked at on every side of where it should be."""
+_STRETCH = 1.7
 _FIT = 0.35
 """Grids fit a layout when their corners lie this near to it, in cells of the layout."""
 
@@ -40,6 +41,7 @@ def find_code(raster: Raster, grids: Sequence[Corners]) -> SheetPage | None:
     for pieces in (
         itertools.chain(_by_layout(grey, grids), _whole(grey)),
         _tiles(grey),
+        _stretched(grey),
     ):
         bent: list[tuple[Any, Any]] = []
         for piece in pieces:
@@ -51,7 +53,7 @@ def find_code(raster: Raster, grids: Sequence[Corners]) -> SheetPage | None:
                     bent.append((piece, corners))
         for piece, corners in bent:
             for symbol in straightened(piece, corners):
-                page, _ = _read(cv2.QRCodeDetector(), symbol)
+                page = _read_flat(symbol)
                 if page is not None:
                     return page
     return None
@@ -66,6 +68,19 @@ def _read(detector: Any, piece: Any) -> tuple[SheetPage | None, Any]:
     except cv2.error:  # some outlines that it proposes are too degenerate for itself
         return None, None
     return decode(text), None if corners is None else corners.reshape(-1, 2)[:4]
+
+
+def _read_flat(symbol: Any) -> SheetPage | None:
+    """The page that a symbol tells of whose place is known: no reader needs to find it."""
+    import cv2
+    import numpy as np
+
+    low, high = QUIET, symbol.shape[0] - QUIET
+    corners = np.array([[(low, low), (high, low), (high, high), (low, high)]], np.float32)
+    try:
+        return decode(cv2.QRCodeDetector().decode(symbol, corners)[0])
+    except cv2.error:
+        return None
 
 
 def _by_layout(grey: Any, grids: Sequence[Corners]) -> Iterator[Any]:
@@ -134,12 +149,29 @@ def _tiles(grey: Any) -> Iterator[Any]:
     """Overlapping pieces, as they are and sharpened: for curled sheets, and those of which not all
     grids were found.
     """
+    for piece in _pieces(grey):
+        yield piece
+        yield next(_sharpened(piece))
+
+
+def _stretched(grey: Any) -> Iterator[Any]:
+    """Drawn out upwards, then sideways: where the paper curls away a code lies too flat to be seen
+    as one.
+    """
+    import cv2
+
+    for across, down in ((1.0, _STRETCH), (_STRETCH, 1.0)):
+        drawn = cv2.resize(grey, None, fx=across, fy=down, interpolation=cv2.INTER_CUBIC)
+        yield drawn
+        yield from _pieces(drawn)
+
+
+def _pieces(grey: Any) -> Iterator[Any]:
     high, wide = grey.shape
     part = int(0.45 * max(high, wide))
     for y in _starts(high, part):
         for x in _starts(wide, part):
             yield grey[y : y + part, x : x + part]
-            yield next(_sharpened(grey[y : y + part, x : x + part]))
 
 
 def _starts(whole: int, part: int) -> list[int]:

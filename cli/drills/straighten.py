@@ -4,8 +4,8 @@ A reader of QR symbols takes the symbol for flat. Its own marks say how it is be
 patterns and the alignment patterns (ISO/IEC 18004, annex E says where they stand). They are looked
 for near where a flat symbol would have them; as data may look like them by chance, the bend is
 chosen that most of them agree on (random sample consensus, M. A. Fischler and R. C. Bolles, 1981;
-here all samples are tried). A smooth map is laid through their shifts, each module is sampled
-through it, and the symbol is drawn anew.
+here all samples are tried). From there all modules that are known beforehand are matched
+(``papernudge.cli.drills.bend``), each module is sampled, and the symbol is drawn anew.
 """
 
 from __future__ import annotations
@@ -13,25 +13,27 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import lru_cache
 from itertools import combinations, product
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+
+from papernudge.cli.drills import bend as bends
+from papernudge.cli.drills.bend import PIXELS, pattern_places
 
 Grey = npt.NDArray[np.uint8]
 Points = npt.NDArray[np.float64]
 
 VERSIONS = range(2, 16)
-_PIXELS = 8
-"""Pixels to a module while it is straightened."""
-_QUIET = 6
-"""Modules kept around the symbol."""
+QUIET = 4 * PIXELS
+"""Width of the quiet zone around a symbol that was drawn anew, pixels."""
 _REACH = (6.0, 1.2)
 """How far from its place a pattern is looked for, modules: at first, and when the bend is known."""
 _PEAKS = 5
 """So many places are weighed for each pattern at first."""
-_ALIKE = 0.45
-"""Least correlation at which a pattern counts as found."""
+_ALIKE, _LIKELIEST = 0.35, 4
+"""Least mean correlation of a symbol's patterns; so many sizes are tried at most."""
+_MATCHED, _DRAWN = 0.35, 2
+"""Least match of all known modules; so many symbols are drawn anew at most."""
 
 
 def straightened(grey: Grey, corners: Points) -> Iterator[Grey]:
@@ -40,31 +42,36 @@ def straightened(grey: Grey, corners: Points) -> Iterator[Grey]:
     ``grey``: uint8 (H, W); ``corners``: float (4, 2), x/y, top left, top right, bottom right,
     bottom left of the symbol's outermost modules, as a flat symbol would have them.
     """
-    tried = []
+    likely = []
     for version in VERSIONS:
         modules = 17 + 4 * version
         flat = _flattened(grey, corners, modules)
         if flat is None:
             return
-        places = _pattern_places(version)
-        if _found(flat, places[:3], np.zeros((3, 2)), _REACH[1])[1].min() < _ALIKE:
-            continue
-        start = _agreed(flat, places, modules)
-        shifts, alike = _found(flat, places, start, _REACH[1])
-        seen = alike > _ALIKE
-        if seen[:3].all() and seen.sum() >= max(4, 0.5 * len(places)):
-            tried.append((float(alike.mean()), modules, flat, places, shifts, alike))
-    for _, modules, flat, places, shifts, alike in sorted(tried, key=lambda one: -one[0])[:2]:
-        smooth = _bent(places, shifts, alike, modules, places)
-        shifts, alike = _found(flat, places, smooth, _REACH[1])
-        yield _sampled(flat, modules, places, shifts, alike)
+        places = pattern_places(version)
+        shifts, alike = _found(flat, places, _agreed(flat, places, modules), _REACH[1])
+        if alike.mean() > _ALIKE:
+            start = bends.through(places, shifts, np.clip(alike - 0.3, 0, None), version)
+            likely.append((float(alike.mean()), version, bends.evened(flat), start))
+    tried = []
+    for _, version, evenly, start in sorted(likely, key=lambda one: -one[0])[:_LIKELIEST]:
+        bend, match = bends.matched(evenly, version, start)
+        if match > _MATCHED:
+            tried.append((match, version, evenly, bend))
+    for _, version, evenly, bend in sorted(tried, key=lambda one: -one[0])[:_DRAWN]:
+        yield _drawn(bends.modules_of(evenly, version, bend))
+
+
+def _drawn(dark: npt.NDArray[np.bool_]) -> Grey:
+    symbol = np.pad(np.where(dark, 0, 255).astype(np.uint8), QUIET // PIXELS, constant_values=255)
+    return np.kron(symbol, np.ones((PIXELS, PIXELS), np.uint8))
 
 
 def _flattened(grey: Grey, corners: Points, modules: int) -> Grey | None:
     import cv2
 
-    side = (modules + 2 * _QUIET) * _PIXELS
-    low, high = _QUIET * _PIXELS, (modules + _QUIET) * _PIXELS
+    side = (modules + 2 * bends.QUIET) * PIXELS
+    low, high = bends.QUIET * PIXELS, (modules + bends.QUIET) * PIXELS
     there = np.array([(low, low), (high, low), (high, high), (low, high)], np.float32)
     matrix = cv2.getPerspectiveTransform(corners.astype(np.float32), there)
     if not np.isfinite(matrix).all() or abs(np.linalg.det(matrix)) < 1e-12:
@@ -75,30 +82,6 @@ def _flattened(grey: Grey, corners: Points, modules: int) -> Grey | None:
     return np.asarray(flat, np.uint8)
 
 
-@lru_cache(maxsize=32)
-def _alignment_lines(version: int) -> tuple[int, ...]:
-    """Rows and columns whose crossings hold alignment patterns, but for the finders' corners.
-
-    They lie an even number of modules apart, as evenly as that goes, counted from the far end.
-    """
-    if version == 1:
-        return ()
-    many = version // 7 + 2
-    last = 10 + 4 * version
-    step = -(-(last - 6) // (2 * many - 2)) * 2
-    return (6, *(last - step * k for k in range(many - 2, -1, -1)))
-
-
-def _pattern_places(version: int) -> Points:
-    """Centres, modules x/y: the three finder patterns first."""
-    far = 17 + 4 * version - 3.5
-    lines = _alignment_lines(version)
-    corners = {(6, 6), (6, lines[-1]), (lines[-1], 6)}
-    places = [(3.5, 3.5), (far, 3.5), (3.5, far)]
-    places += [(x + 0.5, y + 0.5) for y in lines for x in lines if (x, y) not in corners]
-    return np.array(places)
-
-
 @lru_cache(maxsize=2)
 def _pattern(finder: bool) -> npt.NDArray[np.float32]:
     """A finder with its light rim, 9 modules wide, or an alignment pattern, 5 modules wide."""
@@ -107,7 +90,7 @@ def _pattern(finder: bool) -> npt.NDArray[np.float32]:
     at = np.abs(np.arange(side) - len(rings) + 1)
     away = len(rings) - 1 - np.maximum(at[:, None], at[None, :])
     small = np.array(rings, np.float32)[away]
-    return np.kron(small, np.ones((_PIXELS, _PIXELS), np.float32)).astype(np.float32)
+    return np.kron(small, np.ones((PIXELS, PIXELS), np.float32)).astype(np.float32)
 
 
 def _likeness(flat: Grey, place: Points, finder: bool, reach: float) -> tuple[Points, Points]:
@@ -116,15 +99,15 @@ def _likeness(flat: Grey, place: Points, finder: bool, reach: float) -> tuple[Po
 
     pattern = _pattern(finder)
     half = pattern.shape[0] / 2
-    middle = (place + _QUIET) * _PIXELS
-    low = np.round(middle - half - reach * _PIXELS).astype(int)
-    high = low + pattern.shape[0] + int(2 * reach * _PIXELS)
+    middle = (place + bends.QUIET) * PIXELS
+    low = np.round(middle - half - reach * PIXELS).astype(int)
+    high = low + pattern.shape[0] + int(2 * reach * PIXELS)
     low, high = np.maximum(low, 0), np.minimum(high, flat.shape[0])
     if (high - low).min() < pattern.shape[0]:
         return np.zeros((1, 1)), place
     window = flat[low[1] : high[1], low[0] : high[0]].astype(np.float32)
     likeness = cv2.matchTemplate(window, pattern, cv2.TM_CCOEFF_NORMED)
-    return np.asarray(likeness, np.float64), (low + half) / _PIXELS - _QUIET
+    return np.asarray(likeness, np.float64), (low + half) / PIXELS - bends.QUIET
 
 
 def _found(flat: Grey, places: Points, shifts: Points, reach: float) -> tuple[Points, Points]:
@@ -136,7 +119,7 @@ def _found(flat: Grey, places: Points, shifts: Points, reach: float) -> tuple[Po
         likeness, first = _likeness(flat, place + shifts[k], k < 3, reach)
         at = np.unravel_index(likeness.argmax(), likeness.shape)
         alike[k] = likeness[at]
-        found[k] = first + np.array(at[::-1]) / _PIXELS - place
+        found[k] = first + np.array(at[::-1]) / PIXELS - place
     return found, alike
 
 
@@ -186,52 +169,8 @@ def _peaks(flat: Grey, place: Points) -> list[tuple[Points, float]]:
     for _ in range(_PEAKS):
         row, column = np.unravel_index(likeness.argmax(), likeness.shape)
         found.append(
-            (first + np.array([column, row]) / _PIXELS - place, float(likeness[row, column]))
+            (first + np.array([column, row]) / PIXELS - place, float(likeness[row, column]))
         )
-        around = slice(max(0, row - _PIXELS), row + _PIXELS + 1)
-        likeness[around, max(0, column - _PIXELS) : column + _PIXELS + 1] = 0.0
+        around = slice(max(0, row - PIXELS), row + PIXELS + 1)
+        likeness[around, max(0, column - PIXELS) : column + PIXELS + 1] = 0.0
     return found
-
-
-def _bent(places: Points, shifts: Points, alike: Points, modules: int, at: Points) -> Points:
-    """A smooth map through the shifts of the patterns that were found: quadratic in x and in y,
-    the less of it the fewer patterns there are.
-    """
-    trust = np.where(alike > _ALIKE, alike, 0.0)
-    mine, there = _terms(places, modules), _terms(at, modules)
-    stiff = np.diag([0, 0, 0, 2e-3, 2e-3, 2e-3, 2e-2, 2e-2, 5e-2])
-    share = np.linalg.solve(
-        mine.T @ (mine * trust[:, None]) + stiff + 1e-9 * np.eye(9),
-        mine.T @ (shifts * trust[:, None]),
-    )
-    return np.asarray(there @ share)
-
-
-def _terms(points: Points, modules: int) -> Points:
-    x, y = (2 * points / modules - 1).T
-    one = np.ones_like(x)
-    return np.stack([one, x, y, x * y, x * x, y * y, x * x * y, x * y * y, x * x * y * y], axis=1)
-
-
-def _sampled(flat: Grey, modules: int, places: Points, shifts: Points, alike: Points) -> Grey:
-    """Each module dark or light, by its middle against what is dark and light around it."""
-    import cv2
-
-    middles = np.stack(np.meshgrid(*[np.arange(modules) + 0.5] * 2), axis=-1).reshape(-1, 2)
-    moved = middles + _bent(places, shifts, alike, modules, middles)
-    at = ((moved + _QUIET) * _PIXELS - 0.5).astype(np.float32).reshape(modules, modules, 2)
-    around = np.ones((5 * _PIXELS, 5 * _PIXELS), np.uint8)
-    soft = cv2.GaussianBlur(flat, (0, 0), 0.22 * _PIXELS)
-    dark, light = cv2.erode(soft, around), cv2.dilate(soft, around)
-    level: Any = cv2.addWeighted(dark, 0.5, light, 0.5, 0)
-    level = cv2.GaussianBlur(level, (0, 0), 2.0 * _PIXELS)
-    value, middle = (
-        cv2.remap(one, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        for one in (soft, level)
-    )
-    symbol = np.where(value < middle, 0, 255).astype(np.uint8)
-    symbol = np.pad(symbol, 4, constant_values=255)
-    return np.kron(symbol, np.ones((_PIXELS, _PIXELS), np.uint8))
-
-
-__all__: Any = ["straightened"]

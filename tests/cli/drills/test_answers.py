@@ -117,3 +117,16 @@ def test_where_there_is_no_code_none_is_made_up() -> None:
     line = np.array([(60.0, 60)] * 4)
     assert list(straightened(noise, line)) == []
     assert find_code(np.full((300, 300, 3), 230, np.uint8), []) is None
+
+
+def test_a_code_that_lies_too_flat_for_the_usual_reader_is_drawn_out() -> None:
+    import cv2
+
+    (page,) = pages_of([TASK] * 9, 9, "a4")
+    upright = symbol(encode(page))
+    turned = cv2.warpAffine(
+        upright, np.array([[1, 0.25, 0], [0, 0.42, 0]]), (1000, 420), borderValue=235
+    )
+    readers = (cv2.QRCodeDetector(), cv2.QRCodeDetectorAruco())
+    assert all(reader.detectAndDecode(turned)[0] == "" for reader in readers)
+    assert find_code(cv2.cvtColor(turned, cv2.COLOR_GRAY2BGR), []) == page
