@@ -74,13 +74,16 @@ class Sheet:
 
 
 def position_of(grid: GridReading) -> Position:
-    """Givens, entries and the surely read notes of a grid that was read."""
+    """Givens, entries and the surely read notes of a grid that was read.
+
+    Notes left standing beside an entry say nothing any more.
+    """
     from papernudge.hints import Position
 
     notes = {
         c: sorted(cell.notes)
         for c, cell in enumerate(grid.cells)
-        if cell.notes and cell.notes_chance >= NOTES_SURE
+        if cell.notes and cell.digit is None and cell.notes_chance >= NOTES_SURE
     }
     return Position.of(grid.givens, grid.entries, notes)
 

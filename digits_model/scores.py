@@ -266,17 +266,18 @@ def _looked(
 def worth_a_finer_look(scores: Scores) -> npt.NDArray[np.int64]:
     """Numbers of the cells that may hold small notes: what :func:`note_scores` is asked about.
 
-    Cells that hold a big digit beyond doubt are left out, and those in which no note has a
-    hundredth of a chance.
+    Those in which some note has a hundredth of a chance; where a big digit stands beyond doubt,
+    a quarter.
     """
-    maybe = (scores.notes > np.log(1 / 99)).any(axis=1) & (scores.digits[:, 0] > np.log(1e-3))
-    return np.flatnonzero(maybe)
+    open_ = scores.digits[:, 0] > np.log(1e-3)
+    return np.flatnonzero(scores.notes.max(axis=1) > np.where(open_, np.log(1 / 99), -1.0))
 
 
 def note_scores(fine: npt.NDArray[np.uint8]) -> Floats:
     """Log-odds of each small note, float64 (N, 9), from fine patches, uint8 (N, 80, 80).
 
-    The patches are those of ``papernudge.vision.patches.cut_fine``.
+    The patches are those of ``papernudge.vision.patches.cut_fine``, all of one page: its cells
+    tell each other who writes there.
     """
     if not len(fine):
         return np.zeros((0, 9))

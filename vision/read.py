@@ -30,6 +30,9 @@ from papernudge.vision.reading import CellKind, CellReading, GridReading, PageRe
 from papernudge.vision.small_notes import on_page
 
 NOTE_ODDS = 0.0
+BESIDE_ODDS = 2.0
+"""Log-odds above which a note is reported where nothing else stands, and beside an entry, where
+parts of the entry are taken for notes more easily."""
 _RULED_OUT = -40.0
 """Log-odds of what the user ruled out."""
 Raster = npt.NDArray[np.uint8]
@@ -188,8 +191,10 @@ def _cells(decoded: Decoded, scores: Scores) -> tuple[CellReading, ...]:
         kind, digit = kind_of(decoded, at)
         notes: frozenset[int] = frozenset()
         sure = 1.0
-        if kind is CellKind.BLANK:
-            notes = frozenset(int(n) + 1 for n in np.flatnonzero(note_odds[at] > NOTE_ODDS))
+        if kind is not CellKind.GIVEN:
+            least = NOTE_ODDS if kind is CellKind.BLANK else BESIDE_ODDS
+            notes = frozenset(int(n) + 1 for n in np.flatnonzero(note_odds[at] > least))
+        if notes or kind is CellKind.BLANK:
             sure = float(np.prod(np.maximum(note_chance[at], 1 - note_chance[at])))
         cells.append(
             CellReading(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -18,15 +18,20 @@ from papernudge.digits_model.training.labels import (
     UNKNOWN,
 )
 from papernudge.digits_model.training.pages import Page, PageSpec, draw, preset, use_pack
-from papernudge.digits_model.training.pages.truth import GridTruth
+from papernudge.digits_model.training.pages.truth import GridTruth, Spot
 from papernudge.digits_model.training.pool import Cells
 from papernudge.vision.mesh import Mesh
-from papernudge.vision.patches import FINE_SIDE, SIDE, cut_fine, cut_patches
+from papernudge.vision.patches import (
+    FINE,
+    FINE_MARGIN,
+    FINE_SIDE,
+    SIDE,
+    cut_fine,
+    cut_patches,
+)
 
-Both = tuple[
-    npt.NDArray[np.uint8], npt.NDArray[np.int8], npt.NDArray[np.uint8], npt.NDArray[np.int8]
-]
-"""Patches and label rows, fine patches and theirs."""
+Noted = tuple[npt.NDArray[np.uint8], npt.NDArray[np.int8], npt.NDArray[np.int8]]
+"""NOTED_CELLS cells of a page for the notes' network: fine patches, notes, places."""
 
 MIX = (("easy", 0.1), ("newspaper", 0.5), ("hard", 0.4))
 """Presets and their shares in training."""
@@ -104,19 +109,6 @@ def cells_of(page: Page, seed: int, least: float) -> Cells:
     return np.concatenate(pixels), np.concatenate(labels)
 
 
-def noted_cells(name: str, seed: int, split: str) -> Cells:
-    """Fine patches (n, 80, 80) and label rows of a page's cells without a big digit."""
-    page = draw(preset(name, seed, split=split, note_share=0.6, fill=0.4, grids=1))
-    rng = np.random.default_rng(seed)
-    fine, rows = [np.zeros((0, FINE_SIDE, FINE_SIDE), np.uint8)], [np.zeros((0, LABELS), np.int8)]
-    for grid in _whole(page.truth.grids, LEAST_FINE):
-        row = label_rows(grid)
-        kept = np.flatnonzero((row[:, DIGIT] == 0) & (row[:, STRUCK] == 0))
-        fine.append(cut_fine(page.image, moved(grid, rng), kept))
-        rows.append(row[kept])
-    return np.concatenate(fine), np.concatenate(rows)
-
-
 def recipe(seed: int, split: str = "train") -> PageSpec:
     """The page that training draws for this seed, its preset chosen by MIX."""
     names, shares = [name for name, _ in MIX], [share for _, share in MIX]
@@ -132,44 +124,84 @@ def recipe(seed: int, split: str = "train") -> PageSpec:
     return preset(name, seed, split=split, **(fields | more))
 
 
-NOTED = {"note_share": 0.8, "struck_notes": 0.25, "fill": 0.25, **NOTES_FRAME}
-"""What a page is given that is drawn for its notes alone."""
+NOTED_CELLS = 30
+"""Cells of a page that the notes' network learns from at once."""
 
 
-def both_sizes(
-    seed: int, pages: Path | None = None, split: str = "train", noted_pages: bool = False
-) -> Both:
-    """The cells of the page of this seed, and fine patches of those that hold notes and some more.
+def noted_recipe(seed: int, split: str = "train") -> PageSpec:
+    """The page that training of the notes draws for this seed."""
+    rng = np.random.default_rng([seed, 8])
+    name = str(rng.choice([n for n, _ in MIX], p=[share for _, share in MIX]))
+    fields: dict[str, Any] = dict(NOTES_FRAME)
+    if rng.random() < 0.3:
+        fields |= {"width": 1280, "height": 960}
+    share, fill, struck, wobble = rng.uniform([0.2, 0.0, 0.0, 0.0], [1.0, 0.6, 0.5, 0.05])
+    fields |= {"note_share": share, "fill": fill, "struck_notes": struck, "wobble": wobble}
+    return preset(name, seed, split=split, **{k: _plain(v) for k, v in fields.items()})
 
-    ``pages``: packed typefaces and strokes, where the machine has no font files.
-    ``noted_pages``: draw as many notes as there is room for.
+
+def _plain(value: Any) -> Any:
+    return float(value) if isinstance(value, np.floating) else value
+
+
+def noted_page(seed: int, pages: Path | None = None, split: str = "train") -> Noted:
+    """Cells of the page of this seed: noted ones first, and some of all others.
+
+    ``pages``: packed typefaces and strokes, where the machine has no font files. Returns uint8
+    (NOTED_CELLS, FINE_SIDE, FINE_SIDE), int8 (NOTED_CELLS, 9) and int8 (NOTED_CELLS, PLACES,
+    PLACES) as from :func:`places_of`; none at all where nothing on the page can be read.
     """
     import cv2
-
-    from papernudge.digits_model.training.stock import noted
 
     cv2.setNumThreads(1)
     if pages is not None:
         use_pack(pages)
-    spec = recipe(seed, split)
-    page = draw(preset(spec.preset, seed, split=split, **NOTED) if noted_pages else spec)
+    page, rng = draw(noted_recipe(seed, split)), np.random.default_rng(seed)
+    grids = [g for g in _whole(page.truth.grids, LEAST_FINE) if any(g.spots.values())]
+    if not grids:
+        return (
+            np.zeros((0, FINE_SIDE, FINE_SIDE), np.uint8),
+            np.zeros((0, 9), np.int8),
+            np.zeros((0, FINE_SIDE // 4, FINE_SIDE // 4), np.int8),
+        )
+    grid = grids[0]
+    rank = rng.random(81)
+    rank[[i for i, spots in grid.spots.items() if spots]] += 0.75  # most noted ones, some others
+    kept = np.sort(np.argsort(-rank)[:NOTED_CELLS])
+    spots = [grid.spots.get(int(i), []) for i in kept]
+    rows = label_rows(grid)[kept]
+    return cut_fine(page.image, moved(grid, rng), kept), rows[:, NOTES], places_of(spots)
+
+
+def places_of(spots: list[list[Spot]]) -> npt.NDArray[np.int8]:
+    """What is centred at each place of some cells: int8 (N, P, P), P = FINE_SIDE / 4.
+
+    0 for nothing, 1 to 9 for a note, 10 for one struck out, -100 next to any of them, where
+    nothing is asked.
+    """
+    side = FINE_SIDE // 4
+    out = np.zeros((len(spots), side, side), np.int8)
+    for cell, held in zip(out, spots, strict=True):
+        at = [(np.clip((FINE_MARGIN + FINE * np.array(s[1:])) / 4, 0, side - 1), s) for s in held]
+        for (x, y), _ in at:
+            cell[max(int(y) - 1, 0) : int(y) + 2, max(int(x) - 1, 0) : int(x) + 2] = -100
+        for (x, y), spot in at:
+            cell[int(y), int(x)] = spot[0] or 10
+    return out
+
+
+def noted_cells(name: str, seed: int, split: str) -> Iterator[Cells]:
+    """Fine patches (n, 80, 80) and label rows of a page's cells without a big digit, by grid."""
+    page = draw(preset(name, seed, split=split, note_share=0.6, fill=0.4, grids=1))
     rng = np.random.default_rng(seed)
-    pixels, rows = [np.zeros((0, SIDE, SIDE, 3), np.uint8)], [np.zeros((0, LABELS), np.int8)]
-    fine, fine_rows = [np.zeros((0, FINE_SIDE, FINE_SIDE), np.uint8)], [rows[0]]
-    for grid in _whole(page.truth.grids, LEAST):
-        mesh, row = moved(grid, rng), label_rows(grid)
-        pixels.append(cut_patches(page.image, mesh).pixels)
-        rows.append(row)
-        if grid.cell_px >= LEAST_FINE:
-            kept = noted(row, rng)
-            fine.append(cut_fine(page.image, mesh, kept))
-            fine_rows.append(row[kept])
-    whole = np.concatenate(pixels), np.concatenate(rows)
-    return *whole, np.concatenate(fine), np.concatenate(fine_rows)
+    for grid in _whole(page.truth.grids, LEAST_FINE):
+        row = label_rows(grid)
+        kept = np.flatnonzero((row[:, DIGIT] == 0) & (row[:, STRUCK] == 0))
+        yield cut_fine(page.image, moved(grid, rng), kept), row[kept]
 
 
 def cells(seed: int, pages: Path | None = None, split: str = "train") -> Cells:
-    """The cells of the page with this seed; ``pages`` as in :func:`both_sizes`."""
+    """The cells of the page with this seed; ``pages`` as in :func:`noted_page`."""
     import cv2
 
     cv2.setNumThreads(1)

@@ -1,4 +1,4 @@
-"""The networks: a first look at every cell, a second at unsure ones, and one for small notes."""
+"""The networks: a first look at every cell, and a second at unsure ones."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import torch
 from torch import nn
 
 from papernudge.digits_model.layout import CONTEXT, DIGITS, FEATURES, HAND, OUTPUTS
-from papernudge.vision.patches import FINE_SIDE
 
 SCALE = 1 / 96
 """Brings darkness to about one; folded into the first convolution where speed counts."""
@@ -14,9 +13,10 @@ WIDTH = 64
 """Numbers by which the second look compares cells."""
 
 
-def _block(inputs: int, outputs: int, stride: int) -> nn.Sequential:
+def block(inputs: int, outputs: int, stride: int, wide: int = 1) -> nn.Sequential:
+    """A convolution of 3×3, ``wide`` places apart, made even and cut at zero."""
     return nn.Sequential(
-        nn.Conv2d(inputs, outputs, 3, stride, 1, bias=False),
+        nn.Conv2d(inputs, outputs, 3, stride, wide, dilation=wide, bias=False),
         nn.BatchNorm2d(outputs),
         nn.ReLU(inplace=True),
     )
@@ -35,8 +35,8 @@ class CellNet(nn.Module):
     def __init__(self) -> None:
         super().__init__()
         self.scale = SCALE
-        self.start = nn.Sequential(_block(3, 16, 2), _block(16, 32, 2))
-        self.end = nn.Sequential(_block(32, 40, 2), _block(40, 40, 1))
+        self.start = nn.Sequential(block(3, 16, 2), block(16, 32, 2))
+        self.end = nn.Sequential(block(32, 40, 2), block(40, 40, 1))
         self.squeeze = nn.Sequential(
             nn.Flatten(), nn.Linear(40 * 6 * 6, FEATURES), nn.ReLU(inplace=True)
         )
@@ -52,12 +52,12 @@ class CellNet(nn.Module):
         return self.heads(nn.functional.dropout(features, 0.2, self.training)), features
 
 
-class _Residual(nn.Module):
+class Residual(nn.Module):
     """Two convolutions beside which the input runs on (K. He et al., CVPR 2016)."""
 
     def __init__(self, channels: int) -> None:
         super().__init__()
-        self.first = _block(channels, channels, 1)
+        self.first = block(channels, channels, 1)
         self.second = nn.Sequential(
             nn.Conv2d(channels, channels, 3, 1, 1, bias=False), nn.BatchNorm2d(channels)
         )
@@ -66,7 +66,7 @@ class _Residual(nn.Module):
         return nn.functional.relu(seen + self.second(self.first(seen)))
 
 
-class _Asking(nn.Module):
+class Asking(nn.Module):
     """One round of asking the page: each cell weighs all cells of its page by likeness.
 
     Scaled dot-product attention (A. Vaswani et al., NeurIPS 2017) without positions: what is
@@ -112,9 +112,9 @@ class CloserNet(nn.Module):
 
     def __init__(self) -> None:
         super().__init__()
-        self.start = nn.Sequential(_block(3, 32, 2))
-        self.look = _block(32, 32, 1)
-        self.end = nn.Sequential(_block(32, 64, 2), _Residual(64), _block(64, 96, 2), _Residual(96))
+        self.start = nn.Sequential(block(3, 32, 2))
+        self.look = block(32, 32, 1)
+        self.end = nn.Sequential(block(32, 64, 2), Residual(64), block(64, 96, 2), Residual(96))
         self.squeeze = nn.Sequential(
             nn.Conv2d(96, 32, 1, bias=False),
             nn.BatchNorm2d(32),
@@ -125,7 +125,7 @@ class CloserNet(nn.Module):
         )
         self.cell = nn.Linear(192, WIDTH)
         self.page = nn.Sequential(nn.Linear(CONTEXT, WIDTH), nn.ReLU(), nn.Linear(WIDTH, WIDTH))
-        self.rounds = nn.ModuleList(_Asking(WIDTH) for _ in range(2))
+        self.rounds = nn.ModuleList(Asking(WIDTH) for _ in range(2))
         self.heads = nn.Linear(192 + WIDTH, OUTPUTS)
 
     def forward(
@@ -162,46 +162,3 @@ class TwoLooks(nn.Module):
     def __init__(self) -> None:
         super().__init__()
         self.first, self.closer = CellNet(), CloserNet()
-
-
-class NotesNet(nn.Module):
-    """Fine patch to the small notes it holds.
-
-    Input: float32 (N, 1, 80, 80), grey, 0–255, as cut by ``papernudge.vision.patches.cut_fine``.
-    Output: log-odds (N, 9) that a note of each digit stands there, wherever it stands. Every place
-    of a 20×20 raster says whether a digit is centred there; a digit is noted unless no
-    place shows it (noisy-or pooling over instances: P. Viola, J. Platt and C. Zhang, "Multiple
-    instance boosting for object detection", NIPS 2005). So one shape learnt in one corner
-    is known in all, from few examples. A struck-out note counts as none.
-    """
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.start = nn.Sequential(_block(1, 12, 2), _block(12, 24, 2))
-        self.look = nn.Sequential(_block(24, 32, 1), _wide(32, 40))
-        last = nn.Conv2d(48, 9, 1)
-        self.digits = nn.Sequential(nn.Conv2d(42, 48, 1), nn.ReLU(), last)
-        # Where in the cell a place is: solvers who keep a raster in mind put a 5 in the middle.
-        at = torch.linspace(-1, 1, FINE_SIDE // 4)
-        place = torch.stack(torch.meshgrid(at, at, indexing="ij"))
-        self.place = nn.Buffer(place[None], persistent=False)
-        if last.bias is not None:  # nearly every place shows nothing
-            nn.init.constant_(last.bias, -7.0)
-
-    def forward(self, patches: torch.Tensor) -> torch.Tensor:
-        """Run the network; shapes as in the class's docstring."""
-        seen = self.look(self.start((224.0 - patches) * SCALE))
-        place = torch.zeros_like(seen[:, :2]) + self.place  # any number of patches, when exported
-        seen = torch.cat([seen, place], 1)
-        # -log of the chance that no place shows the digit; the floor keeps the logarithm finite.
-        shown = nn.functional.softplus(self.digits(seen)).sum((2, 3)).clamp(1e-5, 40.0)
-        return shown + torch.log1p(-torch.exp(-shown))
-
-
-def _wide(inputs: int, outputs: int) -> nn.Sequential:
-    """A block that sees twice as far: a whole note and what surrounds it."""
-    return nn.Sequential(
-        nn.Conv2d(inputs, outputs, 3, 1, 2, dilation=2, bias=False),
-        nn.BatchNorm2d(outputs),
-        nn.ReLU(inplace=True),
-    )

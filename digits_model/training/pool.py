@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,7 @@ Cells = tuple[npt.NDArray[np.uint8], npt.NDArray[np.int8]]
 """Patches uint8 (n, 48, 48, 3) and label rows int8 (n, LABELS)."""
 
 
+Drawn = TypeVar("Drawn")
 PAGE = 81
 """Cells of a page's one grid: what was drawn or photographed together stays together."""
 
@@ -54,10 +55,10 @@ def as_float(pixels: torch.Tensor) -> torch.Tensor:
     return pixels.permute(0, 3, 1, 2).float()
 
 
-class Drawing:
+class Drawing(Generic[Drawn]):
     """Pages drawn by other processes; :meth:`ready` yields what has come in, never waiting."""
 
-    def __init__(self, draw: Callable[[int], Cells], seeds: Iterable[int], workers: int) -> None:
+    def __init__(self, draw: Callable[[int], Drawn], seeds: Iterable[int], workers: int) -> None:
         self._pool = multiprocessing.get_context("spawn").Pool(workers)
         self._draw = draw
         self._seeds: Iterator[int] = iter(seeds)
@@ -66,21 +67,21 @@ class Drawing:
     def _ask(self) -> Any:
         return self._pool.apply_async(self._draw, (next(self._seeds),))
 
-    def ready(self, at_most: int = 64) -> Iterator[Cells]:
+    def ready(self, at_most: int = 64) -> Iterator[Drawn]:
         """What has been drawn since the last call."""
         for _ in range(at_most):
             if not self._waiting[0].ready():
                 return
             yield self._next()
 
-    def wait(self) -> Cells:
-        """The next cells, waiting for them."""
+    def wait(self) -> Drawn:
+        """The next page, waiting for it."""
         return self._next()
 
-    def _next(self) -> Cells:
-        cells: Cells = self._waiting.pop(0).get()
+    def _next(self) -> Drawn:
+        made: Drawn = self._waiting.pop(0).get()
         self._waiting.append(self._ask())
-        return cells
+        return made
 
     def stop(self) -> None:
         """End the drawing processes."""

@@ -40,7 +40,7 @@ from papernudge.digits_model.training.measure import (
     rates,
     reliability,
 )
-from papernudge.digits_model.training.network import NotesNet
+from papernudge.digits_model.training.network_notes import NotesNet
 from papernudge.digits_model.training.pool import PAGE, Cells, as_float
 from papernudge.digits_model.training.real import folds
 from papernudge.vision.patches import CELL, FINE, FINE_MARGIN, FINE_SIDE, MARGIN, PAPER, SIDE
@@ -135,10 +135,11 @@ def fine_set(net: NotesNet, preset: str, split: str, pages: int) -> tuple[Floats
     first = {"calibrate": 52_000_000, "test": 62_000_000}[split]
     logits, rows = [np.zeros((0, 9))], [np.zeros((0, labels.LABELS), np.int8)]
     for k in range(pages):
-        fine, row = drawn.noted_cells(preset, first + k, split)
-        if len(row):
+        for fine, row in drawn.noted_cells(preset, first + k, split):
+            if not len(row):
+                continue
             with torch.no_grad():
-                found = net(torch.from_numpy(fine)[:, None].float()).numpy()
+                found = net(torch.from_numpy(fine)[None, :, None].float())[0][0].numpy()
             logits.append(found.astype(np.float64))
             rows.append(row)
     return np.concatenate(logits), np.concatenate(rows)
@@ -177,7 +178,7 @@ def shipped_notes(given: argparse.Namespace) -> dict[str, Any]:
         "bytes": len(data),
         "input": {
             "name": "patches",
-            "shape": ["n", 1, FINE_SIDE, FINE_SIDE],
+            "shape": ["cells of one page", 1, FINE_SIDE, FINE_SIDE],
             "type": "float32, 0–255, grey",
             "cell": FINE,
             "margin": FINE_MARGIN,

@@ -4,8 +4,7 @@
 
 Writes parts of 100 pages each into the folder; a part that is there is not drawn again, so the
 command may be stopped and started. Each part holds ``cells`` (N, 48, 48, 3) with ``labels``
-(N, LABELS), and ``fine`` (M, 80, 80) with ``fine_labels``: the fine patches of every cell
-that holds notes and of some that hold none.
+(N, LABELS).
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.training import drawn, labels
+from papernudge.digits_model.training import drawn
 
 PART = 100
 """Pages a part."""
@@ -28,14 +27,14 @@ PART = 100
 Part = dict[str, npt.NDArray[Any]]
 
 
-def draw_part(number: int, to: Path, seed: int, pack: Path | None, noted_pages: bool) -> Path:
+def draw_part(number: int, to: Path, seed: int, pack: Path | None) -> Path:
     """Draw one part unless its file is there; returns the file."""
     path = to / f"part{number:05d}.npz"
     if path.exists():
         return path
     first = seed * 1_000_000_000 + number * PART
-    pages = [drawn.both_sizes(first + k, pack, noted_pages=noted_pages) for k in range(PART)]
-    names = ("cells", "labels", "fine", "fine_labels")
+    pages = [drawn.cells(first + k, pack) for k in range(PART)]
+    names = ("cells", "labels")
     whole = {n: np.concatenate([p[i] for p in pages]) for i, n in enumerate(names)}
     half = path.with_suffix(".half.npz")
     with half.open("wb") as file:
@@ -57,12 +56,6 @@ def parts(folder: Path) -> Iterator[Part]:
             yield {name: held[name] for name in held.files}
 
 
-def noted(rows: npt.NDArray[np.int8], chance: np.random.Generator) -> npt.NDArray[np.int64]:
-    """Which cells' fine patches are kept: all with notes, a tenth of the others."""
-    notes = (rows[:, labels.NOTES] == 1).any(axis=1)
-    return np.flatnonzero(notes | (chance.random(len(rows)) < 0.1))
-
-
 def main() -> None:
     """Draw what is missing."""
     parser = argparse.ArgumentParser(
@@ -72,13 +65,11 @@ def main() -> None:
     parser.add_argument("--pages", type=int, default=4000)
     parser.add_argument("--pack", type=Path, help="packed typefaces and strokes")
     parser.add_argument("--workers", type=int, default=2)
-    parser.add_argument("--noted", action="store_true", help="pages full of small notes only")
     parser.add_argument("--seed", type=int, default=5)
     given = parser.parse_args()
     given.to.mkdir(parents=True, exist_ok=True)
     numbers = range(-(-given.pages // PART))
-    more = {"pack": given.pack, "noted_pages": given.noted}
-    draw = partial(draw_part, to=given.to, seed=given.seed, **more)
+    draw = partial(draw_part, to=given.to, seed=given.seed, pack=given.pack)
     with multiprocessing.get_context("spawn").Pool(given.workers) as pool:
         for path in pool.imap(draw, numbers):
             print(path.name, flush=True)

@@ -25,7 +25,7 @@ import torch
 from torch.nn import functional as nnf
 
 from papernudge.digits_model import layout
-from papernudge.digits_model.training import drawn, labels, packed
+from papernudge.digits_model.training import drawn, labels, packed, pool
 from papernudge.digits_model.training.augment import augment, lay_on
 from papernudge.digits_model.training.network import TwoLooks, context
 from papernudge.digits_model.training.pool import PAGE, Drawing, Ring
@@ -127,7 +127,7 @@ class Sources:
     """Where batches come from."""
 
     ring: Ring
-    drawing: Drawing | None
+    drawing: Drawing[pool.Cells] | None
     real: Ring | None
     scans: tuple[torch.Tensor, torch.Tensor] | None
     real_part: float = 0.25
@@ -304,7 +304,7 @@ def arguments() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def fill(ring: Ring, drawing: Drawing, first: int) -> None:
+def fill(ring: Ring, drawing: Drawing[pool.Cells], first: int) -> None:
     """Wait until ``first`` cells have been drawn."""
     while ring.filled < first:
         ring.put(drawing.wait())

@@ -123,7 +123,7 @@ def test_a_doubtful_cell_is_drawn_large(desk: Any, grid_says: Any, puzzle: str) 
     assert not [line for line in close_up(Sheet(page, 1), 40).splitlines() if "██" in line[12:24]]
 
 
-def test_notes_that_were_read_with_little_chance_are_not_built_upon() -> None:
+def test_notes_read_with_little_chance_or_left_beside_an_entry_are_not_built_upon() -> None:
     from dataclasses import replace
 
     from papernudge.cli.pages import position_of
@@ -133,6 +133,7 @@ def test_notes_that_were_read_with_little_chance_are_not_built_upon() -> None:
     sure = replace(blank, notes=frozenset({1, 2}), notes_chance=0.99)
     unsure = replace(sure, notes_chance=0.6)
     corners = np.zeros((4, 2))
-    cells = (sure, unsure, *[blank] * 79)
+    filled = replace(sure, kind=CellKind.ENTRY, digit=5)
+    cells = (sure, unsure, filled, *[blank] * 78)
     grid = GridReading(GridKind.PUZZLE, corners, Quality(True), cells=cells)
     assert list(position_of(grid).notes) == [0]

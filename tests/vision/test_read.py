@@ -148,6 +148,53 @@ def test_what_a_closer_look_makes_out_was_not_restored_by_the_rules() -> None:
     assert asked not in seen.restored
 
 
+def test_small_notes_are_read_struck_out_ones_left_out() -> None:
+    grid = truth("notes.jpg")["grids"][0]
+    seen = nearest(read(FIXTURES / "notes.jpg"), grid)
+    assert any(cell["struck_notes"] for cell in grid["cells"])
+    assert [sorted(c.notes) for c in seen.cells] == [c["notes"] for c in grid["cells"]]
+
+
+def test_notes_left_standing_beside_an_entry_are_kept_with_it() -> None:
+    """Noted cells of a fixture laid over its entries, as if the notes had been there before."""
+    image, grid = raster(FIXTURES / "notes.jpg"), truth("notes.jpg")["grids"][0]
+    at = np.array(grid["crossings"], np.float32)
+
+    def corners(cell: int) -> np.ndarray:
+        y, x = divmod(cell, 9)
+        # Inside the lines: only ink travels.
+        square = at[[y, y, y + 1, y + 1], [x, x + 1, x + 1, x]]
+        return square + 0.06 * (square.mean(axis=0) - square)
+
+    entries = [c for c, cell in enumerate(grid["cells"]) if cell["kind"] == "entry"]
+    noted = [
+        c
+        for c, cell in enumerate(grid["cells"])
+        if len(cell["notes"]) == 1 and not cell["struck_notes"]
+    ]
+    pairs = list(zip(entries, noted, strict=False))[:4]
+    assert len(pairs) >= 2
+    size = (image.shape[1], image.shape[0])
+    laid = image.copy()
+    for entry, note in pairs:
+        across = cv2.getPerspectiveTransform(corners(note), corners(entry))
+        moved = cv2.warpPerspective(image, across, size)
+        inside = np.zeros(image.shape[:2], np.uint8)
+        cv2.fillConvexPoly(inside, corners(entry).astype(np.int32), 1)
+        laid = np.where(inside[..., None] > 0, np.minimum(laid, moved), laid)
+    page = read_page(laid, solve=solve)
+    assert isinstance(page, PageReading)
+    seen = nearest(page, grid)
+    assert not wrong_cells(seen, grid)
+    told = [seen.cells[entry].notes for entry, _ in pairs]
+    assert (
+        sum(t == set(grid["cells"][n]["notes"]) for t, (_, n) in zip(told, pairs, strict=True))
+        >= len(pairs) - 1
+    )
+    others = [seen.cells[c].notes for c in entries if c not in dict(pairs)]
+    assert not any(others)
+
+
 # Real photos: Wicht & Hennebert, Sudoku Dataset v2 (CC-BY-4.0). The shipped model has seen them;
 # tests/vision/bench_read.py --folds judges models that have not.
 @pytest.mark.parametrize("part", ["printed", "mixed", "highres"])

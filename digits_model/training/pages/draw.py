@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -20,7 +20,7 @@ from papernudge.digits_model.training.pages.puzzles import puzzle
 from papernudge.digits_model.training.pages.sheet import Sheet
 from papernudge.digits_model.training.pages.spec import PageSpec
 from papernudge.digits_model.training.pages.strokes import samples
-from papernudge.digits_model.training.pages.truth import CellTruth, GridTruth, PageTruth
+from papernudge.digits_model.training.pages.truth import CellTruth, GridTruth, PageTruth, Spot
 from papernudge.digits_model.training.pages.view import View, cell_side, crossings, curl_of, outline
 
 
@@ -44,6 +44,7 @@ class _Drawn:
     ink: dict[int, list[Box]]
     solution: str = ""
     puzzle: int = -1
+    spots: dict[int, list[Spot]] = field(default_factory=dict)
 
 
 def draw(spec: PageSpec, held: Supplies | None = None) -> Page:
@@ -142,7 +143,7 @@ def _print_puzzle(
     for i, boxes in written.ink.items():
         ink.setdefault(i, []).extend((a + x, b + y, c + x, d + y) for a, b, c, d in boxes)
     line = "".join(str(d) for d in solution)
-    grid = _Drawn("puzzle", "", place.box, cells, ink, line, number)
+    grid = _Drawn("puzzle", "", place.box, cells, ink, line, number, written.spots)
     return grid, [(a + x, b + y, c + x, d + y) for a, b, c, d in written.margin]
 
 
@@ -182,6 +183,7 @@ def _grid_truth(grid: _Drawn, view: View) -> GridTruth | None:
         curl=0.0 if flat else curl_of(view.to_photo(crossings(grid.box), lens=False)),
         cell_px=cell_side(at),
         puzzle=grid.puzzle,
+        spots=grid.spots,
     )
 
 

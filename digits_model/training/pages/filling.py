@@ -21,7 +21,7 @@ from papernudge.digits_model.training.pages.hand import (
 )
 from papernudge.digits_model.training.pages.puzzles import PEERS, forced, natural_order
 from papernudge.digits_model.training.pages.spec import NOTE_STYLES, PageSpec
-from papernudge.digits_model.training.pages.truth import CellTruth
+from papernudge.digits_model.training.pages.truth import CellTruth, Spot
 
 _CORNERS = [
     *[(0.19, 0.2), (0.81, 0.2), (0.19, 0.8), (0.81, 0.8)],
@@ -147,6 +147,7 @@ class Written:
     layers: list[InkLayer] = field(default_factory=list)
     ink: dict[int, list[Box]] = field(default_factory=dict)
     margin: list[Box] = field(default_factory=list)
+    spots: dict[int, list[Spot]] = field(default_factory=dict)
 
 
 class _Inks:
@@ -190,7 +191,8 @@ def write_grid(
         if cell.kind == "entry" or cell.struck:
             boxes += _big(inks[pen], writer, cell, origin, spec, chance)
         if cell.notes or cell.struck_notes:
-            boxes += _small(inks["notes"], writer, cell, origin, spec, chance)
+            small, out.spots[i] = _small(inks["notes"], writer, cell, origin, spec, chance)
+            boxes += small
         if "circled" in cell.marks:
             wide, high = (float(v) for v in chance.uniform(0.75, 1.0, 2))
             ring = loop(origin[0] + 0.5, origin[1] + 0.5, wide, high, chance)
@@ -268,11 +270,12 @@ def _small(
     origin: tuple[float, float],
     spec: PageSpec,
     chance: np.random.Generator,
-) -> list[Box]:
-    """The notes of a cell in the solver's style."""
+) -> tuple[list[Box], list[Spot]]:
+    """The notes of a cell in the solver's style: their boxes, and where each stands."""
     digits = sorted([*cell.notes, *cell.struck_notes])
     style = "corner" if cell.kind == "entry" else spec.note_style
-    boxes = []
+    boxes: list[Box] = []
+    spots: list[Spot] = []
     # Nobody writes notes nearly as large as entries.
     high = min(spec.note_high, 0.6 * spec.entry_high) * (
         0.85 if len(digits) > 4 or style == "raster" else 1.0
@@ -288,9 +291,12 @@ def _small(
             chance,
         )
         boxes.append(box)
-        if digit in cell.struck_notes:
+        cut = digit in cell.struck_notes
+        at = ((box[0] + box[2]) / 2 - origin[0], (box[1] + box[3]) / 2 - origin[1])
+        spots.append((0 if cut else digit, *at))
+        if cut:
             boxes.append(layer.trace(slash(box, chance), chance))
-    return boxes
+    return boxes, spots
 
 
 def _note_place(style: str, k: int, digit: int, count: int, high: float) -> tuple[float, float]:

@@ -248,8 +248,13 @@ _in_use: list[Supplies] = []
 
 
 def use_pack(path: str | Path) -> None:
-    """From now on, draw from this pack alone."""
-    _in_use[:] = [PackSupplies(path)]
+    """From now on, draw from this pack alone; it is read once."""
+    _in_use[:] = [_pack(Path(path))]
+
+
+@lru_cache(maxsize=1)
+def _pack(path: Path) -> PackSupplies:
+    return PackSupplies(path)
 
 
 def supplies() -> Supplies:

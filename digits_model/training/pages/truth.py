@@ -9,6 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 Points = npt.NDArray[np.float64]
+Spot = tuple[int, float, float]
+"""A small note as written: its digit, 0 where it is struck out, and its centre in its cell, x right
+and y down from the top-left corner in cells."""
 
 
 @dataclass(slots=True)
@@ -43,7 +46,8 @@ class GridTruth:
     pixel centres at whole numbers, top-left first as a reader sees the page, clockwise.
     ``crossings``: (10, 10, 2), only for 9×9 grids. ``givens``, ``entries``, ``solution``:
     81 characters, ``.`` for nothing. ``curl``: largest distance of a crossing from the best
-    homography, in cells. ``puzzle``: its number in the bank, for splitting.
+    homography, in cells. ``puzzle``: its number in the bank, for splitting. ``spots``: where the
+    notes of each cell stand, for training only.
     """
 
     kind: str
@@ -55,6 +59,7 @@ class GridTruth:
     curl: float = 0.0
     cell_px: float = 0.0
     puzzle: int = -1
+    spots: dict[int, list[Spot]] = field(default_factory=dict)
 
     @property
     def givens(self) -> str:
