@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from papernudge.cli.assume import Assumption
-    from papernudge.cli.drills.views import Seen
+    from papernudge.cli.drills.views import Glimpse
     from papernudge.vision.reading import Doubt
 
     Chances = npt.NDArray[np.float64]
@@ -158,7 +158,7 @@ def _counts(chances: Chances, cell: int, digit: int) -> bool:
 def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPage:
     """Reads and marks a photo. Stop (5) for a file that can't be read, (3) where no sheet shows."""
     from papernudge.cli.drills.recognise import find_code
-    from papernudge.cli.drills.views import seen
+    from papernudge.cli.drills.views import glimpse
     from papernudge.cli.pages import open_named
     from papernudge.hints import solve
     from papernudge.vision.failure import Failure
@@ -178,44 +178,47 @@ def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPag
             reason="no code",
         )
     meshes = [grid.mesh for grid in reading.grids if grid.mesh is not None]
-    grids = [(seen(photo.pixels, mesh), mesh.crossings) for mesh in meshes]
     said = {(one.grid, one.cell): one.digit or 0 for one in assumptions}
-    answers = marked(page.tasks, grids, said)
+    answers = marked(page.tasks, [glimpse(photo.pixels, mesh) for mesh in meshes], said)
     return MarkedPage(called, page, answers, photo.pixels, reading.quarter_turns)
 
 
 def marked(
     tasks: Sequence[Task],
-    grids: Sequence[tuple[Seen, Points]],
+    grids: Sequence[Glimpse],
     said: Mapping[tuple[int | None, int], int],
 ) -> tuple[Marked, ...]:
     """Each position on the grid that shows its printed digits; unsure if none does.
 
-    ``grids``: looks and crossings of each grid of the photo. ``said``: what the user says stands
-    in a cell of the position of a number, 0 for nothing.
+    ``grids``: those of the photo. ``said``: what the user says stands in a cell of the position
+    of a number, 0 for nothing.
     """
     from papernudge.cli.drills.answers import by_hand, posterior
+    from papernudge.cli.drills.views import seen
 
     places = [(task, _place(task, grids)) for task in tasks]
     found = [(task, place) for task, place in places if place is not None]
-    weighed = by_hand([(task, looks) for task, (looks, _) in found])
+    looks = [
+        (task, seen(place, [c for c, mark in enumerate(task.digits) if mark == "."]))
+        for task, place in found
+    ]
     answers = {task.number: Marked(task, (), UNSURE) for task in tasks}
-    for (task, (_, crossings)), chances in zip(found, weighed, strict=True):
+    for (task, place), chances in zip(found, by_hand(looks), strict=True):
         sure = posterior(task, chances)
         for (number, cell), digit in said.items():
             if number == task.number:
                 sure[cell] = 0.0
                 sure[cell, digit] = 1.0
-        answers[task.number] = replace(judged(task, sure), crossings=crossings)
+        answers[task.number] = replace(judged(task, sure), crossings=place.mesh.crossings)
     return tuple(answers[task.number] for task in tasks)
 
 
-def _place(task: Task, grids: Sequence[tuple[Seen, Points]]) -> tuple[Seen, Points] | None:
+def _place(task: Task, grids: Sequence[Glimpse]) -> Glimpse | None:
     """The grid that shows the position's printed digits."""
     printed = [(cell, int(mark)) for cell, mark in enumerate(task.digits) if mark != "."]
 
-    def likeness(grid: tuple[Seen, Points]) -> float:
-        return sum(float(grid[0].chances[at]) for at in printed) / len(printed)
+    def likeness(grid: Glimpse) -> float:
+        return sum(float(grid.chances[at]) for at in printed) / len(printed)
 
     best = max(grids, key=likeness, default=None)
     return best if best is not None and likeness(best) >= SAME else None

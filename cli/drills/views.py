@@ -8,6 +8,7 @@ cell; which digit it is, by all views.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -43,41 +44,67 @@ pixels together are a speck."""
 
 
 @dataclass(frozen=True, eq=False)
+class Glimpse:
+    """What one look makes of a grid.
+
+    ``pixels``: uint8 (81, 48, 48, 3), its patches; ``logits`` and ``features``: the network's;
+    ``chances``: float64 (81, 10), of nothing (index 0) and the digits.
+    """
+
+    raster: Pixels
+    mesh: Mesh
+    pixels: Pixels
+    logits: Chances
+    features: Features
+    chances: Chances
+
+
+@dataclass(frozen=True, eq=False)
 class Seen:
     """What the cells of a grid look like, each by itself.
 
     ``chances``: float64 (81, 10), of nothing (index 0) and the digits. ``features``: float32
-    (81, F), for likeness between what is written in two cells; zeros in cells that are plainly
-    blank.
+    (81, F), for likeness between what is written in two cells; zeros in cells that were not looked
+    at again.
     """
 
     chances: Chances
     features: Features
 
 
-def seen(raster: Pixels, mesh: Mesh) -> Seen:
-    """Looks at the cells of a grid.
+def glimpse(raster: Pixels, mesh: Mesh) -> Glimpse:
+    """Looks once at each cell of a grid.
 
     ``raster``: uint8 (H, W, 3), blue, green, red; ``mesh``: of the grid, upright.
     """
     import numpy as np
 
-    from papernudge.digits_model import scores
+    from papernudge.digits_model.scores import calibrated, first_look, manifest
     from papernudge.vision.patches import cut_patches
 
     pixels = cut_patches(raster, mesh).pixels
-    logits, features = scores.first_look(pixels)
-    calibration = scores.manifest()["calibration"]
-    first = scores.calibrated(logits, features, calibration).digits
-    chances, likenesses = np.exp(first), np.zeros_like(features)
-    again = np.flatnonzero(chances[:, 0] < _PLAIN)
+    logits, features = first_look(pixels)
+    said = calibrated(logits, features, manifest()["calibration"])
+    return Glimpse(raster, mesh, pixels, logits, features, np.exp(said.digits))
+
+
+def seen(once: Glimpse, cells: Sequence[int]) -> Seen:
+    """Looks again at those of the cells that are not plainly blank."""
+    import numpy as np
+
+    from papernudge.digits_model.scores import context, manifest
+
+    chances, likenesses = once.chances.copy(), np.zeros_like(once.features)
+    again = np.array([cell for cell in cells if chances[cell, 0] < _PLAIN], np.int64)
     if len(again):
         # On a page without any other writing a lone pale mark is taken for one that was rubbed out;
         # a sheet is empty by design, so only what it holds is told.
         held = chances[:, 0] < 0.5
-        page = scores.context(logits, features)[held | ~held.any()]
-        fine = _fine(raster, mesh)[again]
-        chances[again], likenesses[again] = _by_all_views(pixels[again], fine, page, calibration)
+        page = context(once.logits, once.features)[held | ~held.any()]
+        fine = _fine(once.raster, once.mesh)[again]
+        chances[again], likenesses[again] = _by_all_views(
+            once.pixels[again], fine, page, manifest()["calibration"]
+        )
     return Seen(chances, likenesses)
 
 
