@@ -25,6 +25,8 @@ QUIET = 6
 """Modules kept around it."""
 _BLURS = ((1.4, 20), (0.9, 20), (0.6, 20), (0.4, 20), (0.25, 15))
 """Modules by which the photo is blurred, and so many steps at most."""
+_FIRST = (0, 2, 4)
+"""Numbers of the blurs that are begun with."""
 _POWERS = (
     *((0, 0), (1, 0), (0, 1)),
     *((1, 1), (2, 0), (0, 2)),
@@ -120,13 +122,27 @@ def seen_at(picture: Floats, places: Points) -> Points:
 def matched(evenly: Floats, version: int, bend: Points) -> tuple[Points, float]:
     """The bend, (15, 2), by which the known modules match best, and how well, at most about 1.
 
-    ``evenly``: from :func:`evened`; ``bend``: to start from.
+    ``evenly``: from :func:`evened`; ``bend``: to start from. A blurred photo leads back from far
+    off, and may lead away from where a good start already is: both ways are gone.
     """
-    import cv2
-
     places, value = known_modules(version)
     mine = terms(places, version)
-    for blur, steps in _BLURS:
+    best = bend, -1.0
+    for first in _FIRST:
+        found = _descended(evenly, places, value, version, bend, first)
+        match = float((seen_at(evenly, places + mine @ found) * value).mean())
+        best = max(best, (found, match), key=lambda pair: pair[1])
+    return best
+
+
+def _descended(
+    evenly: Floats, places: Points, value: Points, version: int, bend: Points, first: int
+) -> Points:
+    """The bend in which the steps end that begin with blur number ``first``."""
+    import cv2
+
+    mine = terms(places, version)
+    for blur, steps in _BLURS[first:]:
         picture = cv2.GaussianBlur(evenly, (0, 0), blur * PIXELS)
         slopes: Any = [
             cv2.Sobel(picture, cv2.CV_32F, *axis, ksize=3) / 8 * PIXELS for axis in ((1, 0), (0, 1))
@@ -141,8 +157,7 @@ def matched(evenly: Floats, version: int, bend: Points) -> tuple[Points, float]:
             bend = bend + step * min(1.0, _STRIDE / max(far, 1e-9))
             if far < _SETTLED:
                 break
-    seen = seen_at(evenly, places + mine @ bend)
-    return bend, float((seen * value).mean())
+    return bend
 
 
 def _step(mine: Points, slope: Points, off: Points, bend: Points) -> Points:

@@ -1,8 +1,8 @@
 """Printed, filled by unseen hands, photographed, marked: how often the mark is as truth says.
 
-    python tests/cli/drills/bench_mark.py [SHEETS] [PRESET] [FOLDER]
+    python tests/cli/drills/bench_mark.py [SHEETS] [PRESET] [FOLDER] [FIRST]
 
-200 photos of 8 megapixels, preset newspaper, if unsaid. Three of ten answers are planted wrong,
+200 photos of 8 megapixels, preset newspaper, seeds from 0 on, if unsaid. Three of ten answers are planted wrong,
 half of those by a digit that looks alike in somebody's hand (1 and 7, 4 and 9, 3 and 5 ...).
 Photos are kept in FOLDER, where one is named, and taken from there the next time. Needs pdftoppm,
 the page maker's typefaces and pen strokes (writers that no model was trained on).
@@ -73,7 +73,7 @@ def _another(digit: int, dice: random.Random) -> int:
     return (digit + dice.randrange(8)) % 9 + 1
 
 
-def photos(many: int, name: str, folder: Path) -> Iterator[tuple[int, Path, SheetPage, Written]]:
+def photos(seeds: range, name: str, folder: Path) -> Iterator[tuple[int, Path, SheetPage, Written]]:
     """Seed, photo, the page on it and what was written there."""
     import cv2
 
@@ -83,7 +83,7 @@ def photos(many: int, name: str, folder: Path) -> Iterator[tuple[int, Path, Shee
         pdf = folder / f"sheet-{n}.pdf"
         pdf.write_bytes(drawn([page], "Practice"))
         rasters.append(printed(pdf, 1, 300))
-    for seed in range(many):
+    for seed in seeds:
         page, raster = pages[seed % len(pages)], rasters[seed % len(pages)]
         written = answers(page, random.Random(seed))
         photo = folder / f"{name}-{seed:04}.png"
@@ -97,12 +97,14 @@ def photos(many: int, name: str, folder: Path) -> Iterator[tuple[int, Path, Shee
 def main() -> None:
     many = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     name = sys.argv[2] if len(sys.argv) > 2 else "newspaper"
+    first = int(sys.argv[4]) if len(sys.argv) > 4 else 0
+    seeds = range(first, first + many)
     counts: Counter[str] = Counter()
     spent = 0.0
     with tempfile.TemporaryDirectory() as passing:
         folder = Path(sys.argv[3]) if len(sys.argv) > 3 else Path(passing)
         folder.mkdir(parents=True, exist_ok=True)
-        for seed, photo, page, written in photos(many, name, folder):
+        for seed, photo, page, written in photos(seeds, name, folder):
             counts["sheets"] += 1
             began = time.process_time()
             try:
