@@ -123,16 +123,14 @@ def matched(evenly: Floats, version: int, bend: Points) -> tuple[Points, float]:
     """The bend, (15, 2), by which the known modules match best, and how well, at most about 1.
 
     ``evenly``: from :func:`evened`; ``bend``: to start from. A blurred photo leads back from far
-    off, and may lead away from where a good start already is: both ways are gone.
+    off, and may lead away from where a good start already is: all ways are gone, none too.
     """
     places, value = known_modules(version)
     mine = terms(places, version)
-    best = bend, -1.0
-    for first in _FIRST:
-        found = _descended(evenly, places, value, version, bend, first)
-        match = float((seen_at(evenly, places + mine @ found) * value).mean())
-        best = max(best, (found, match), key=lambda pair: pair[1])
-    return best
+    ways = [bend, *(_descended(evenly, places, value, version, bend, k) for k in _FIRST)]
+    matches = [float((seen_at(evenly, places + mine @ way) * value).mean()) for way in ways]
+    best = int(np.argmax(matches))
+    return ways[best], matches[best]
 
 
 def _descended(

@@ -2,8 +2,9 @@
 
     python tests/cli/drills/bench_mark.py [SHEETS] [PRESET] [FOLDER] [FIRST]
 
-200 photos of 8 megapixels, preset newspaper, seeds from 0 on, if unsaid. Three of ten answers are planted wrong,
-half of those by a digit that looks alike in somebody's hand (1 and 7, 4 and 9, 3 and 5 ...).
+200 photos of 8 megapixels, preset newspaper, of the seeds from 0 on, if unsaid. Three of ten
+answers are planted wrong, half of those by a digit that looks alike in somebody's hand (1 and 7,
+4 and 9, 3 and 5 ...).
 Photos are kept in FOLDER, where one is named, and taken from there the next time. Needs pdftoppm,
 the page maker's typefaces and pen strokes (writers that no model was trained on).
 """

@@ -107,3 +107,26 @@ def test_a_bend_passes_through_the_patterns_that_were_found() -> None:
     bend = through(places, shifts, trust, 9)
     assert np.abs(terms(places, 9) @ bend - shifts).max() < 0.15
     assert not through(places, shifts, 0 * trust, 9).any()
+
+
+def test_a_good_start_is_not_led_away() -> None:
+    from papernudge.cli.drills.straighten import _flattened
+
+    dark = symbol(9)
+
+    def waves(x: Any, y: Any) -> tuple[Any, Any]:
+        return (0 * x).astype(np.float32), (3.5 * np.sin(np.pi * y)).astype(np.float32)
+
+    flat = _flattened(*photo(dark, waves), dark.shape[0])
+    assert flat is not None
+    evenly = evened(flat)
+    side = dark.shape[0]
+    middles = np.stack(np.meshgrid(*[np.arange(side) + 0.5] * 2), axis=-1).reshape(-1, 2)
+    lies = middles[:, 1].copy()
+    for _ in range(60):  # a place whose shift leads to the module
+        lies = middles[:, 1] - 3.5 * np.sin(np.pi * (2 * lies / side - 1))
+    shifts = np.stack([0 * lies, lies - middles[:, 1]], axis=1)
+    start = np.linalg.lstsq(terms(middles, 9), shifts, rcond=None)[0]
+    assert (modules_of(evenly, 9, start) == dark).all()
+    bend, _ = matched(evenly, 9, start)
+    assert (modules_of(evenly, 9, bend) != dark).mean() < 0.01
