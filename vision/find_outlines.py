@@ -33,94 +33,6 @@ def ink_mask(grey: Grey, keen: float = 1.0) -> Grey:
     return np.asarray(cv2.compare(darker, floor, cv2.CMP_GT), np.uint8)
 
 
-def slim(mask: Grey, widest: int) -> Grey:
-    """The ink without what is wider than ``widest`` pixels both ways: bars are no lines.
-
-    Taken out, they cannot join a grid's frame to what stands beside it.
-    """
-    import cv2
-
-    solid = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((widest, widest), np.uint8))
-    return np.asarray(cv2.subtract(mask, solid), np.uint8)
-
-
-def line_mask(grey: Grey, length: int) -> Grey:
-    """Thin lines however faint: uint8 (H, W), 255 on them.
-
-    Ink is averaged over straight pieces of about ``length`` pixels in sixteen directions, and a
-    line is where one of them stands out from those beside it: noise averages away, a line does
-    not. Slow, for what :func:`ink_mask` leaves open.
-    """
-    maps, noise = oriented(grey, length)
-    return np.where(maps.max(axis=0) > 10 * max(0.8, 0.25 * noise), 255, 0).astype(np.uint8)
-
-
-_DARKEST = 24.0
-"""Grey levels below the paper beyond which ink counts no more in :func:`oriented`."""
-_ASIDE = 4.0
-"""How far beside a line its paper is looked at there, pixels."""
-TURNS = 16
-"""Directions looked along, over half a turn."""
-
-
-def oriented(grey: Grey, length: int) -> tuple[npt.NDArray[np.uint8], float]:
-    """How far straight pieces of line stand out, uint8 (TURNS, H, W), and the noise, grey levels.
-
-    Tenths of grey levels, for directions from along x on, clockwise as seen; ``length`` pixels.
-    """
-    import cv2
-
-    block = max(11, max(grey.shape) // 28) | 1
-    around = cv2.blur(
-        cv2.max(grey, cv2.convertScaleAbs(cv2.blur(grey, (block, block)), alpha=0.94)),
-        (block, block),
-    )
-    dark = np.asarray(cv2.subtract(around, cv2.GaussianBlur(grey, (0, 0), 0.8), dtype=cv2.CV_16S))
-    middle = np.median(dark[::2, ::2])
-    noise = 1.4826 * float(np.median(np.abs(dark[::2, ::2] - middle)))
-    # A stroke of a digit weighs no more than a line.
-    tenths = (10 * np.clip(dark - min(float(middle), 0.0), 0, _DARKEST)).astype(np.uint8)
-    maps = np.empty((TURNS, *grey.shape), np.uint8)
-    for turn in range(TURNS):
-        ahead = np.array([np.cos(np.pi * turn / TURNS), np.sin(np.pi * turn / TURNS)])
-        along = _averaged(tenths, length / 2 * ahead)
-        aside = np.rint(_ASIDE * np.array([-ahead[1], ahead[0]])).astype(int)
-        beside = cv2.max(_moved(along, aside), _moved(along, -aside))
-        maps[turn] = cv2.subtract(along, beside)
-    return maps, noise
-
-
-def _averaged(picture: Grey, half: Points) -> Grey:
-    """The picture (H, W) averaged along straight pieces, x/y ``half`` to either side.
-
-    By halves: each pass averages the picture moved on with it moved back.
-    """
-    import cv2
-
-    drift = np.zeros(2)
-    while np.abs(half).max() >= 0.5:
-        step = np.rint(half).astype(int)
-        on = np.rint(step / 2 - drift).astype(int)
-        drift += on - step / 2
-        moved = _moved(picture, on), _moved(picture, on - step)
-        picture = np.asarray(cv2.addWeighted(moved[0], 0.5, moved[1], 0.5, 0), np.uint8)
-        half = half / 2
-    return picture
-
-
-def _moved(picture: Grey, by: npt.NDArray[np.int64]) -> Grey:
-    """The picture (H, W) moved by whole pixels, its edge repeated."""
-    import cv2
-
-    x, y = (int(v) for v in by)
-    high, wide = picture.shape
-    rim = cv2.copyMakeBorder(
-        picture[max(0, -y) : high - max(0, y), max(0, -x) : wide - max(0, x)],
-        max(0, y), max(0, -y), max(0, x), max(0, -x), cv2.BORDER_REPLICATE,
-    )  # fmt: skip
-    return np.asarray(rim, np.uint8)
-
-
 def parts_of(mask: Grey) -> tuple[list[Contour], list[Contour]]:
     """Outer contours of the pieces of ink, and contours of the paper enclosed by ink.
 
@@ -136,6 +48,30 @@ def parts_of(mask: Grey) -> tuple[list[Contour], list[Contour]]:
     frames = [c[:, 0] for c, hole, big in zip(found, inner, long, strict=True) if big and not hole]
     pieces = [c[:, 0] for c, hole, big in zip(found, inner, long, strict=True) if big and hole]
     return frames, pieces  # type: ignore[return-value]  # cv2 says Mat
+
+
+def paper_pieces(pieces: list[Contour], least: int) -> tuple[Points, Points]:
+    """Centres (N, 2) and sizes (N, 2), x/y, of pieces of paper that could be cells.
+
+    ``pieces``: contours of paper enclosed by ink; ``least``: smallest side of a cell,
+    pixels. The middle of the bounding box is the middle of a cell however it
+    lies and whatever is written in it.
+    """
+    import cv2
+
+    boxes, areas = [], []
+    for piece in pieces:
+        if len(piece) >= 3 * least:
+            boxes.append(cv2.boundingRect(piece))
+            areas.append(cv2.contourArea(piece))
+    if not boxes:
+        return np.zeros((0, 2)), np.zeros((0, 2))
+    box = np.array(boxes, np.float64)
+    low, size = box[:, :2], box[:, 2:]
+    short, long = size.min(axis=1), size.max(axis=1)
+    good = (short >= least) & (long < 2.6 * short)
+    good &= np.array(areas) > 0.3 * size.prod(axis=1)
+    return (low + (size - 1) / 2)[good], size[good]
 
 
 def outlines(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -142,6 +144,7 @@ _MORE_PASSES: tuple[_Pass, ...] = (
     (0.25, 0.4, 0.04, 0.3),
     (0.2, 0.3, 0.02, 0.3),
 )
+_NEAR_PASSES: tuple[_Pass, ...] = ((0.2, 3.0, 0.03, 0.0), (0.2, 1.0, 0.02, 0.0))
 _WORTH_MORE = 0.6
 """Share of segments that must be seen for more passes to be tried."""
 _LAST_REACH, _LAST_STIFFNESS = 0.12, 0.15
@@ -196,7 +199,8 @@ def _averages() -> Points:
     return matrix.reshape(90, 100)
 
 
-def _bending() -> Points:
+@lru_cache(maxsize=1)
+def bending() -> Points:
     """(100, 100): quadratic form of the bending energy of shifts on the 10×10 crossings.
 
     Second differences along a line, across the lines and mixed, as of a thin plate (Duchon
@@ -215,7 +219,7 @@ def _modes(count: int) -> tuple[Points, Points, Points]:
     """The ``count`` softest shapes of the page: (100, K), their energies (K,), and what each
     gives at the segments (90, K). Sharper ones are noise; small systems are solved at once.
     """
-    energies, shapes = np.linalg.eigh(_bending())
+    energies, shapes = np.linalg.eigh(bending())
     shapes = shapes[:, :count]
     return shapes, np.maximum(energies[:count], 0.0), _averages() @ shapes
 
@@ -282,6 +286,31 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
         return flat
     again = _weighed(grey, further)
     return again if again.score > flat.score else flat
+
+
+def refined(grey: Grey, starts: Sequence[Points]) -> Flat | None:
+    """Refines a rough mesh that lies right to a small part of a cell.
+
+    ``grey``: uint8 (H, W); ``starts``: (10, 10, 2) meshes, the likeliest first, of which later ones
+    are tried where the lines do not bear out the earlier ones. Unlike :func:`flatten` it keeps to
+    the start where lines are too faint to follow. None where every mesh folds.
+    """
+    best: Flat | None = None
+    for start in starts:
+        crossings = _passed(grey, start, _NEAR_PASSES)
+        if crossings is not None:
+            best = _better(best, _weighed(grey, crossings))
+        if best is not None and best.sure:
+            return best
+    if best is None or not best.is_nine:
+        wide = flatten(grey, starts[0])
+        best = _better(best, wide) if isinstance(wide, Flat) else best
+    return best
+
+
+def _better(one: Flat | None, two: Flat) -> Flat:
+    """The one that is a 9×9, or that its lines bear out more."""
+    return two if one is None or (two.is_nine, two.score) > (one.is_nine, one.score) else one
 
 
 def _passed(grey: Grey, crossings: Points, passes: tuple[_Pass, ...]) -> Points | None:

@@ -71,11 +71,12 @@ def cut_off(side: str, quality: Quality) -> Quality:
     return replace(quality, ok=False, reason="cut off", sentence=sentence)
 
 
-def cut_side(crossings: Points, size: tuple[int, int], most: float = 0.4) -> str | None:
+def cut_side(crossings: Points, size: tuple[int, int], most: float = 0.25) -> str | None:
     """The side of the photo that cuts the grid off, or None.
 
     ``crossings``: (..., 2), raster x/y of the whole grid's; ``size``: width and height of the
-    raster; ``most``: cells that may lie beyond. Less than half of one leaves its digit whole.
+    raster; ``most``: cells that may lie beyond. Half of one leaves its digit whole, but where
+    lines lie beyond the edge is guessed.
     """
     points = crossings.reshape(-1, 2)
     cell = float(np.sqrt(np.prod(np.ptp(points, axis=0)))) / 9

@@ -23,9 +23,11 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.vision.find import _masks, _Search, find_grids, work_view
-from papernudge.vision.find_outlines import outlines, parts_of
-from papernudge.vision.flatten import flatten
+from papernudge.vision.crossings import Seen
+from papernudge.vision.find import _by_ink, find_grids, work_view
+from papernudge.vision.find_kind import traits
+from papernudge.vision.find_outlines import ink_mask, outlines, parts_of
+from papernudge.vision.flatten import Flat, flatten
 from papernudge.vision.grid import FoundGrid, GridKind
 from papernudge.vision.quality import LEAST_CELL
 
@@ -328,17 +330,23 @@ def times() -> None:
     for path in (paths[0], paths[-1]):
         image = np.asarray(cv2.imread(str(path), AS_STORED), np.uint8)
         decode = timed(lambda p=path: cv2.imread(str(p), AS_STORED), 9)
-        view, _ = work_view(image)
-        mask = next(_masks(view))
+        view, scale = work_view(image)
+        mask = ink_mask(view, 0.5)
         frames, _ = parts_of(mask)
         start = next(outlines(frames, 60))
+        flat = flatten(view, start)
+        small = cv2.resize(view, None, fx=(k := 640 / max(view.shape)), fy=k)
+        assert isinstance(flat, Flat)
         stages: dict[str, Callable[[], Any]] = {
             "shrink to grey": lambda i=image: work_view(i),
-            "ink mask": lambda v=view: next(_masks(v)),
+            "ink mask": lambda v=view: ink_mask(v, 0.5),
             "contours": lambda m=mask: parts_of(m),
             "outlines": lambda f=frames: next(outlines(f, 60)),
             "flatten one": lambda v=view, s=start: flatten(v, s),
-            "whole search": lambda v=view: _Search(v).by_ink(),
+            "what kind it is": lambda v=view, f=flat: traits(v, f),
+            "all by ink": lambda v=view, s=scale: _by_ink(v, s),
+            "network, if asked, 640 pixels": lambda v=small: Seen(v),
+            "network, if asked, whole view": lambda v=view: Seen(v),
         }
         for name, work in stages.items():
             spent = timed(work, 15)

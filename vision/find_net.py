@@ -1,0 +1,142 @@
+"""What the network sees on a page: grids, and patches of other and of cut-off ones."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.vision.crossings import COARSE, Kind, Seen, Sketch
+from papernudge.vision.mesh import Points
+
+Grey = npt.NDArray[np.uint8]
+Flags = npt.NDArray[np.bool_]
+
+_SMALL = 640
+"""Long side of the picture in which large grids are seen whole, pixels."""
+_LARGE_CELL = 45.0
+"""Cells larger than this, pixels, make a grid too wide for the network to see whole."""
+_SMALL_CELL = 8.0
+"""Cells smaller than this, pixels, show too little of what is in them."""
+_LEAST_CHANCE = 0.5
+"""Mean chance of a grid's crossings from which on it counts."""
+_LEAST_PATCH = 5
+"""Places of the coarse map that a patch is wide and high at least."""
+_FEWEST = 4
+"""Crossings of lines that a grid shows at least."""
+_SIDES = ("left", "right", "top", "bottom")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Patch:
+    """Part of a page in which no 9×9 could be told, pixels of the picture.
+
+    ``corners``: (4, 2), clockwise as seen; ``side``: which of the photo's sides cuts it off, None
+    for a grid of another kind.
+    """
+
+    corners: Points
+    side: str | None
+
+
+def sketched(view: Grey, known: list[Points]) -> tuple[list[Sketch], list[Patch]]:
+    """Grids of a picture, uint8 (H, W), and patches of others; none lies on another.
+
+    ``known``: corners (4, 2) of grids that are known already, where no patch lies.
+    A large picture is looked at twice, since the network sees neither very large grids whole nor
+    very small ones sharply.
+    """
+    import cv2
+
+    shrink = max(1.0, max(view.shape) / _SMALL)
+    size = (round(view.shape[1] / shrink), round(view.shape[0] / shrink))
+    small = view if shrink == 1.0 else cv2.resize(view, size, interpolation=cv2.INTER_AREA)
+    wide = Seen(np.asarray(small, np.uint8))
+    found = [s.scaled(shrink) for s in wide.grids()]
+    sharp = None if shrink == 1.0 else Seen(view)
+    found += sharp.grids() if sharp else []
+    kept: list[Sketch] = []
+    taken: list[Flags] = []
+    for sketch in sorted(found, key=lambda s: -_worth(s)):
+        area = wide.area(sketch.scaled(1 / shrink).rim)
+        if _worth(sketch) < _LEAST_CHANCE or any(_shared(area, other) > 0.2 for other in taken):
+            continue
+        taken.append(area)
+        kept.append(_told(sketch, [sharp, wide], [1.0, 1 / shrink]))
+    taken += [wide.area((corners + 0.5) / shrink - 0.5) for corners in known]
+    free = ~np.any(taken, axis=0) if taken else np.ones(wide.kinds.shape[1:], bool)
+    return kept, _patches(wide, free, shrink)
+
+
+def _told(sketch: Sketch, seen: list[Seen | None], scales: list[float]) -> Sketch:
+    """The sketch with what both looks say of its kind, as far as either sees it whole and sharp."""
+    told = [
+        look.kinds_in(sketch.scaled(scale).rim)
+        for look, scale in zip(seen, scales, strict=True)
+        if look is not None and _SMALL_CELL < sketch.cell * scale < _LARGE_CELL
+    ]
+    if not (heard := [kinds for kinds in told if kinds is not None]):
+        return sketch
+    return replace(sketch, kinds=np.asarray(np.mean(heard, axis=0), np.float64))
+
+
+def _worth(sketch: Sketch) -> float:
+    return sketch.chance * (0.85 if sketch.cell > _LARGE_CELL else 1.0)
+
+
+def _shared(one: Flags, two: Flags) -> float:
+    """Share of the smaller of two areas that lies in the other."""
+    return float((one & two).sum()) / max(min(int(one.sum()), int(two.sum())), 1)
+
+
+def _patches(wide: Seen, free: Flags, shrink: float) -> list[Patch]:
+    """Connected places of one kind, where ``free`` (h, w), that no grid takes.
+
+    What partly looks like another kind is one: all grids that the photo cuts look alike.
+    """
+    import cv2
+
+    found: list[Patch] = []
+    for kind in (Kind.OTHER, Kind.CUT):
+        mask = ((wide.kinds.argmax(axis=0) == kind) & free).astype(np.uint8)
+        mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)))
+        count, labels, stats, _ = cv2.connectedComponentsWithStats(mask)
+        for number in range(1, count):
+            size = stats[number, cv2.CC_STAT_WIDTH : cv2.CC_STAT_AREA]
+            part = labels == number
+            if size.min() < _LEAST_PATCH or part.sum() < 0.4 * size.prod():
+                continue
+            side = _cut_by(part)
+            if wide.crossings_in(part) < _FEWEST or (kind == Kind.CUT and side is None):
+                continue
+            y, x = np.nonzero(part)
+            box = cv2.boxPoints(cv2.minAreaRect(np.stack([x, y], axis=1).astype(np.float32)))
+            at = (np.asarray(box, np.float64) * COARSE + (COARSE - 1) / 2 + 0.5) * shrink - 0.5
+            patch = Patch(_clockwise(at), side if kind == Kind.CUT else None)
+            if not any(_overlap(patch.corners, other.corners) for other in found):
+                found.append(patch)
+    return found
+
+
+def _overlap(one: Points, two: Points) -> bool:
+    """Whether the middle of one shape (4, 2) lies in the other."""
+    import cv2
+
+    def holds(shape: Points, middle: Points) -> bool:
+        x, y = middle.tolist()
+        return cv2.pointPolygonTest(shape.astype(np.float32), (x, y), False) > 0
+
+    return holds(one, two.mean(axis=0)) or holds(two, one.mean(axis=0))
+
+
+def _cut_by(part: Flags) -> str | None:
+    """The side of the picture that an area (h, w) touches most, None if it touches none."""
+    touching = [int(rim.sum()) for rim in (part[:, 0], part[:, -1], part[0], part[-1])]
+    return _SIDES[int(np.argmax(touching))] if any(touching) else None
+
+
+def _clockwise(corners: Points) -> Points:
+    middle = corners - corners.mean(axis=0)
+    ordered = corners[np.argsort(np.arctan2(middle[:, 1], middle[:, 0]))]
+    return np.asarray(np.roll(ordered, -int(ordered.sum(axis=1).argmin()), axis=0), np.float64)
