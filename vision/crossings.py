@@ -45,6 +45,8 @@ _LEAST_POINT = 0.08
 """Chance from which on a crossing counts."""
 _NEAR = 0.36
 """How far from where it is expected a crossing may lie, shares of the step between blocks."""
+_THERE = 0.6
+"""Share of a grid's area that must look like one."""
 _FAINTEST = 4
 """Darkness above that of paper below which there is no line."""
 _LIKELY = 0.25
@@ -118,8 +120,12 @@ class Sketch:
 
     @property
     def plain(self) -> float:
-        """Chance that it is a 9×9 of nine blocks and nothing else, whole or cut off."""
-        return float(self.kinds[Kind.WHOLE] + self.kinds[Kind.CUT])
+        """Chance that it is a 9×9 of nine blocks, whole or cut off, not a grid of another kind.
+
+        Grids without a frame have rims of which it is not sure that they are any.
+        """
+        nine = float(self.kinds[Kind.WHOLE] + self.kinds[Kind.CUT])
+        return nine / (nine + float(self.kinds[Kind.OTHER])) if nine > _THERE else nine
 
     @property
     def rim(self) -> Points:

@@ -19,6 +19,10 @@ _LARGE_CELL = 45.0
 """Cells larger than this, pixels, make a grid too wide for the network to see whole."""
 _SMALL_CELL = 8.0
 """Cells smaller than this, pixels, show too little of what is in them."""
+_FINE_CELL = 13.0
+"""Cells smaller than this are seen, but not where their lines are to a small part of them."""
+_SAME, _TOUCHES = 0.7, 0.2
+"""Share of the smaller of two areas in the other from which on they are one grid, or too near."""
 _LEAST_CHANCE = 0.5
 """Mean chance of a grid's crossings from which on it counts."""
 _LEAST_PATCH = 5
@@ -53,17 +57,21 @@ def sketched(view: Grey, known: list[Points]) -> tuple[list[Sketch], list[Patch]
     size = (round(view.shape[1] / shrink), round(view.shape[0] / shrink))
     small = view if shrink == 1.0 else cv2.resize(view, size, interpolation=cv2.INTER_AREA)
     wide = Seen(np.asarray(small, np.uint8))
-    found = [s.scaled(shrink) for s in wide.grids()]
+    found = [(_worth(s), s.scaled(shrink)) for s in wide.grids()]
     sharp = None if shrink == 1.0 else Seen(view)
-    found += sharp.grids() if sharp else []
+    found += [(_worth(s), s) for s in sharp.grids()] if sharp else []
     kept: list[Sketch] = []
     taken: list[Flags] = []
-    for sketch in sorted(found, key=lambda s: -_worth(s)):
+    for worth, sketch in sorted(found, key=lambda item: -item[0]):
         area = wide.area(sketch.scaled(1 / shrink).rim)
-        if _worth(sketch) < _LEAST_CHANCE or any(_shared(area, other) > 0.2 for other in taken):
-            continue
-        taken.append(area)
-        kept.append(_told(sketch, [sharp, wide], [1.0, 1 / shrink]))
+        shared = [_shared(area, other) for other in taken]
+        if any(share > _SAME for share in shared):
+            # The other look's idea of the same grid.
+            same = int(np.argmax(shared))
+            kept[same] = replace(kept[same], starts=kept[same].starts + sketch.starts)
+        elif worth > _LEAST_CHANCE and not any(share > _TOUCHES for share in shared):
+            taken.append(area)
+            kept.append(_told(sketch, [sharp, wide], [1.0, 1 / shrink]))
     taken += [wide.area((corners + 0.5) / shrink - 0.5) for corners in known]
     free = ~np.any(taken, axis=0) if taken else np.ones(wide.kinds.shape[1:], bool)
     return kept, _patches(wide, free, shrink)
@@ -82,7 +90,9 @@ def _told(sketch: Sketch, seen: list[Seen | None], scales: list[float]) -> Sketc
 
 
 def _worth(sketch: Sketch) -> float:
-    return sketch.chance * (0.85 if sketch.cell > _LARGE_CELL else 1.0)
+    """How far a sketch is to be trusted, 0 to 1, in pixels of the picture it was seen in."""
+    whole_and_sharp = _FINE_CELL < sketch.cell < _LARGE_CELL
+    return sketch.chance * (1.0 if whole_and_sharp else 0.85)
 
 
 def _shared(one: Flags, two: Flags) -> float:

@@ -13,6 +13,7 @@ import numpy as np
 
 from papernudge.digits_model.training.pages.layout import lay_out
 from papernudge.digits_model.training.pages.spec import PageSpec
+from papernudge.digits_model.training.pages.view import View, crossings
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +23,8 @@ class Limits:
     ``signal``: how many of the noise a stroke is darker than paper; ``light``: how much of the
     full light is left in the darkest corner; ``packing``: a stroke is darker than paper by this
     divided by the JPEG quality at least. The standard's luminance table takes steps of 50
-    to 100 grey levels at quality 50 where strokes are, and swallows what is fainter.
+    to 100 grey levels at quality 50 where strokes are, and swallows what is fainter. ``narrow``:
+    how many pixels the narrowest cell of a whole grid has across, which a roll squeezes.
     """
 
     digit: float
@@ -31,13 +33,14 @@ class Limits:
     signal: float
     light: float
     packing: float
+    narrow: float
 
 
 LIMITS = {
-    "easy": Limits(14.0, 9.0, 12.0, 20.0, 0.55, 2400.0),
-    "newspaper": Limits(10.0, 8.0, 12.0, 11.0, 0.42, 2400.0),
-    "hard": Limits(9.0, 7.0, 10.5, 9.0, 0.33, 2400.0),
-    "cruel": Limits(7.0, 5.0, 6.0, 6.0, 0.25, 0.0),
+    "easy": Limits(14.0, 9.0, 12.0, 20.0, 0.55, 2400.0, 11.0),
+    "newspaper": Limits(10.0, 8.0, 12.0, 11.0, 0.42, 2400.0, 11.0),
+    "hard": Limits(9.0, 7.0, 10.5, 9.0, 0.33, 2400.0, 11.0),
+    "cruel": Limits(7.0, 5.0, 6.0, 6.0, 0.25, 0.0, 0.0),
 }
 
 
@@ -54,6 +57,27 @@ def far_cell(spec: PageSpec) -> float:
     """About how many pixels the shorter side of the farthest cell has under the tilt."""
     tilt = np.radians(spec.tilt)
     return float(upright_cell(spec) * np.cos(tilt) * (1 - 0.3 * np.sin(tilt)))
+
+
+def narrowest_cell(spec: PageSpec) -> float:
+    """Pixels across the narrowest cell of the 9×9 grids that lie wholly in the frame.
+
+    Across is the way in which a tilt, a fold or a roll squeezes it most; infinity without such.
+    """
+    layout = lay_out(spec)
+    view = View(spec, layout)
+    least = np.inf
+    for place in layout.places:
+        if place.what not in {"puzzle", "neighbour"}:
+            continue
+        at = view.to_photo(crossings(place.box)).reshape(10, 10, 2)
+        if (at < 0).any() or (at > [spec.width - 1, spec.height - 1]).any():
+            continue
+        right, down = np.diff(at, axis=1)[:-1], np.diff(at, axis=0)[:, :-1]
+        area = np.abs(right[..., 0] * down[..., 1] - right[..., 1] * down[..., 0])
+        long = np.maximum(np.linalg.norm(right, axis=-1), np.linalg.norm(down, axis=-1))
+        least = min(least, float((area / long).min()))
+    return float(least)
 
 
 def blur(spec: PageSpec) -> float:
@@ -79,12 +103,16 @@ def signal(spec: PageSpec) -> float:
 
 
 def legible(spec: PageSpec, fixed: set[str]) -> PageSpec:
-    """The page with less blur, shade and noise, as far as its preset's limits ask for it.
+    """The page with less curl, blur, shade and noise, as far as its preset's limits ask for it.
 
     Fields named in ``fixed`` stay. A page loses its notes where they would have hardly any
     pixels, and a pen is never thinner than the blur lets through.
     """
     limits = LIMITS[spec.preset]
+    for _ in range(8):
+        if spec.curl == 0 or "curl" in fixed or narrowest_cell(spec) >= limits.narrow:
+            break
+        spec = _changed(spec, fixed, curl=0.75 * spec.curl)
     cell = far_cell(spec)
     small = min(spec.digit_high, spec.entry_high if spec.fill > 0 else 1.0) * cell / limits.digit
     if spec.note_share > 0:
