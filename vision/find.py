@@ -18,7 +18,7 @@ from papernudge.vision.find_outlines import Contour, ink_mask, outlines, paper_p
 from papernudge.vision.flatten import Flat, flatten, refined
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
-from papernudge.vision.quality import cut_off, cut_side, judge
+from papernudge.vision.quality import cut_off, cut_side, judge, too_faint
 
 Grey = npt.NDArray[np.uint8]
 
@@ -36,8 +36,11 @@ _BEGS_BESIDE = 12
 """The same where its middle lies in a known grid."""
 _ROOM = 0.55
 """Share of the picture outside known grids from which on there may be others."""
-_PLAIN, _SURELY = 0.5, 0.92
-"""Chance from which on the network calls a grid plain, and that at which it needs no support."""
+_PLAIN, _SURELY, _AGAINST = 0.5, 0.8, 0.92
+"""Chance from which on the network calls a grid plain; that at which it needs no support by what
+its lines look like; and that at which it is right against lines that are all plain to see."""
+_LOOSE = 0.55
+"""Score below which a mesh without plain lines around blocks may lie anywhere."""
 _GOES_ON = 0.6
 """Share of lines that run on beyond the frame from which on it is part of a larger grid."""
 _ALIKE = 0.3
@@ -62,10 +65,16 @@ class _Sighting:
         """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
         if self.said is None:
             return self.traits.plain
-        if self.said.plain > _SURELY:
+        if self.said.plain > (_AGAINST if self.flat.sure else _SURELY):
             return self.traits.goes_on <= _GOES_ON
         lines = self.flat.is_nine or self.flat.has_blocks
         return self.said.plain > _PLAIN and self.traits.plain and lines
+
+    @property
+    def loose(self) -> bool:
+        """Whether too few lines bear the mesh out."""
+        borne_out = self.flat.has_blocks or self.flat.is_nine
+        return not borne_out and self.flat.score < _LOOSE
 
     @property
     def mesh(self) -> Mesh:
@@ -264,6 +273,8 @@ def _found(sighting: _Sighting, biggest: float, size: tuple[int, int]) -> FoundG
     side = cut_side(mesh.crossings, size)
     if side:
         return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
+    if sighting.loose and quality.ok:
+        quality = too_faint(quality)
     if not quality.ok:
         return FoundGrid(GridKind.TOO_POOR, corners, None, quality)
     small = sighting.cell < 0.66 * biggest

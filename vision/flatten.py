@@ -145,6 +145,8 @@ _MORE_PASSES: tuple[_Pass, ...] = (
     (0.2, 0.3, 0.02, 0.3),
 )
 _NEAR_PASSES: tuple[_Pass, ...] = ((0.2, 3.0, 0.03, 0.0), (0.2, 1.0, 0.02, 0.0))
+_AT_ONCE: tuple[_Pass, ...] = ((0.25, 1.0, 0.02, 0.6),)
+"""What suffices on a flat page whose frame was seen well."""
 _WORTH_MORE = 0.6
 """Share of segments that must be seen for more passes to be tried."""
 _LAST_REACH, _LAST_STIFFNESS = 0.12, 0.15
@@ -272,6 +274,9 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
     be seen the smooth model stands, and ``seen`` says so.
     """
     start = np.asarray(start, np.float64)
+    near = _passed(grey, start, _AT_ONCE)
+    if near is not None and (flat := _weighed(grey, near)).sure and flat.is_nine:
+        return flat
     if not _sane(start):  # sides without a line of their own stray farthest
         start = _unframed(start, np.ones((2, 10), bool))
     crossings = _passed(grey, start, _PASSES)

@@ -18,6 +18,9 @@ LEAST_CONTRAST = 0.025
 """Darkness of the lines between blocks, share of full scale, that noise drowns."""
 
 
+_DARK = "The lines hardly stand out from the paper; take the photo with more light."
+
+
 def judge(flat: Flat, scale: float) -> Quality:
     """Quality of a flattened grid. ``scale``: raster pixels per pixel that it was measured in.
 
@@ -33,8 +36,7 @@ def judge(flat: Flat, scale: float) -> Quality:
             "hold the phone nearer to the grid."
         )
     elif contrast < LEAST_CONTRAST:
-        reason = "dark"
-        sentence = "The lines hardly stand out from the paper; take the photo with more light."
+        reason, sentence = "dark", _DARK
     elif blur > MOST_BLUR:
         reason = "blurred"
         sentence = "The grid is blurred; hold the phone still and let it focus, or go a bit nearer."
@@ -63,6 +65,11 @@ def _blur(flat: Flat) -> float:
 def _contrast(flat: Flat) -> float:
     """Darkness of the lines between blocks against the paper, 0 to 1."""
     return float(np.clip(np.median(flat.segments.strength[flat.drawn_blocks]) / 255.0, 0, 1))
+
+
+def too_faint(quality: Quality) -> Quality:
+    """The judgement of a grid whose lines can't be followed."""
+    return replace(quality, ok=False, reason="dark", sentence=_DARK)
 
 
 def cut_off(side: str, quality: Quality) -> Quality:
