@@ -13,9 +13,9 @@ import numpy.typing as npt
 
 from papernudge.vision.crossings import Sketch
 from papernudge.vision.find_kind import Traits, traits
-from papernudge.vision.find_net import Patch, sketched
+from papernudge.vision.find_net import Patch, looked_closer, sketched
 from papernudge.vision.find_outlines import Contour, ink_mask, outlines, paper_pieces, parts_of
-from papernudge.vision.flatten import Flat, flatten, refined
+from papernudge.vision.flatten import Flat, better, flatten, refined
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.quality import cut_off, cut_side, judge, too_faint
@@ -39,6 +39,8 @@ _ROOM = 0.55
 _PLAIN, _SURELY, _AGAINST = 0.5, 0.8, 0.92
 """Chance from which on the network calls a grid plain; that at which it needs no support by what
 its lines look like; and that at which it is right against lines that are all plain to see."""
+_CLEAR = 0.85
+"""Score from which on a mesh is clear enough not to be looked at closer."""
 _LOOSE = 0.55
 """Score below which a mesh without plain lines around blocks may lie anywhere."""
 _GOES_ON = 0.6
@@ -210,13 +212,23 @@ def _by_net(
         if sketch.cell < _SMALL_CELL and float(scale.max()) > 1.2:
             closer = closer or work_view(raster, _CLOSER)
             grey, by = closer
-        flat = refined(grey, sketch.scaled(float((scale / by).mean())).starts)
-        better = max(mine, key=lambda s: s.flat.score, default=None)
-        if better is not None and (flat is None or flat.score < better.flat.score):
-            seen.append(replace(better, said=sketch))
-        elif flat is not None:
-            seen.append(_Sighting(flat, traits(grey, flat), by, sketch))
+        flat = _measured(grey, sketch.scaled(float((scale / by).mean())))
+        found = [replace(s, said=sketch) for s in mine]
+        found += [] if flat is None else [_Sighting(flat, traits(grey, flat), by, sketch)]
+        seen += sorted(found, key=lambda s: -s.flat.score)[:1]
     return seen + known, patches
+
+
+def _measured(grey: Grey, sketch: Sketch) -> Flat | None:
+    """The mesh that a sketch leads to, looked at closer where its lines leave doubt."""
+    flat = refined(grey, sketch.starts)
+    if flat is not None and (flat.is_nine or flat.score > _CLEAR):
+        return flat
+    starts = looked_closer(grey, sketch)
+    again = refined(grey, starts) if starts else None
+    if flat is None or again is None:
+        return flat or again
+    return better(flat, again)
 
 
 def _lie_alike(mesh: Points, other: Points) -> bool:

@@ -25,6 +25,10 @@ _SAME, _TOUCHES = 0.7, 0.2
 """Share of the smaller of two areas in the other from which on they are one grid, or too near."""
 _LEAST_CHANCE = 0.5
 """Mean chance of a grid's crossings from which on it counts."""
+_AROUND = 8.0
+"""How far around a grid's middle a closer look goes, cells."""
+_CLOSE_CELLS = (22.0, 28.0, 36.0)
+"""Sides of a cell in closer looks, pixels."""
 _LEAST_PATCH = 5
 """Places of the coarse map that a patch is wide and high at least."""
 _FEWEST = 4
@@ -75,6 +79,30 @@ def sketched(view: Grey, known: list[Points]) -> tuple[list[Sketch], list[Patch]
     taken += [wide.area((corners + 0.5) / shrink - 0.5) for corners in known]
     free = ~np.any(taken, axis=0) if taken else np.ones(wide.kinds.shape[1:], bool)
     return kept, _patches(wide, free, shrink)
+
+
+def looked_closer(grey: Grey, sketch: Sketch) -> list[Points]:
+    """More starts for a grid that is seen poorly: (10, 10, 2) meshes, pixels of ``grey``.
+
+    ``grey``: uint8 (H, W), in whose pixels the sketch is told. The network looks at that part
+    alone, at sizes that show its lines best.
+    """
+    import cv2
+
+    middle, reach = sketch.corners.mean(axis=0), _AROUND * sketch.cell
+    low = np.maximum(np.floor(middle - reach), 0).astype(int)
+    high = np.ceil(middle + reach).astype(int)
+    part = grey[low[1] : high[1], low[0] : high[0]]
+    found: list[Points] = []
+    for cell in _CLOSE_CELLS:
+        by = cell / sketch.cell
+        size = (max(round(part.shape[1] * by), 32), max(round(part.shape[0] * by), 32))
+        how = cv2.INTER_AREA if by < 1 else cv2.INTER_CUBIC
+        seen = Seen(np.asarray(cv2.resize(part, size, interpolation=how), np.uint8)).grids()
+        aim = (middle - low + 0.5) * by - 0.5
+        near = [s for s in seen if np.linalg.norm(s.blocks.mean(axis=(0, 1)) - aim) < 3 * cell]
+        found += [mesh + low for s in near[:1] for mesh in s.scaled(1 / by).starts]
+    return found
 
 
 def _told(sketch: Sketch, seen: list[Seen | None], scales: list[float]) -> Sketch:

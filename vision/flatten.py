@@ -304,16 +304,16 @@ def refined(grey: Grey, starts: Sequence[Points]) -> Flat | None:
     for start in starts:
         crossings = _passed(grey, start, _NEAR_PASSES)
         if crossings is not None:
-            best = _better(best, _weighed(grey, crossings))
+            best = better(best, _weighed(grey, crossings))
         if best is not None and best.sure:
             return best
     if best is None or not best.is_nine:
         wide = flatten(grey, starts[0])
-        best = _better(best, wide) if isinstance(wide, Flat) else best
+        best = better(best, wide) if isinstance(wide, Flat) else best
     return best
 
 
-def _better(one: Flat | None, two: Flat) -> Flat:
+def better(one: Flat | None, two: Flat) -> Flat:
     """The one that is a 9×9, or that its lines bear out more."""
     return two if one is None or (two.is_nine, two.score) > (one.is_nine, one.score) else one
 
