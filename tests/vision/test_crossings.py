@@ -12,7 +12,8 @@ from grid_pages import SQUARE, drawing, photo, turned_to_match
 from papernudge.vision import crossings
 from papernudge.vision.crossings import PAPER, Kind, Seen, between, relative
 from papernudge.vision.find import find_grids
-from papernudge.vision.find_net import sketched
+from papernudge.vision.find_net import looked_closer, sketched
+from papernudge.vision.flatten import refined
 from papernudge.vision.grid import GridKind
 
 FRAME = (640, 540)
@@ -130,3 +131,31 @@ def test_no_patch_lies_on_a_known_grid() -> None:
     assert sketched(grey(image), [])[1]
     known = true[[0, 0, 16, 16], [0, 16, 16, 0]]
     assert sketched(grey(image), [known])[1] == []
+
+
+def test_a_closer_look_starts_where_the_grid_lies() -> None:
+    corners = [[300, 150], [420, 170], [400, 300], [290, 270]]
+    image, true = photo(drawing(), corners, FRAME, blur=0.6)
+    (sketch,) = (s for s in Seen(grey(image)).grids() if s.chance > 0.5)
+    starts = looked_closer(grey(image), sketch)
+    cell = 120 / 9
+    off = [np.linalg.norm(turned_to_match(mesh, true) - true, axis=-1).max() for mesh in starts]
+    assert min(off) < 0.2 * cell
+    flat = refined(grey(image), starts)
+    assert flat is not None
+    assert np.linalg.norm(turned_to_match(flat.mesh.crossings, true) - true, axis=-1).max() < cell
+
+
+def test_starts_that_fold_lead_to_no_mesh() -> None:
+    page = np.full((400, 400), 200, np.uint8)
+    assert refined(page, [np.zeros((10, 10, 2))]) is None
+
+
+def test_on_one_page_known_grids_and_those_that_the_network_sees_are_told_once() -> None:
+    frame = (1200, 620)
+    page, _ = photo(drawing(seed=1), [[40, 60], [560, 60], [560, 580], [40, 580]], frame)
+    other, _ = photo(
+        drawing(thin=1, seed=2), [[640, 70], [1150, 90], [1160, 560], [630, 590]], frame, bend=20
+    )
+    page[:, 600:] = faint(other, 0.15)[:, 600:]
+    assert [grid.kind for grid in find_grids(page)] == [GridKind.PUZZLE, GridKind.PUZZLE]
