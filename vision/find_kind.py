@@ -62,11 +62,6 @@ class Traits:
         return self.between >= _BETWEEN
 
     @property
-    def blocks_plain(self) -> bool:
-        """Whether thick and thin lines lie where 3×3 blocks have them, few left out."""
-        return self.blocks > 1.3 and self.thin_blocks + self.thick_inside < 0.5
-
-    @property
     def plain(self) -> bool:
         """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
         if self.goes_on > 0.6 or self.caged > _CAGED or self.diagonal > _TINTED:
@@ -127,27 +122,6 @@ def _between(grey: Grey, flat: Flat) -> int:
 
 _BETWEEN = 3
 """Lines between those of a mesh from which on it lies on more than one grid."""
-
-
-def digits_in_place(grey: Grey, flat: Flat) -> bool:
-    """Whether what stands in the cells keeps to their middles, as digits do.
-
-    That tells a 9×9 whose thin lines are too faint to see from nine boxes with something in
-    them. ``grey``: uint8 (H, W), what ``flat`` was measured in.
-    """
-    seen = _cells(grey, flat)
-    inked = _inked(seen, flat)
-    if inked.sum() < _DIGITS:
-        return False
-    paper = np.percentile(seen[inked].reshape(-1, 144), 85, axis=1)[:, None, None]
-    dark = np.maximum(paper - seen[inked] - 3.0, 0.0)
-    rim = np.concatenate([dark[:, [0, -1]].mean(axis=2), dark[:, :, [0, -1]].mean(axis=1)], axis=1)
-    middle = dark[:, 4:8, 4:8].mean()
-    return bool(rim.mean() < 0.3 * middle)
-
-
-_DIGITS = 14
-"""Digits that must be seen for their places to tell."""
 
 
 def _sure_blocks(thick: Floats, thin: Floats) -> float:

@@ -56,21 +56,6 @@ class Flat:
         return bool(inner.min() > 3.0 and bare.all() and whole.min() > 0.6)
 
     @property
-    def has_crowd(self) -> bool:
-        """Whether every block is plain to see and thin lines are there as a crowd.
-
-        A few of those may be lost under pen and tints, but not both between two others: there
-        a block would be of another size.
-        """
-        if self.evidence[:, _THIN].reshape(2, 3, 2).max(axis=-1).min() < 1.2:
-            return False
-        thin = np.sort(self.evidence[:, _THIN].ravel())
-        block = float(self.evidence[:, _BLOCK].min())
-        seen = float(self.support[:, _BLOCK].min())
-        plain = self.framed > 0.75 and block > 4.0 and seen > 0.5
-        return bool(plain and thin.mean() > 2.5 and thin[0] > -1.5 and thin[4] > 1.0)
-
-    @property
     def has_blocks(self) -> bool:
         """Whether the lines around blocks are plain to see.
 
@@ -94,11 +79,6 @@ class Flat:
         drawn[:, [3, 6]] = True
         drawn[:, [0, 9]] = self.evidence[:, [0, 9]] > _NO_LINE
         return drawn
-
-    @property
-    def contrast_of_blocks(self) -> float:
-        """Darkness of the lines around blocks, grey levels."""
-        return float(np.median(self.segments.strength[:, _BLOCK]))
 
     @property
     def sure(self) -> bool:
