@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from papernudge.vision.crossings import Sketch
 from papernudge.vision.find_kind import Traits, traits
-from papernudge.vision.find_net import Patch, looked_closer, sketched
+from papernudge.vision.find_net import FINE_CELL, Patch, looked_closer, sketched
 from papernudge.vision.find_outlines import Contour, ink_mask, outlines, paper_pieces, parts_of
 from papernudge.vision.flatten import Flat, better, flatten, refined
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
@@ -26,6 +26,8 @@ _LONG = 1280
 """Long side of the picture that is searched, pixels."""
 _CLOSER = 2560
 """The same of that in which small grids are measured."""
+_FINER = 1920
+"""The same of that in which the network looks for small ones."""
 _SMALL_CELL = 24.0
 """Cells smaller than this, pixels of the searched picture, are."""
 _LEAST = 60
@@ -198,6 +200,8 @@ def _by_net(
     ``scale``: of the view; patches are in its pixels.
     """
     sketches, patches = sketched(view, _corners(known))
+    if float(scale.max()) > 1.2 and min([s.cell for s in sketches], default=0.0) < FINE_CELL:
+        sketches, patches = sketched(view, _corners(known), work_view(raster, _FINER)[0])
     seen: list[_Sighting] = []
     closer: tuple[Grey, Points] | None = None
     for sketch in sketches:

@@ -19,7 +19,7 @@ _LARGE_CELL = 45.0
 """Cells larger than this, pixels, make a grid too wide for the network to see whole."""
 _SMALL_CELL = 8.0
 """Cells smaller than this, pixels, show too little of what is in them."""
-_FINE_CELL = 13.0
+FINE_CELL = 13.0
 """Cells smaller than this are seen, but not where their lines are to a small part of them."""
 _SAME, _TOUCHES = 0.7, 0.2
 """Share of the smaller of two areas in the other from which on they are one grid, or too near."""
@@ -48,10 +48,13 @@ class Patch:
     side: str | None
 
 
-def sketched(view: Grey, known: list[Points]) -> tuple[list[Sketch], list[Patch]]:
+def sketched(
+    view: Grey, known: list[Points], finer: Grey | None = None
+) -> tuple[list[Sketch], list[Patch]]:
     """Grids of a picture, uint8 (H, W), and patches of others; none lies on another.
 
-    ``known``: corners (4, 2) of grids that are known already, where no patch lies.
+    ``known``: corners (4, 2) of grids that are known already, where no patch lies;
+    ``finer``: the same picture with more pixels, for a third look.
     A large picture is looked at twice, since the network sees neither very large grids whole nor
     very small ones sharply.
     """
@@ -64,6 +67,8 @@ def sketched(view: Grey, known: list[Points]) -> tuple[list[Sketch], list[Patch]
     found = [(_worth(s), s.scaled(shrink)) for s in wide.grids()]
     sharp = None if shrink == 1.0 else Seen(view)
     found += [(_worth(s), s) for s in sharp.grids()] if sharp else []
+    fine, more = (None, 1.0) if finer is None else (Seen(finer), max(finer.shape) / max(view.shape))
+    found += [(_worth(s), s.scaled(1 / more)) for s in fine.grids()] if fine else []
     kept: list[Sketch] = []
     taken: list[Flags] = []
     for worth, sketch in sorted(found, key=lambda item: -item[0]):
@@ -75,7 +80,7 @@ def sketched(view: Grey, known: list[Points]) -> tuple[list[Sketch], list[Patch]
             kept[same] = replace(kept[same], starts=kept[same].starts + sketch.starts)
         elif worth > _LEAST_CHANCE and not any(share > _TOUCHES for share in shared):
             taken.append(area)
-            kept.append(_told(sketch, [sharp, wide], [1.0, 1 / shrink]))
+            kept.append(_told(sketch, [fine, sharp, wide], [more, 1.0, 1 / shrink]))
     taken += [wide.area((corners + 0.5) / shrink - 0.5) for corners in known]
     free = ~np.any(taken, axis=0) if taken else np.ones(wide.kinds.shape[1:], bool)
     return kept, _patches(wide, free, shrink)
@@ -110,7 +115,8 @@ def _told(sketch: Sketch, seen: list[Seen | None], scales: list[float]) -> Sketc
     told = [
         look.kinds_in(sketch.scaled(scale).rim)
         for look, scale in zip(seen, scales, strict=True)
-        if look is not None and _SMALL_CELL < sketch.cell * scale < _LARGE_CELL
+        if look is not None
+        and (_SMALL_CELL if seen[0] is None else FINE_CELL) < sketch.cell * scale < _LARGE_CELL
     ]
     if not (heard := [kinds for kinds in told if kinds is not None]):
         return sketch
@@ -119,7 +125,7 @@ def _told(sketch: Sketch, seen: list[Seen | None], scales: list[float]) -> Sketc
 
 def _worth(sketch: Sketch) -> float:
     """How far a sketch is to be trusted, 0 to 1, in pixels of the picture it was seen in."""
-    whole_and_sharp = _FINE_CELL < sketch.cell < _LARGE_CELL
+    whole_and_sharp = FINE_CELL < sketch.cell < _LARGE_CELL
     return sketch.chance * (1.0 if whole_and_sharp else 0.85)
 
 
