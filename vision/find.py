@@ -72,7 +72,8 @@ class _Sighting:
         if self.said.plain > (_AGAINST if self.flat.sure else _SURELY):
             return self.traits.goes_on <= _GOES_ON
         lines = self.flat.is_nine or self.flat.has_blocks
-        return self.said.plain > _PLAIN and self.traits.plain and lines
+        plain = self.traits.plain and not self.traits.hints
+        return self.said.plain > _PLAIN and plain and lines
 
     @property
     def loose(self) -> bool:
@@ -199,16 +200,18 @@ def _by_net(
 
     ``scale``: of the view; patches are in its pixels.
     """
-    sketches, patches = sketched(view, _corners(known))
+    meshes = [s.flat.mesh.crossings for s in known]
+    sketches, kinds, patches = sketched(view, meshes)
     if float(scale.max()) > 1.2 and min([s.cell for s in sketches], default=0.0) < FINE_CELL:
-        sketches, patches = sketched(view, _corners(known), work_view(raster, _FINER)[0])
+        sketches, kinds, patches = sketched(view, meshes, work_view(raster, _FINER)[0])
+    known = [replace(s, said=kind) for s, kind in zip(known, kinds, strict=True)]
     seen: list[_Sighting] = []
     closer: tuple[Grey, Points] | None = None
     for sketch in sketches:
         mine = [s for s in known if _overlaps(sketch.corners, [s.flat.mesh.corners])]
         same = [s for s in mine if _lie_alike(sketch.starts[0], s.flat.mesh.crossings)]
         if same or any(s.plain for s in mine):
-            seen += [replace(s, said=sketch) for s in same[:1]]
+            seen += same[:1]
             known = [s for s in known if s not in same]
             continue
         known = [s for s in known if s not in mine]
@@ -217,7 +220,7 @@ def _by_net(
             closer = closer or work_view(raster, _CLOSER)
             grey, by = closer
         flat = _measured(grey, sketch.scaled(float((scale / by).mean())))
-        found = [replace(s, said=sketch) for s in mine]
+        found = list(mine)
         found += [] if flat is None else [_Sighting(flat, traits(grey, flat), by, sketch)]
         seen += sorted(found, key=lambda s: -s.flat.score)[:1]
     return seen + known, patches

@@ -62,6 +62,11 @@ class Traits:
         return self.between >= _BETWEEN
 
     @property
+    def hints(self) -> bool:
+        """Whether there is some sign of cages or marked diagonals, too weak to tell by itself."""
+        return self.caged > _CAGED / 2 or self.diagonal > _TINTED * 2 / 3
+
+    @property
     def plain(self) -> bool:
         """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
         if self.goes_on > 0.6 or self.caged > _CAGED or self.diagonal > _TINTED:

@@ -50,11 +50,12 @@ class Patch:
 
 def sketched(
     view: Grey, known: list[Points], finer: Grey | None = None
-) -> tuple[list[Sketch], list[Patch]]:
-    """Grids of a picture, uint8 (H, W), and patches of others; none lies on another.
+) -> tuple[list[Sketch], list[Sketch | None], list[Patch]]:
+    """Grids of a picture, uint8 (H, W), those known before, and patches of others.
 
-    ``known``: corners (4, 2) of grids that are known already, where no patch lies;
-    ``finer``: the same picture with more pixels, for a third look.
+    ``known``: meshes (10, 10, 2) of grids that are known already, where no patch lies: what is
+    said of their kind, None where it can't be told; ``finer``: the same picture with more pixels,
+    for a third look. Neither of the grids nor of the patches does one lie on another.
     A large picture is looked at twice, since the network sees neither very large grids whole nor
     very small ones sharply.
     """
@@ -69,6 +70,7 @@ def sketched(
     found += [(_worth(s), s) for s in sharp.grids()] if sharp else []
     fine, more = (None, 1.0) if finer is None else (Seen(finer), max(finer.shape) / max(view.shape))
     found += [(_worth(s), s.scaled(1 / more)) for s in fine.grids()] if fine else []
+    looks, scales = [fine, sharp, wide], [more, 1.0, 1 / shrink]
     kept: list[Sketch] = []
     taken: list[Flags] = []
     for worth, sketch in sorted(found, key=lambda item: -item[0]):
@@ -80,10 +82,12 @@ def sketched(
             kept[same] = replace(kept[same], starts=kept[same].starts + sketch.starts)
         elif worth > _LEAST_CHANCE and not any(share > _TOUCHES for share in shared):
             taken.append(area)
-            kept.append(_told(sketch, [fine, sharp, wide], [more, 1.0, 1 / shrink]))
-    taken += [wide.area((corners + 0.5) / shrink - 0.5) for corners in known]
+            kept.append(_told(sketch, looks, scales) or sketch)
+    marked = [Sketch(mesh[::3, ::3], 1.0, np.zeros(4), (mesh,)) for mesh in known]
+    taken += [wide.area(sketch.scaled(1 / shrink).rim) for sketch in marked]
     free = ~np.any(taken, axis=0) if taken else np.ones(wide.kinds.shape[1:], bool)
-    return kept, _patches(wide, free, shrink)
+    told = [_told(sketch, looks, scales, FINE_CELL) for sketch in marked]
+    return kept, told, _patches(wide, free, shrink)
 
 
 def looked_closer(grey: Grey, sketch: Sketch) -> list[Points]:
@@ -110,16 +114,21 @@ def looked_closer(grey: Grey, sketch: Sketch) -> list[Points]:
     return found
 
 
-def _told(sketch: Sketch, seen: list[Seen | None], scales: list[float]) -> Sketch:
-    """The sketch with what both looks say of its kind, as far as either sees it whole and sharp."""
+def _told(
+    sketch: Sketch, seen: list[Seen | None], scales: list[float], least: float = 0.0
+) -> Sketch | None:
+    """The sketch with what the looks say of its kind; None where none sees it whole and sharp.
+
+    ``least``: side of a cell from which on a look is sharp enough, if the looks ask for less.
+    """
+    least = max(least, _SMALL_CELL if seen[0] is None else FINE_CELL)
     told = [
         look.kinds_in(sketch.scaled(scale).rim)
         for look, scale in zip(seen, scales, strict=True)
-        if look is not None
-        and (_SMALL_CELL if seen[0] is None else FINE_CELL) < sketch.cell * scale < _LARGE_CELL
+        if look is not None and least < sketch.cell * scale < _LARGE_CELL
     ]
     if not (heard := [kinds for kinds in told if kinds is not None]):
-        return sketch
+        return None
     return replace(sketch, kinds=np.asarray(np.mean(heard, axis=0), np.float64))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from pathlib import Path
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -243,6 +244,17 @@ def test_a_mesh_on_every_second_line_passes_over_lines(every: int, halves: bool)
 def test_a_nine_by_nine_of_another_kind_is_other(extra: Any) -> None:
     image, _ = photo(drawing(extra=extra, filled=0.3), SQUARE, FRAME, blur=0.6)
     assert [grid.kind for grid in find_grids(image)] == [GridKind.OTHER]
+
+
+def test_weak_signs_of_another_kind_hint_but_do_not_tell() -> None:
+    image, true = photo(drawing(), SQUARE, FRAME)
+    flat = flatten(np.ascontiguousarray(image[..., 0]), true)
+    assert isinstance(flat, Flat)
+    seen = traits(image[..., 0], flat)
+    weak = replace(seen, diagonal=0.6)
+    assert (seen.plain, seen.hints) == (True, False)
+    assert (weak.plain, weak.hints) == (True, True)
+    assert not replace(seen, diagonal=0.8).plain
 
 
 def test_blocks_that_are_not_three_by_three_are_other() -> None:
