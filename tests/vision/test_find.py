@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import csv
-from pathlib import Path
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
