@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-OWN, LIKE, SEEN = 0.864, 0.935, 0.983
+OWN, LIKE, SEEN = 0.911, 0.479, 0.759
 KEEN = 8.0
 SURE = 0.9
 """Chance from which an entry is an example of its digit."""
