@@ -87,6 +87,9 @@ def session_of(model: bytes) -> Any:
     # One page is a few milliseconds of work: more threads cost more than they give.
     options.intra_op_num_threads = 1
     options.inter_op_num_threads = 1
+    # What a run needs is given back after it: kept for the next, it would stay a large photo's.
+    options.enable_cpu_mem_arena = False
+    options.enable_mem_pattern = False
     return onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
 
 
