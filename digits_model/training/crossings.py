@@ -24,6 +24,7 @@ from typing import Any
 import torch
 from torch.nn import functional as nnf
 
+from papernudge.digits_model.training.averaging import average, placed
 from papernudge.digits_model.training.crossings_net import HEATS, STEPS, CrossingNet
 from papernudge.digits_model.training.crossings_truth import (
     CUT,
@@ -187,7 +188,7 @@ class Run:
     mean: dict[str, torch.Tensor] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        _placed(self.net, self.device)
+        placed(self.net, self.device)
         self.optimiser = torch.optim.AdamW(self.net.parameters(), lr=self.rate, weight_decay=0.02)
         self.mean = {k: v.detach().clone() for k, v in self.net.state_dict().items()}
 
@@ -242,36 +243,18 @@ class Run:
         torch.nn.utils.clip_grad_norm_(self.net.parameters(), 5.0)
         self.optimiser.step()
         self.steps += 1
-        self._average()
+        average(self.mean, self.net, self.steps)
         return losses.detach()
-
-    @torch.no_grad()
-    def _average(self, keep: float = 0.998) -> None:
-        """Running mean of the weights, steadier than the last step's."""
-        keep = min(keep, (1 + self.steps) / (10 + self.steps))
-        for name, value in self.net.state_dict().items():
-            if value.dtype.is_floating_point:
-                self.mean[name].lerp_(value, 1 - keep)
-            else:
-                self.mean[name].copy_(value)
 
     @torch.no_grad()
     def judged(self, held_back: Ring) -> torch.Tensor:
         """Losses of the mean weights on samples held back."""
         net = CrossingNet()
-        _placed(net, self.device)
+        placed(net, self.device)
         net.load_state_dict(self.mean)
         net.eval()
         truth = held_back.all()
         return losses_of(*self.said(truth["picture"][:, None].float(), net), truth)
-
-
-def _placed(net: CrossingNet, device: torch.device) -> None:
-    """On the device, channels last: so an accelerator's convolutions run fastest."""
-    net.to(device)
-    for weights in net.parameters():
-        if weights.dim() == 4:
-            weights.data = weights.data.contiguous(memory_format=torch.channels_last)
 
 
 def told(losses: torch.Tensor) -> str:

@@ -12,7 +12,6 @@ from __future__ import annotations
 import argparse
 import hashlib
 import json
-import warnings
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +21,7 @@ import torch
 from papernudge.digits_model.scores import session_of
 from papernudge.digits_model.training.crossings_net import CrossingNet
 from papernudge.digits_model.training.crossings_truth import cell_of, grids_of
-from papernudge.digits_model.training.export import ROUNDING, narrow
+from papernudge.digits_model.training.export import write
 from papernudge.digits_model.training.pages import draw, preset
 from papernudge.vision.crossings import COARSE, FINE, PAPER, Kind, Seen, Sketch
 from papernudge.vision.find import work_view
@@ -66,32 +65,8 @@ def export(net: CrossingNet, to: Path) -> None:
     Raises RuntimeError where onnxruntime's answers differ from the network's own by more than
     that rounding explains.
     """
-    import onnx
-
     page = torch.from_numpy(np.random.default_rng(0).normal(66, 8, (1, 1, 64, 96)))
-    page = page.round().float()
-    axes = {name: {2: f"{name} high", 3: f"{name} wide"} for name in ("page", *OUTPUTS)}
-    with warnings.catch_warnings():
-        # The tracing exporter is deprecated but needs no shape hints for networks this plain.
-        warnings.simplefilter("ignore")
-        torch.onnx.export(
-            net, (page,), str(to), input_names=["page"], output_names=list(OUTPUTS),
-            dynamic_axes=axes, dynamo=False,
-        )  # fmt: skip
-    model = onnx.load(str(to))
-    narrow(model)
-    onnx.save(model, str(to))
-    _same(net, page, to)
-
-
-def _same(net: CrossingNet, page: torch.Tensor, path: Path) -> None:
-    answers = session_of(path.read_bytes()).run(list(OUTPUTS), {"page": page.numpy()})
-    with torch.no_grad():
-        own = [out.numpy() for out in net(page)]
-    for name, shipped, out in zip(OUTPUTS, answers, own, strict=True):
-        off = float(np.sqrt(np.mean((shipped - out) ** 2)))
-        if off > ROUNDING * float(out.std()):
-            raise RuntimeError(f"{name} of the exported network is off by {off:.2g}")
+    write(net, {"page": page.round().float()}, list(OUTPUTS), to, [2, 3])
 
 
 def judged(path: Path, pages: int, name: str = "hard") -> dict[str, Any]:

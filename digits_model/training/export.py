@@ -15,6 +15,7 @@ import numpy as np
 import torch
 from torch import nn
 
+from papernudge.digits_model.scores import session_of
 from papernudge.digits_model.training.network import TwoLooks, context
 from papernudge.digits_model.training.network_notes import NotesNet
 from papernudge.vision.patches import FINE_SIDE, SIDE
@@ -22,7 +23,7 @@ from papernudge.vision.patches import FINE_SIDE, SIDE
 ROUNDING = 0.05
 """By how much of their spread logits may move when weights are rounded to 8 bits."""
 MOVED = 0.1
-"""By how much they may in any case: no chance moves by more than a fortieth."""
+"""By how much log-odds of notes may in any case: no chance moves by more than a fortieth."""
 
 
 def load(weights: Path) -> TwoLooks:
@@ -49,15 +50,24 @@ def export(net: TwoLooks, folder: Path, first: str = "model", closer: str = "clo
         next(quick.parameters()).mul_(quick.scale)  # the first convolution's weights
     quick.scale = 1.0
     named = {"patches": patches}
-    _write(quick, named, ["logits", "features"], folder / f"{first}.onnx", [0])
+    write(quick, named, ["logits", "features"], folder / f"{first}.onnx", [0])
     named = {"patches": patches[None, :20], "page": page}
-    _write(net.closer, named, ["logits"], folder / f"{closer}.onnx", [1])
+    write(net.closer, named, ["logits"], folder / f"{closer}.onnx", [1])
 
 
-def _write(
-    net: nn.Module, inputs: dict[str, torch.Tensor], outputs: list[str], to: Path, free: list[int]
+def write(
+    net: nn.Module,
+    inputs: dict[str, torch.Tensor],
+    outputs: list[str],
+    to: Path,
+    free: list[int],
+    moved: float = 0.0,
 ) -> None:
-    """Export, narrow the weights, and compare; ``free``: axes of any length."""
+    """Export, narrow the weights, and compare all outputs.
+
+    ``free``: axes of any length; ``moved``: by how much an output may be off in any case. Raises
+    RuntimeError as :func:`export` does.
+    """
     import onnx
 
     with warnings.catch_warnings():
@@ -75,7 +85,7 @@ def _write(
     model = onnx.load(str(to))
     narrow(model)
     onnx.save(model, str(to))
-    _same(net, inputs, to, outputs[0])
+    _same(net, inputs, to, outputs, moved)
 
 
 def narrow(model: Any, least: int = 2000) -> None:
@@ -125,21 +135,21 @@ def export_notes(net: NotesNet, to: Path) -> None:
     """
     patches = np.random.default_rng(0).integers(0, 256, (7, 1, FINE_SIDE, FINE_SIDE))
     named = {"patches": torch.from_numpy(patches.astype(np.float32))}
-    _write(_OnePage(net).eval(), named, ["notes"], to, [0])
+    write(_OnePage(net).eval(), named, ["notes"], to, [0], MOVED)
 
 
-def _same(net: nn.Module, inputs: dict[str, torch.Tensor], path: Path, output: str) -> None:
-    import onnxruntime
-
-    session = onnxruntime.InferenceSession(str(path), providers=["CPUExecutionProvider"])
-    given = {name: value.numpy() for name, value in inputs.items()}
-    shipped = session.run([output], given)[0]
+def _same(
+    net: nn.Module, inputs: dict[str, torch.Tensor], path: Path, outputs: list[str], moved: float
+) -> None:
+    session = session_of(path.read_bytes())
+    shipped = session.run(outputs, {name: value.numpy() for name, value in inputs.items()})
     with torch.no_grad():
         answer = net(*inputs.values())
-    own = (answer[0] if isinstance(answer, tuple) else answer).numpy()
-    off = float(np.sqrt(np.mean((shipped - own) ** 2)))
-    if off > max(MOVED, ROUNDING * float(own.std())):
-        raise RuntimeError(f"exported network differs from the trained one by {off:.2g}")
+    own = answer if isinstance(answer, tuple) else (answer,)
+    for name, theirs, ours in zip(outputs, shipped, own, strict=True):
+        off = float(np.sqrt(np.mean((theirs - ours.numpy()) ** 2)))
+        if off > max(moved, ROUNDING * float(ours.std())):
+            raise RuntimeError(f"{name} of the exported network is off by {off:.2g}")
 
 
 def main() -> None:

@@ -20,6 +20,7 @@ import torch
 from torch.nn import functional as nnf
 
 from papernudge.digits_model.training import drawn
+from papernudge.digits_model.training.averaging import average, placed
 from papernudge.digits_model.training.network_notes import PLACES, NotesNet
 from papernudge.digits_model.training.pool import Drawing
 from papernudge.vision.patches import FINE_SIDE
@@ -110,7 +111,7 @@ def train(
 ) -> None:
     """Train until the run's minutes are over; writes ``weights.pt``, the averaged weights."""
     device = ring.fine.device
-    net.to(device, memory_format=torch.channels_last)  # type: ignore[call-overload]
+    placed(net, device)
     optimiser = torch.optim.AdamW(net.parameters(), lr=given.rate, weight_decay=0.02)
     mean = {k: v.detach().clone() for k, v in net.state_dict().items()}
     steps, spent, path = 0, 0.0, given.out / "checkpoint.pt"
@@ -137,7 +138,7 @@ def train(
         torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
         optimiser.step()
         steps += 1
-        _average(mean, net, min(0.998, (1 + steps) / (10 + steps)))
+        average(mean, net, steps)
         spent = before + time.monotonic() - began
         if steps % given.logged == 0:
             print(
@@ -149,19 +150,11 @@ def train(
             saved = time.monotonic()
             state = {"net": net.state_dict(), "optimiser": optimiser.state_dict(), "mean": mean}
             more = {"steps": steps, "spent": spent, "put_in": ring.put_in}
-            torch.save(state | more, path)
+            half = path.with_suffix(".part")  # killed while it writes, a leg keeps the old one
+            torch.save(state | more, half)
+            half.replace(path)
     print(f"ended after {steps} steps, {spent:.0f} s, {device}")
     torch.save(mean, given.out / "weights.pt")
-
-
-@torch.no_grad()
-def _average(mean: dict[str, torch.Tensor], net: NotesNet, keep: float) -> None:
-    """Running mean of the weights, steadier than the last step's."""
-    for name, value in net.state_dict().items():
-        if value.dtype.is_floating_point:
-            mean[name].lerp_(value, 1 - keep)
-        else:
-            mean[name].copy_(value)
 
 
 def arguments(words: list[str] | None = None) -> argparse.Namespace:

@@ -27,6 +27,7 @@ from torch.nn import functional as nnf
 from papernudge.digits_model import layout
 from papernudge.digits_model.training import drawn, labels, packed, pool
 from papernudge.digits_model.training.augment import augment, lay_on
+from papernudge.digits_model.training.averaging import average, placed
 from papernudge.digits_model.training.network import TwoLooks, context
 from papernudge.digits_model.training.pool import PAGE, Drawing, Ring
 
@@ -190,11 +191,7 @@ class Run:
     mean: dict[str, torch.Tensor] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        # Channels last: the layout in which an accelerator's convolutions run fastest.
-        self.net.to(self.device)
-        for weights in self.net.parameters():
-            if weights.dim() == 4:
-                weights.data = weights.data.contiguous(memory_format=torch.channels_last)
+        placed(self.net, self.device)
         self.optimiser = torch.optim.AdamW(self.net.parameters(), lr=self.rate, weight_decay=0.02)
         self.mean = {k: v.detach().clone() for k, v in self.net.state_dict().items()}
 
@@ -237,18 +234,8 @@ class Run:
         loss.backward()  # type: ignore[no-untyped-call]
         self.optimiser.step()
         self.steps += 1
-        self._average()
+        average(self.mean, self.net, self.steps)
         return (first.item(), closer.item()) if self.steps % LOGGED == 0 else None
-
-    @torch.no_grad()
-    def _average(self, keep: float = 0.998) -> None:
-        """Running mean of the weights: steadier and better calibrated than the last step's."""
-        keep = min(keep, (1 + self.steps) / (10 + self.steps))
-        for name, value in self.net.state_dict().items():
-            if value.dtype.is_floating_point:
-                self.mean[name].lerp_(value, 1 - keep)
-            else:
-                self.mean[name].copy_(value)
 
 
 def train(run: Run, sources: Sources, batch: int, leg: float) -> None:
