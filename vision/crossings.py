@@ -170,9 +170,9 @@ class Seen:
         self.kinds: Floats = (chances / chances.sum(axis=0))[
             :, : -(-high // COARSE), : -(-wide // COARSE)
         ]
-        self._points, self._chances = self._crossings(page)
+        self._points, self._chances = self._peaks(page)
 
-    def _crossings(self, page: Grey) -> tuple[Points, Points]:
+    def _peaks(self, page: Grey) -> tuple[Points, Points]:
         """Peaks of heat (N, 2), pixels, and the heats of all sorts of crossing there (N, 4)."""
         import cv2
 
@@ -183,6 +183,11 @@ class Seen:
         y, x = np.nonzero((best >= top) & (best > _LEAST_POINT) & (ink > PAPER + _FAINTEST))
         at = _pixels(x, y, FINE) + FINE * np.clip(self._near[:, y, x].T, -1.0, 1.0)
         return np.asarray(at, np.float64), np.asarray(self._heats[:_MIDDLE, y, x].T, np.float64)
+
+    @property
+    def crossings(self) -> tuple[Points, Points]:
+        """Where lines may cross (N, 2), pixels, and the chances of each sort of crossing (N, 4)."""
+        return self._points, self._chances
 
     def grids(self) -> list[Sketch]:
         """The grids seen, the surest first; those that share a middle are one."""

@@ -77,7 +77,8 @@ class Decoded:
     nineteen chances add up to 1. ``best_given``, ``best_other``: int64 (81,), the most probable
     reading. ``proper``: whether its givens have exactly one solution. ``complete``: whether
     the search proved that no reading left out beats it (of those that aim at the same grid).
-    ``ink``: float64 (81,), the chance of ``best_other`` if nothing were known of right and wrong.
+    ``ink``: float64 (81,), the classifier's chance of the digit read, or of blank, before anything
+    else speaks; ``ink_hand``: the same of its being printed or handwritten, as read.
     ``worlds``: the readings of givens that were weighed, most probable first, with their chances.
     """
 
@@ -88,6 +89,7 @@ class Decoded:
     proper: bool
     complete: bool
     ink: Floats
+    ink_hand: Floats
     worlds: tuple[tuple[Ints, float], ...]
 
 
@@ -474,7 +476,6 @@ def _summed(weigher: _Weigher, complete: bool) -> Decoded:
     blank = best.givens == 0
     best_other = weigher.minds[best.aim].summed(blank[None], np.ones(1)).argmax(axis=1)
     best_other[~blank] = 0
-    chance = weigher.other - np.logaddexp.reduce(weigher.other, axis=1)[:, None]
     return Decoded(
         given,
         other,
@@ -482,7 +483,8 @@ def _summed(weigher: _Weigher, complete: bool) -> Decoded:
         best_other.astype(np.int64),
         best.proper,
         complete,
-        np.exp(chance[np.arange(81), best_other]),
+        np.ones(81),
+        np.ones(81),
         tuple((w.givens, float(c)) for w, c in zip(worlds, chances, strict=True)),
     )
 
@@ -494,6 +496,18 @@ def decode(digits: Floats, hand: Floats, solve: Solver) -> Decoded:
     (81,), log-odds that a mark is handwritten. ``solve``: see Solver; it is asked at most
     about twice MOST_SOLVED times.
     """
+    return _with_ink(_decoded(digits, hand, solve), digits, hand)
+
+
+def _with_ink(decoded: Decoded, digits: Floats, hand: Floats) -> Decoded:
+    """The same with what the ink by itself gives for the reading."""
+    read = np.maximum(decoded.best_given, decoded.best_other)
+    side = np.where(decoded.best_given > 0, hand, -hand)
+    as_read = np.where(read > 0, np.exp(-np.logaddexp(0.0, side)), 1.0)
+    return replace(decoded, ink=np.exp(digits[np.arange(81), read]), ink_hand=as_read)
+
+
+def _decoded(digits: Floats, hand: Floats, solve: Solver) -> Decoded:
     given, other = _terms(digits, hand)
     weigher = _Weigher(given, other, solve)
     choices = _choices(given, _hopeful(other), math.log(PROPER_ODDS) + REACH)

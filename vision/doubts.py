@@ -11,14 +11,15 @@ from papernudge.vision.reading import CellKind, Doubt
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-SAFE = 0.99
+SAFE = 0.98
 """A cell whose digit is less certain than this is asked about."""
 SAFE_HAND = 0.97
 """So is one whose digit and hand together are less certain than this: taking a right entry for
 a given, or the other way round, leads fewer astray than a wrong digit."""
 INK = 0.3
-"""So is an entry whose ink by itself gives less for it than this, however likely the rules make it:
-else a solver's mistake would be mended in silence."""
+"""So is an entry or a blank whose ink by itself gives less for it than this, and a mark whose ink
+gives less for the hand that it is read as, however likely the rules make it: else a solver's mistake
+would be mended in silence, and a misprint by what somebody wrote."""
 WORTH_NAMING = 0.02
 """Other readings less probable than this are not offered."""
 
@@ -44,8 +45,13 @@ def chance_digit(decoded: Decoded) -> Floats:
 
 
 def against_ink(decoded: Decoded) -> npt.NDArray[np.bool_]:
-    """Bool (81,): entries that the prior on right entries decided against their ink."""
-    return np.asarray((decoded.best_other > 0) & (decoded.ink < INK), np.bool_)
+    """Bool (81,): entries and blanks that the rest of the page decided against their ink."""
+    return np.asarray((decoded.best_given == 0) & (decoded.ink < INK), np.bool_)
+
+
+def against_hand(decoded: Decoded) -> npt.NDArray[np.bool_]:
+    """Bool (81,): marks taken for print or for writing against what their ink says."""
+    return np.asarray(decoded.ink_hand < INK, np.bool_)
 
 
 def find_doubts(decoded: Decoded) -> tuple[Doubt, ...]:
@@ -56,7 +62,8 @@ def find_doubts(decoded: Decoded) -> tuple[Doubt, ...]:
     ``GridReading.again``.
     """
     short = np.maximum(SAFE - chance_digit(decoded), SAFE_HAND - chance_right(decoded))
-    short = np.where(against_ink(decoded), np.maximum(short, 1e-9), short)
+    against = against_ink(decoded) | against_hand(decoded)
+    short = np.where(against, np.maximum(short, 1e-9), short)
     order = [int(cell) for cell in np.argsort(-short, kind="stable")]
     return tuple(_doubt(decoded, cell) for cell in order if short[cell] > 0)
 

@@ -12,13 +12,14 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.crossings import Sketch
+from papernudge.vision.find_again import Again, look_again
 from papernudge.vision.find_kind import Traits, traits
 from papernudge.vision.find_net import FINE_CELL, Patch, looked_closer, sketched
 from papernudge.vision.find_outlines import Contour, ink_mask, outlines, paper_pieces, parts_of
 from papernudge.vision.flatten import Flat, better, flatten, refined
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
-from papernudge.vision.quality import cut_off, cut_side, judge, too_faint
+from papernudge.vision.quality import cut_off, cut_side, judge, squeezed_side, too_faint
 
 Grey = npt.NDArray[np.uint8]
 
@@ -45,6 +46,7 @@ _CLEAR = 0.85
 """Score from which on a mesh is clear enough not to be looked at closer."""
 _LOOSE = 0.55
 """Score below which a mesh without plain lines around blocks may lie anywhere."""
+_LOOKS, _MOSTLY = 3, 0.65
 _GOES_ON = 0.6
 """Share of lines that run on beyond the frame from which on it is part of a larger grid."""
 _ALIKE = 0.3
@@ -63,6 +65,7 @@ class _Sighting:
     traits: Traits
     scale: Points
     said: Sketch | None = None
+    again: Again | None = None
 
     @property
     def plain(self) -> bool:
@@ -221,7 +224,9 @@ def _by_net(
             grey, by = closer
         flat = _measured(grey, sketch.scaled(float((scale / by).mean())))
         found = list(mine)
-        found += [] if flat is None else [_Sighting(flat, traits(grey, flat), by, sketch)]
+        if flat is not None:
+            flat, again = _looked_again(grey, flat)
+            found.append(_Sighting(flat, traits(grey, flat), by, sketch, again))
         seen += sorted(found, key=lambda s: -s.flat.score)[:1]
     return seen + known, patches
 
@@ -236,6 +241,21 @@ def _measured(grey: Grey, sketch: Sketch) -> Flat | None:
     if flat is None or again is None:
         return flat or again
     return better(flat, again)
+
+
+def _looked_again(grey: Grey, flat: Flat) -> tuple[Flat, Again]:
+    """The mesh, or a better one where another look shows that it went astray, and that look."""
+    again = look_again(grey, flat.mesh)
+    for _ in range(_LOOKS):
+        if again.blocks == 16 and again.worst > _MOSTLY:
+            break
+        others = [refined(grey, [start]) for start in again.starts]
+        looks = [(other, look_again(grey, other.mesh)) for other in others if other is not None]
+        other, anew = max(looks, key=lambda look: look[1].fit, default=(flat, again))
+        if anew.fit <= again.fit:
+            break
+        flat, again = other, anew
+    return flat, again
 
 
 def _lie_alike(mesh: Points, other: Points) -> bool:
@@ -289,7 +309,7 @@ def _found(sighting: _Sighting, biggest: float, size: tuple[int, int]) -> FoundG
     if not sighting.plain:
         fine = replace(quality, ok=True, reason=None, sentence=None)
         return FoundGrid(GridKind.OTHER, corners, None, fine)
-    side = cut_side(mesh.crossings, size)
+    side = cut_side(mesh.crossings, size) or squeezed_side(mesh.crossings, size)
     if side:
         return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(side, quality))
     if sighting.loose and quality.ok:

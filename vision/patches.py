@@ -64,6 +64,20 @@ def sheet_map(mesh: Mesh, cell: int = CELL, margin: int = MARGIN) -> npt.NDArray
     return both.astype(np.float32)
 
 
+def grown_at(mesh: Mesh, cells: Points) -> Points:
+    """Raster positions (..., 2) of places told in cells (..., 2), right and down from the corner.
+
+    As :func:`sheet_map`, place by place.
+    """
+    grown = _grown(mesh.crossings)
+    low = np.clip(np.floor(cells + 1.0).astype(np.int64), 0, 10)
+    x, y = np.moveaxis(cells + 1.0 - low, -1, 0)[..., None]
+    c, r = np.moveaxis(low, -1, 0)
+    top = grown[r, c] * (1 - x) + grown[r, c + 1] * x
+    bottom = grown[r + 1, c] * (1 - x) + grown[r + 1, c + 1] * x
+    return np.asarray(top * (1 - y) + bottom * y, np.float64)
+
+
 def _grown(crossings: Points) -> Points:
     """One more line on every side, continued straight: (10, 10, 2) to (12, 12, 2)."""
     tall = np.concatenate(

@@ -95,3 +95,31 @@ def cut_side(crossings: Points, size: tuple[int, int], most: float = 0.25) -> st
     }
     side = max(beyond, key=lambda key: beyond[key])
     return side if beyond[side] > most * cell else None
+
+
+def squeezed_side(crossings: Points, size: tuple[int, int]) -> str | None:
+    """The side of the photo at which a mesh ends because the photo does, or None.
+
+    ``crossings``: (10, 10, 2), raster x/y. The photo's edge may be taken for a line: then the rim
+    lies along it, where inside it every line says that the next is beyond.
+    """
+    cell, most = cell_side(crossings), np.array(size) - 1.0
+    turned = crossings.transpose(1, 0, 2)
+    for lines in (crossings, crossings[::-1], turned, turned[::-1]):
+        told = 2 * lines[1] - lines[2]
+        there = _beyond(lines[0], most)
+        beyond = _beyond(told, most)
+        squeezed = (there.max(axis=1) > -_AT_EDGE * cell) & (beyond.max(axis=1) > _PAST * cell)
+        if squeezed.any():
+            return _SIDES[int(beyond[squeezed].max(axis=0).argmax())]
+    return None
+
+
+_SIDES = ("left", "right", "top", "bottom")
+_AT_EDGE, _PAST = 0.2, 0.4
+"""A rim this near to the photo's edge lies along it where it is told to be so far beyond; cells."""
+
+
+def _beyond(points: Points, most: Points) -> Points:
+    """How far points (N, 2) lie beyond the photo's four sides, (N, 4), pixels; negative inside."""
+    return np.concatenate([-points, points - most], axis=1)[:, [0, 2, 1, 3]]
