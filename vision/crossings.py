@@ -11,7 +11,9 @@ from __future__ import annotations
 
 import functools
 import hashlib
+import itertools
 import json
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import IntEnum
 from importlib import resources
@@ -45,6 +47,15 @@ _LEAST_POINT = 0.08
 """Chance from which on a crossing counts."""
 _NEAR = 0.36
 """How far from where it is expected a crossing may lie, shares of the step between blocks."""
+_FAR = 0.5
+"""The same where no step is told."""
+_GOOD = 0.6
+"""Mean chance of a grid's crossings from which on no other are looked for."""
+_QUAD_OF, _QUADS = 9, 4
+"""Of so many inner crossings nearest to a middle four are taken, in so many ways at most."""
+_UNEVEN_QUAD, _ASIDE = 2.2, 0.5
+"""How much longer one side of a middle block may be than that across from it; and how far aside of
+the block's own middle the grid's may lie, sides."""
 _THERE = 0.6
 """Share of a grid's area that must look like one."""
 _FAINTEST = 4
@@ -229,7 +240,20 @@ class Seen:
         return self._points[best], float(sure[best])
 
     def _sketch(self, middle: Points) -> Sketch | None:
-        """The grid around a middle (2,), None where no steps are told there."""
+        """The grid around a middle (2,), None where none is seen there.
+
+        Where the steps that the network tells lead to no crossings, as on a steep bend, the four
+        inner crossings are looked for without them.
+        """
+        told = self._by_steps(middle)
+        if told is not None and told.chance > _GOOD:
+            return told
+        others = [self._by_inners(inner) for inner in self._inner_quads(middle)]
+        found = [s for s in (told, *others) if s is not None]
+        return max(found, key=lambda s: s.chance, default=None)
+
+    def _by_steps(self, middle: Points) -> Sketch | None:
+        """The grid to which the steps told at a middle (2,) lead."""
         right, down = self._steps_at(middle)
         if abs(right[0]) < abs(down[0]):
             right, down = down, right
@@ -242,20 +266,64 @@ class Seen:
         for r, c in _INNERS:
             aim = middle + (c - 1.5) * right + (r - 1.5) * down
             blocks[r, c], chances[r, c] = self._nearest(aim, _NEAR * step, _INNER)
-        self._walk(blocks, chances)
+        self._walk(blocks, chances, self._ahead, _NEAR)
         return self._judged(blocks, chances)
 
-    def _walk(self, blocks: Points, chances: Points) -> None:
-        """Fills in (4, 4, 2) crossings from the four inner ones outwards."""
+    def _by_inners(self, inner: Points) -> Sketch | None:
+        """The grid around four inner crossings (2, 2, 2), each step as long as the one before."""
+        blocks, chances = np.zeros((4, 4, 2)), np.zeros((4, 4))
+        blocks[1:3, 1:3] = inner
+        for r, c in _INNERS:
+            _, chances[r, c] = self._nearest(blocks[r, c], 2.0 * FINE, _INNER)
+        self._walk(blocks, chances, lambda _, before: before, _FAR)
+        return self._judged(blocks, chances)
+
+    def _inner_quads(self, middle: Points) -> list[Points]:
+        """Likely inner crossings of block lines around a middle, (2, 2, 2) each."""
+        inner = self._chances[:, _INNER]
+        off = np.linalg.norm(self._points - middle, axis=1)
+        likely = np.flatnonzero(
+            (inner > _LIKELY) & (inner >= self._chances[:, _BLOCKS].max(axis=1))
+        )
+        near = likely[np.argsort(off[likely])[:_QUAD_OF]]
+        found: list[tuple[float, Points]] = []
+        for four in itertools.combinations(near.tolist(), 4):
+            at = self._points[list(four)]
+            away = at - at.mean(axis=0)
+            ring = at[np.argsort(np.arctan2(away[:, 1], away[:, 0]))]  # clockwise as seen
+            side = np.roll(ring, -1, axis=0) - ring
+            turn = side[:, 0] * np.roll(side[:, 1], -1) - side[:, 1] * np.roll(side[:, 0], -1)
+            long = np.linalg.norm(side, axis=1)
+            uneven = max(long[0] / long[2], long[2] / long[0], long[1] / long[3], long[3] / long[1])
+            if turn.min() <= 0 or long.min() < 6.0 or uneven > _UNEVEN_QUAD:
+                continue
+            aside = float(np.linalg.norm(ring.mean(axis=0) - middle)) / float(long.min())
+            if aside < _ASIDE:
+                found.append((aside + uneven - float(inner[list(four)].mean()), ring))
+        best = [ring for _, ring in sorted(found, key=lambda item: item[0])[:_QUADS]]
+        return [np.stack([ring[:2], ring[[3, 2]]]) for ring in best]
+
+    def _walk(
+        self,
+        blocks: Points,
+        chances: Points,
+        ahead: Callable[[Points, Points], Points],
+        near: float,
+    ) -> None:
+        """Fills in (4, 4, 2) crossings from the four inner ones outwards.
+
+        ``ahead``: a point and the step to it, to the step on; ``near``: how far from where that
+        leads a crossing may lie, shares of the step.
+        """
         for r, c, up, left in _SIDES:
             last = blocks[r - up, c - left]
-            ahead = self._ahead(last, last - blocks[r - 2 * up, c - 2 * left])
-            reach = _NEAR * float(np.linalg.norm(ahead))
-            blocks[r, c], chances[r, c] = self._nearest(last + ahead, reach, _SIDE)
+            on = ahead(last, last - blocks[r - 2 * up, c - 2 * left])
+            reach = near * float(np.linalg.norm(on))
+            blocks[r, c], chances[r, c] = self._nearest(last + on, reach, _SIDE)
         for r, c, up, left in _CORNERS:
             one, two, inner = blocks[r - up, c], blocks[r, c - left], blocks[r - up, c - left]
-            along, over = self._ahead(one, two - inner), self._ahead(two, one - inner)
-            reach = _NEAR * float(min(np.linalg.norm(along), np.linalg.norm(over)))
+            along, over = ahead(one, two - inner), ahead(two, one - inner)
+            reach = near * float(min(np.linalg.norm(along), np.linalg.norm(over)))
             aim = (one + along + two + over) / 2
             blocks[r, c], chances[r, c] = self._nearest(aim, reach, _CORNER)
 

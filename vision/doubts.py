@@ -18,8 +18,8 @@ SAFE_HAND = 0.97
 a given, or the other way round, leads fewer astray than a wrong digit."""
 INK = 0.3
 """So is an entry or a blank whose ink by itself gives less for it than this, and a mark whose ink
-gives less for the hand that it is read as, however likely the rules make it: else a solver's mistake
-would be mended in silence, and a misprint by what somebody wrote."""
+gives less for the hand that it is read as, however likely the rules make it: else a solver's
+mistake would be mended in silence, and a misprint by what somebody wrote."""
 WORTH_NAMING = 0.02
 """Other readings less probable than this are not offered."""
 

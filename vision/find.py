@@ -14,7 +14,7 @@ import numpy.typing as npt
 from papernudge.vision.crossings import Sketch
 from papernudge.vision.find_again import Again, look_again
 from papernudge.vision.find_kind import Traits, traits
-from papernudge.vision.find_net import FINE_CELL, Patch, looked_closer, sketched
+from papernudge.vision.find_net import Patch, looked_closer, sketched
 from papernudge.vision.find_outlines import Contour, ink_mask, outlines, paper_pieces, parts_of
 from papernudge.vision.flatten import Flat, better, flatten, refined
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
@@ -39,7 +39,7 @@ _BEGS_BESIDE = 12
 """The same where its middle lies in a known grid."""
 _ROOM = 0.55
 """Share of the picture outside known grids from which on there may be others."""
-_PLAIN, _SURELY, _AGAINST = 0.5, 0.8, 0.92
+_PLAIN, _SURELY, _AGAINST = 0.5, 0.7, 0.7
 """Chance from which on the network calls a grid plain; that at which it needs no support by what
 its lines look like; and that at which it is right against lines that are all plain to see."""
 _CLEAR = 0.85
@@ -47,6 +47,8 @@ _CLEAR = 0.85
 _LOOSE = 0.55
 """Score below which a mesh without plain lines around blocks may lie anywhere."""
 _LOOKS, _MOSTLY = 3, 0.65
+"""How often a mesh is looked at again at most, and how well each of its blocks is seen when that is
+not worth it."""
 _GOES_ON = 0.6
 """Share of lines that run on beyond the frame from which on it is part of a larger grid."""
 _ALIKE = 0.3
@@ -81,8 +83,11 @@ class _Sighting:
     @property
     def loose(self) -> bool:
         """Whether too few lines bear the mesh out."""
-        borne_out = self.flat.has_blocks or self.flat.is_nine
-        return not borne_out and self.flat.score < _LOOSE
+        if self.flat.is_nine:
+            return False
+        if self.again is not None and self.again.lost:
+            return True
+        return not self.flat.has_blocks and self.flat.score < _LOOSE
 
     @property
     def mesh(self) -> Mesh:
@@ -204,9 +209,8 @@ def _by_net(
     ``scale``: of the view; patches are in its pixels.
     """
     meshes = [s.flat.mesh.crossings for s in known]
-    sketches, kinds, patches = sketched(view, meshes)
-    if float(scale.max()) > 1.2 and min([s.cell for s in sketches], default=0.0) < FINE_CELL:
-        sketches, kinds, patches = sketched(view, meshes, work_view(raster, _FINER)[0])
+    finer = (lambda: work_view(raster, _FINER)[0]) if float(scale.max()) > 1.2 else None
+    sketches, kinds, patches = sketched(view, meshes, finer)
     known = [replace(s, said=kind) for s, kind in zip(known, kinds, strict=True)]
     seen: list[_Sighting] = []
     closer: tuple[Grey, Points] | None = None

@@ -26,6 +26,9 @@ _NEAR = 0.3
 """How far from its place a crossing may be seen, cells."""
 _THERE = 0.2
 """How well a crossing is seen, 0 to 1, from which on it is there."""
+_UNSEEN, _VAGUE, _FEW_BLOCKS = 0.25, 0.65, 13
+"""How well the crossings of a grid are seen at least, unless its mesh is lost: the second where
+fewer than so many of those of lines around blocks are there."""
 _MOST_OFF = 3.0
 """How far the middle of what is seen may lie from that of the mesh, cells."""
 
@@ -51,6 +54,11 @@ class Again:
     def blocks(self) -> int:
         """How many of the sixteen crossings of lines around blocks are where they should be."""
         return int((self.fits[::3, ::3] > _THERE).sum())
+
+    @property
+    def lost(self) -> bool:
+        """Whether the mesh lies on no grid, or far beside one."""
+        return self.fit < (_UNSEEN if self.blocks >= _FEW_BLOCKS else _VAGUE)
 
     @property
     def worst(self) -> float:

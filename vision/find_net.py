@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,6 +24,8 @@ FINE_CELL = 13.0
 """Cells smaller than this are seen, but not where their lines are to a small part of them."""
 _SAME, _TOUCHES = 0.7, 0.2
 """Share of the smaller of two areas in the other from which on they are one grid, or too near."""
+_VAGUE = 0.6
+"""What a sketch is worth, up to which a finer look may tell more."""
 _LEAST_CHANCE = 0.5
 """Mean chance of a grid's crossings from which on it counts."""
 _AROUND = 8.0
@@ -49,13 +52,14 @@ class Patch:
 
 
 def sketched(
-    view: Grey, known: list[Points], finer: Grey | None = None
+    view: Grey, known: list[Points], finer: Callable[[], Grey] | None = None
 ) -> tuple[list[Sketch], list[Sketch | None], list[Patch]]:
     """Grids of a picture, uint8 (H, W), those known before, and patches of others.
 
     ``known``: meshes (10, 10, 2) of grids that are known already, where no patch lies: what is
     said of their kind, None where it can't be told; ``finer``: the same picture with more pixels,
-    for a third look. Neither of the grids nor of the patches does one lie on another.
+    for a third look where grids are small or seen vaguely. Neither of the grids nor of the patches
+    does one lie on another.
     A large picture is looked at twice, since the network sees neither very large grids whole nor
     very small ones sharply.
     """
@@ -65,29 +69,52 @@ def sketched(
     size = (round(view.shape[1] / shrink), round(view.shape[0] / shrink))
     small = view if shrink == 1.0 else cv2.resize(view, size, interpolation=cv2.INTER_AREA)
     wide = Seen(np.asarray(small, np.uint8))
-    found = [(_worth(s), s.scaled(shrink)) for s in wide.grids()]
-    sharp = None if shrink == 1.0 else Seen(view)
-    found += [(_worth(s), s) for s in sharp.grids()] if sharp else []
-    fine, more = (None, 1.0) if finer is None else (Seen(finer), max(finer.shape) / max(view.shape))
-    found += [(_worth(s), s.scaled(1 / more)) for s in fine.grids()] if fine else []
-    looks, scales = [fine, sharp, wide], [more, 1.0, 1 / shrink]
-    kept: list[Sketch] = []
-    taken: list[Flags] = []
-    for worth, sketch in sorted(found, key=lambda item: -item[0]):
-        area = wide.area(sketch.scaled(1 / shrink).rim)
-        shared = [_shared(area, other) for other in taken]
-        if any(share > _SAME for share in shared):
-            # The other look's idea of the same grid.
-            same = int(np.argmax(shared))
-            kept[same] = replace(kept[same], starts=kept[same].starts + sketch.starts)
-        elif worth > _LEAST_CHANCE and not any(share > _TOUCHES for share in shared):
-            taken.append(area)
-            kept.append(_told(sketch, looks, scales) or sketch)
+    looks = [wide] if shrink == 1.0 else [Seen(view), wide]
+    scales = [1.0, 1 / shrink][-len(looks) :]
+    found = [
+        (_worth(s), s.scaled(1 / by))
+        for look, by in zip(looks, scales, strict=True)
+        for s in look.grids()
+    ]
+    kept, taken, vague = _kept(found, wide, shrink)
+    if finer is not None and (vague or min([s.cell for s in kept], default=0.0) < FINE_CELL):
+        more = finer()
+        looks, scales = [Seen(more), *looks], [max(more.shape) / max(view.shape), *scales]
+        found += [(_worth(s), s.scaled(1 / scales[0])) for s in looks[0].grids()]
+        kept, taken, _ = _kept(found, wide, shrink)
+    least = FINE_CELL if len(looks) == 3 else _SMALL_CELL
+    kept = [_told(sketch, looks, scales, least) or sketch for sketch in kept]
     marked = [Sketch(mesh[::3, ::3], 1.0, np.zeros(4), (mesh,)) for mesh in known]
     taken += [wide.area(sketch.scaled(1 / shrink).rim) for sketch in marked]
     free = ~np.any(taken, axis=0) if taken else np.ones(wide.kinds.shape[1:], bool)
     told = [_told(sketch, looks, scales, FINE_CELL) for sketch in marked]
     return kept, told, _patches(wide, free, shrink)
+
+
+def _kept(
+    found: list[tuple[float, Sketch]], wide: Seen, shrink: float
+) -> tuple[list[Sketch], list[Flags], bool]:
+    """The sketches that are to be trusted, each place taken once, and whether any is but vague.
+
+    ``found``: with what each is worth; ``shrink``: by how much the ``wide`` look's picture is
+    smaller. Also the areas taken, bool (h, w) of that look's map of kinds.
+    """
+    kept: list[Sketch] = []
+    taken: list[Flags] = []
+    vague = False
+    for worth, sketch in sorted(found, key=lambda item: -item[0]):
+        area = wide.area(sketch.scaled(1 / shrink).rim)
+        shared = [_shared(area, other) for other in taken]
+        if any(share > _SAME for share in shared):
+            # Another look's idea of the same grid.
+            same = int(np.argmax(shared))
+            kept[same] = replace(kept[same], starts=kept[same].starts + sketch.starts)
+        elif not any(share > _TOUCHES for share in shared):
+            vague |= worth <= _VAGUE
+            if worth > _LEAST_CHANCE:
+                taken.append(area)
+                kept.append(sketch)
+    return kept, taken, vague
 
 
 def looked_closer(grey: Grey, sketch: Sketch) -> list[Points]:
@@ -114,18 +141,15 @@ def looked_closer(grey: Grey, sketch: Sketch) -> list[Points]:
     return found
 
 
-def _told(
-    sketch: Sketch, seen: list[Seen | None], scales: list[float], least: float = 0.0
-) -> Sketch | None:
+def _told(sketch: Sketch, seen: list[Seen], scales: list[float], least: float) -> Sketch | None:
     """The sketch with what the looks say of its kind; None where none sees it whole and sharp.
 
-    ``least``: side of a cell from which on a look is sharp enough, if the looks ask for less.
+    ``least``: side of a cell, pixels of a look, from which on that is sharp enough.
     """
-    least = max(least, _SMALL_CELL if seen[0] is None else FINE_CELL)
     told = [
         look.kinds_in(sketch.scaled(scale).rim)
         for look, scale in zip(seen, scales, strict=True)
-        if look is not None and least < sketch.cell * scale < _LARGE_CELL
+        if least < sketch.cell * scale < _LARGE_CELL
     ]
     if not (heard := [kinds for kinds in told if kinds is not None]):
         return None

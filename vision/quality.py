@@ -116,7 +116,7 @@ def squeezed_side(crossings: Points, size: tuple[int, int]) -> str | None:
 
 
 _SIDES = ("left", "right", "top", "bottom")
-_AT_EDGE, _PAST = 0.2, 0.4
+_AT_EDGE, _PAST = 0.2, 0.3
 """A rim this near to the photo's edge lies along it where it is told to be so far beyond; cells."""
 
 

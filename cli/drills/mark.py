@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     Raster = npt.NDArray[np.uint8]
 
 RIGHT, WRONG, BLANK, ALSO_VALID, UNSURE = "right", "wrong", "blank", "also valid", "unsure"
-SURE = 0.97
+SURE = 0.96
 """A result that is less probable than this, over all that the ink may say, is unsure."""
 SAME = 0.8
 """Share of a position's printed digits that must be seen in a grid for it to be that position."""
