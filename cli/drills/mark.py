@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     Raster = npt.NDArray[np.uint8]
 
 RIGHT, WRONG, BLANK, ALSO_VALID, UNSURE = "right", "wrong", "blank", "also valid", "unsure"
-SURE = 0.96
+SURE = 0.97
 """A result that is less probable than this, over all that the ink may say, is unsure."""
 SAME = 0.8
 """Share of a position's printed digits that must be seen in a grid for it to be that position."""
@@ -194,12 +194,13 @@ def marked(
     of a number, 0 for nothing.
     """
     from papernudge.cli.drills.answers import by_hand, posterior
-    from papernudge.cli.drills.views import seen
+    from papernudge.cli.drills.views import page_of, seen
 
     places = [(task, _place(task, grids)) for task in tasks]
     found = [(task, place) for task, place in places if place is not None]
+    page = page_of([place for _, place in found])
     looks = [
-        (task, seen(place, [c for c, mark in enumerate(task.digits) if mark == "."]))
+        (task, seen(place, [c for c, mark in enumerate(task.digits) if mark == "."], page))
         for task, place in found
     ]
     answers = {task.number: Marked(task, (), UNSURE) for task in tasks}

@@ -126,6 +126,23 @@ def test_an_entry_is_not_made_right_in_silence_against_its_ink() -> None:
     assert [d.cell for d in find_doubts(decoded)] == [cell]
 
 
+def test_a_blank_and_a_hand_are_not_settled_in_silence_against_their_ink() -> None:
+    """On a full page a rubbed-out digit, and beside a missing given a tidy entry."""
+    entries = "".join("." if g != "." else s for g, s in zip(PUZZLE, SOLVED, strict=True))
+    digits, hand = scores(PUZZLE, entries)
+    cell = entries.index("7")
+    digits[cell] = math.log(1e-6)
+    digits[cell, 0], digits[cell, 7] = math.log(0.8), math.log(0.2)
+    assert [d.cell for d in find_doubts(decode(digits, hand, solve))] == [cell]
+    lone = PUZZLE.index("3")
+    digits, hand = scores(PUZZLE, "." * 81)
+    hand[lone] = 1.5
+    decoded = decode(digits, hand, solve)
+    assert decoded.best_given[lone] == 3
+    (doubt,) = find_doubts(decoded)
+    assert (doubt.cell, doubt.about) == (lone, "hand")
+
+
 def test_what_is_plainly_right_vouches_for_the_rest_and_what_is_wrong_does_not() -> None:
     """The same unclear entry among right ones and among six mistakes."""
     entries = list("".join("." if g != "." else s for g, s in zip(PUZZLE, SOLVED, strict=True)))

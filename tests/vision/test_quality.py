@@ -10,7 +10,7 @@ from grid_pages import SQUARE, drawing, photo
 from papernudge.vision.find import find_grids
 from papernudge.vision.flatten import Flat, flatten, quad_mesh
 from papernudge.vision.grid import GridKind
-from papernudge.vision.quality import cut_side, judge
+from papernudge.vision.quality import cut_side, judge, squeezed_side
 
 FRAME = (640, 540)
 
@@ -71,3 +71,16 @@ def test_a_found_grid_carries_its_judgement() -> None:
     (grid,) = find_grids(image)
     assert grid.kind is GridKind.PUZZLE
     assert grid.quality.ok
+
+
+def test_a_rim_that_lies_along_the_photos_edge_is_cut_off_where_lines_say_it_is_beyond() -> None:
+    x, y = np.meshgrid(np.arange(10.0), np.arange(10.0))
+    whole = np.stack([30 + 40 * x, 50 + 40 * y], axis=-1)
+    size = (391, 500)
+    assert squeezed_side(whole, size) is None  # the last line lies on the edge, where it should
+    beyond = whole + np.array([18, 0])
+    squeezed = np.minimum(beyond, [390, 500])
+    assert squeezed_side(squeezed, size) == "right"
+    assert squeezed_side(squeezed[..., ::-1], size[::-1]) == "bottom"
+    assert squeezed_side(np.abs(squeezed - [390, 0]), size) == "left"
+    assert squeezed_side(beyond - [60, 0], size) is None

@@ -1,0 +1,68 @@
+"""What stands in a cell is brought to one size, whatever size it was written in."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from papernudge.digits_model import one_size as sizing
+from papernudge.digits_model import scores
+from papernudge.digits_model.one_size import boxes, one_size
+from papernudge.vision import patches
+
+
+def paper(count: int = 1) -> npt.NDArray[np.uint8]:
+    return np.full((count, sizing.SIDE, sizing.SIDE, 3), sizing.PAPER, np.uint8)
+
+
+def test_paper_and_side_are_those_of_patches() -> None:
+    assert (sizing.PAPER, sizing.SIDE) == (patches.PAPER, patches.SIDE)
+    assert sizing.RIM > patches.MARGIN  # the cell's own lines stay out
+
+
+@pytest.mark.parametrize("height", [20, 24, 28])
+@pytest.mark.parametrize("box", [(30, 15, 35, 25), (15, 12, 25, 36), (25, 27, 31, 38)])
+def test_ink_comes_to_the_middle_in_the_height_wanted(
+    height: int, box: tuple[int, int, int, int]
+) -> None:
+    cells = paper()
+    x0, y0, x1, y1 = box
+    cells[0, y0:y1, x0:x1] = 60
+    assert boxes(cells) == [box]
+    (out,) = one_size(cells, height)
+    rows, columns = np.nonzero(out[..., 0] < 140)
+    high = rows.max() - rows.min() + 1
+    assert abs(high - np.clip(height, 0.8 * (y1 - y0), 2.6 * (y1 - y0))) <= 2
+    assert abs((rows.max() + rows.min()) / 2 - 23.5) <= 1.5
+    assert abs((columns.max() + columns.min()) / 2 - 23.5) <= 1.5
+
+
+def test_cells_without_ink_specks_and_the_grids_own_lines_stay_as_they_are() -> None:
+    cells = paper(3)
+    cells[1, 20, 20] = 40
+    cells[2, 5:8] = cells[2, :, 41:44] = 60
+    assert boxes(cells) == [None] * 3
+    assert (one_size(cells) == cells).all()
+    assert one_size(paper(0)).shape == paper(0).shape
+
+
+def test_a_turn_goes_against_the_clock() -> None:
+    cells = paper()
+    cells[0, 14:34, 22:26] = 60
+    (out,) = one_size(cells, 20, 20)
+    rows, columns = np.nonzero(out[..., 0] < 140)
+    assert columns[rows < 18].mean() < columns[rows > 29].mean() - 3
+
+
+def test_small_and_large_digits_of_one_shape_are_told_alike() -> None:
+    """Of the same strokes at two sizes, many views say the same digit."""
+    import cv2
+
+    cells = paper(2)
+    for cell, (scale, at) in zip(cells, ((0.45, (20, 29)), (1.0, (14, 35))), strict=True):
+        cv2.putText(cell, "4", at, cv2.FONT_HERSHEY_SIMPLEX, scale, (70, 70, 70), 1, cv2.LINE_AA)
+    logits, features = scores.first_look(cells)
+    page = scores.context(logits, features)
+    many = scores._many_views(cells, page, None)
+    assert many[:, :10].argmax(axis=1).tolist() == [4, 4]
