@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.flatten import Flat
-from papernudge.vision.lines import look, mesh_segments, outward, strips
+from papernudge.vision.lines import look, mesh_segments, outward, ranked, strips
 
 Grey = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
@@ -91,7 +91,7 @@ def traits(grey: Grey, flat: Flat) -> Traits:
     """Looks at a flattened lattice. ``grey``: uint8 (H, W), what it was measured in."""
     mass = flat.segments.core()
     thick, thin = mass[:, [3, 6]].ravel(), mass[:, _THIN].ravel()
-    heavy, light = float(np.median(thick)), max(float(np.median(thin)), 1e-3)
+    heavy, light = float(ranked(thick)), max(float(ranked(thin)), 1e-3)
     between = float(np.sqrt(max(heavy, 1e-3) * light))
     seen = _cells(grey, flat)
     inked = _inked(seen, flat)
@@ -134,7 +134,7 @@ def _sure_blocks(thick: Floats, thin: Floats) -> float:
 
     Welch's t (1947) of the logarithms.
     """
-    least = max(0.3 * float(np.median(thin)), 1e-3)
+    least = max(0.3 * float(ranked(thin)), 1e-3)
     more, less = (np.log(np.maximum(part, least).astype(np.float64)) for part in (thick, thin))
     error = np.sqrt(more.var() / len(more) + less.var() / len(less))
     return float((more.mean() - less.mean()) / max(float(error), 1e-6))
@@ -142,7 +142,7 @@ def _sure_blocks(thick: Floats, thin: Floats) -> float:
 
 def _split(mass: Floats) -> float:
     """Ratio of the two classes that part the segments' ink best (Otsu 1979, on logarithms)."""
-    least = max(0.3 * float(np.median(mass)), 1e-3)  # lines that cannot be seen are no class
+    least = max(0.3 * float(ranked(mass.ravel())), 1e-3)  # lines that cannot be seen are no class
     ink = np.sort(np.log(np.maximum(mass.ravel().astype(np.float64), least)))
     count = np.arange(1, len(ink))
     low = np.cumsum(ink)[:-1] / count
@@ -150,7 +150,7 @@ def _split(mass: Floats) -> float:
     spread = count * (len(ink) - count) * (high - low) ** 2
     spread[: len(ink) // 10] = spread[-(len(ink) // 10) :] = 0.0  # a few outliers are no class
     best = int(spread.argmax())
-    return float(np.exp(np.median(ink[best + 1 :]) - np.median(ink[: best + 1])))
+    return float(np.exp(ranked(ink[best + 1 :]) - ranked(ink[: best + 1])))
 
 
 def _goes_on(grey: Grey, flat: Flat) -> tuple[float, float]:
@@ -230,12 +230,12 @@ def _cells(grey: Grey, flat: Flat) -> Floats:
 
 def _diagonal(seen: Floats, flat: Flat) -> float:
     """How much the diagonals are marked, by a tint or by a rule from corner to corner."""
-    paper = np.percentile(seen.reshape(81, 144), 80, axis=1)
+    paper = ranked(seen.reshape(81, 144), 0.8)
     beside = np.where(_OFF[None], paper[None], 0.0) * _NEXT
     near = beside.sum(axis=1) / np.maximum((_NEXT * _OFF).sum(axis=1), 1)
     on = ~_OFF
     darker = float((paper[on] < near[on] - 4.0).mean())
-    tinted = darker if float(np.median(paper[on])) < float(np.median(paper[_OFF])) - 4.0 else 0.0
+    tinted = darker if float(ranked(paper[on])) < float(ranked(paper[_OFF])) - 4.0 else 0.0
     falling, rising = seen[0:81:10], seen[8:73:8, :, ::-1]
     side = np.concatenate([falling, rising])
     # Near the corners, where digits do not reach: on the diagonal and on both its sides.
@@ -260,6 +260,6 @@ _OFF, _NEXT = _beside()
 def _inked(seen: Floats, flat: Flat) -> npt.NDArray[np.bool_]:
     """Which of the 81 cells hold ink in their middle, bool (81,)."""
     middle = seen[:, 2:10, 2:10].reshape(81, 64)
-    light = np.percentile(middle, 85, axis=1)
-    ink = float(np.percentile(flat.segments.strength, 80))
-    return np.asarray(light - np.percentile(middle, 6, axis=1) > max(0.4 * ink, 8.0))
+    light = ranked(middle, 0.85)
+    ink = float(ranked(flat.segments.strength.ravel(), 0.8))
+    return np.asarray(light - ranked(middle, 0.06) > max(0.4 * ink, 8.0))

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.flatten import homography, lattice, project
+from papernudge.vision.lines import ranked
 from papernudge.vision.mesh import Points
 
 Grey = npt.NDArray[np.uint8]
@@ -184,6 +185,6 @@ def _bend(along: Points, off: Points, at: Points) -> Points:
         normal = weighted.T @ design + 1e-4 * np.eye(3)
         solved = np.asarray(np.linalg.solve(normal, weighted.T @ d), np.float64)
         left = d - design @ solved
-        scale = max(1.4826 * float(np.median(np.abs(left))), 0.003) * 3.0
+        scale = max(1.4826 * float(ranked(np.abs(left))), 0.003) * 3.0
         weight = np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-6
     return np.asarray(basis(at) @ solved, np.float64)

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.failure import Failure
-from papernudge.vision.lines import Segments, frame_half_widths, measure, slope
+from papernudge.vision.lines import Segments, frame_half_widths, measure, ranked, slope
 from papernudge.vision.mesh import Mesh, Points
 
 Grey = npt.NDArray[np.uint8]
@@ -47,7 +47,7 @@ class Flat:
         if self.has_blocks:
             # A line far fainter than its kind means that the mesh left it somewhere.
             thin = np.sort(self.evidence[:, _THIN].ravel())
-            usual = float(np.median(thin))
+            usual = float(ranked(thin))
             least = min(max(0.2, 0.2 * usual), _PLAIN)
             return bool(usual > 2.5 and thin[3] > 1.5 and thin[0] > least)
         inner, rim = self.evidence[:, 1:9], self.evidence[:, [0, 9]]
@@ -69,7 +69,7 @@ class Flat:
             return bool(np.sort(block.ravel())[2] > 4.5)
         if clear.sum() != 7 or not clear[:, 1:3].all():
             return False
-        plain = float(np.median(self.evidence[:, _THIN])) > 4.0 and block[clear].min() > 6.0
+        plain = float(ranked(self.evidence[:, _THIN].ravel())) > 4.0 and block[clear].min() > 6.0
         return bool(plain and block.min() > 0.5)
 
     @property
@@ -318,7 +318,7 @@ def _weighed(grey: Grey, crossings: Points) -> Flat:
     hidden = _hidden(crossings, grey.shape)
     shift, left = _smooth(segments, hidden, _LAST_STIFFNESS, 0.015)
     strong = segments.strength.reshape(2, 90)
-    lines = float(np.median(strong))
+    lines = float(ranked(strong.ravel()))
     good = (np.abs(left) < _CLOSE) & (strong > max(0.15 * lines, 2.5))
     good = good.reshape(2, 10, 9)
     evidence = line_evidence(segments)
@@ -382,7 +382,9 @@ def _beyond(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
 def _agreement(segments: Segments, left: Points) -> float:
     """Share of the line strength seen that lies where the page model says, to 0.1 cell."""
     strong = np.maximum(segments.strength.reshape(2, 90), 0.0)
-    strong = np.minimum(strong, max(float(np.median(strong)), 1e-6))  # pen strokes are stronger
+    strong = np.minimum(
+        strong, max(float(ranked(strong.ravel())), 1e-6)
+    )  # pen strokes are stronger
     return float((strong * (np.abs(left) < 0.1)).sum() / max(float(strong.sum()), 1e-6))
 
 
@@ -401,8 +403,8 @@ def line_evidence(segments: Segments) -> Points:
         dark[..., beside & (at > 0)].mean(axis=-1),
     )
     stands = on - (left + right) / 2
-    middle = np.median(stands, axis=-1)
-    spread = 1.4826 * np.median(np.abs(stands - middle[..., None]), axis=-1)
+    middle = ranked(stands)
+    spread = 1.4826 * ranked(np.abs(stands - middle[..., None]))
     return np.asarray(middle / (1.25 * spread / 3 + 0.3), np.float64)
 
 

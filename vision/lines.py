@@ -86,6 +86,16 @@ def mesh_segments(crossings: Points) -> tuple[Floats, Floats]:
     )
 
 
+def ranked(values: npt.NDArray[Real], share: float = 0.5) -> npt.NDArray[Real]:
+    """The value that this share of the others lies below, along the last axis.
+
+    The nearest rank, without numpy's care for empty and missing values, which takes longer than
+    the work itself on a few hundred numbers.
+    """
+    rank = round(share * (values.shape[-1] - 1))
+    return np.asarray(np.partition(values, rank, axis=-1)[..., rank])
+
+
 def slope(lines: npt.NDArray[Real]) -> npt.NDArray[Real]:
     """Central differences along the first axis, one-sided at its ends."""
     slope = np.empty_like(lines)
@@ -204,7 +214,7 @@ def frame_half_widths(segments: Segments) -> Floats:
     """
     middle = len(segments.across) // 2
     rims = segments.profile[[0, 0, 1, 1], [0, 9, 0, 9]]
-    dark = np.median(rims, axis=1)
+    dark = ranked(rims.transpose(0, 2, 1))
     step = float(segments.across[1] - segments.across[0])
     return np.minimum(_fall(dark[:, middle:], step), _fall(dark[:, middle::-1], step))
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from papernudge.vision.flatten import Flat
 from papernudge.vision.grid import Quality
+from papernudge.vision.lines import ranked
 from papernudge.vision.mesh import Points
 
 LEAST_CELL = 11.0
@@ -47,7 +48,7 @@ def cell_side(crossings: Points) -> float:
     """Median length of a cell's sides, pixels; ``crossings``: (10, 10, 2)."""
     across = np.linalg.norm(np.diff(crossings, axis=1), axis=2)
     down = np.linalg.norm(np.diff(crossings, axis=0), axis=2)
-    return float(np.median(np.concatenate([across.ravel(), down.ravel()])))
+    return float(ranked(np.concatenate([across.ravel(), down.ravel()])))
 
 
 def _blur(flat: Flat) -> float:
@@ -59,12 +60,12 @@ def _blur(flat: Flat) -> float:
     drawn = flat.drawn_blocks
     mass = flat.segments.mass()[drawn]
     strength = np.maximum(flat.segments.strength[drawn], 0.5)
-    return float(np.median(mass / strength)) / 2.5066
+    return float(ranked((mass / strength).ravel())) / 2.5066
 
 
 def _contrast(flat: Flat) -> float:
     """Darkness of the lines between blocks against the paper, 0 to 1."""
-    return float(np.clip(np.median(flat.segments.strength[flat.drawn_blocks]) / 255.0, 0, 1))
+    return float(np.clip(ranked(flat.segments.strength[flat.drawn_blocks].ravel()) / 255.0, 0, 1))
 
 
 def too_faint(quality: Quality) -> Quality:
