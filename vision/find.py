@@ -46,6 +46,8 @@ _CLEAR = 0.85
 """Score from which on a mesh is clear enough not to be looked at closer."""
 _LOOSE = 0.55
 """Score below which a mesh without plain lines around blocks may lie anywhere."""
+_SEEN_WELL = 0.7
+"""How well the crossings of a grid are seen, laid flat, where its faint lines need no support."""
 _LOOKS, _MOSTLY = 3, 0.65
 """How often a mesh is looked at again at most, and how well each of its blocks is seen when that is
 not worth it."""
@@ -85,8 +87,8 @@ class _Sighting:
         """Whether too few lines bear the mesh out."""
         if self.flat.is_nine:
             return False
-        if self.again is not None and self.again.lost:
-            return True
+        if self.again is not None and (self.again.lost or self.again.fit > _SEEN_WELL):
+            return self.again.lost
         return not self.flat.has_blocks and self.flat.score < _LOOSE
 
     @property
