@@ -11,16 +11,15 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+Pixels = npt.NDArray[np.uint8]
+
 PAPER, SIDE = 224, 48
 """Of patches: level of paper, and side in pixels (``papernudge.vision.patches``)."""
 RIM = 9
 """Ink this near to a patch's side, pixels, may be the grid's own or a neighbour's."""
-DARKEST = 0.02
-"""Share of a cell's pixels that counts as its darkest."""
-FAINTEST, OF_DARKEST = 25.0, 0.45
-"""Ink is darker than paper by this share of the darkest, which is darker by so much at least."""
-FELLOWS = 3
-"""Pixels of ink in three by three, with its middle, from which on it is no speck."""
+FAINTEST, OF_DARKEST, SPECK = 25.0, 0.45, 3
+"""Ink is darker than paper by this share of the darkest, which is darker by so much at least; fewer
+pixels together are a speck."""
 HEIGHT = 24.0
 """Height that is brought to, pixels, if unsaid."""
 SLIM, LEAST = 0.9, 7.0
@@ -28,71 +27,56 @@ SLIM, LEAST = 0.9, 7.0
 cell; and nothing counts as lower than so many pixels."""
 SMALLEST, LARGEST = 0.8, 2.6
 """By what it may be enlarged."""
+_ALIASED, _SOFT = 0.75, 0.45
+"""Made smaller than this it is softened before, by so many pixels."""
 
 
 def one_size(
-    pixels: npt.NDArray[np.uint8], height: float = HEIGHT, turn: float = 0.0
-) -> npt.NDArray[np.uint8]:
+    pixels: Pixels, height: float = HEIGHT, turn: float = 0.0, fine: Pixels | None = None
+) -> Pixels:
     """Patches in which what stands in the cell is in the middle, ``height`` pixels high.
 
     ``pixels``: uint8 (N, S, S, 3), paper near PAPER; ``turn``: degrees by which it is turned
-    against the clock. Returns the same shape; cells without ink stay as they are.
+    against the clock; ``fine``: the same cells with more pixels, uint8 (N, kS, kS, 3), to take it
+    from. Returns the shape of ``pixels``; cells without ink stay as they are.
     """
     import cv2
 
     out = pixels.copy()
-    angle = np.deg2rad(turn)
-    turned = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
-    for at, box in enumerate(boxes(pixels)):
+    for at, cell in enumerate(pixels if fine is None else fine):
+        box = ink_box(cell)
         if box is None:
             continue
         left, top, right, bottom = box
-        scale = scale_of(bottom - top, right - left, height)
-        middle = np.array([(left + right - 1) / 2, (top + bottom - 1) / 2])
-        back = turned / scale
-        move = np.column_stack([back, middle - back @ np.full(2, (SIDE - 1) / 2)])
-        out[at] = cv2.warpAffine(
-            pixels[at],
-            move,
-            (SIDE, SIDE),
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
+        finer = cell.shape[0] / SIDE
+        size = max(bottom - top, SLIM * (right - left), LEAST * finer)
+        scale = float(np.clip(height / size, SMALLEST / finer, LARGEST / finer))
+        middle = ((left + right - 1) / 2, (top + bottom - 1) / 2)
+        move: Any = cv2.getRotationMatrix2D(middle, turn, scale)
+        move[:, 2] += (SIDE - 1) / 2 - np.array(middle)
+        soft: Any = cell if scale >= _ALIASED else cv2.GaussianBlur(cell, (0, 0), _SOFT)
+        out[at] = cv2.warpAffine(soft, move, (SIDE, SIDE), borderMode=cv2.BORDER_REPLICATE)
     return out
 
 
-def scale_of(high: Any, wide: Any, height: float) -> Any:
-    """By what a box of ink is enlarged; numbers or arrays of them, pixels."""
-    size = np.maximum(np.maximum(high, SLIM * wide), LEAST)
-    return np.clip(height / size, SMALLEST, LARGEST)
+def ink_box(cell: Pixels) -> tuple[int, int, int, int] | None:
+    """Left, top, and behind the right and the bottom end of what is written in a patch.
 
-
-def boxes(pixels: npt.NDArray[np.uint8]) -> list[tuple[int, int, int, int] | None]:
-    """Left, top, and behind the right and bottom end of each cell's ink; None where is none."""
+    ``cell``: uint8 (kS, kS, 3). None where nothing is.
+    """
     import cv2
 
-    inner = slice(RIM, SIDE - RIM)
-    depth = PAPER - pixels[:, inner, inner].min(axis=3).astype(np.int16)
-    flat = depth.reshape(len(depth), (SIDE - 2 * RIM) ** 2)
-    rank = darkest_rank(flat.shape[1])
-    darkest = -np.partition(-flat, rank - 1, axis=1)[:, rank - 1] if len(flat) else flat[:, 0]
-    found: list[tuple[int, int, int, int] | None] = []
-    for cell, most in zip(depth, darkest.tolist(), strict=True):
-        if most < FAINTEST:
-            found.append(None)
-            continue
-        ink = (cell > OF_DARKEST * most).astype(np.uint8)
-        fellows = cv2.boxFilter(ink, -1, (3, 3), normalize=False, borderType=cv2.BORDER_CONSTANT)
-        ink &= fellows >= FELLOWS
-        rows, columns = (np.flatnonzero(ink.any(axis=axis)) for axis in (1, 0))
-        if not len(rows):
-            found.append(None)
-            continue
-        left, top = int(columns[0]) + RIM, int(rows[0]) + RIM
-        found.append((left, top, int(columns[-1]) + RIM + 1, int(rows[-1]) + RIM + 1))
-    return found
-
-
-def darkest_rank(pixels: int) -> int:
-    """Which of so many pixels, from the darkest on, is called a cell's darkest."""
-    return max(1, round(DARKEST * pixels))
+    finer = cell.shape[0] // SIDE
+    rim = RIM * finer
+    depth = PAPER - cell[rim:-rim, rim:-rim].min(axis=2).astype(np.float32)
+    darkest = float(np.percentile(depth, 98))
+    if darkest < FAINTEST:
+        return None
+    ink = (depth > OF_DARKEST * darkest).astype(np.uint8)
+    _, _, blobs, _ = cv2.connectedComponentsWithStats(ink, connectivity=8)
+    blobs = blobs[1:][blobs[1:, cv2.CC_STAT_AREA] >= SPECK * finer**2]
+    if not len(blobs):
+        return None
+    left, top = (int(blobs[:, k].min()) for k in (cv2.CC_STAT_LEFT, cv2.CC_STAT_TOP))
+    right, bottom = (int((blobs[:, k] + blobs[:, k + 2]).max()) for k in (0, 1))
+    return left + rim, top + rim, right + rim, bottom + rim

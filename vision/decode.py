@@ -77,8 +77,8 @@ class Decoded:
     nineteen chances add up to 1. ``best_given``, ``best_other``: int64 (81,), the most probable
     reading. ``proper``: whether its givens have exactly one solution. ``complete``: whether
     the search proved that no reading left out beats it (of those that aim at the same grid).
-    ``ink``: float64 (81,), the classifier's chance of the digit read, or of blank, before anything
-    else speaks; ``ink_hand``: the same of its being printed or handwritten, as read.
+    ``ink``: float64 (81,), what the cell's own score gives for the digit read, or for blank;
+    ``ink_hand``: the same for its being printed or handwritten, as read.
     ``worlds``: the readings of givens that were weighed, most probable first, with their chances.
     """
 
@@ -458,7 +458,8 @@ def _propose(weigher: _Weigher) -> None:
         weigher.weigh(np.where(printed[np.arange(81), grid - 1], grid, 0))
 
 
-def _summed(weigher: _Weigher, complete: bool) -> Decoded:
+def _summed(weigher: _Weigher, complete: bool, digits: Floats, hand: Floats) -> Decoded:
+    """The readings weighed, cell by cell; ``digits`` and ``hand``: as of :func:`decode`."""
     worlds = weigher.settle()
     worlds = [w for w in worlds if w.weight >= worlds[0].weight - 2 * REACH]
     weights = np.array([w.weight for w in worlds])
@@ -476,6 +477,8 @@ def _summed(weigher: _Weigher, complete: bool) -> Decoded:
     blank = best.givens == 0
     best_other = weigher.minds[best.aim].summed(blank[None], np.ones(1)).argmax(axis=1)
     best_other[~blank] = 0
+    read = np.maximum(best.givens, best_other)
+    for_it = np.where(blank, hand, -hand)  # log-odds of the hand that it is read as
     return Decoded(
         given,
         other,
@@ -483,8 +486,8 @@ def _summed(weigher: _Weigher, complete: bool) -> Decoded:
         best_other.astype(np.int64),
         best.proper,
         complete,
-        np.ones(81),
-        np.ones(81),
+        np.exp(digits[np.arange(81), read]),
+        np.where(read > 0, 1 / (1 + np.exp(-for_it)), 1.0),
         tuple((w.givens, float(c)) for w, c in zip(worlds, chances, strict=True)),
     )
 
@@ -496,24 +499,17 @@ def decode(digits: Floats, hand: Floats, solve: Solver) -> Decoded:
     (81,), log-odds that a mark is handwritten. ``solve``: see Solver; it is asked at most
     about twice MOST_SOLVED times.
     """
-    return _with_ink(_decoded(digits, hand, solve), digits, hand)
+    return _summed(*_searched(digits, hand, solve), digits, hand)
 
 
-def _with_ink(decoded: Decoded, digits: Floats, hand: Floats) -> Decoded:
-    """The same with what the ink by itself gives for the reading."""
-    read = np.maximum(decoded.best_given, decoded.best_other)
-    side = np.where(decoded.best_given > 0, hand, -hand)
-    as_read = np.where(read > 0, np.exp(-np.logaddexp(0.0, side)), 1.0)
-    return replace(decoded, ink=np.exp(digits[np.arange(81), read]), ink_hand=as_read)
-
-
-def _decoded(digits: Floats, hand: Floats, solve: Solver) -> Decoded:
+def _searched(digits: Floats, hand: Floats, solve: Solver) -> tuple[_Weigher, bool]:
+    """Weighs readings of the givens, and whether none left out can beat them."""
     given, other = _terms(digits, hand)
     weigher = _Weigher(given, other, solve)
     choices = _choices(given, _hopeful(other), math.log(PROPER_ODDS) + REACH)
     base = choices.reading((0,) * len(choices.cells))
     if weigher.weigh(base).proper:
-        return _summed(weigher, _search_around(weigher))
+        return weigher, _search_around(weigher)
     if (other[base == 0].argmax(axis=1) > 0).sum() >= ENTRIES:
         weigher.aim_at(_had_in_mind(base, other, solve))
     if len(choices.cells) > FEW:
@@ -521,4 +517,4 @@ def _decoded(digits: Floats, hand: Floats, solve: Solver) -> Decoded:
     complete = _search_givens(weigher, choices)
     if not complete or weigher.best().proper:
         complete = _search_around(weigher)
-    return _summed(weigher, complete)
+    return weigher, complete

@@ -39,9 +39,9 @@ _BEGS_BESIDE = 12
 """The same where its middle lies in a known grid."""
 _ROOM = 0.55
 """Share of the picture outside known grids from which on there may be others."""
-_PLAIN, _SURELY, _AGAINST = 0.5, 0.7, 0.7
-"""Chance from which on the network calls a grid plain; that at which it needs no support by what
-its lines look like; and that at which it is right against lines that are all plain to see."""
+_PLAIN, _SURELY = 0.5, 0.7
+"""Chance from which on the network calls a grid plain, and that at which it needs no support by
+what its lines look like."""
 _CLEAR = 0.85
 """Score from which on a mesh is clear enough not to be looked at closer."""
 _LOOSE = 0.55
@@ -76,7 +76,7 @@ class _Sighting:
         """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
         if self.said is None:
             return self.traits.plain
-        if self.said.plain > (_AGAINST if self.flat.sure else _SURELY):
+        if self.said.plain > _SURELY:
             return self.traits.goes_on <= _GOES_ON
         lines = self.flat.is_nine or self.flat.has_blocks
         plain = self.traits.plain and not self.traits.hints

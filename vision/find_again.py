@@ -14,10 +14,9 @@ import numpy.typing as npt
 
 from papernudge.vision.crossings import Seen
 from papernudge.vision.mesh import Mesh, Points
-from papernudge.vision.patches import grown_at, sheet_map
+from papernudge.vision.patches import flat_sheet, grown_at
 
 Grey = npt.NDArray[np.uint8]
-Flags = npt.NDArray[np.bool_]
 
 _CELL, _CELLS_AROUND = 16, 3
 """Side of a cell laid flat, pixels, and how many cells are laid flat around the grid."""
@@ -69,7 +68,7 @@ class Again:
 
 def look_again(grey: Grey, mesh: Mesh) -> Again:
     """Looks again at the grid of a mesh. ``grey``: uint8 (H, W), in whose pixels the mesh is."""
-    seen = Seen(_laid_flat(grey, mesh))
+    seen = Seen(flat_sheet(grey, mesh, _CELL, _MARGIN))
     side = _MARGIN + _CELL * np.arange(10) - 0.5
     want = np.stack(np.meshgrid(side, side), axis=-1)
     points, chances = seen.crossings
@@ -96,26 +95,3 @@ def _sorts() -> npt.NDArray[np.int64]:
 
 
 _SORTS = _sorts()
-
-
-def _laid_flat(grey: Grey, mesh: Mesh) -> Grey:
-    """The grid and what is around it, uint8 (S, S), evenly spaced."""
-    import cv2
-
-    where = sheet_map(mesh, _CELL, _MARGIN)
-    most = np.array([grey.shape[1], grey.shape[0]]) - 1
-    low = np.clip(np.floor(where.reshape(-1, 2).min(axis=0)).astype(int) - 2, 0, most)
-    high = np.ceil(where.reshape(-1, 2).max(axis=0)).astype(int) + 3
-    crop = grey[low[1] : max(high[1], low[1] + 1), low[0] : max(high[0], low[0] + 1)]
-    where = where - low.astype(np.float32)
-    steps = np.linalg.norm(np.diff(mesh.crossings, axis=1), axis=2)
-    shrink = int(np.median(steps) / _CELL / 1.5 + 0.5)
-    if shrink >= 2:
-        size = (max(crop.shape[1] // shrink, 1), max(crop.shape[0] // shrink, 1))
-        scale = np.array(size, np.float32) / np.array([crop.shape[1], crop.shape[0]], np.float32)
-        crop = np.asarray(cv2.resize(crop, size, interpolation=cv2.INTER_AREA), np.uint8)
-        where = (where + 0.5) * scale - np.float32(0.5)
-    flat = cv2.remap(
-        crop, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
-    return np.asarray(flat, np.uint8)

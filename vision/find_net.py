@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from papernudge.vision.crossings import COARSE, Kind, Seen, Sketch
 from papernudge.vision.mesh import Points
+from papernudge.vision.quality import SIDES
 
 Grey = npt.NDArray[np.uint8]
 Flags = npt.NDArray[np.bool_]
@@ -36,7 +37,6 @@ _LEAST_PATCH = 5
 """Places of the coarse map that a patch is wide and high at least."""
 _FEWEST = 4
 """Crossings of lines that a grid shows at least."""
-_SIDES = ("left", "right", "top", "bottom")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -210,7 +210,7 @@ def _overlap(one: Points, two: Points) -> bool:
 def _cut_by(part: Flags) -> str | None:
     """The side of the picture that an area (h, w) touches most, None if it touches none."""
     touching = [int(rim.sum()) for rim in (part[:, 0], part[:, -1], part[0], part[-1])]
-    return _SIDES[int(np.argmax(touching))] if any(touching) else None
+    return SIDES[int(np.argmax(touching))] if any(touching) else None
 
 
 def _clockwise(corners: Points) -> Points:

@@ -382,9 +382,8 @@ def _beyond(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
 def _agreement(segments: Segments, left: Points) -> float:
     """Share of the line strength seen that lies where the page model says, to 0.1 cell."""
     strong = np.maximum(segments.strength.reshape(2, 90), 0.0)
-    strong = np.minimum(
-        strong, max(float(ranked(strong.ravel())), 1e-6)
-    )  # pen strokes are stronger
+    usual = max(float(ranked(strong.ravel())), 1e-6)
+    strong = np.minimum(strong, usual)  # pen strokes are stronger
     return float((strong * (np.abs(left) < 0.1)).sum() / max(float(strong.sum()), 1e-6))
 
 

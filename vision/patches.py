@@ -97,9 +97,9 @@ def flat_sheet(
 ) -> npt.NDArray[np.uint8]:
     """The whole grid flattened, as photographed: uint8 (S, S, 3), one resampling.
 
-    ``raster``: uint8 (H, W, 3), blue, green, red. Where the photo has many pixels to a cell it
-    is first averaged down to about twice the patch's scale, since ``cv2.remap`` does not
-    low-pass.
+    ``raster``: uint8 (H, W, 3), blue, green, red, or (H, W) for a flat (S, S). Where the photo has
+    many pixels to a cell it is first averaged down to about twice the patch's scale, since
+    ``cv2.remap`` does not low-pass.
     """
     import cv2
 

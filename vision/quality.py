@@ -19,6 +19,10 @@ LEAST_CONTRAST = 0.025
 """Darkness of the lines between blocks, share of full scale, that noise drowns."""
 
 
+SIDES = ("left", "right", "top", "bottom")
+"""Of a photo."""
+_AT_EDGE, _PAST = 0.2, 0.3
+"""A rim this near to the photo's edge lies along it where it is told to be so far beyond; cells."""
 _DARK = "The lines hardly stand out from the paper; take the photo with more light."
 
 
@@ -88,14 +92,8 @@ def cut_side(crossings: Points, size: tuple[int, int], most: float = 0.25) -> st
     """
     points = crossings.reshape(-1, 2)
     cell = float(np.sqrt(np.prod(np.ptp(points, axis=0)))) / 9
-    beyond = {
-        "left": -float(points[:, 0].min()),
-        "right": float(points[:, 0].max()) - (size[0] - 1),
-        "top": -float(points[:, 1].min()),
-        "bottom": float(points[:, 1].max()) - (size[1] - 1),
-    }
-    side = max(beyond, key=lambda key: beyond[key])
-    return side if beyond[side] > most * cell else None
+    beyond = _beyond(points, np.array(size) - 1.0).max(axis=0)
+    return SIDES[int(beyond.argmax())] if beyond.max() > most * cell else None
 
 
 def squeezed_side(crossings: Points, size: tuple[int, int]) -> str | None:
@@ -112,15 +110,10 @@ def squeezed_side(crossings: Points, size: tuple[int, int]) -> str | None:
         beyond = _beyond(told, most)
         squeezed = (there.max(axis=1) > -_AT_EDGE * cell) & (beyond.max(axis=1) > _PAST * cell)
         if squeezed.any():
-            return _SIDES[int(beyond[squeezed].max(axis=0).argmax())]
+            return SIDES[int(beyond[squeezed].max(axis=0).argmax())]
     return None
 
 
-_SIDES = ("left", "right", "top", "bottom")
-_AT_EDGE, _PAST = 0.2, 0.3
-"""A rim this near to the photo's edge lies along it where it is told to be so far beyond; cells."""
-
-
 def _beyond(points: Points, most: Points) -> Points:
-    """How far points (N, 2) lie beyond the photo's four sides, (N, 4), pixels; negative inside."""
+    """How far points (N, 2) lie beyond the photo's SIDES, (N, 4), pixels; negative inside."""
     return np.concatenate([-points, points - most], axis=1)[:, [0, 2, 1, 3]]

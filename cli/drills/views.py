@@ -38,11 +38,6 @@ lower by this factor, found on 300 drawn sheets by other hands than the figures'
 _PAPER, _DARK, _MOST = 224.0, 150.0, 3.0
 _MARGIN, _FINE_SIDE = 12, 96
 """Of a fine patch, pixels: kept around its cell, and its side."""
-_INNER = slice(18, 78)
-"""Where ink counts as written in the cell, pixels of a fine patch: within its lines."""
-_FAINTEST, _OF_DARKEST, _SPECK = 25.0, 0.45, 12
-"""Ink is darker than paper by this share of the darkest, which is darker by so much at least; fewer
-pixels together are a speck."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,6 +130,7 @@ def _by_all_views(
     import numpy as np
 
     from papernudge.digits_model.layout import DIGITS
+    from papernudge.digits_model.one_size import one_size
     from papernudge.digits_model.scores import VIEWS, closer_look, first_look, viewed
 
     def mean(views: list[Pixels], logits: Any) -> Chances:
@@ -142,7 +138,7 @@ def _by_all_views(
         return np.asarray(rows.mean(axis=0) / calibration["digits"]["temperature"])
 
     lying = [pixels, *(viewed(pixels, view) for view in VIEWS + TURNED)]
-    sized = [brought_to(fine, pixels, height, turn) for height, turn in SIZED]
+    sized = [one_size(pixels, height, turn, fine) for height, turn in SIZED]
     dark = [_darkened(pixels)]
     first, of_first = (first_look(np.concatenate(views)) for views in (lying, sized))
     closer = closer_look(np.concatenate([*lying, *sized, *dark]), page)[:, DIGITS]
@@ -194,53 +190,3 @@ def _fine(raster: Pixels, mesh: Mesh) -> Pixels:
     windows = np.lib.stride_tricks.sliding_window_view(sheet, (_FINE_SIDE, _FINE_SIDE), axis=(0, 1))
     cells = windows[::FINE, ::FINE].transpose(0, 1, 3, 4, 2)
     return np.ascontiguousarray(cells.reshape(81, _FINE_SIDE, _FINE_SIDE, 3))
-
-
-def brought_to(fine: Pixels, pixels: Pixels, height: int, turn: float = 0.0) -> Pixels:
-    """Patches, uint8 (N, 48, 48, 3), in which what is written stands in the middle, so high.
-
-    ``turn``: degrees against the clock that it is turned by.
-
-    ``fine``: uint8 (N, 96, 96, 3); ``pixels``: the usual patches, kept where no ink is seen. What
-    is wide counts as high as it is wide, nearly, so that a 1 that lies stays within its cell.
-    """
-    import cv2
-    import numpy as np
-
-    out = []
-    for cell, usual in zip(fine, pixels, strict=True):
-        box = _ink_box(cell)
-        if box is None:
-            out.append(usual)
-            continue
-        left, top, right, bottom = box
-        scale = float(np.clip(height / max(bottom - top, 0.9 * (right - left), 14), 0.4, 1.3))
-        middle = ((left + right - 1) / 2, (top + bottom - 1) / 2)
-        move: Any = cv2.getRotationMatrix2D(middle, turn, scale)
-        move[:, 2] += (usual.shape[0] - 1) / 2 - np.array(middle)
-        soft: Any = cell if scale >= 0.75 else cv2.GaussianBlur(cell, (0, 0), 0.45)
-        size = (usual.shape[1], usual.shape[0])
-        out.append(
-            np.asarray(cv2.warpAffine(soft, move, size, borderMode=cv2.BORDER_REPLICATE), np.uint8)
-        )
-    return np.stack(out)
-
-
-def _ink_box(cell: Pixels) -> tuple[int, int, int, int] | None:
-    """Left, top, and behind the right and the bottom end of what is written in a fine patch."""
-    import cv2
-    import numpy as np
-
-    depth = _PAPER - cell[_INNER, _INNER].min(axis=2).astype(np.float32)
-    darkest = float(np.percentile(depth, 98))
-    if darkest < _FAINTEST:
-        return None
-    ink = (depth > _OF_DARKEST * darkest).astype(np.uint8)
-    _, _, blobs, _ = cv2.connectedComponentsWithStats(ink, connectivity=8)
-    blobs = blobs[1:][blobs[1:, cv2.CC_STAT_AREA] >= _SPECK]
-    if not len(blobs):
-        return None
-    left, top = (int(blobs[:, k].min()) for k in (cv2.CC_STAT_LEFT, cv2.CC_STAT_TOP))
-    right, bottom = (int((blobs[:, k] + blobs[:, k + 2]).max()) for k in (0, 1))
-    start = _INNER.start
-    return left + start, top + start, right + start, bottom + start

@@ -279,7 +279,7 @@ def main() -> None:
     path = given.to / "manifest.json"
     if given.folds is None and not given.again:
         told = json.loads(path.read_text("utf-8")) | {"notes": shipped_notes(given)}
-        path.write_text(json.dumps(told, indent=1, ensure_ascii=False) + "\n", "utf-8")
+        _save(path, told)
         return
     inputs = packed.Inputs(given.inputs)
     kept = UNSEEN if given.again else given.folds
@@ -319,14 +319,11 @@ def main() -> None:
     print(json.dumps({"calibration": calibration, "real cells": report}, indent=1))
     old = json.loads(path.read_text("utf-8"))
     notes = shipped_notes(given) if given.notes else old.get("notes")
-    figures = {"calibration": calibration, "calibration_report": report, "accuracy": accuracy}
     if given.again:
         # Models that never saw a photo are not kept: their rows stay, measured as they were.
         stay = {k: v for k, v in old["accuracy"].items() if k not in accuracy}
-        figures["accuracy"] = accuracy | stay
-        path.write_text(
-            json.dumps(old | figures, indent=1, ensure_ascii=False) + "\n", encoding="utf-8"
-        )
+        figures = {"calibration": calibration, "calibration_report": report}
+        _save(path, old | figures | {"accuracy": accuracy | stay})
     else:
         write(given, calibration, accuracy, report, notes)
 
@@ -374,7 +371,10 @@ def write(
         "accuracy": accuracy,
         "notes": notes,
     }
-    path = given.to / "manifest.json"
+    _save(given.to / "manifest.json", manifest)
+
+
+def _save(path: Path, manifest: dict[str, Any]) -> None:
     path.write_text(json.dumps(manifest, indent=1, ensure_ascii=False) + "\n", "utf-8")
 
 

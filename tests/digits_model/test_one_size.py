@@ -8,12 +8,13 @@ import pytest
 
 from papernudge.digits_model import one_size as sizing
 from papernudge.digits_model import scores
-from papernudge.digits_model.one_size import boxes, one_size
+from papernudge.digits_model.one_size import ink_box, one_size
 from papernudge.vision import patches
 
 
-def paper(count: int = 1) -> npt.NDArray[np.uint8]:
-    return np.full((count, sizing.SIDE, sizing.SIDE, 3), sizing.PAPER, np.uint8)
+def paper(count: int = 1, finer: int = 1) -> npt.NDArray[np.uint8]:
+    side = sizing.SIDE * finer
+    return np.full((count, side, side, 3), sizing.PAPER, np.uint8)
 
 
 def test_paper_and_side_are_those_of_patches() -> None:
@@ -21,29 +22,33 @@ def test_paper_and_side_are_those_of_patches() -> None:
     assert sizing.RIM > patches.MARGIN  # the cell's own lines stay out
 
 
+@pytest.mark.parametrize("finer", [1, 2])
 @pytest.mark.parametrize("height", [20, 24, 28])
 @pytest.mark.parametrize("box", [(30, 15, 35, 25), (15, 12, 25, 36), (25, 27, 31, 38)])
 def test_ink_comes_to_the_middle_in_the_height_wanted(
-    height: int, box: tuple[int, int, int, int]
+    height: int, box: tuple[int, int, int, int], finer: int
 ) -> None:
-    cells = paper()
-    x0, y0, x1, y1 = box
+    cells, usual = paper(finer=finer), paper()
+    x0, y0, x1, y1 = (finer * at for at in box)
     cells[0, y0:y1, x0:x1] = 60
-    assert boxes(cells) == [box]
-    (out,) = one_size(cells, height)
+    assert ink_box(cells[0]) == (x0, y0, x1, y1)
+    (out,) = one_size(usual, height, fine=cells) if finer > 1 else one_size(cells, height)
     rows, columns = np.nonzero(out[..., 0] < 140)
-    high = rows.max() - rows.min() + 1
-    assert abs(high - np.clip(height, 0.8 * (y1 - y0), 2.6 * (y1 - y0))) <= 2
+    high, written = rows.max() - rows.min() + 1, box[3] - box[1]
+    assert abs(high - np.clip(height, 0.8 * written, 2.6 * written)) <= 2
     assert abs((rows.max() + rows.min()) / 2 - 23.5) <= 1.5
     assert abs((columns.max() + columns.min()) / 2 - 23.5) <= 1.5
 
 
-def test_cells_without_ink_specks_and_the_grids_own_lines_stay_as_they_are() -> None:
-    cells = paper(3)
-    cells[1, 20, 20] = 40
-    cells[2, 5:8] = cells[2, :, 41:44] = 60
-    assert boxes(cells) == [None] * 3
-    assert (one_size(cells) == cells).all()
+@pytest.mark.parametrize("finer", [1, 2])
+def test_cells_without_ink_specks_and_the_grids_own_lines_stay_as_they_are(finer: int) -> None:
+    cells, usual = paper(3, finer), paper(3)
+    usual[:, 5] = 90
+    cells[1, 20 * finer : 21 * finer, 20 * finer : 21 * finer] = 60  # a speck
+    cells[2, 5 * finer : 8 * finer] = cells[2, :, 41 * finer : 44 * finer] = 60
+    assert [ink_box(cell) for cell in cells] == [None] * 3
+    same = one_size(usual, fine=cells) == usual if finer > 1 else one_size(cells) == cells
+    assert same.all()
     assert one_size(paper(0)).shape == paper(0).shape
 
 

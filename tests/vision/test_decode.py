@@ -30,6 +30,13 @@ def scores(
     return np.log(chances), odds
 
 
+def between(digits: np.ndarray, cell: int, chances: dict[int, float]) -> None:
+    """Makes a cell unclear: ``chances`` of what may stand there, next to none of anything else."""
+    digits[cell] = math.log(1e-6)
+    for digit, chance in chances.items():
+        digits[cell, digit] = math.log(chance)
+
+
 def line(digits: np.ndarray) -> str:
     return "".join(".123456789"[d] for d in digits)
 
@@ -68,8 +75,7 @@ def test_a_given_that_reads_wrong_alone_is_restored_by_the_rules() -> None:
     digits, hand = scores(PUZZLE)
     cell = PUZZLE.index("3")
     # An 8 would clash with nothing in sight but leave no solution; the ink prefers it a little.
-    digits[cell] = math.log(1e-7)
-    digits[cell, 8], digits[cell, 3] = math.log(0.7), math.log(0.3)
+    between(digits, cell, {8: 0.7, 3: 0.3})
     decoded = decode(digits, hand, solve)
     assert line(decoded.best_given) == PUZZLE
     assert chance_right(decoded)[cell] > 0.99
@@ -106,8 +112,7 @@ def test_an_entry_between_right_and_wrong_is_asked_about() -> None:
     entries = "".join("." if g != "." else s for g, s in zip(PUZZLE, SOLVED, strict=True))
     digits, hand = scores(PUZZLE, entries)
     cell = entries.index("7")
-    digits[cell] = math.log(1e-6)
-    digits[cell, 1], digits[cell, 7] = math.log(0.95), math.log(0.05)
+    between(digits, cell, {1: 0.95, 7: 0.05})
     doubts = find_doubts(decode(digits, hand, solve))
     assert [d.cell for d in doubts] == [cell]
     assert {doubts[0].read, *(d for d, _ in doubts[0].instead)} == {1, 7}
@@ -118,8 +123,7 @@ def test_an_entry_is_not_made_right_in_silence_against_its_ink() -> None:
     entries = "".join("." if g != "." else s for g, s in zip(PUZZLE, SOLVED, strict=True))
     digits, hand = scores(PUZZLE, entries)
     cell = entries.index("7")
-    digits[cell] = math.log(1e-6)
-    digits[cell, 1], digits[cell, 7] = math.log(0.8), math.log(0.2)
+    between(digits, cell, {1: 0.8, 7: 0.2})
     decoded = decode(digits, hand, solve)
     assert decoded.best_other[cell] == 7
     assert decoded.other[cell, 7] > 0.99
@@ -131,8 +135,7 @@ def test_a_blank_and_a_hand_are_not_settled_in_silence_against_their_ink() -> No
     entries = "".join("." if g != "." else s for g, s in zip(PUZZLE, SOLVED, strict=True))
     digits, hand = scores(PUZZLE, entries)
     cell = entries.index("7")
-    digits[cell] = math.log(1e-6)
-    digits[cell, 0], digits[cell, 7] = math.log(0.8), math.log(0.2)
+    between(digits, cell, {0: 0.8, 7: 0.2})
     assert [d.cell for d in find_doubts(decode(digits, hand, solve))] == [cell]
     lone = PUZZLE.index("3")
     digits, hand = scores(PUZZLE, "." * 81)
@@ -153,8 +156,7 @@ def test_what_is_plainly_right_vouches_for_the_rest_and_what_is_wrong_does_not()
         for other in [c for c in range(81) if entries[c] != "." and c != cell][:mistakes]:
             written[other] = str(int(entries[other]) % 9 + 1)
         digits, hand = scores(PUZZLE, "".join(written))
-        digits[cell] = math.log(1e-6)
-        digits[cell, 1], digits[cell, 7] = math.log(0.8), math.log(0.2)
+        between(digits, cell, {1: 0.8, 7: 0.2})
         chances.append(decode(digits, hand, solve).other[cell, 7])
     assert chances[0] > 0.99
     assert chances[1] < 0.97

@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pytest
 
 from papernudge.cli.drills.answers import by_hand
 from papernudge.cli.drills.code import Task
-from papernudge.cli.drills.views import SIZED, Seen, brought_to
+from papernudge.cli.drills.views import Seen
 from papernudge.hints.solver import solve
 
 DIGITS = "53..7....6..195....98....6.8...6...34..8.3..17...2...6.6....28....419..5....8..79"
 TASK = Task(1, DIGITS, solve(DIGITS) or "", None, 0, ())
 BLANK = [cell for cell, mark in enumerate(DIGITS) if mark == "."]
-
-
-def paper(many: int = 1, side: int = 96) -> Any:
-    return np.full((many, side, side, 3), 224, np.uint8)
 
 
 def seen(cells: dict[int, tuple[dict[int, float], int]]) -> Seen:
@@ -31,39 +25,6 @@ def seen(cells: dict[int, tuple[dict[int, float], int]]) -> Seen:
         for digit, chance in digits.items():
             chances[cell, digit] = chance
     return Seen(chances, features)
-
-
-# ------------------------------------------------------------ brought to one size
-
-
-@pytest.mark.parametrize("height", sorted({height for height, _ in SIZED}))
-@pytest.mark.parametrize("box", [(60, 30, 70, 50), (30, 20, 60, 76), (50, 55, 62, 75)])
-def test_what_is_written_small_or_aside_comes_to_the_middle_in_one_size(
-    height: int, box: tuple[int, int, int, int]
-) -> None:
-    fine, usual = paper(), paper(side=48)
-    x0, y0, x1, y1 = box
-    fine[0, y0:y1, x0:x1] = 60
-    (out,) = brought_to(fine, usual, height)
-    rows, columns = np.nonzero(out[..., 0] < 140)
-    high = rows.max() - rows.min() + 1
-    assert abs(high - min(height, 1.3 * (y1 - y0))) <= 2
-    assert abs((rows.max() + rows.min()) / 2 - 23.5) <= 1.5
-    assert abs((columns.max() + columns.min()) / 2 - 23.5) <= 1.5
-
-
-def test_a_cell_without_ink_is_shown_as_it_is() -> None:
-    fine, usual = paper(2), paper(2, 48)
-    usual[:, 5] = 90
-    fine[1, 40:42, 40:42] = 60  # a speck
-    assert (brought_to(fine, usual, 24) == usual).all()
-
-
-def test_lines_of_the_grid_are_not_what_is_written() -> None:
-    fine, usual = paper(), paper(side=48)
-    fine[0, 10:14] = 30
-    fine[0, :, 82:86] = 30
-    assert (brought_to(fine, usual, 24) == usual).all()
 
 
 # ------------------------------------------------------------ one hand
