@@ -42,9 +42,14 @@ def _shift(patches: torch.Tensor, strength: float) -> torch.Tensor:
 
 def _blur(patches: torch.Tensor, alike: int) -> torch.Tensor:
     """A box over a random third of the patches; a wide one would leave small digits unreadable."""
-    kernel = 3 if torch.rand(()).item() < 0.75 else 5
-    soft = nnf.avg_pool2d(nnf.pad(patches, [kernel // 2] * 4, mode="replicate"), kernel, stride=1)
-    part = _per(len(patches), alike, 1, 1, 1, normal=False, device=patches.device)
+    narrow, wide = (
+        nnf.avg_pool2d(nnf.pad(patches, [k // 2] * 4, mode="replicate"), k, stride=1)
+        for k in (3, 5)
+    )
+    part, which = _per(len(patches), alike, 2, 1, 1, 1, normal=False, device=patches.device).unbind(
+        1
+    )
+    soft = torch.where(which < 0.75, narrow, wide)
     part = torch.where(part < 0.67, torch.zeros_like(part), part)
     return patches * (1 - part) + soft * part
 
@@ -73,19 +78,24 @@ def augment(patches: torch.Tensor, strength: float = 1.0, alike: int = 1) -> tor
     return _tint(_blur(_shift(patches, strength), alike), alike)
 
 
+def pens(device: torch.device) -> torch.Tensor:
+    """Colours of some pens, blue, green, red: float (4, 3)."""
+    found = [[40, 40, 40], [150, 60, 40], [45, 45, 190], [110, 110, 110]]
+    return torch.tensor(found, dtype=torch.float32, device=device)
+
+
 def lay_on(
-    patches: torch.Tensor, digits: torch.Tensor, page: torch.Tensor | None = None
+    patches: torch.Tensor, digits: torch.Tensor, colours: torch.Tensor, alike: int = 1
 ) -> torch.Tensor:
-    """Write scanned digits into blank patches in some pen's colour.
+    """Write scanned digits into blank patches in some pen's colour, one of ``colours``.
 
     ``patches``: float (N, 3, S, S), 0–255, without a mark; ``digits``: float (N, 1, 28, 28), 0
-    for paper to 1 for ink; ``page``: int64 (N,), patches of one page share pen and size, each has
-    its own where it is None. Returns patches of the same shape.
+    for paper to 1 for ink; every ``alike`` patches in a row come from one page and share pen and
+    size. Returns patches of the same shape.
     """
     count, device = len(patches), patches.device
-    own = torch.arange(count, device=device) if page is None else page
-    pages = int(own.max()) + 1 if count else 0
-    size = 1.3 + torch.rand(pages, device=device)[own] * 0.95
+    per = partial(_per, count, alike, device=device)
+    size = 1.3 + per(normal=False) * 0.95
     size = size * torch.exp(torch.randn(count, device=device) * 0.08)
     wide = torch.exp(torch.randn(count, device=device) * 0.08)
     affine = torch.zeros(count, 2, 3, device=device)
@@ -95,10 +105,7 @@ def lay_on(
     where = nnf.affine_grid(affine, [count, 1, *patches.shape[2:]], align_corners=False)
     ink = nnf.grid_sample(digits, where, align_corners=False)
     ink = (ink * (0.6 + 1.2 * torch.rand(count, 1, 1, 1, device=device))).clamp(0, 1)
-    pens = torch.tensor(
-        [[40, 40, 40], [150, 60, 40], [45, 45, 190], [110, 110, 110]], device=device
-    ).float()
-    pen = pens[torch.randint(0, 4, (pages,), device=device)]
-    pen = (pen + torch.randn(pages, 3, device=device) * 22).clamp(0, 200)[own][:, :, None, None]
-    strong = 0.55 + 0.45 * torch.rand(pages, 1, 1, 1, device=device)[own]
+    pen = colours[(per(normal=False) * len(colours)).long()]
+    pen = (pen + per(3, normal=True) * 22).clamp(0, 200)[:, :, None, None]
+    strong = 0.55 + 0.45 * per(1, 1, 1, normal=False)
     return patches * (1 - ink * strong) + pen * ink * strong

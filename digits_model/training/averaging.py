@@ -15,14 +15,18 @@ def placed(net: nn.Module, device: torch.device) -> None:
 
 
 @torch.no_grad()
-def average(mean: dict[str, torch.Tensor], net: nn.Module, steps: int) -> None:
-    """Move ``mean`` towards the weights after ``steps`` steps.
+def average(mean: dict[str, torch.Tensor], net: nn.Module, share: torch.Tensor | float) -> None:
+    """Move ``mean`` towards the weights by this share.
 
     Steadier and better calibrated than the last step's.
     """
-    keep = min(0.998, (1 + steps) / (10 + steps))
     for name, value in net.state_dict().items():
         if value.dtype.is_floating_point:
-            mean[name].lerp_(value, 1 - keep)
+            mean[name].lerp_(value, share)
         else:
             mean[name].copy_(value)
+
+
+def share_after(steps: int, most: float = 0.998) -> float:
+    """How much of the mean the next step's weights make up: less with every step, to 1 - most."""
+    return 1 - min(most, (1 + steps) / (10 + steps))

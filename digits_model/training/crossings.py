@@ -24,7 +24,7 @@ from typing import Any
 import torch
 from torch.nn import functional as nnf
 
-from papernudge.digits_model.training.averaging import average, placed
+from papernudge.digits_model.training.averaging import average, placed, share_after
 from papernudge.digits_model.training.crossings_net import HEATS, STEPS, CrossingNet
 from papernudge.digits_model.training.crossings_truth import (
     CUT,
@@ -243,7 +243,7 @@ class Run:
         torch.nn.utils.clip_grad_norm_(self.net.parameters(), 5.0)
         self.optimiser.step()
         self.steps += 1
-        average(self.mean, self.net, self.steps)
+        average(self.mean, self.net, share_after(self.steps))
         return losses.detach()
 
     @torch.no_grad()

@@ -88,17 +88,19 @@ def write(
     _same(net, inputs, to, outputs, moved)
 
 
-def narrow(model: Any, least: int = 2000) -> None:
-    """Store weights of ``least`` numbers or more in 8 bits: integers and one scale a row.
+def narrow(model: Any) -> None:
+    """Store all but the smallest weights in 8 bits: integers and one scale a row.
 
     ``model``: onnx.ModelProto, changed in place. A Cast and a Mul bring each back; onnxruntime
-    works them out once, when it loads the file.
+    works them out once, when it loads the file. Small convolutions stand at the start, where
+    all that follows would feel the rounding, and little would be saved.
     """
     from onnx import TensorProto, helper, numpy_helper
 
     graph = model.graph
     for held in list(graph.initializer):
         weights = numpy_helper.to_array(held)
+        least = 6000 if weights.ndim == 4 else 2000
         if weights.dtype != np.float32 or weights.size < least or weights.ndim < 2:
             continue
         # Rows of a matrix that is multiplied from the right are its columns.

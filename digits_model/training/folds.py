@@ -44,7 +44,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--minutes", type=float, default=1.2, help="per fold")
     parser.add_argument("--final-minutes", type=float, default=2.0)
     parser.add_argument("--rate", type=float, default=1e-3)
-    parser.add_argument("--batch", type=int, default=128, help="pages a step")
+    parser.add_argument("--batch", type=int, default=64, help="pages a step")
     parser.add_argument("--room", type=int, default=2_500_000)
     parser.add_argument("--first", type=int, default=400_000)
     parser.add_argument("--workers", type=int, default=4)
@@ -85,14 +85,14 @@ def main() -> None:
             out.mkdir(exist_ok=True)
             if (given.out / f"{name}.pt").exists():
                 continue
-            run = Run(TwoLooks(), minutes, out, given.rate, device)
-            start = given.start.format(name)
-            run.net.load_state_dict(torch.load(start, map_location=device, weights_only=True))
-            run.resume()
+            net, start = TwoLooks(), given.start.format(name)
+            net.load_state_dict(torch.load(start, map_location="cpu", weights_only=True))
             print(f"{name}: real cells {which}", flush=True)
             real = real_ring(inputs, which, device)
             sources = Sources(ring, drawing, real, scans, given.real_part, given.scan_part)
-            train(run, sources, given.batch, minutes)
+            run = Run(net, sources, minutes, out, given.rate, given.batch, device)
+            run.resume()
+            train(run, minutes)
             (out / "weights.pt").replace(given.out / f"{name}.pt")
     finally:
         if drawing is not None:

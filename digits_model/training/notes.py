@@ -20,9 +20,9 @@ import torch
 from torch.nn import functional as nnf
 
 from papernudge.digits_model.training import drawn
-from papernudge.digits_model.training.averaging import average, placed
 from papernudge.digits_model.training.network_notes import PLACES, NotesNet
 from papernudge.digits_model.training.pool import Drawing
+from papernudge.digits_model.training.stepping import Stepper
 from papernudge.vision.patches import FINE_SIDE
 
 CELLS = drawn.NOTED_CELLS
@@ -41,6 +41,9 @@ class Ring:
         self.notes = torch.empty((room, CELLS, 9), dtype=torch.int8, device=device)
         self.places = torch.empty((room, CELLS, PLACES, PLACES), dtype=torch.int8, device=device)
         self.put_in = 0
+        # On an accelerator many small changes are made in one pass over memory.
+        self.changed = torch.compile(changed) if device.type == "cuda" else changed
+        self._filled = torch.zeros((), device=device)  # a recorded step reads it anew each time
 
     def put(self, page: drawn.Noted) -> None:
         """Put one page in, over the oldest where the ring is full; pages without notes are not."""
@@ -50,12 +53,14 @@ class Ring:
         for held, new in zip((self.fine, self.notes, self.places), page, strict=True):
             held[at].copy_(torch.from_numpy(new))
         self.put_in += 1
+        self._filled.fill_(min(self.put_in, len(self.fine)))
 
     def batch(self, count: int) -> Batch:
         """Random pages, their cells changed by chance."""
-        at = torch.randint(0, min(self.put_in, len(self.fine)), (count,), device=self.fine.device)
+        chance = torch.rand(count, dtype=torch.float64, device=self.fine.device)
+        at = (chance * self._filled).long()
         patches = self.fine[at].float().reshape(-1, 1, FINE_SIDE, FINE_SIDE)
-        patches = changed(patches, CELLS).reshape(count, CELLS, 1, FINE_SIDE, FINE_SIDE)
+        patches = self.changed(patches, CELLS).reshape(count, CELLS, 1, FINE_SIDE, FINE_SIDE)
         return patches, self.notes[at].long(), self.places[at].long().flatten(0, 1)
 
 
@@ -111,50 +116,35 @@ def train(
 ) -> None:
     """Train until the run's minutes are over; writes ``weights.pt``, the averaged weights."""
     device = ring.fine.device
-    placed(net, device)
-    optimiser = torch.optim.AdamW(net.parameters(), lr=given.rate, weight_decay=0.02)
-    mean = {k: v.detach().clone() for k, v in net.state_dict().items()}
-    steps, spent, path = 0, 0.0, given.out / "checkpoint.pt"
+
+    def both() -> tuple[torch.Tensor, ...]:
+        return losses(net, ring.batch(given.batch))
+
+    stepper = Stepper(net, both, (10.0, 0.1), device, clip=1.0)
+    spent, path = 0.0, given.out / "checkpoint.pt"
     if path.exists():
         state = torch.load(path, map_location=device, weights_only=True)
-        net.load_state_dict(state["net"])
-        optimiser.load_state_dict(state["optimiser"])
-        mean, steps, spent = state["mean"], state["steps"], state["spent"]
+        stepper.resume(state)
+        spent = state["spent"]
     before, began, saved = spent, time.monotonic(), time.monotonic()
     while spent < given.minutes * 60:
-        if steps % 5 == 0:
+        if stepper.steps % 5 == 0:
             for page in drawing.ready():
                 ring.put(page)
+        warm = min(1.0, (stepper.steps + 1) / 500)
         over = spent / (given.minutes * 60)
-        rate = given.rate * min(1.0, (steps + 1) / 300) * 0.5 * (1 + math.cos(math.pi * over))
-        for group in optimiser.param_groups:
-            group["lr"] = rate
-        net.train()
-        with torch.autocast(device.type, torch.bfloat16, device.type == "cuda"):
-            noted, shown = losses(net, ring.batch(given.batch))
-            loss = 10 * noted + 0.1 * shown
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()  # type: ignore[no-untyped-call]
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
-        optimiser.step()
-        steps += 1
-        average(mean, net, steps)
+        stepper.step(given.rate * warm * 0.5 * (1 + math.cos(math.pi * over)))
         spent = before + time.monotonic() - began
-        if steps % given.logged == 0:
-            print(
-                f"{spent:5.0f} s, step {steps}, {ring.put_in} pages, losses "
-                f"{noted.item():.5f}, {shown.item():.5f}",
-                flush=True,
-            )
+        if stepper.steps % given.logged == 0:
+            told = ", ".join(f"{loss.item():.5f}" for loss in stepper.last)
+            print(f"{spent:5.0f} s, step {stepper.steps}, {ring.put_in} pages, losses {told}")
         if time.monotonic() - saved > 60:
             saved = time.monotonic()
-            state = {"net": net.state_dict(), "optimiser": optimiser.state_dict(), "mean": mean}
-            more = {"steps": steps, "spent": spent, "put_in": ring.put_in}
             half = path.with_suffix(".part")  # killed while it writes, a leg keeps the old one
-            torch.save(state | more, half)
+            torch.save(stepper.state() | {"spent": spent, "put_in": ring.put_in}, half)
             half.replace(path)
-    print(f"ended after {steps} steps, {spent:.0f} s, {device}")
-    torch.save(mean, given.out / "weights.pt")
+    print(f"ended after {stepper.steps} steps, {spent:.0f} s, {device}")
+    torch.save(stepper.mean, given.out / "weights.pt")
 
 
 def arguments(words: list[str] | None = None) -> argparse.Namespace:

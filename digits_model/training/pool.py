@@ -23,13 +23,17 @@ PAGE = 81
 
 
 class Ring:
-    """The last ``room`` cells that were put in, page by page; batches are drawn from all pages."""
+    """The last ``room`` cells that were put in, page by page; batches are drawn from all pages.
+
+    ``drawn``: how many pages were put in, those written over included.
+    """
 
     def __init__(self, room: int, device: torch.device) -> None:
         room -= room % PAGE
         self.pixels = torch.empty((room, SIDE, SIDE, 3), dtype=torch.uint8, device=device)
         self.labels = torch.empty((room, LABELS), dtype=torch.int8, device=device)
-        self.filled = self.put_in = 0
+        self.filled = self.put_in = self.drawn = 0
+        self._pages = torch.zeros((), device=device)  # a recorded step reads it anew each time
 
     def put(self, cells: Cells) -> None:
         """Put whole pages' cells in, over the oldest where the ring is full."""
@@ -40,11 +44,14 @@ class Ring:
         self.pixels[start : start + count].copy_(torch.from_numpy(cells[0]))
         self.labels[start : start + count].copy_(torch.from_numpy(cells[1]))
         self.put_in = start + count
+        self.drawn += count // PAGE
         self.filled = max(self.filled, start + count)
+        self._pages.fill_(self.filled // PAGE)
 
     def pages(self, count: int) -> tuple[torch.Tensor, torch.Tensor]:
         """Random pages: float (count, PAGE, 3, SIDE, SIDE), 0–255, and int64 labels."""
-        first = torch.randint(0, self.filled // PAGE, (count, 1), device=self.pixels.device) * PAGE
+        chance = torch.rand((count, 1), dtype=torch.float64, device=self.pixels.device)
+        first = (chance * self._pages).long() * PAGE
         at = (first + torch.arange(PAGE, device=self.pixels.device)).flatten()
         patches = as_float(self.pixels[at]).reshape(count, PAGE, 3, SIDE, SIDE)
         return patches, self.labels[at].long().reshape(count, PAGE, LABELS)

@@ -29,7 +29,7 @@ import torch
 from papernudge.digits_model import layout
 from papernudge.digits_model.scores import Looks, outputs
 from papernudge.digits_model.training import drawn, labels, packed
-from papernudge.digits_model.training.augment import lay_on
+from papernudge.digits_model.training.augment import lay_on, pens
 from papernudge.digits_model.training.export import export, export_notes, load
 from papernudge.digits_model.training.measure import (
     Floats,
@@ -90,7 +90,8 @@ def scan_set(looks: Looks, inputs: packed.Inputs) -> Set:
     patches, rows = np.concatenate(pixels), np.concatenate(truth)
     empty = np.flatnonzero((rows[:, [0, *range(2, 12)]] == 0).all(axis=1))
     at = torch.from_numpy(np.resize(empty, len(digits)))
-    laid = lay_on(as_float(torch.from_numpy(patches))[at], images[:, None].float() / 15)
+    blank, ink = as_float(torch.from_numpy(patches))[at], images[:, None].float() / 15
+    laid = lay_on(blank, ink, pens(blank.device))
     rows = np.zeros((len(digits), labels.LABELS), np.int8)
     rows[:, labels.DIGIT], rows[:, labels.HAND] = digits.numpy(), 1
     pixels8 = laid.round().clamp(0, 255).byte().permute(0, 2, 3, 1).numpy()

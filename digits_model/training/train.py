@@ -16,7 +16,7 @@ import argparse
 import itertools
 import math
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
@@ -26,25 +26,32 @@ from torch.nn import functional as nnf
 
 from papernudge.digits_model import layout
 from papernudge.digits_model.training import drawn, labels, packed, pool
-from papernudge.digits_model.training.augment import augment, lay_on
-from papernudge.digits_model.training.averaging import average, placed
+from papernudge.digits_model.training.augment import augment, lay_on, pens
 from papernudge.digits_model.training.network import TwoLooks, context
 from papernudge.digits_model.training.pool import PAGE, Drawing, Ring
+from papernudge.digits_model.training.stepping import Stepper
 
 Cells = tuple[torch.Tensor, torch.Tensor]
 Batch = tuple[torch.Tensor, torch.Tensor, torch.Tensor]
-CLOSER = 24
+CLOSER = 32
 """Cells of a page, the unsurest first, that the second look learns from."""
 ANY = 8
 """Further cells, any."""
-LOGGED = 250
+LOGGED = 1000
 """Steps from line to line of the log."""
+LYING = 0.2
+"""Share of pages that do not lie upright."""
 MOST_LEFT_OUT = 0.8
 """Up to this share of a page's cells is not told to the second look: it can't count digits."""
 
 
+def lying(count: int) -> int:
+    """How many of a batch's ``count`` pages lie in each of the three wrong ways."""
+    return int(count * LYING / 3)
+
+
 def turned(
-    patches: torch.Tensor, truth: torch.Tensor, part: float = 0.2
+    patches: torch.Tensor, truth: torch.Tensor
 ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
     """Lay the first part of a batch's pages on their side or head: only the turn is asked of them.
 
@@ -52,7 +59,7 @@ def turned(
     labels unknown where turned, and int64 (B, PAGE) how many clockwise quarter turns bring a
     patch upright.
     """
-    each = int(len(patches) * part / 3)
+    each = lying(len(patches))
     turns = torch.zeros(patches.shape[:2], dtype=torch.int64, device=patches.device)
     patches, truth = patches.clone(), truth.clone()
     blank = truth.clamp(min=0).sum(2) == 0  # looks alike however it lies
@@ -108,13 +115,13 @@ def both_losses(net: TwoLooks, batch: Batch) -> tuple[torch.Tensor, torch.Tensor
     logits, features = net.first(patches.flatten(0, 1))
     logits = logits.float()
     first = loss_of(logits, truth.flatten(0, 1), turns.flatten())
-    upright = torch.nonzero(truth[:, 0, labels.DIGIT] != labels.UNKNOWN)[:, 0]
+    upright = slice(3 * lying(len(truth)), None)
     logits, features = (x.reshape(*truth.shape[:2], -1)[upright] for x in (logits, features))
     weight = unsure(logits.detach())
     weight = weight.scatter(1, torch.rand_like(weight).topk(ANY).indices, 2.0)  # any, then unsure
     at = weight.topk(CLOSER + ANY).indices
-    pages = torch.arange(len(upright), device=at.device)[:, None]
-    share = MOST_LEFT_OUT * torch.rand(len(upright), 1, device=at.device)
+    pages = torch.arange(len(logits), device=at.device)[:, None]
+    share = MOST_LEFT_OUT * torch.rand(len(logits), 1, device=at.device)
     left_out = torch.rand(logits.shape[:2], device=at.device) < share
     closer = net.closer(
         patches[upright][pages, at], context(logits, features.float()), left_out
@@ -134,6 +141,12 @@ class Sources:
     real_part: float = 0.25
     scan_part: float = 0.15
 
+    def __post_init__(self) -> None:
+        self.augment, self.lay_on = augment, lay_on
+        self.pens = pens(self.ring.pixels.device)
+        if self.ring.pixels.is_cuda:  # many small changes in one pass over memory
+            self.augment, self.lay_on = torch.compile(augment), torch.compile(lay_on)
+
     def refill(self) -> None:
         """Put in what has been drawn in the meantime."""
         if self.drawing is not None:
@@ -150,9 +163,9 @@ class Sources:
         if self.scans:
             parts.append(self._scanned(scans))
         patches, truth = torch.cat([p for p, _ in parts]), torch.cat([t for _, t in parts])
-        mixed = torch.randperm(count, device=patches.device)
+        mixed = torch.rand(count, device=patches.device).argsort()
         patches, truth, turns = turned(patches[mixed], truth[mixed])
-        changed = augment(patches.flatten(0, 1), alike=PAGE)
+        changed = self.augment(patches.flatten(0, 1), alike=PAGE)
         return changed.reshape(patches.shape), truth, turns
 
     def _scanned(self, count: int) -> Cells:
@@ -163,17 +176,17 @@ class Sources:
         if self.real:
             parts.append(self.real.pages(real))
         patches, truth = torch.cat([p for p, _ in parts]), torch.cat([t for _, t in parts])
-        marks = truth[:, :, [labels.DIGIT, *range(2, labels.LABELS)]].clamp(min=0).sum(2)
+        marks = truth.clamp(min=0).sum(2) - truth[:, :, labels.HAND].clamp(min=0)
         share = torch.rand(count, 1, device=patches.device)
-        page, cell = torch.nonzero(
-            (marks == 0) & (torch.rand_like(share.expand(-1, PAGE)) < share), as_tuple=True
-        )
-        if not len(page):
-            return patches, truth
-        at = torch.randint(0, len(self.scans[0]), (len(page),), device=patches.device)
+        laid = (marks == 0) & (torch.rand_like(share.expand(-1, PAGE)) < share)
+        at = torch.randint(0, len(self.scans[0]), (count * PAGE,), device=patches.device)
         ink = self.scans[0][at, None].float() / 15
-        patches[page, cell] = lay_on(patches[page, cell], ink, page)
-        truth[page, cell, labels.DIGIT], truth[page, cell, labels.HAND] = self.scans[1][at], 1
+        written = self.lay_on(patches.flatten(0, 1), ink, self.pens, PAGE).reshape(patches.shape)
+        patches = torch.where(laid[:, :, None, None, None], written, patches)
+        digit, hand = truth[:, :, labels.DIGIT], truth[:, :, labels.HAND]
+        truth = truth.clone()
+        truth[:, :, labels.DIGIT] = torch.where(laid, self.scans[1][at].reshape(laid.shape), digit)
+        truth[:, :, labels.HAND] = torch.where(laid, 1, hand)
         return patches, truth
 
 
@@ -182,79 +195,58 @@ class Run:
     """The state of one training run, saved between legs."""
 
     net: TwoLooks
+    sources: Sources
     minutes: float
     out: Path
     rate: float
+    batch: int
     device: torch.device
     spent: float = 0.0
-    steps: int = 0
-    mean: dict[str, torch.Tensor] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        placed(self.net, self.device)
-        self.optimiser = torch.optim.AdamW(self.net.parameters(), lr=self.rate, weight_decay=0.02)
-        self.mean = {k: v.detach().clone() for k, v in self.net.state_dict().items()}
+        def losses() -> tuple[torch.Tensor, ...]:
+            return both_losses(self.net, self.sources.batch(self.batch))
+
+        self.stepper = Stepper(self.net, losses, (1.0, 1.0), self.device)
 
     def save(self) -> None:
         """Write the checkpoint beside the old one, then put it in its place."""
         half = self.out / "checkpoint.part"
-        torch.save(
-            {
-                "net": self.net.state_dict(),
-                "mean": self.mean,
-                "optimiser": self.optimiser.state_dict(),
-                "spent": self.spent,
-                "steps": self.steps,
-            },
-            half,
-        )
+        torch.save(self.stepper.state() | {"spent": self.spent}, half)
         half.replace(self.out / "checkpoint.pt")
 
     def resume(self) -> None:
         """Go on from this run's own checkpoint, if it has one."""
         path = self.out / "checkpoint.pt"
-        if not path.exists():
-            return
-        state = torch.load(path, map_location=self.device, weights_only=True)
-        self.net.load_state_dict(state["net"])
-        self.optimiser.load_state_dict(state["optimiser"])
-        self.mean, self.spent, self.steps = state["mean"], state["spent"], state["steps"]
+        if path.exists():
+            state = torch.load(path, map_location=self.device, weights_only=True)
+            self.stepper.resume(state)
+            self.spent = state["spent"]
 
-    def step(self, batch: Batch, schedule: float) -> tuple[float, float] | None:
-        """One step at ``schedule``, the share of the run that is over; now and then both losses."""
-        warm = min(1.0, (self.steps + 1) / 200)
-        rate = self.rate * warm * (0.5 * (1 + math.cos(math.pi * min(1.0, schedule))) + 1e-3)
-        for group in self.optimiser.param_groups:
-            group["lr"] = rate
-        self.net.train()
-        with torch.autocast(self.device.type, torch.bfloat16, self.device.type == "cuda"):
-            first, closer = both_losses(self.net, batch)
-            loss = first + closer
-        self.optimiser.zero_grad(set_to_none=True)
-        loss.backward()  # type: ignore[no-untyped-call]
-        self.optimiser.step()
-        self.steps += 1
-        average(self.mean, self.net, self.steps)
-        return (first.item(), closer.item()) if self.steps % LOGGED == 0 else None
+    def step(self) -> None:
+        """One step at the rate that this share of the run asks for."""
+        over = min(1.0, self.spent / (self.minutes * 60))
+        warm = min(1.0, (self.stepper.steps + 1) / 500)
+        self.stepper.step(self.rate * warm * (0.5 * (1 + math.cos(math.pi * over)) + 1e-3))
 
 
-def train(run: Run, sources: Sources, batch: int, leg: float) -> None:
+def train(run: Run, leg: float) -> None:
     """Train until the run's minutes or this leg's are over; log and save on the way."""
     began = saved = time.monotonic()
     before = run.spent
     while run.spent < run.minutes * 60 and time.monotonic() - began < leg * 60:
-        if run.steps % 5 == 0:
-            sources.refill()
-        losses = run.step(sources.batch(batch), run.spent / (run.minutes * 60))
+        if run.stepper.steps % 10 == 0:
+            run.sources.refill()
+        run.step()
+        if run.stepper.steps % LOGGED == 0:
+            told = ", ".join(f"{loss.item():.5f}" for loss in run.stepper.last)
+            print(f"{run.spent:5.0f} s, step {run.stepper.steps}, losses {told}", flush=True)
         run.spent = before + time.monotonic() - began
-        if losses is not None:
-            told = ", ".join(f"{loss:.5f}" for loss in losses)
-            print(f"{run.spent:5.0f} s, step {run.steps}, losses {told}", flush=True)
         if time.monotonic() - saved > 60:
             run.save()
             saved = time.monotonic()
     run.save()
-    torch.save(run.mean, run.out / "weights.pt")
+    torch.save(run.stepper.mean, run.out / "weights.pt")
 
 
 def real_ring(inputs: packed.Inputs, which: str, device: torch.device) -> Ring:
@@ -283,7 +275,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--minutes", type=float, default=7.0, help="length of the whole run")
     parser.add_argument("--leg", type=float, default=8.0, help="stop after so many minutes")
     parser.add_argument("--rate", type=float, default=2e-3)
-    parser.add_argument("--batch", type=int, default=128, help="pages a step")
+    parser.add_argument("--batch", type=int, default=64, help="pages a step")
     parser.add_argument("--room", type=int, default=2_500_000, help="cells kept in memory")
     parser.add_argument("--first", type=int, default=100_000, help="cells drawn before step 1")
     parser.add_argument("--workers", type=int, default=4)
@@ -303,22 +295,28 @@ def main() -> None:
     given.out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(given.seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    run = Run(TwoLooks(), given.minutes, given.out, given.rate, device)
+    net = TwoLooks()
     if given.start:
-        run.net.load_state_dict(torch.load(given.start, map_location=device, weights_only=True))
-    run.resume()
+        net.load_state_dict(torch.load(given.start, map_location="cpu", weights_only=True))
     inputs = packed.Inputs(given.inputs) if given.inputs else None
     real = real_ring(inputs, given.real, device) if inputs and given.real != "none" else None
     scans = inputs.scans(device) if inputs and given.scans else None
-    seeds = itertools.count(given.seed * 1_000_000_000 + run.steps * 1000)
-    drawing = Drawing(partial(drawn.cells, pages=given.pages), seeds, given.workers)
     ring = Ring(given.room, device)
+    sources = Sources(ring, None, real, scans)
+    run = Run(net, sources, given.minutes, given.out, given.rate, given.batch, device)
+    run.resume()
+    seeds = itertools.count(given.seed * 1_000_000_000 + run.stepper.steps * 1000)
+    drawing = Drawing(partial(drawn.cells, pages=given.pages), seeds, given.workers)
+    sources.drawing = drawing
     try:
         fill(ring, drawing, given.first)
-        train(run, Sources(ring, drawing, real, scans), given.batch, given.leg)
+        train(run, given.leg)
     finally:
         drawing.stop()
-    print(f"ended after {run.steps} steps, {run.spent:.0f} s, {run.device}")
+    print(
+        f"ended after {run.stepper.steps} steps, {ring.drawn} pages drawn, "
+        f"{run.spent:.0f} s, {run.device}"
+    )
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ torch = pytest.importorskip("torch", reason="papernudge[train] is not installed"
 
 from papernudge.digits_model import layout  # noqa: E402  (after the skip)
 from papernudge.digits_model.training import labels, measure, real  # noqa: E402
-from papernudge.digits_model.training.augment import augment, lay_on  # noqa: E402
+from papernudge.digits_model.training.augment import augment, lay_on, pens  # noqa: E402
 from papernudge.digits_model.training.network import TwoLooks  # noqa: E402
 from papernudge.digits_model.training.pool import PAGE, Ring  # noqa: E402
 from papernudge.digits_model.training.train import (  # noqa: E402
@@ -45,18 +45,20 @@ def test_a_tiny_run_learns_saves_and_resumes(tmp_path: Path) -> None:
     ring = Ring(5 * PAGE + 7, CPU)
     ring.put(cells(5 * PAGE))
     torch.manual_seed(0)
-    run = Run(TwoLooks(), 0.1, tmp_path, 3e-3, CPU)
-    batch = Sources(ring, None, None, None).batch(4)
+    sources = Sources(ring, None, None, None)
+    run = Run(TwoLooks(), sources, 0.1, tmp_path, 3e-3, 2, CPU)
+    batch = sources.batch(4)
     with torch.no_grad():
         before = [float(loss) for loss in both_losses(run.net, batch)]
-    train(run, Sources(ring, None, None, None), 2, 1.0)
+    train(run, 1.0)
     with torch.no_grad():
         after = [float(loss) for loss in both_losses(run.net.train(), batch)]
     assert after[0] < before[0]
     assert after[1] < before[1]
-    again = Run(TwoLooks(), 0.1, tmp_path, 3e-3, CPU)
+    again = Run(TwoLooks(), sources, 0.1, tmp_path, 3e-3, 2, CPU)
     again.resume()
-    assert again.steps == run.steps > 0
+    assert again.stepper.steps == run.stepper.steps > 0
+    again.step()
     assert (tmp_path / "weights.pt").exists()
     assert (tmp_path / "checkpoint.pt").stat().st_size <= 16 * 2**20
 
@@ -155,7 +157,7 @@ def test_augmentation_keeps_shape_and_range() -> None:
 def test_laid_on_digits_only_darken() -> None:
     blank = torch.full((4, 3, SIDE, SIDE), float(PAPER))
     ink = torch.rand(4, 1, 28, 28)
-    out = lay_on(blank, ink)
+    out = lay_on(blank, ink, pens(CPU))
     assert (out <= PAPER + 1e-3).all()
     assert (out < PAPER - 20).any()
 
