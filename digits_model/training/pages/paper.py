@@ -224,7 +224,9 @@ def _specks(sheet: Sheet, spec: PageSpec) -> None:
 
 @lru_cache(maxsize=TABLES)
 def table_top(kind: int) -> Raster:
-    """What lies under the paper, a tile (1024, 1024, 3): wood, cloth, stone or plain."""
+    """What lies under the paper, a tile (1024, 1024, 4): wood, cloth, stone or plain in blue,
+    green and red, and 0 for the ink laid on it.
+    """
     import cv2
 
     chance = stream(kind, "table")
@@ -235,5 +237,6 @@ def table_top(kind: int) -> Raster:
     noise = chance.standard_normal((1024, 1024), dtype=np.float32)
     soft = cv2.GaussianBlur(noise, (0, 0), grain[0], sigmaY=grain[1])
     soft = soft / soft.std() + 0.3 * noise
-    field = base * (1 + 0.13 * soft[..., None])
+    field = np.zeros((1024, 1024, 4))
+    field[..., :3] = base * (1 + 0.13 * soft[..., None])
     return np.asarray(np.clip(field, 0, 255), np.uint8)
