@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 
 import numpy as np
@@ -11,6 +12,9 @@ from papernudge.digits_model.training.pages.spec import Colour
 
 Raster = npt.NDArray[np.uint8]
 
+_TILE = 64
+"""Side of the parts, pixels, in which a mask is stamped: those without ink cost nothing."""
+
 
 @lru_cache(maxsize=256)
 def _fading(ink: Colour, cover: float) -> Raster:
@@ -18,6 +22,16 @@ def _fading(ink: Colour, cover: float) -> Raster:
     mask = np.arange(256)[:, None] / 255.0
     left = 1 - mask * cover * (1 - np.array(ink)[None, :] / 255.0)
     return np.asarray(np.round(left * 255), np.uint8)[None]
+
+
+def _faded(mask: Raster, ink: Colour, cover: float) -> Raster:
+    """Share of light that the ink under a mask (h, w) leaves: (h, w, 3), 255 all."""
+    import cv2
+
+    table = _fading(ink, cover)
+    if ink[0] == ink[1] == ink[2]:  # grey: one channel is looked up, not three
+        return np.asarray(cv2.cvtColor(cv2.LUT(mask, table[..., 0]), cv2.COLOR_GRAY2BGR), np.uint8)
+    return np.asarray(cv2.LUT(cv2.cvtColor(mask, cv2.COLOR_GRAY2BGR), table), np.uint8)
 
 
 class Sheet:
@@ -43,18 +57,24 @@ class Sheet:
 
     def stamp(self, mask: Raster, left: float, top: float, ink: Colour, cover: float = 1.0) -> None:
         """Ink through a mask whose first pixel's centre lies at left, top (cells)."""
-        import cv2
-
         x, y = round((left - self.x0) * self.scale), round((top - self.y0) * self.scale)
         high, wide = self.pixels.shape[:2]
         xa, ya = max(0, x), max(0, y)
         xb, yb = min(wide, x + mask.shape[1]), min(high, y + mask.shape[0])
-        if xa >= xb or ya >= yb:
-            return
-        part = np.ascontiguousarray(mask[ya - y : yb - y, xa - x : xb - x])
-        fade = cv2.LUT(cv2.merge([part, part, part]), _fading(ink, cover))
-        under = self.pixels[ya:yb, xa:xb]
-        under[:] = cv2.multiply(under, fade, scale=1 / 255)
+        if xa < xb and ya < yb:
+            self._ink(mask[ya - y : yb - y, xa - x : xb - x], xa, ya, ink, cover)
+
+    def _ink(self, mask: Raster, x: int, y: int, ink: Colour, cover: float) -> None:
+        """Ink through a mask that lies wholly on the sheet, its first pixel at pixel x, y."""
+        import cv2
+
+        for top in range(0, mask.shape[0], _TILE):
+            for left in range(0, mask.shape[1], _TILE):
+                part = mask[top : top + _TILE, left : left + _TILE]
+                if cv2.hasNonZero(part):
+                    high, wide = part.shape
+                    under = self.pixels[y + top : y + top + high, x + left : x + left + wide]
+                    under[:] = cv2.multiply(under, _faded(part, ink, cover), scale=1 / 255)
 
     def lay(self, mask: Raster, left: float, top: float) -> None:
         """Ink that a program puts on the finished photo: the camera does not blur it."""
@@ -72,25 +92,12 @@ class Sheet:
         self, x0: float, y0: float, x1: float, y1: float, ink: Colour, cover: float = 1.0
     ) -> None:
         """A filled box, its edges softened by their exact coverage of pixels."""
-        xs, first_x = self._cover(x0, x1, self.x0, self.pixels.shape[1])
-        ys, first_y = self._cover(y0, y1, self.y0, self.pixels.shape[0])
+        high, wide = self.pixels.shape[:2]
+        xs, first_x = _covered((x0 - self.x0) * self.scale, (x1 - self.x0) * self.scale, wide)
+        ys, first_y = _covered((y0 - self.y0) * self.scale, (y1 - self.y0) * self.scale, high)
         if xs.size and ys.size:
-            mask = np.asarray(np.round(255 * ys[:, None] * xs[None, :]), np.uint8)
-            self.stamp(
-                mask, self.x0 + first_x / self.scale, self.y0 + first_y / self.scale, ink, cover
-            )
-
-    def _cover(
-        self, low: float, high: float, start: float, size: int
-    ) -> tuple[npt.NDArray[np.float64], int]:
-        a = min(max((low - start) * self.scale, -1.0), size + 1.0)
-        b = min(max((high - start) * self.scale, -1.0), size + 1.0)
-        first, last = max(0, int(np.floor(a + 0.5))), min(size - 1, int(np.ceil(b - 0.5)))
-        part = np.ones(max(0, last + 1 - first))
-        for k in (0, -1) if len(part) else ():  # only the ends are covered in part
-            at = first if k == 0 else last
-            part[k] = max(0.0, min(at + 0.5, b) - max(at - 0.5, a))
-        return part, first
+            mask = np.rint(255 * ys[:, None] * xs).astype(np.uint8)
+            self._ink(mask, first_x, first_y, ink, cover)
 
     def picture(
         self, image: Raster, x0: float, y0: float, x1: float, y1: float, cover: float = 1.0
@@ -108,3 +115,17 @@ class Sheet:
             cv2.resize(mask, size, interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR),
             np.uint8,
         )
+
+
+def _covered(low: float, high: float, size: int) -> tuple[npt.NDArray[np.float64], int]:
+    """How far each of the pixels between two places is covered, 0 to 1, and the first of them.
+
+    Pixel k of ``size`` lies around place k; there are none where nothing is covered.
+    """
+    a, b = min(max(low, -1.0), size + 1.0), min(max(high, -1.0), size + 1.0)
+    first, last = max(0, math.floor(a + 0.5)), min(size - 1, math.ceil(b - 0.5))
+    part = np.ones(max(0, last + 1 - first))
+    if part.size:  # only the ends are covered in part
+        part[0] = max(0.0, min(first + 0.5, b) - max(first - 0.5, a))
+        part[-1] = max(0.0, min(last + 0.5, b) - max(last - 0.5, a))
+    return part, first
