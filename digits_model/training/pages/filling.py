@@ -86,13 +86,15 @@ def _mistakes(spec: PageSpec, cells: list[CellTruth], solution: list[int]) -> No
 
 
 def _notes(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[int]) -> None:
+    if not spec.note_share:
+        return
     chance = stream(spec.seed, "notes", number)
     for i, cell in enumerate(cells):
-        wanted, struck, kept = chance.random(), chance.random(), chance.random()
-        spare, order = chance.random(9), chance.permutation(9) + 1
+        wanted, struck, kept, *spare = chance.random(12).tolist()
+        order = (chance.permutation(9) + 1).tolist()
         if cell.kind == "entry":
             if wanted < spec.note_share * 0.08:  # left standing beside an entry
-                cell.notes = sorted(int(d) for d in order[: 1 + int(kept * 2)])
+                cell.notes = sorted(order[: 1 + int(kept * 2)])
             continue
         if cell.kind != "blank" or wanted >= spec.note_share:
             continue
@@ -100,7 +102,7 @@ def _notes(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[i
         able = [d for d in range(1, 10) if d not in seen]
         notes = [d for d in able if d == solution[i] or spare[d - 1] < 0.75]
         if len(notes) > 4 and spec.note_style != "raster":
-            notes = sorted(int(d) for d in order if d in notes)[:4]
+            notes = sorted(d for d in order if d in notes)[:4]
         if kept < 0.1:
             notes = [d for d in notes if spare[d - 1] < 0.6] or notes[:1]
         if struck < spec.struck_notes and len(notes) > 1:
@@ -116,9 +118,11 @@ def _notes(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[i
 
 
 def _marks(spec: PageSpec, number: int, cells: list[CellTruth]) -> None:
+    if not (spec.struck or spec.ghosts or spec.overwritten or spec.circled or spec.highlit):
+        return
     chance = stream(spec.seed, "marks", number)
     for cell in cells:
-        struck, ghost, over, ring, lit = chance.random(5)
+        struck, ghost, over, ring, lit = chance.random(5).tolist()
         wrong = int(chance.integers(1, 10))
         if cell.kind in {"entry", "blank"} and struck < spec.struck * (1 if cell.digit else 0.5):
             cell.struck, cell.struck_digit = True, _differs(wrong, cell.digit)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -96,6 +97,12 @@ class Writer:
         return warped(base, chance, self._spec.wobble, self._shear + float(chance.normal(0, 0.05)))
 
 
+@lru_cache(maxsize=64)
+def _along(count: int) -> npt.NDArray[np.float64]:
+    """How far along a line of ``count`` points each stretch of three steps lies, 0 to 1."""
+    return (np.arange(0, count - 1, 3) + 1.5) / count
+
+
 class InkLayer:
     """Ink of one pen over one grid, drawn large and reduced once.
 
@@ -135,24 +142,25 @@ class InkLayer:
 
         pen, px = self.pen, self.px
         wide = max(1.0, pen.width * width * px)
-        press, lean = chance.uniform(-1, 1, 2)
-        shade = int(np.clip(255 * level * chance.uniform(0.85, 1.0), 1, 255))
+        press, lean = chance.uniform(-1, 1, 2).tolist()
+        shade = int(min(max(255 * level * chance.uniform(0.85, 1.0), 1), 255))
+        every = np.concatenate(lines) if len(lines) > 1 else lines[0]
+        places = np.rint(((every + MARGIN) * px - 0.5) * (1 << _SUB)).astype(np.int32)
+        start = 0
         for line in lines:
-            pts = np.round(((line + MARGIN) * px - 0.5) * (1 << _SUB)).astype(np.int32)
-            count = len(pts)
-            at = np.arange(0, count - 1, 3)
-            part = (at + 1.5) / count
+            pts = places[start : start + len(line)]
+            start += len(line)
+            part = _along(len(line))
             girth = wide * (
                 1 + pen.vary * (0.6 * press * (part - 0.5) + 0.5 * np.sin(6 * part + 3 * lean))
             )
-            whole = np.maximum(1, np.round(girth)).astype(int)
-            starts = [0, *(np.flatnonzero(np.diff(whole)) + 1).tolist()]
-            for k, first in enumerate(starts):  # one call for each run of equal width
-                last = starts[k + 1] if k + 1 < len(starts) else len(whole)
-                run = pts[at[first] : int(at[last - 1]) + 4]
-                thick = int(whole[first])
-                cv2.polylines(self.mask, [run], False, shade, thick, cv2.LINE_AA, _SUB)
-        every = np.concatenate(lines)
+            whole = np.maximum(1, np.rint(girth)).astype(int).tolist()
+            first = 0
+            for last in range(1, len(whole) + 1):  # one call for each run of equal width
+                if last == len(whole) or whole[last] != whole[first]:
+                    run, thick = pts[3 * first : 3 * last + 1], whole[first]
+                    cv2.polylines(self.mask, [run], False, shade, thick, cv2.LINE_AA, _SUB)
+                    first = last
         half = wide / px / 2
         (x0, y0), (x1, y1) = (
             (every.min(axis=0) - half).tolist(),

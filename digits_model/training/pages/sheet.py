@@ -12,7 +12,7 @@ from papernudge.digits_model.training.pages.spec import Colour
 
 Raster = npt.NDArray[np.uint8]
 
-_TILE = 64
+_TILE = 96
 """Side of the parts, pixels, in which a mask is stamped: those without ink cost nothing."""
 
 
@@ -57,24 +57,24 @@ class Sheet:
 
     def stamp(self, mask: Raster, left: float, top: float, ink: Colour, cover: float = 1.0) -> None:
         """Ink through a mask whose first pixel's centre lies at left, top (cells)."""
+        import cv2
+
         x, y = round((left - self.x0) * self.scale), round((top - self.y0) * self.scale)
         high, wide = self.pixels.shape[:2]
         xa, ya = max(0, x), max(0, y)
         xb, yb = min(wide, x + mask.shape[1]), min(high, y + mask.shape[0])
-        if xa < xb and ya < yb:
-            self._ink(mask[ya - y : yb - y, xa - x : xb - x], xa, ya, ink, cover)
+        for ty in range(ya, yb, _TILE):
+            for tx in range(xa, xb, _TILE):
+                part = mask[ty - y : min(ty + _TILE, yb) - y, tx - x : min(tx + _TILE, xb) - x]
+                if cv2.hasNonZero(part):
+                    self._ink(part, tx, ty, ink, cover)
 
     def _ink(self, mask: Raster, x: int, y: int, ink: Colour, cover: float) -> None:
         """Ink through a mask that lies wholly on the sheet, its first pixel at pixel x, y."""
         import cv2
 
-        for top in range(0, mask.shape[0], _TILE):
-            for left in range(0, mask.shape[1], _TILE):
-                part = mask[top : top + _TILE, left : left + _TILE]
-                if cv2.hasNonZero(part):
-                    high, wide = part.shape
-                    under = self.pixels[y + top : y + top + high, x + left : x + left + wide]
-                    under[:] = cv2.multiply(under, _faded(part, ink, cover), scale=1 / 255)
+        under = self.pixels[y : y + mask.shape[0], x : x + mask.shape[1]]
+        under[:] = cv2.multiply(under, _faded(mask, ink, cover), scale=1 / 255)
 
     def lay(self, mask: Raster, left: float, top: float) -> None:
         """Ink that a program puts on the finished photo: the camera does not blur it."""
