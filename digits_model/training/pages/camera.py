@@ -16,6 +16,9 @@ from papernudge.digits_model.training.pages.view import View
 
 NODE = 8
 """Raster pixels between the nodes at which the way to the page is computed exactly."""
+_BAND = 64
+"""Raster rows that are resampled and lit at once, few enough to stay in the processor's cache:
+a multiple of NODE that divides the side of a table top."""
 _NOISE = 1536
 _NO_MAP: Any = None  # the stubs do not know that one map may hold x and y
 
@@ -25,14 +28,7 @@ def expose(sheet: Sheet, spec: PageSpec, view: View) -> Raster:
     import cv2
 
     where, angle = _ways(sheet, view)
-    image, laid = _taken(sheet, where, spec)
-    field = cv2.resize(
-        _light(spec, angle),
-        (angle.shape[1] * NODE, angle.shape[0] * NODE),
-        interpolation=cv2.INTER_LINEAR,
-    )
-    field = field[NODE : NODE + spec.height, NODE : NODE + spec.width]
-    image = np.asarray(cv2.multiply(image, field, scale=1 / 200), np.uint8)
+    image, laid = _taken(sheet, spec, where, _light(spec, angle))
     image = _blurred(image, spec)
     image = np.asarray(cv2.LUT(image, _tone(spec)), np.uint8)
     if spec.glare > 0:
@@ -52,34 +48,55 @@ def expose(sheet: Sheet, spec: PageSpec, view: View) -> Raster:
 
 
 def _taken(
-    sheet: Sheet, where: npt.NDArray[np.float32], spec: PageSpec
+    sheet: Sheet, spec: PageSpec, where: npt.NDArray[np.float32], light: Raster
 ) -> tuple[Raster, Raster | None]:
-    """The sheet on its table as the lens sees it, and the ink that is laid on the photo."""
-    import cv2
+    """The lit sheet on its table, sharp, and the ink that is laid on the photo, if any.
 
-    # Four channels are resampled in half the time of three; laid ink travels in the fourth.
-    image = _background(spec)
-    pixels = cv2.cvtColor(sheet.pixels, cv2.COLOR_BGR2BGRA)
-    if sheet.laid is not None:
-        cv2.insertChannel(sheet.laid, pixels, 3)
-    cv2.remap(
-        pixels,
-        where,
-        _NO_MAP,
-        cv2.INTER_LINEAR,
-        dst=image,
-        borderMode=cv2.BORDER_TRANSPARENT,
-    )
-    laid = None if sheet.laid is None else np.asarray(cv2.extractChannel(image, 3), np.uint8)
-    return np.asarray(cv2.cvtColor(image, cv2.COLOR_BGRA2BGR), np.uint8), laid
-
-
-def _ways(sheet: Sheet, view: View) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float64]]:
-    """For each raster pixel its place on the sheet, sheet pixels (H, W, 2); and the paper's
-    angle at each node (one node more on every side).
+    ``where`` and ``light`` as :func:`_ways` and :func:`_light` give them, at each node.
     """
     import cv2
 
+    # Four channels are resampled in half the time of three; laid ink travels in the fourth.
+    pixels = cv2.cvtColor(sheet.pixels, cv2.COLOR_BGR2BGRA)
+    image = np.empty((spec.height, spec.width, 3), np.uint8)
+    laid = None
+    if sheet.laid is not None:
+        cv2.insertChannel(sheet.laid, pixels, 3)
+        laid = np.empty(image.shape[:2], np.uint8)
+    for top in range(0, spec.height, _BAND):
+        rows = slice(top, min(top + _BAND, spec.height))
+        band = _background(spec, rows)
+        cv2.remap(
+            pixels,
+            _between(where, rows, spec.width),
+            _NO_MAP,
+            cv2.INTER_LINEAR,
+            dst=band,
+            borderMode=cv2.BORDER_TRANSPARENT,
+        )
+        if laid is not None:
+            cv2.extractChannel(band, 3, dst=laid[rows])
+        flat = cv2.cvtColor(band, cv2.COLOR_BGRA2BGR)
+        cv2.multiply(flat, _between(light, rows, spec.width), dst=image[rows], scale=1 / 200)
+    return image, laid
+
+
+def _between(nodes: npt.NDArray[Any], rows: slice, wide: int) -> npt.NDArray[Any]:
+    """Values (h, w, n) at each node, one node more on every side, as values at each pixel of
+    these rows, the first of which is a multiple of NODE.
+    """
+    import cv2
+
+    part = nodes[rows.start // NODE : -(-rows.stop // NODE) + 2]
+    size = (part.shape[1] * NODE, part.shape[0] * NODE)
+    full = cv2.resize(part, size, interpolation=cv2.INTER_LINEAR)
+    return np.asarray(full[NODE : NODE + rows.stop - rows.start, NODE : NODE + wide])
+
+
+def _ways(sheet: Sheet, view: View) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float64]]:
+    """At each node (one node more on every side) its place on the sheet, sheet pixels
+    (rows, columns, 2), and the paper's angle.
+    """
     columns, rows = -(-view.wide // NODE) + 2, -(-view.high // NODE) + 2
     # A resize by a whole factor puts node i at pixel (i + 1/2)·NODE - 1/2.
     x = (np.arange(columns) - 1 + 0.5) * NODE - 0.5
@@ -87,20 +104,20 @@ def _ways(sheet: Sheet, view: View) -> tuple[npt.NDArray[np.float32], npt.NDArra
     nodes = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
     page, angle = view.to_page(nodes)
     on_sheet = ((page - [sheet.x0, sheet.y0]) * sheet.scale).astype(np.float32)
-    coarse = np.clip(on_sheet.reshape(rows, columns, 2), -30000, 30000)
-    full = cv2.resize(coarse, (columns * NODE, rows * NODE), interpolation=cv2.INTER_LINEAR)
-    where = full[NODE : NODE + view.high, NODE : NODE + view.wide]
-    return np.asarray(where, np.float32), angle.reshape(rows, columns)
+    where = np.clip(on_sheet.reshape(rows, columns, 2), -30000, 30000)
+    return where, angle.reshape(rows, columns)
 
 
-def _background(spec: PageSpec) -> Raster:
-    """The table top, uint8 (height, width, 4): blue, green, red and nothing laid on it."""
+def _background(spec: PageSpec, rows: slice) -> Raster:
+    """These rows of the table top, at most _BAND: uint8 (rows, width, 4), blue, green, red and
+    nothing laid on it.
+    """
     tile = table_top(spec.table % TABLES)
-    image = np.empty((spec.height, spec.width, 4), np.uint8)
-    for top in range(0, spec.height, len(tile)):
-        for left in range(0, spec.width, len(tile)):
-            part = image[top : top + len(tile), left : left + len(tile)]
-            part[:] = tile[: part.shape[0], : part.shape[1]]
+    high, side = rows.stop - rows.start, len(tile)
+    part = tile[rows.start % side :][:high]
+    image = np.empty((high, spec.width, 4), np.uint8)
+    for left in range(0, spec.width, side):
+        image[:, left : left + side] = part[:, : spec.width - left]
     return image
 
 
