@@ -124,10 +124,12 @@ def _background(spec: PageSpec, rows: slice) -> Raster:
 def _light(spec: PageSpec, angle: npt.NDArray[np.float64]) -> Raster:
     """Light at each node, uint8 (rows, columns, 3), 200 for full light."""
     rows, columns = angle.shape
-    y, x = np.mgrid[0:rows, 0:columns] / np.array([rows - 1, columns - 1])[:, None, None] * 2 - 1
+    x = (np.arange(columns) / (columns - 1) * 2 - 1)[None, :]
+    y = (np.arange(rows) / (rows - 1) * 2 - 1)[:, None]
+    off = (x**2 + y**2) / 2
     to = np.radians(spec.gradient_to)
     ramp = (x * np.cos(to) + y * np.sin(to)) / 2 + 0.5
-    level = 1 - spec.gradient * ramp - spec.vignette * (x**2 + y**2) / 2
+    level = 1 - spec.gradient * ramp - spec.vignette * off
     # A lamp or window to one side: paper that turns away from it is darker.
     # Light from all around keeps it from going black.
     level = level * (0.45 + 0.55 * np.clip(np.cos(angle - 0.35) / np.cos(0.35), 0.1, 1.2))
@@ -135,7 +137,7 @@ def _light(spec: PageSpec, angle: npt.NDArray[np.float64]) -> Raster:
         level = level * (1 - spec.shadow * _shadow(spec, rows, columns))
     gains = np.array(spec.cast)
     drift = stream(spec.seed, "drift").normal(0, 1, 3) * spec.cast_drift
-    tint = gains * (1 + drift * ((x**2 + y**2) / 2)[..., None])
+    tint = gains * (1 + drift * off[..., None])
     return np.asarray(np.clip(200 * np.clip(level, 0.12, 1.25)[..., None] * tint, 0, 255), np.uint8)
 
 
