@@ -63,9 +63,13 @@ def _taken(
     if sheet.laid is not None:
         cv2.insertChannel(sheet.laid, pixels, 3)
         laid = np.empty(image.shape[:2], np.uint8)
+    far = np.array(sheet.pixels.shape[1::-1], np.float32) - 2
+    on_sheet = ((where >= 1) & (where <= far)).reshape(len(where), -1).all(axis=1)
     for top in range(0, spec.height, _BAND):
         rows = slice(top, min(top + _BAND, spec.height))
-        band = _background(spec, rows)
+        band = np.empty((rows.stop - rows.start, spec.width, 4), np.uint8)
+        if not _around(on_sheet, rows).all():
+            _lay_table(band, spec, top)
         cv2.remap(
             pixels,
             _between(where, rows, spec.width),
@@ -81,13 +85,18 @@ def _taken(
     return image, laid
 
 
+def _around(nodes: npt.NDArray[Any], rows: slice) -> npt.NDArray[Any]:
+    """The nodes on which the pixels of these rows depend."""
+    return nodes[rows.start // NODE : -(-rows.stop // NODE) + 2]
+
+
 def _between(nodes: npt.NDArray[Any], rows: slice, wide: int) -> npt.NDArray[Any]:
     """Values (h, w, n) at each node, one node more on every side, as values at each pixel of
     these rows, the first of which is a multiple of NODE.
     """
     import cv2
 
-    part = nodes[rows.start // NODE : -(-rows.stop // NODE) + 2]
+    part = _around(nodes, rows)
     size = (part.shape[1] * NODE, part.shape[0] * NODE)
     full = cv2.resize(part, size, interpolation=cv2.INTER_LINEAR)
     return np.asarray(full[NODE : NODE + rows.stop - rows.start, NODE : NODE + wide])
@@ -108,17 +117,14 @@ def _ways(sheet: Sheet, view: View) -> tuple[npt.NDArray[np.float32], npt.NDArra
     return where, angle.reshape(rows, columns)
 
 
-def _background(spec: PageSpec, rows: slice) -> Raster:
-    """These rows of the table top, at most _BAND: uint8 (rows, width, 4), blue, green, red and
-    nothing laid on it.
+def _lay_table(band: Raster, spec: PageSpec, top: int) -> None:
+    """Fills the rows of the photo from ``top`` on, at most _BAND, with the table top: uint8
+    (rows, width, 4), blue, green, red and nothing laid on it.
     """
     tile = table_top(spec.table % TABLES)
-    high, side = rows.stop - rows.start, len(tile)
-    part = tile[rows.start % side :][:high]
-    image = np.empty((high, spec.width, 4), np.uint8)
-    for left in range(0, spec.width, side):
-        image[:, left : left + side] = part[:, : spec.width - left]
-    return image
+    part = tile[top % len(tile) :][: len(band)]
+    for left in range(0, spec.width, len(tile)):
+        band[:, left : left + len(tile)] = part[:, : spec.width - left]
 
 
 def _light(spec: PageSpec, angle: npt.NDArray[np.float64]) -> Raster:

@@ -136,10 +136,10 @@ def _print_puzzle(
     rule_grid(sheet, spec, x, y)
     printed = print_givens(sheet, spec, held, x, y, cells)
     px = int(np.clip(sheet.scale * 1.35, 56, 150))
-    written = write_grid(spec, place.number, cells, writer, px)
+    written = write_grid(spec, place.number, cells, writer, px, sheet.seen(x, y))
     grain = _grain(spec, place.number)
     for layer in written.layers:
-        mask, left, top = layer.finished(sheet.scale, grain, sheet.seen(x, y))
+        mask, left, top = layer.finished(sheet.scale, grain)
         if layer.pen.laid:
             sheet.lay(mask, x + left, y + top)
         else:

@@ -157,7 +157,7 @@ class Written:
 class _Inks:
     """The layers of one grid, made when first written on; lower ones first."""
 
-    def __init__(self, spec: PageSpec, px: int) -> None:
+    def __init__(self, spec: PageSpec, px: int, seen: Box) -> None:
         rubbed = replace(note_pen(spec), grain=0.3, width=0.03)
         self._pens = {
             "rubbed": rubbed,
@@ -166,11 +166,11 @@ class _Inks:
             "main": main_pen(spec),
         }
         self._made: dict[str, InkLayer] = {}
-        self._px = px
+        self._px, self._seen = px, seen
 
     def __getitem__(self, name: str) -> InkLayer:
         if name not in self._made:
-            self._made[name] = InkLayer(self._pens[name], self._px)
+            self._made[name] = InkLayer(self._pens[name], self._px, self._seen)
         return self._made[name]
 
     def layers(self) -> list[InkLayer]:
@@ -178,10 +178,10 @@ class _Inks:
 
 
 def write_grid(
-    spec: PageSpec, number: int, cells: Sequence[CellTruth], writer: Writer, px: int
+    spec: PageSpec, number: int, cells: Sequence[CellTruth], writer: Writer, px: int, seen: Box
 ) -> Written:
-    """Draws all that is not printed. ``px``: layer pixels a cell."""
-    out, inks = Written(), _Inks(spec, px)
+    """Draws all that is not printed. ``px``: layer pixels a cell; ``seen`` as for InkLayer."""
+    out, inks = Written(), _Inks(spec, px, seen)
     others = stream(spec.seed, "second", number).random(81) < spec.second
     for i, cell in enumerate(cells):
         if not _has_ink(cell):

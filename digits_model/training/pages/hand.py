@@ -18,6 +18,7 @@ Box = tuple[float, float, float, float]
 _SUB = 3  # cv2 takes coordinates in eighths of a pixel
 MARGIN = 1.5
 """Cells around the grid that a layer also covers, for notes in the margin."""
+EVERYWHERE: Box = (-np.inf, -np.inf, np.inf, np.inf)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +111,9 @@ class InkLayer:
     ``inked``: box of all ink so far, cells.
     """
 
-    def __init__(self, pen: Pen, px: int) -> None:
-        """``px``: layer pixels a cell."""
-        self.pen, self.px = pen, px
+    def __init__(self, pen: Pen, px: int, seen: Box = EVERYWHERE) -> None:
+        """``px``: layer pixels a cell. ``seen``: the box, cells, outside which nobody will look."""
+        self.pen, self.px, self.seen = pen, px, seen
         side = int((9 + 2 * MARGIN) * px)
         self.mask: Layer = np.zeros((side, side), np.uint8)
         self.inked: Box = (np.inf, np.inf, -np.inf, -np.inf)
@@ -145,6 +146,16 @@ class InkLayer:
         press, lean = chance.uniform(-1, 1, 2).tolist()
         shade = int(min(max(255 * level * chance.uniform(0.85, 1.0), 1), 255))
         every = np.concatenate(lines) if len(lines) > 1 else lines[0]
+        half = wide / px / 2
+        (x0, y0), (x1, y1) = (
+            (every.min(axis=0) - half).tolist(),
+            (every.max(axis=0) + half).tolist(),
+        )
+        old, seen = self.inked, self.seen
+        self.inked = (min(old[0], x0), min(old[1], y0), max(old[2], x1), max(old[3], y1))
+        # A cell more than is seen, since reducing and rubbing mix what lies side by side.
+        if x0 > seen[2] + 1 or y0 > seen[3] + 1 or x1 < seen[0] - 1 or y1 < seen[1] - 1:
+            return x0, y0, x1, y1
         places = np.rint(((every + MARGIN) * px - 0.5) * (1 << _SUB)).astype(np.int32)
         start = 0
         for line in lines:
@@ -161,13 +172,6 @@ class InkLayer:
                     run, thick = pts[3 * first : 3 * last + 1], whole[first]
                     cv2.polylines(self.mask, [run], False, shade, thick, cv2.LINE_AA, _SUB)
                     first = last
-        half = wide / px / 2
-        (x0, y0), (x1, y1) = (
-            (every.min(axis=0) - half).tolist(),
-            (every.max(axis=0) + half).tolist(),
-        )
-        old = self.inked
-        self.inked = (min(old[0], x0), min(old[1], y0), max(old[2], x1), max(old[3], y1))
         return x0, y0, x1, y1
 
     def rub(self, box: Box, left: float) -> None:
@@ -180,14 +184,15 @@ class InkLayer:
             blurred = cv2.blur(part, (max(1, self.px // 6), max(1, self.px // 20)))
             part[:] = cv2.addWeighted(part, left * 0.6, blurred, left * 0.8, 0)
 
-    def finished(self, scale: float, grain: Layer, seen: Box) -> tuple[Layer, float, float]:
+    def finished(self, scale: float, grain: Layer) -> tuple[Layer, float, float]:
         """The ink at ``scale`` page pixels a cell, with the pen's grain, and where it starts.
 
-        Only the part with ink inside ``seen`` (cells of the grid) is made, in whole cells:
+        Only the part with ink that is seen is made, in whole cells:
         uint8, empty where there is none. The other two are its left and top edge, cells.
         """
         import cv2
 
+        seen = self.seen
         x0 = int(max(0.0, np.floor(max(self.inked[0], seen[0]) + MARGIN)))
         y0 = int(max(0.0, np.floor(max(self.inked[1], seen[1]) + MARGIN)))
         x1 = int(min(9 + 2 * MARGIN, np.ceil(min(self.inked[2], seen[2]) + MARGIN)))

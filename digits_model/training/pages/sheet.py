@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -93,11 +94,11 @@ class Sheet:
     ) -> None:
         """A filled box, its edges softened by their exact coverage of pixels."""
         high, wide = self.pixels.shape[:2]
-        xs, first_x = _covered((x0 - self.x0) * self.scale, (x1 - self.x0) * self.scale, wide)
-        ys, first_y = _covered((y0 - self.y0) * self.scale, (y1 - self.y0) * self.scale, high)
-        if xs.size and ys.size:
-            mask = np.rint(255 * ys[:, None] * xs).astype(np.uint8)
-            self._ink(mask, first_x, first_y, ink, cover)
+        across = _span((x0 - self.x0) * self.scale, (x1 - self.x0) * self.scale, wide)
+        down = _span((y0 - self.y0) * self.scale, (y1 - self.y0) * self.scale, high)
+        if across and down:
+            mask = np.rint(255 * _covered(down)[:, None] * _covered(across)).astype(np.uint8)
+            self._ink(mask, across.first, down.first, ink, cover)
 
     def picture(
         self, image: Raster, x0: float, y0: float, x1: float, y1: float, cover: float = 1.0
@@ -117,15 +118,27 @@ class Sheet:
         )
 
 
-def _covered(low: float, high: float, size: int) -> tuple[npt.NDArray[np.float64], int]:
-    """How far each of the pixels between two places is covered, 0 to 1, and the first of them.
-
-    Pixel k of ``size`` lies around place k; there are none where nothing is covered.
+class _Span(NamedTuple):
+    """Part of a row of pixels, pixel k around place k: the places where it ends, the first pixel
+    that it touches and the one after the last.
     """
-    a, b = min(max(low, -1.0), size + 1.0), min(max(high, -1.0), size + 1.0)
-    first, last = max(0, math.floor(a + 0.5)), min(size - 1, math.ceil(b - 0.5))
-    part = np.ones(max(0, last + 1 - first))
-    if part.size:  # only the ends are covered in part
-        part[0] = max(0.0, min(first + 0.5, b) - max(first - 0.5, a))
-        part[-1] = max(0.0, min(last + 0.5, b) - max(last - 0.5, a))
-    return part, first
+
+    low: float
+    high: float
+    first: int
+    stop: int
+
+
+def _span(low: float, high: float, size: int) -> _Span | None:
+    """From one place to another of a row of ``size`` pixels; None where it touches none."""
+    low, high = min(max(low, -1.0), size + 1.0), min(max(high, -1.0), size + 1.0)
+    first, stop = max(0, math.floor(low + 0.5)), min(size, math.ceil(high - 0.5) + 1)
+    return _Span(low, high, first, stop) if first < stop else None
+
+
+def _covered(span: _Span) -> npt.NDArray[np.float64]:
+    """How far each pixel of a span is covered, 0 to 1: only those at its ends in part."""
+    part = np.ones(span.stop - span.first)
+    for k, at in ((0, span.first), (-1, span.stop - 1)):
+        part[k] = max(0.0, min(at + 0.5, span.high) - max(at - 0.5, span.low))
+    return part
