@@ -208,8 +208,9 @@ def _place_ink(grid: _Drawn, view: View) -> None:
     cells = [i for i, boxes in grid.ink.items() if boxes]
     if not cells:
         return
-    low = np.array([np.min(np.array(grid.ink[i])[:, :2], axis=0) for i in cells])
-    high = np.array([np.max(np.array(grid.ink[i])[:, 2:], axis=0) for i in cells])
+    sides = [tuple(zip(*grid.ink[i], strict=True)) for i in cells]
+    low = np.array([(min(x0), min(y0)) for x0, y0, _, _ in sides])
+    high = np.array([(max(x1), max(y1)) for _, _, x1, y1 in sides])
     steps = np.array([(u, v) for u in (0.0, 0.5, 1.0) for v in (0.0, 0.5, 1.0)])
     rim = low[:, None] + steps[None] * (high - low)[:, None]
     at = view.to_photo(rim.reshape(-1, 2)).reshape(len(cells), -1, 2)

@@ -242,8 +242,8 @@ def _big(
     if chance.random() < spec.crossing:
         high *= float(chance.uniform(1.15, 1.5))
         x, y = x + float(chance.normal(0, 0.12)), y + float(chance.normal(0, 0.12))
-    x = float(np.clip(x, origin[0] + 0.28, origin[0] + 0.72))
-    y = float(np.clip(y, origin[1] + 0.3, origin[1] + 0.7))
+    x = float(min(max(x, origin[0] + 0.28), origin[0] + 0.72))
+    y = float(min(max(y, origin[1] + 0.3), origin[1] + 0.7))
     if cell.notes and cell.kind == "entry":  # written where the notes leave room
         high, y = high * 0.8, y + 0.09
     if cell.struck and cell.struck_digit:

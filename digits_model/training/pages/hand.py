@@ -129,7 +129,8 @@ class InkLayer:
         width: float = 1.0,
     ) -> Box:
         """One digit or sign of height ``high`` centred on x, y; returns its box in cells."""
-        return self.trace([s * high + (x, y) for s in shape], chance, level, width)
+        middle = np.array([x, y])
+        return self.trace([s * high + middle for s in shape], chance, level, width)
 
     def trace(
         self,
