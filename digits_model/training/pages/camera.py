@@ -64,7 +64,7 @@ def _taken(
         cv2.insertChannel(sheet.laid, pixels, 3)
         laid = np.empty(image.shape[:2], np.uint8)
     far = np.array(sheet.pixels.shape[1::-1], np.float32) - 2
-    on_sheet = ((where >= 1) & (where <= far)).reshape(len(where), -1).all(axis=1)
+    on_sheet = np.asarray(((where >= 1) & (where <= far)).all(axis=(1, 2)))
     for top in range(0, spec.height, _BAND):
         rows = slice(top, min(top + _BAND, spec.height))
         band = np.empty((rows.stop - rows.start, spec.width, 4), np.uint8)

@@ -59,7 +59,7 @@ def _dot_screen(sheet: Sheet, spec: PageSpec) -> Raster:
     side = max(2, round(sheet.scale))
     at = 2 * np.pi * np.arange(side) / sheet.scale * spec.halftone / np.sqrt(2)
     wave = np.cos(at[None, :] + at[:, None]) + np.cos(at[None, :] - at[:, None])
-    return np.clip(127.5 + 160 * wave, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(127.5 + 160 * wave, 0, 255), np.uint8)
 
 
 def rule_grid(
