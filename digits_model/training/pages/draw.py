@@ -21,7 +21,14 @@ from papernudge.digits_model.training.pages.sheet import Sheet
 from papernudge.digits_model.training.pages.spec import PageSpec
 from papernudge.digits_model.training.pages.strokes import samples
 from papernudge.digits_model.training.pages.truth import CellTruth, GridTruth, PageTruth, Spot
-from papernudge.digits_model.training.pages.view import View, cell_side, crossings, curl_of, outline
+from papernudge.digits_model.training.pages.view import (
+    Points,
+    View,
+    cell_side,
+    crossings,
+    curl_of,
+    outline,
+)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -64,8 +71,8 @@ def draw(spec: PageSpec, held: Supplies | None = None) -> Page:
         found = _grid_truth(grid, view)
         if found is not None:
             truth.grids.append(found)
-    for what, box in decoys:
-        at = view.to_photo(outline(box))
+    rims = _seen([outline(box) for _, box in decoys], view)
+    for (what, _), at in zip(decoys, rims, strict=True):
         if _inside(at, view).any():
             low, high = at.min(axis=0), at.max(axis=0)
             truth.decoys.append({"what": what, "box": [round(float(v), 1) for v in (*low, *high)]})
@@ -95,15 +102,13 @@ def _print_page(
     writer = Writer(spec, samples(held))
     drawn: list[_Drawn] = []
     decoys: list[tuple[str, Box]] = []
-    for place in view.layout.places:
+    for place in _in_sight(view):
         head = (
             place.box[0],
             place.box[1] - 0.25 - min(1.0, spec.gap * 0.5),
             place.box[2],
             place.box[1] - 0.25,
         )
-        if not _in_sight(place.box, view):
-            continue
         if spec.titles and spec.gap > 0.6:
             clutter.title(head, place.number)
         if place.what in {"puzzle", "neighbour"}:
@@ -131,10 +136,10 @@ def _print_puzzle(
     rule_grid(sheet, spec, x, y)
     printed = print_givens(sheet, spec, held, x, y, cells)
     px = int(np.clip(sheet.scale * 1.35, 56, 150))
-    written = write_grid(spec, place.number, cells, writer, px)
+    written = write_grid(spec, place.number, cells, writer, px, sheet.seen(x, y))
     grain = _grain(spec, place.number)
     for layer in written.layers:
-        mask, left, top = layer.finished(sheet.scale, grain, sheet.seen(x, y))
+        mask, left, top = layer.finished(sheet.scale, grain)
         if layer.pen.laid:
             sheet.lay(mask, x + left, y + top)
         else:
@@ -152,12 +157,23 @@ def _grain(spec: PageSpec, number: int) -> npt.NDArray[np.uint8]:
     return graphite()[y:, x:]
 
 
-def _in_sight(box: Box, view: View) -> bool:
-    """Whether the frame may show any of the box or of what stands close around it."""
-    wide = (box[0] - 2, box[1] - 2, box[2] + 2, box[3] + 2)
-    u, v = np.meshgrid(np.linspace(wide[0], wide[2], 8), np.linspace(wide[1], wide[3], 8))
-    at = view.to_photo(np.stack([u.ravel(), v.ravel()], axis=1))
-    return bool(_inside(at, view).any())
+def _in_sight(view: View) -> list[Place]:
+    """The places of which the frame may show anything, or anything close around them."""
+    around = []
+    for place in view.layout.places:
+        x0, y0, x1, y1 = place.box
+        u, v = np.meshgrid(np.linspace(x0 - 2, x1 + 2, 8), np.linspace(y0 - 2, y1 + 2, 8))
+        around.append(np.stack([u.ravel(), v.ravel()], axis=1))
+    shown = [_inside(at, view).any() for at in _seen(around, view)]
+    return [place for place, seen in zip(view.layout.places, shown, strict=True) if seen]
+
+
+def _seen(outlines: list[Points], view: View) -> list[Points]:
+    """Where each of these sets of places of the page lands in the photo, found all at once."""
+    if not outlines:
+        return []
+    ends = np.cumsum([len(places) for places in outlines])[:-1]
+    return np.split(view.to_photo(np.concatenate(outlines)), ends)
 
 
 def _inside(at: npt.NDArray[np.float64], view: View) -> npt.NDArray[np.bool_]:
@@ -167,8 +183,8 @@ def _inside(at: npt.NDArray[np.float64], view: View) -> npt.NDArray[np.bool_]:
 
 def _grid_truth(grid: _Drawn, view: View) -> GridTruth | None:
     """The grid in raster pixels, or None when the frame misses it."""
-    at = view.to_photo(crossings(grid.box))
-    rim = _inside(view.to_photo(outline(grid.box, 19)), view)
+    at, edge = _seen([crossings(grid.box), outline(grid.box, 19)], view)
+    rim = _inside(edge, view)
     if not rim.any() and not _inside(at, view).any():
         return None
     _place_ink(grid, view)
@@ -192,8 +208,9 @@ def _place_ink(grid: _Drawn, view: View) -> None:
     cells = [i for i, boxes in grid.ink.items() if boxes]
     if not cells:
         return
-    low = np.array([np.min(np.array(grid.ink[i])[:, :2], axis=0) for i in cells])
-    high = np.array([np.max(np.array(grid.ink[i])[:, 2:], axis=0) for i in cells])
+    sides = [tuple(zip(*grid.ink[i], strict=True)) for i in cells]
+    low = np.array([(min(x0), min(y0)) for x0, y0, _, _ in sides])
+    high = np.array([(max(x1), max(y1)) for _, _, x1, y1 in sides])
     steps = np.array([(u, v) for u in (0.0, 0.5, 1.0) for v in (0.0, 0.5, 1.0)])
     rim = low[:, None] + steps[None] * (high - low)[:, None]
     at = view.to_photo(rim.reshape(-1, 2)).reshape(len(cells), -1, 2)

@@ -86,13 +86,15 @@ def _mistakes(spec: PageSpec, cells: list[CellTruth], solution: list[int]) -> No
 
 
 def _notes(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[int]) -> None:
+    if not spec.note_share:
+        return
     chance = stream(spec.seed, "notes", number)
     for i, cell in enumerate(cells):
-        wanted, struck, kept = chance.random(), chance.random(), chance.random()
-        spare, order = chance.random(9), chance.permutation(9) + 1
+        wanted, struck, kept, *spare = chance.random(12).tolist()
+        order = (chance.permutation(9) + 1).tolist()
         if cell.kind == "entry":
             if wanted < spec.note_share * 0.08:  # left standing beside an entry
-                cell.notes = sorted(int(d) for d in order[: 1 + int(kept * 2)])
+                cell.notes = sorted(order[: 1 + int(kept * 2)])
             continue
         if cell.kind != "blank" or wanted >= spec.note_share:
             continue
@@ -100,7 +102,7 @@ def _notes(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[i
         able = [d for d in range(1, 10) if d not in seen]
         notes = [d for d in able if d == solution[i] or spare[d - 1] < 0.75]
         if len(notes) > 4 and spec.note_style != "raster":
-            notes = sorted(int(d) for d in order if d in notes)[:4]
+            notes = sorted(d for d in order if d in notes)[:4]
         if kept < 0.1:
             notes = [d for d in notes if spare[d - 1] < 0.6] or notes[:1]
         if struck < spec.struck_notes and len(notes) > 1:
@@ -116,9 +118,11 @@ def _notes(spec: PageSpec, number: int, cells: list[CellTruth], solution: list[i
 
 
 def _marks(spec: PageSpec, number: int, cells: list[CellTruth]) -> None:
+    if not (spec.struck or spec.ghosts or spec.overwritten or spec.circled or spec.highlit):
+        return
     chance = stream(spec.seed, "marks", number)
     for cell in cells:
-        struck, ghost, over, ring, lit = chance.random(5)
+        struck, ghost, over, ring, lit = chance.random(5).tolist()
         wrong = int(chance.integers(1, 10))
         if cell.kind in {"entry", "blank"} and struck < spec.struck * (1 if cell.digit else 0.5):
             cell.struck, cell.struck_digit = True, _differs(wrong, cell.digit)
@@ -153,7 +157,7 @@ class Written:
 class _Inks:
     """The layers of one grid, made when first written on; lower ones first."""
 
-    def __init__(self, spec: PageSpec, px: int) -> None:
+    def __init__(self, spec: PageSpec, px: int, seen: Box) -> None:
         rubbed = replace(note_pen(spec), grain=0.3, width=0.03)
         self._pens = {
             "rubbed": rubbed,
@@ -162,11 +166,11 @@ class _Inks:
             "main": main_pen(spec),
         }
         self._made: dict[str, InkLayer] = {}
-        self._px = px
+        self._px, self._seen = px, seen
 
     def __getitem__(self, name: str) -> InkLayer:
         if name not in self._made:
-            self._made[name] = InkLayer(self._pens[name], self._px)
+            self._made[name] = InkLayer(self._pens[name], self._px, self._seen)
         return self._made[name]
 
     def layers(self) -> list[InkLayer]:
@@ -174,10 +178,10 @@ class _Inks:
 
 
 def write_grid(
-    spec: PageSpec, number: int, cells: Sequence[CellTruth], writer: Writer, px: int
+    spec: PageSpec, number: int, cells: Sequence[CellTruth], writer: Writer, px: int, seen: Box
 ) -> Written:
-    """Draws all that is not printed. ``px``: layer pixels a cell."""
-    out, inks = Written(), _Inks(spec, px)
+    """Draws all that is not printed. ``px``: layer pixels a cell; ``seen`` as for InkLayer."""
+    out, inks = Written(), _Inks(spec, px, seen)
     others = stream(spec.seed, "second", number).random(81) < spec.second
     for i, cell in enumerate(cells):
         if not _has_ink(cell):
@@ -238,8 +242,8 @@ def _big(
     if chance.random() < spec.crossing:
         high *= float(chance.uniform(1.15, 1.5))
         x, y = x + float(chance.normal(0, 0.12)), y + float(chance.normal(0, 0.12))
-    x = float(np.clip(x, origin[0] + 0.28, origin[0] + 0.72))
-    y = float(np.clip(y, origin[1] + 0.3, origin[1] + 0.7))
+    x = float(min(max(x, origin[0] + 0.28), origin[0] + 0.72))
+    y = float(min(max(y, origin[1] + 0.3), origin[1] + 0.7))
     if cell.notes and cell.kind == "entry":  # written where the notes leave room
         high, y = high * 0.8, y + 0.09
     if cell.struck and cell.struck_digit:

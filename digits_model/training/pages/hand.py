@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +18,7 @@ Box = tuple[float, float, float, float]
 _SUB = 3  # cv2 takes coordinates in eighths of a pixel
 MARGIN = 1.5
 """Cells around the grid that a layer also covers, for notes in the margin."""
+EVERYWHERE: Box = (-np.inf, -np.inf, np.inf, np.inf)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +98,12 @@ class Writer:
         return warped(base, chance, self._spec.wobble, self._shear + float(chance.normal(0, 0.05)))
 
 
+@lru_cache(maxsize=64)
+def _along(count: int) -> npt.NDArray[np.float64]:
+    """How far along a line of ``count`` points each stretch of three steps lies, 0 to 1."""
+    return (np.arange(0, count - 1, 3) + 1.5) / count
+
+
 class InkLayer:
     """Ink of one pen over one grid, drawn large and reduced once.
 
@@ -103,9 +111,9 @@ class InkLayer:
     ``inked``: box of all ink so far, cells.
     """
 
-    def __init__(self, pen: Pen, px: int) -> None:
-        """``px``: layer pixels a cell."""
-        self.pen, self.px = pen, px
+    def __init__(self, pen: Pen, px: int, seen: Box = EVERYWHERE) -> None:
+        """``px``: layer pixels a cell. ``seen``: the box, cells, outside which nobody will look."""
+        self.pen, self.px, self.seen = pen, px, seen
         side = int((9 + 2 * MARGIN) * px)
         self.mask: Layer = np.zeros((side, side), np.uint8)
         self.inked: Box = (np.inf, np.inf, -np.inf, -np.inf)
@@ -121,7 +129,8 @@ class InkLayer:
         width: float = 1.0,
     ) -> Box:
         """One digit or sign of height ``high`` centred on x, y; returns its box in cells."""
-        return self.trace([s * high + (x, y) for s in shape], chance, level, width)
+        middle = np.array([x, y])
+        return self.trace([s * high + middle for s in shape], chance, level, width)
 
     def trace(
         self,
@@ -135,31 +144,35 @@ class InkLayer:
 
         pen, px = self.pen, self.px
         wide = max(1.0, pen.width * width * px)
-        press, lean = chance.uniform(-1, 1, 2)
-        shade = int(np.clip(255 * level * chance.uniform(0.85, 1.0), 1, 255))
-        for line in lines:
-            pts = np.round(((line + MARGIN) * px - 0.5) * (1 << _SUB)).astype(np.int32)
-            count = len(pts)
-            at = np.arange(0, count - 1, 3)
-            part = (at + 1.5) / count
-            girth = wide * (
-                1 + pen.vary * (0.6 * press * (part - 0.5) + 0.5 * np.sin(6 * part + 3 * lean))
-            )
-            whole = np.maximum(1, np.round(girth)).astype(int)
-            starts = [0, *(np.flatnonzero(np.diff(whole)) + 1).tolist()]
-            for k, first in enumerate(starts):  # one call for each run of equal width
-                last = starts[k + 1] if k + 1 < len(starts) else len(whole)
-                run = pts[at[first] : int(at[last - 1]) + 4]
-                thick = int(whole[first])
-                cv2.polylines(self.mask, [run], False, shade, thick, cv2.LINE_AA, _SUB)
-        every = np.concatenate(lines)
+        press, lean = chance.uniform(-1, 1, 2).tolist()
+        shade = int(min(max(255 * level * chance.uniform(0.85, 1.0), 1), 255))
+        every = np.concatenate(lines) if len(lines) > 1 else lines[0]
         half = wide / px / 2
         (x0, y0), (x1, y1) = (
             (every.min(axis=0) - half).tolist(),
             (every.max(axis=0) + half).tolist(),
         )
-        old = self.inked
+        old, seen = self.inked, self.seen
         self.inked = (min(old[0], x0), min(old[1], y0), max(old[2], x1), max(old[3], y1))
+        # A cell more than is seen, since reducing and rubbing mix what lies side by side.
+        if x0 > seen[2] + 1 or y0 > seen[3] + 1 or x1 < seen[0] - 1 or y1 < seen[1] - 1:
+            return x0, y0, x1, y1
+        places = np.rint(((every + MARGIN) * px - 0.5) * (1 << _SUB)).astype(np.int32)
+        start = 0
+        for line in lines:
+            pts = places[start : start + len(line)]
+            start += len(line)
+            part = _along(len(line))
+            girth = wide * (
+                1 + pen.vary * (0.6 * press * (part - 0.5) + 0.5 * np.sin(6 * part + 3 * lean))
+            )
+            whole = np.maximum(1, np.rint(girth)).astype(int).tolist()
+            first = 0
+            for last in range(1, len(whole) + 1):  # one call for each run of equal width
+                if last == len(whole) or whole[last] != whole[first]:
+                    run, thick = pts[3 * first : 3 * last + 1], whole[first]
+                    cv2.polylines(self.mask, [run], False, shade, thick, cv2.LINE_AA, _SUB)
+                    first = last
         return x0, y0, x1, y1
 
     def rub(self, box: Box, left: float) -> None:
@@ -172,14 +185,15 @@ class InkLayer:
             blurred = cv2.blur(part, (max(1, self.px // 6), max(1, self.px // 20)))
             part[:] = cv2.addWeighted(part, left * 0.6, blurred, left * 0.8, 0)
 
-    def finished(self, scale: float, grain: Layer, seen: Box) -> tuple[Layer, float, float]:
+    def finished(self, scale: float, grain: Layer) -> tuple[Layer, float, float]:
         """The ink at ``scale`` page pixels a cell, with the pen's grain, and where it starts.
 
-        Only the part with ink inside ``seen`` (cells of the grid) is made, in whole cells:
+        Only the part with ink that is seen is made, in whole cells:
         uint8, empty where there is none. The other two are its left and top edge, cells.
         """
         import cv2
 
+        seen = self.seen
         x0 = int(max(0.0, np.floor(max(self.inked[0], seen[0]) + MARGIN)))
         y0 = int(max(0.0, np.floor(max(self.inked[1], seen[1]) + MARGIN)))
         x1 = int(min(9 + 2 * MARGIN, np.ceil(min(self.inked[2], seen[2]) + MARGIN)))

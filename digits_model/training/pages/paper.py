@@ -15,6 +15,9 @@ from papernudge.digits_model.training.pages.spec import PageSpec
 TILE = 2048
 """Side of the cached tiles of texture, pixels."""
 _PATCH = 1024  # of grain: small, since each strength of it is kept
+_BAND = 64
+"""Rows that are toned and grained at once, few enough to stay in the processor's cache: they
+divide three quarters of a patch, after which the grain repeats."""
 _COARSE = 6  # page pixels a node of the slow tones
 
 
@@ -70,19 +73,20 @@ def lay_on_paper(sheet: Sheet, spec: PageSpec, held: Supplies) -> None:
     import cv2
 
     high, wide = sheet.pixels.shape[:2]
-    chance = stream(spec.seed, "paper")
     slow = _slow_tones(sheet, spec, held)
     tones = cv2.resize(slow, (wide, high), interpolation=cv2.INTER_LINEAR)
-    sheet.pixels = np.asarray(cv2.multiply(sheet.pixels, tones, scale=1 / 255), np.uint8)
-    grain = round(spec.grain * 12) * 15
-    if grain:
-        x, y = (int(v) for v in chance.integers(0, _PATCH // 4, 2))
-        tile = _grained(grain)
-        for top in range(0, high, _PATCH * 3 // 4):
-            for left in range(0, wide, _PATCH * 3 // 4):
-                part = sheet.pixels[top : top + _PATCH * 3 // 4, left : left + _PATCH * 3 // 4]
-                cut = tile[y : y + part.shape[0], x : x + part.shape[1]]
-                part[:] = cv2.multiply(part, cut, scale=1 / 255)
+    grain, step = round(spec.grain * 12) * 15, _PATCH * 3 // 4
+    x, y = (int(v) for v in stream(spec.seed, "paper").integers(0, _PATCH // 4, 2))
+    for top in range(0, high, _BAND):
+        band = sheet.pixels[top : top + _BAND]
+        toned = cv2.multiply(band, tones[top : top + _BAND], scale=1 / 255)
+        if not grain:
+            band[:] = toned
+            continue
+        rows = _grained(grain)[y + top % step :][: len(band)]
+        for left in range(0, wide, step):
+            part, into = toned[:, left : left + step], band[:, left : left + step]
+            cv2.multiply(part, rows[:, x : x + part.shape[1]], dst=into, scale=1 / 255)
     _creases(sheet, spec)
     _specks(sheet, spec)
 
@@ -106,7 +110,6 @@ def _slow_tones(sheet: Sheet, spec: PageSpec, held: Supplies) -> Raster:
             ..., None
         ]
     per_cell = sheet.scale / _COARSE
-    yy, xx = np.mgrid[0:high, 0:wide].astype(np.float32)
     for k in range(spec.stains + int(spec.ring)):
         spot = stream(spec.seed, "stain", k)
         x, y = (
@@ -115,6 +118,11 @@ def _slow_tones(sheet: Sheet, spec: PageSpec, held: Supplies) -> Raster:
         )
         ring = spec.ring and k == spec.stains
         size = float(spot.uniform(2.2, 3.6) if ring else np.exp(spot.uniform(-2.2, 0.6))) * per_cell
+        # Three sizes away a stain is too weak to change a number of the field.
+        reach = 3 * max(size, 0.6) + 1
+        left, right = np.clip([x - reach, x + reach], 0, wide).astype(int)
+        top, foot = np.clip([y - reach, y + reach], 0, high).astype(int)
+        yy, xx = np.mgrid[top:foot, left:right].astype(np.float32)
         away = np.hypot(xx - x, (yy - y) * spot.uniform(0.9, 1.2)) / max(size, 0.6)
         away *= 1 + 0.06 * np.sin(
             np.arctan2(yy - y, xx - x) * spot.integers(2, 6) + spot.uniform(0, 6)
@@ -123,7 +131,9 @@ def _slow_tones(sheet: Sheet, spec: PageSpec, held: Supplies) -> Raster:
         body = np.zeros_like(away) if ring else 1 / (1 + np.exp(np.minimum((away - 1) * 14, 60)))
         depth = float(spot.uniform(0.1, 0.35))
         brown = np.array([1.0, 0.72, 0.5], np.float32)
-        field *= 1 - depth * np.clip(0.6 * body + 0.7 * edge, 0, 1)[..., None] * brown
+        field[top:foot, left:right] *= (
+            1 - depth * np.clip(0.6 * body + 0.7 * edge, 0, 1)[..., None] * brown
+        )
     return np.asarray(np.clip(field, 0, 255), np.uint8)
 
 
@@ -137,21 +147,28 @@ def _behind(
     lines = held.text(spec.text + 1)["lines"]
     out = np.zeros((high, wide), np.float32)
     step = max(2, int(per_cell * chance.uniform(0.4, 0.7)))
+    made: dict[int, npt.NDArray[np.float64]] = {}
     first = int(chance.integers(0, step))
     for top in range(first, high - step, step):
-        strip = lines[int(chance.integers(len(lines)))]
-        line = cv2.resize(
-            strip,
-            (max(2, int(strip.shape[1] * step / strip.shape[0])), step),
-            interpolation=cv2.INTER_AREA,
-        )
-        line = np.tile(line, (1, wide // line.shape[1] + 1))[:, :wide]
-        out[top : top + step] = line[:, ::-1] / 255.0 * 1.5
+        chosen = int(chance.integers(len(lines)))
+        if chosen not in made:
+            made[chosen] = _mirrored(lines[chosen], step, wide)
+        out[top : top + step] = made[chosen]
     for _ in range(int(chance.integers(0, 4))):
         x, y = int(chance.integers(0, wide)), int(chance.integers(0, high))
         w, h = (int(v * per_cell) for v in chance.uniform(2, 9, 2))
         out[y : y + h, x : x + w] = chance.uniform(0.3, 0.9)
     return np.clip(cv2.GaussianBlur(out, (0, 0), 0.8), 0, 1).astype(np.float32)
+
+
+def _mirrored(strip: Raster, high: int, wide: int) -> npt.NDArray[np.float64]:
+    """A strip of text from behind, repeated over a width: (high, wide), 1.5 where full of ink."""
+    import cv2
+
+    size = (max(2, int(strip.shape[1] * high / strip.shape[0])), high)
+    line = cv2.resize(strip, size, interpolation=cv2.INTER_AREA)
+    line = np.tile(line, (1, wide // line.shape[1] + 1))[:, :wide]
+    return np.asarray(line[:, ::-1] / 255.0 * 1.5)
 
 
 def _creases(sheet: Sheet, spec: PageSpec) -> None:
@@ -224,7 +241,9 @@ def _specks(sheet: Sheet, spec: PageSpec) -> None:
 
 @lru_cache(maxsize=TABLES)
 def table_top(kind: int) -> Raster:
-    """What lies under the paper, a tile (1024, 1024, 3): wood, cloth, stone or plain."""
+    """What lies under the paper, a tile (1024, 1024, 4): wood, cloth, stone or plain in blue,
+    green and red, and 0 for the ink laid on it.
+    """
     import cv2
 
     chance = stream(kind, "table")
@@ -235,5 +254,6 @@ def table_top(kind: int) -> Raster:
     noise = chance.standard_normal((1024, 1024), dtype=np.float32)
     soft = cv2.GaussianBlur(noise, (0, 0), grain[0], sigmaY=grain[1])
     soft = soft / soft.std() + 0.3 * noise
-    field = base * (1 + 0.13 * soft[..., None])
+    field = np.zeros((1024, 1024, 4))
+    field[..., :3] = base * (1 + 0.13 * soft[..., None])
     return np.asarray(np.clip(field, 0, 255), np.uint8)

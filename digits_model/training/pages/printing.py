@@ -24,6 +24,7 @@ def shade_cells(
     chance = stream(spec.seed, "shade", number)
     some = chance.random(81) < 0.18
     odd = int(chance.integers(2))
+    dots = _dot_screen(sheet, spec) if spec.shade and spec.halftone else None
     for i, cell in enumerate(cells):
         r, c = divmod(i, 9)
         tinted = {
@@ -34,7 +35,7 @@ def shade_cells(
         }.get(spec.shade, False)
         if tinted:
             cell.marks.append("shaded")
-            _tint(sheet, spec, x + c, y + r)
+            _tint(sheet, spec, x + c, y + r, dots)
         if "highlit" in cell.marks:
             ink = [(120, 255, 255), (200, 170, 255), (150, 255, 180), (255, 215, 150)][
                 odd * 2 + int(some[0])
@@ -43,18 +44,22 @@ def shade_cells(
             sheet.bar(x + c + dx, y + r + dy, x + c + 1 - dy, y + r + 1 - dx, ink, 0.8)
 
 
-def _tint(sheet: Sheet, spec: PageSpec, x: float, y: float) -> None:
-    """A tinted cell: solid, or as dots on a screen turned by 45 degrees."""
-    if not spec.halftone:
+def _tint(sheet: Sheet, spec: PageSpec, x: float, y: float, dots: Raster | None) -> None:
+    """A tinted cell: solid, or as dots on a screen."""
+    if dots is None:
         sheet.bar(x, y, x + 1, y + 1, spec.shade_ink)
         return
     # Dots of half the area in an ink twice as strong look the same from afar.
     ink = [max(0, 255 - 2 * (255 - level)) for level in spec.shade_ink]
+    sheet.stamp(dots, x + 0.5 / sheet.scale, y + 0.5 / sheet.scale, (ink[0], ink[1], ink[2]))
+
+
+def _dot_screen(sheet: Sheet, spec: PageSpec) -> Raster:
+    """A cell of dots on a screen turned by 45 degrees."""
     side = max(2, round(sheet.scale))
     at = 2 * np.pi * np.arange(side) / sheet.scale * spec.halftone / np.sqrt(2)
     wave = np.cos(at[None, :] + at[:, None]) + np.cos(at[None, :] - at[:, None])
-    mask = np.clip(127.5 + 160 * wave, 0, 255).astype(np.uint8)
-    sheet.stamp(mask, x + 0.5 / sheet.scale, y + 0.5 / sheet.scale, (ink[0], ink[1], ink[2]))
+    return np.asarray(np.clip(127.5 + 160 * wave, 0, 255), np.uint8)
 
 
 def rule_grid(
@@ -143,12 +148,8 @@ def set_digit(
     )
     mask = spread(mask, gain_px)
     left, top = -size[0] / 2 - pad, -(BASE - CAP / 2) * factor - pad
-    ys, xs = np.nonzero(mask > 60)
-    box = (
-        (left + xs.min(), top + ys.min(), left + xs.max(), top + ys.max())
-        if len(xs)
-        else (0.0,) * 4
-    )
+    x, y, wide, high = cv2.boundingRect((mask > 60).view(np.uint8))
+    box = (left + x, top + y, left + (x + wide - 1), top + (y + high - 1)) if wide else (0.0,) * 4
     return mask, left, top, tuple(float(v) for v in box)  # type: ignore[return-value]
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +13,9 @@ from papernudge.digits_model.training.pages.spec import Colour
 
 Raster = npt.NDArray[np.uint8]
 
+_TILE = 96
+"""Side of the parts, pixels, in which a mask is stamped: those without ink cost nothing."""
+
 
 @lru_cache(maxsize=256)
 def _fading(ink: Colour, cover: float) -> Raster:
@@ -18,6 +23,16 @@ def _fading(ink: Colour, cover: float) -> Raster:
     mask = np.arange(256)[:, None] / 255.0
     left = 1 - mask * cover * (1 - np.array(ink)[None, :] / 255.0)
     return np.asarray(np.round(left * 255), np.uint8)[None]
+
+
+def _faded(mask: Raster, ink: Colour, cover: float) -> Raster:
+    """Share of light that the ink under a mask (h, w) leaves: (h, w, 3), 255 all."""
+    import cv2
+
+    table = _fading(ink, cover)
+    if ink[0] == ink[1] == ink[2]:  # grey: one channel is looked up, not three
+        return np.asarray(cv2.cvtColor(cv2.LUT(mask, table[..., 0]), cv2.COLOR_GRAY2BGR), np.uint8)
+    return np.asarray(cv2.LUT(cv2.cvtColor(mask, cv2.COLOR_GRAY2BGR), table), np.uint8)
 
 
 class Sheet:
@@ -49,12 +64,18 @@ class Sheet:
         high, wide = self.pixels.shape[:2]
         xa, ya = max(0, x), max(0, y)
         xb, yb = min(wide, x + mask.shape[1]), min(high, y + mask.shape[0])
-        if xa >= xb or ya >= yb:
-            return
-        part = np.ascontiguousarray(mask[ya - y : yb - y, xa - x : xb - x])
-        fade = cv2.LUT(cv2.merge([part, part, part]), _fading(ink, cover))
-        under = self.pixels[ya:yb, xa:xb]
-        under[:] = cv2.multiply(under, fade, scale=1 / 255)
+        for ty in range(ya, yb, _TILE):
+            for tx in range(xa, xb, _TILE):
+                part = mask[ty - y : min(ty + _TILE, yb) - y, tx - x : min(tx + _TILE, xb) - x]
+                if cv2.hasNonZero(part):
+                    self._ink(part, tx, ty, ink, cover)
+
+    def _ink(self, mask: Raster, x: int, y: int, ink: Colour, cover: float) -> None:
+        """Ink through a mask that lies wholly on the sheet, its first pixel at pixel x, y."""
+        import cv2
+
+        under = self.pixels[y : y + mask.shape[0], x : x + mask.shape[1]]
+        under[:] = cv2.multiply(under, _faded(mask, ink, cover), scale=1 / 255)
 
     def lay(self, mask: Raster, left: float, top: float) -> None:
         """Ink that a program puts on the finished photo: the camera does not blur it."""
@@ -72,25 +93,12 @@ class Sheet:
         self, x0: float, y0: float, x1: float, y1: float, ink: Colour, cover: float = 1.0
     ) -> None:
         """A filled box, its edges softened by their exact coverage of pixels."""
-        xs, first_x = self._cover(x0, x1, self.x0, self.pixels.shape[1])
-        ys, first_y = self._cover(y0, y1, self.y0, self.pixels.shape[0])
-        if xs.size and ys.size:
-            mask = np.asarray(np.round(255 * ys[:, None] * xs[None, :]), np.uint8)
-            self.stamp(
-                mask, self.x0 + first_x / self.scale, self.y0 + first_y / self.scale, ink, cover
-            )
-
-    def _cover(
-        self, low: float, high: float, start: float, size: int
-    ) -> tuple[npt.NDArray[np.float64], int]:
-        a = min(max((low - start) * self.scale, -1.0), size + 1.0)
-        b = min(max((high - start) * self.scale, -1.0), size + 1.0)
-        first, last = max(0, int(np.floor(a + 0.5))), min(size - 1, int(np.ceil(b - 0.5)))
-        part = np.ones(max(0, last + 1 - first))
-        for k in (0, -1) if len(part) else ():  # only the ends are covered in part
-            at = first if k == 0 else last
-            part[k] = max(0.0, min(at + 0.5, b) - max(at - 0.5, a))
-        return part, first
+        high, wide = self.pixels.shape[:2]
+        across = _span((x0 - self.x0) * self.scale, (x1 - self.x0) * self.scale, wide)
+        down = _span((y0 - self.y0) * self.scale, (y1 - self.y0) * self.scale, high)
+        if across and down:
+            mask = np.rint(255 * _covered(down)[:, None] * _covered(across)).astype(np.uint8)
+            self._ink(mask, across.first, down.first, ink, cover)
 
     def picture(
         self, image: Raster, x0: float, y0: float, x1: float, y1: float, cover: float = 1.0
@@ -108,3 +116,29 @@ class Sheet:
             cv2.resize(mask, size, interpolation=cv2.INTER_AREA if shrinks else cv2.INTER_LINEAR),
             np.uint8,
         )
+
+
+class _Span(NamedTuple):
+    """Part of a row of pixels, pixel k around place k: the places where it ends, the first pixel
+    that it touches and the one after the last.
+    """
+
+    low: float
+    high: float
+    first: int
+    stop: int
+
+
+def _span(low: float, high: float, size: int) -> _Span | None:
+    """From one place to another of a row of ``size`` pixels; None where it touches none."""
+    low, high = min(max(low, -1.0), size + 1.0), min(max(high, -1.0), size + 1.0)
+    first, stop = max(0, math.floor(low + 0.5)), min(size, math.ceil(high - 0.5) + 1)
+    return _Span(low, high, first, stop) if first < stop else None
+
+
+def _covered(span: _Span) -> npt.NDArray[np.float64]:
+    """How far each pixel of a span is covered, 0 to 1: only those at its ends in part."""
+    part = np.ones(span.stop - span.first)
+    for k, at in ((0, span.first), (-1, span.stop - 1)):
+        part[k] = max(0.0, min(at + 0.5, span.high) - max(at - 0.5, span.low))
+    return part

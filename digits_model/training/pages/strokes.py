@@ -91,11 +91,13 @@ def warped(
     shape: list[Stroke], chance: np.random.Generator, wobble: float, shear: float
 ) -> list[Stroke]:
     """The shape as a hand would write it another time: sheared, squeezed, gently bent."""
-    angle, squeeze = chance.normal(0, 0.05), np.exp(chance.normal(0, 0.09))
+    bends = chance.standard_normal(6)
+    angle, squeeze = 0.05 * bends[0], np.exp(0.09 * bends[1])
     c, s = np.cos(angle), np.sin(angle)
     turn = np.array([[c, -s], [s, c]]) @ np.array([[squeeze, -shear], [0, 1]])
-    waves = chance.normal(0, 1.6, (2, 2)) * np.pi
-    phases, size = chance.uniform(0, 2 * np.pi, 2), wobble * chance.uniform(0.5, 1.5)
+    waves = 1.6 * bends[2:].reshape(2, 2) * np.pi
+    sways = chance.random(3)
+    phases, size = 2 * np.pi * sways[:2], wobble * (0.5 + sways[2])
     out = []
     for stroke in shape:
         p = stroke @ turn.T

@@ -8,7 +8,7 @@ lens coefficient. Both directions, page to photo and back, are exact to numerica
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -33,25 +33,29 @@ class Profile:
     angle: Points
     x: Points
     z: Points
+    steps: tuple[Points, Points, Points] = field(init=False)
+    """From each node to the next: of the angle, of x, of z."""
+
+    def __post_init__(self) -> None:
+        """Takes the steps once."""
+        self.steps = np.diff(self.angle), np.diff(self.x), np.diff(self.z)
 
     def at(self, s: Points) -> tuple[Points, Points, Points]:
         """x, z and angle at arc lengths s, continued straight beyond both ends."""
         where = (s - self.start) / _STEP
         low = np.clip(where.astype(np.int64), 0, len(self.x) - 2)
         part = where - low
-        x = self.x[low] + part * (self.x[low + 1] - self.x[low])
-        z = self.z[low] + part * (self.z[low + 1] - self.z[low])
-        part = np.clip(part, 0, 1)
-        return x, z, self.angle[low] + part * (self.angle[low + 1] - self.angle[low])
+        turns, across, down = self.steps
+        x = self.x[low] + part * across[low]
+        z = self.z[low] + part * down[low]
+        return x, z, self.angle[low] + np.clip(part, 0, 1) * turns[low]
 
 
-def _profile(spec: PageSpec, box: Box, middle: Points, amount: float) -> Profile:
-    """Bent by ``amount`` radians at most, level at ``middle``."""
+def _bend_shape(spec: PageSpec, box: Box) -> tuple[Points, Points]:
+    """How the paper bends: arc lengths from its middle, and at each the share of the angle."""
     chance = stream(spec.seed, "profile", spec.curl_kind)
     u, v, w = (float(x) for x in chance.uniform(0, 1, 3))
     reach = float(np.hypot(box[2] - box[0], box[3] - box[1])) + 2
-    axis = _axis(spec)
-    centre = float(middle @ axis)
     s = np.arange(-reach, reach + _STEP, _STEP)
     if spec.curl_kind == "gutter":
         shape = np.exp(-np.abs(s + 5 + 1.5 * u) / (3.5 + 4.5 * v)) * (1 if w < 0.8 else -1)
@@ -61,6 +65,11 @@ def _profile(spec: PageSpec, box: Box, middle: Points, amount: float) -> Profile
         shape = np.tanh((s - (6 * u - 3)) / 0.25) * (1 if w < 0.5 else -1)
     else:
         shape = np.clip(s / 9, -1.5, 1.5) * (1 if w < 0.5 else -1)
+    return s, shape
+
+
+def _profile(s: Points, shape: Points, centre: float, amount: float) -> Profile:
+    """Bent by ``amount`` radians at most, level at ``centre``."""
     angle = np.clip(amount * shape, -_STEEPEST, _STEEPEST)
     angle = angle - angle[len(angle) // 2]
     x, z = np.cumsum(np.cos(angle)) * _STEP, np.cumsum(np.sin(angle)) * _STEP
@@ -96,7 +105,8 @@ class View:
     def to_photo(self, page: Points, lens: bool = True) -> Points:
         """Places (n, 2) of the page, cells, to raster pixels (n, 2)."""
         if self.profile is None:
-            body = np.concatenate([page, np.zeros((len(page), 1))], axis=1)
+            body = np.zeros((len(page), 3))
+            body[:, :2] = page
         else:
             x, z, _ = self.profile.at(page @ self._axis)
             flat = x[:, None] * self._axis + (page @ self._across)[:, None] * self._across
@@ -178,8 +188,9 @@ class View:
         if spec.curl_kind not in _MOST:
             raise ValueError(f"expected one of {sorted(_MOST)}, got {spec.curl_kind!r}")
         most = _MOST[spec.curl_kind]
+        shape = _bend_shape(spec, self.layout.page)
         for _ in range(5):
-            self._bend_by(amount)
+            self._bend_by(shape, amount)
             if abs(self.curl - spec.curl) < 0.03 * spec.curl or amount >= most:
                 break
             step = np.clip(spec.curl / max(self.curl, 1e-4), 0.3, 3)
@@ -188,12 +199,12 @@ class View:
             if self._all_seen():
                 break
             amount *= 0.75
-            self._bend_by(amount)
+            self._bend_by(shape, amount)
 
-    def _bend_by(self, amount: float) -> None:
+    def _bend_by(self, shape: tuple[Points, Points], amount: float) -> None:
         first = self.layout.target_grid
         middle = np.array([(first[0] + first[2]) / 2, (first[1] + first[3]) / 2])
-        self.profile = _profile(self.spec, self.layout.page, middle, amount)
+        self.profile = _profile(*shape, float(middle @ self._axis), amount)
         self._frame()
         self.curl = curl_of(self.to_photo(crossings(first), lens=False))
 
@@ -213,18 +224,22 @@ class View:
 
     def _unbent(self, seen: Points) -> Points:
         """Lens: photo to ideal, pixels from the middle."""
-        r2 = (seen**2).sum(axis=1, keepdims=True) / (self.wide**2 + self.high**2) * 4
+        squares = seen * seen
+        r2 = (squares[:, :1] + squares[:, 1:]) / (self.wide**2 + self.high**2) * 4
         return np.asarray(seen * (1 + self.spec.lens * r2))
 
     def _bent(self, ideal: Points) -> Points:
         """Lens: ideal to photo, the inverse of :meth:`_unbent` by iteration."""
-        seen = ideal.copy()
-        if self.spec.lens:
-            scale = 4 / (self.wide**2 + self.high**2)
-            for _ in range(12):
-                r2 = np.minimum((seen**2).sum(axis=1, keepdims=True) * scale, 4.0)
-                seen = ideal / (1 + self.spec.lens * r2)
-        return np.asarray(seen)
+        if not self.spec.lens:
+            return ideal
+        scale = 4 / (self.wide**2 + self.high**2)
+        straight = ideal.T.copy()  # x and y as rows: numpy is quick along them
+        seen = straight
+        for _ in range(12):
+            squares = seen * seen
+            r2 = np.minimum((squares[0] + squares[1]) * scale, 4.0)
+            seen = straight / (1 + self.spec.lens * r2)
+        return seen.T
 
 
 def _rotation(spec: PageSpec) -> Points:

@@ -77,7 +77,7 @@ def photographed(
         here = written.get(task.number, {})
         if not here:
             continue
-        layer = InkLayer(pen, round(scale))
+        layer = InkLayer(pen, round(scale), (0, 0, 9, 9))
         for cell, digit in here.items():
             chance = stream(spec.seed, "answer", task.number, cell)
             dx, dy, grow = chance.normal(0, spec.entry_vary, 3)
@@ -85,7 +85,7 @@ def photographed(
             at_y = cell // 9 + float(np.clip(0.5 + dy, 0.32, 0.68))
             tall = spec.entry_high * float(np.exp(1.5 * grow))
             layer.write(writer.shape(digit, chance), at_x, at_y, tall, chance)
-        mask, left, top = layer.finished(scale, _grain(spec, task.number), (0, 0, 9, 9))
+        mask, left, top = layer.finished(scale, _grain(spec, task.number))
         sheet.stamp(mask, x + left, y + top, pen.ink, pen.cover)
     lay_on_paper(sheet, spec, held)
     return expose(sheet, spec, view)
