@@ -124,6 +124,8 @@ def recipe(seed: int, split: str = "train") -> PageSpec:
     return preset(name, seed, split=split, **(fields | more))
 
 
+NOTED_MIX = (("easy", 0.05), ("newspaper", 0.35), ("hard", 0.6))
+"""Presets and their shares where notes are learnt: small digits suffer first."""
 NOTED_CELLS = 30
 """Cells of a page that the notes' network learns from at once."""
 
@@ -131,7 +133,7 @@ NOTED_CELLS = 30
 def noted_recipe(seed: int, split: str = "train") -> PageSpec:
     """The page that training of the notes draws for this seed."""
     rng = np.random.default_rng([seed, 8])
-    name = str(rng.choice([n for n, _ in MIX], p=[share for _, share in MIX]))
+    name = str(rng.choice([n for n, _ in NOTED_MIX], p=[share for _, share in NOTED_MIX]))
     fields: dict[str, Any] = dict(NOTES_FRAME)
     if rng.random() < 0.3:
         fields |= {"width": 1280, "height": 960}

@@ -62,7 +62,7 @@ class Stepper:
         if not self._records:
             self._work()
         elif self._made < WARM:
-            aside = torch.cuda.Stream()
+            aside = torch.cuda.Stream()  # type: ignore[no-untyped-call]
             aside.wait_stream(torch.cuda.current_stream())
             with torch.cuda.stream(aside):
                 self._work()
