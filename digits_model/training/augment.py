@@ -46,9 +46,8 @@ def _blur(patches: torch.Tensor, alike: int) -> torch.Tensor:
         nnf.avg_pool2d(nnf.pad(patches, [k // 2] * 4, mode="replicate"), k, stride=1)
         for k in (3, 5)
     )
-    part, which = _per(len(patches), alike, 2, 1, 1, 1, normal=False, device=patches.device).unbind(
-        1
-    )
+    per = partial(_per, len(patches), alike, 1, 1, 1, normal=False, device=patches.device)
+    part, which = per(), per()
     soft = torch.where(which < 0.75, narrow, wide)
     part = torch.where(part < 0.67, torch.zeros_like(part), part)
     return patches * (1 - part) + soft * part

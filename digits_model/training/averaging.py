@@ -1,6 +1,8 @@
-"""The running mean of a network's weights, and how it lies in memory: what all training shares."""
+"""Weights: their running mean, how they lie in memory, what is kept: what all training shares."""
 
 from __future__ import annotations
+
+from typing import Any
 
 import torch
 from torch import nn
@@ -30,3 +32,13 @@ def average(mean: dict[str, torch.Tensor], net: nn.Module, share: torch.Tensor |
 def share_after(steps: int, most: float = 0.998) -> float:
     """How much of the mean the next step's weights make up: less with every step, to 1 - most."""
     return 1 - min(most, (1 + steps) / (10 + steps))
+
+
+def kept(optimiser: torch.optim.Optimizer) -> dict[str, Any]:
+    """The optimiser's state at half the size, for a checkpoint: moments need few digits."""
+    state = optimiser.state_dict()
+    state["state"] = {
+        number: {name: value.bfloat16() if value.dim() else value for name, value in held.items()}
+        for number, held in state["state"].items()
+    }
+    return state

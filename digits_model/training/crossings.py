@@ -24,7 +24,7 @@ from typing import Any
 import torch
 from torch.nn import functional as nnf
 
-from papernudge.digits_model.training.averaging import average, placed, share_after
+from papernudge.digits_model.training.averaging import average, kept, placed, share_after
 from papernudge.digits_model.training.crossings_net import HEATS, STEPS, CrossingNet
 from papernudge.digits_model.training.crossings_truth import (
     CUT,
@@ -194,18 +194,10 @@ class Run:
 
     def save(self) -> None:
         """Write the checkpoint beside the old one, then put it in its place."""
-        optimiser = self.optimiser.state_dict()
-        # Half the size: moments need few digits.
-        optimiser["state"] = {
-            number: {
-                name: value.bfloat16() if value.dim() else value for name, value in held.items()
-            }
-            for number, held in optimiser["state"].items()
-        }
         state = {
             "net": self.net.state_dict(),
             "mean": self.mean,
-            "optimiser": optimiser,
+            "optimiser": kept(self.optimiser),
             "spent": self.spent,
             "steps": self.steps,
         }

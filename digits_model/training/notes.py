@@ -137,7 +137,8 @@ def train(
         spent = before + time.monotonic() - began
         if stepper.steps % given.logged == 0:
             told = ", ".join(f"{loss.item():.5f}" for loss in stepper.last)
-            print(f"{spent:5.0f} s, step {stepper.steps}, {ring.put_in} pages, losses {told}")
+            line = f"{spent:5.0f} s, step {stepper.steps}, {ring.put_in} pages, losses {told}"
+            print(line, flush=True)
         if time.monotonic() - saved > 60:
             saved = time.monotonic()
             half = path.with_suffix(".part")  # killed while it writes, a leg keeps the old one

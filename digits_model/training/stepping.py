@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Callable
 from typing import Any
 
 import torch
 from torch import nn
 
-from papernudge.digits_model.training.averaging import average, placed, share_after
+from papernudge.digits_model.training.averaging import average, kept, placed, share_after
 
 WARM = 11
 """Steps made one operation at a time before the recording: kernels are compiled and chosen."""
@@ -89,13 +88,8 @@ class Stepper:
 
     def state(self) -> dict[str, Any]:
         """All that a later leg needs."""
-        optimiser = copy.copy(self.optimiser.state_dict())
-        # Half the size: moments need few digits.
-        optimiser["state"] = {
-            number: {n: v.bfloat16() if v.dim() else v for n, v in held.items()}
-            for number, held in optimiser["state"].items()
-        }
         net = self.net.state_dict()
+        optimiser = kept(self.optimiser)
         return {"net": net, "mean": self.mean, "optimiser": optimiser, "steps": self.steps}
 
     def resume(self, state: dict[str, Any]) -> None:

@@ -33,7 +33,7 @@ from papernudge.digits_model.training.stepping import Stepper
 
 Cells = tuple[torch.Tensor, torch.Tensor]
 Batch = tuple[torch.Tensor, torch.Tensor, torch.Tensor]
-CLOSER = 32
+CLOSER = 24
 """Cells of a page, the unsurest first, that the second look learns from."""
 ANY = 8
 """Further cells, any."""
