@@ -319,9 +319,10 @@ def _many_views(
     """Logits (N, 25) of the closer look by many views of each cell.
 
     The mean over the patches as they are and VIEWS of them (averaging over views: A. Krizhevsky,
-    I. Sutskever and G. Hinton, NeurIPS 2012). Which digit it is, if any, is told half by them
-    and half by looks at what is written brought to each of HEIGHTS. That drops a neighbour's ink
-    and the hand's own size, and fails where two things stand in one cell: neither is heard alone.
+    I. Sutskever and G. Hinton, NeurIPS 2012). Which digit a hand wrote, if any, is told half by
+    them and half by looks at what is written brought to each of HEIGHTS. That drops a neighbour's
+    ink and the hand's own size, and fails where two things stand in one cell: neither is heard
+    alone. Print has one size all over the page and lies where it should: it is only read so.
     """
     views = [pixels, *(viewed(pixels, view) for view in VIEWS)]
     sized = [one_size(pixels, height) for height in HEIGHTS]
@@ -330,7 +331,8 @@ def _many_views(
     lying, brought = seen[: len(views)].mean(axis=0), seen[len(views) :].mean(axis=0)
     which = slice(layout.DIGITS.start + 1, layout.DIGITS.stop)
     some = np.logaddexp.reduce(lying[:, which], axis=1, keepdims=True)
-    both = (_log_softmax(lying[:, which]) + _log_softmax(brought[:, which])) / 2
+    share = 0.5 / (1 + np.exp(-lying[:, layout.HAND, None]))
+    both = (1 - share) * _log_softmax(lying[:, which]) + share * _log_softmax(brought[:, which])
     lying[:, which] = some + _log_softmax(both)
     lying[:, layout.DIGITS] /= STEADIER
     return np.asarray(lying)

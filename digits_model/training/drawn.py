@@ -33,7 +33,7 @@ from papernudge.vision.patches import (
 Noted = tuple[npt.NDArray[np.uint8], npt.NDArray[np.int8], npt.NDArray[np.int8]]
 """NOTED_CELLS cells of a page for the notes' network: fine patches, notes, places."""
 
-MIX = (("easy", 0.1), ("newspaper", 0.5), ("hard", 0.4))
+MIX = (("easy", 0.05), ("newspaper", 0.35), ("hard", 0.6))
 """Presets and their shares in training."""
 SMALL = 0.7
 """Share of pages drawn small."""

@@ -37,8 +37,8 @@ def arguments() -> argparse.Namespace:
         required=True,
         help="weights; {} stands for fold0 … final: go on from an earlier run",
     )
-    parser.add_argument("--real-part", type=float, default=0.25, help="share of a batch")
-    parser.add_argument("--scan-part", type=float, default=0.4, help="share of a batch")
+    parser.add_argument("--real-part", type=float, default=0.1, help="share of a batch")
+    parser.add_argument("--scan-part", type=float, default=0.5, help="share of a batch")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--count", type=int, default=3)
     parser.add_argument("--minutes", type=float, default=1.2, help="per fold")

@@ -114,13 +114,15 @@ class CloserNet(nn.Module):
         super().__init__()
         self.start = nn.Sequential(block(3, 32, 2))
         self.look = block(32, 32, 1)
-        self.end = nn.Sequential(block(32, 64, 2), Residual(64), block(64, 96, 2), Residual(96))
+        self.end = nn.Sequential(
+            *(block(32, 64, 2), Residual(64), Residual(64)), *(block(64, 96, 2), Residual(96))
+        )
         self.squeeze = nn.Sequential(
-            nn.Conv2d(96, 32, 1, bias=False),
-            nn.BatchNorm2d(32),
+            nn.Conv2d(96, 24, 1, bias=False),
+            nn.BatchNorm2d(24),
             nn.ReLU(inplace=True),
             nn.Flatten(),
-            nn.Linear(32 * 6 * 6, 192),
+            nn.Linear(24 * 6 * 6, 192),
             nn.ReLU(inplace=True),
         )
         self.cell = nn.Linear(192, WIDTH)

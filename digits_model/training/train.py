@@ -33,7 +33,7 @@ from papernudge.digits_model.training.stepping import Stepper
 
 Cells = tuple[torch.Tensor, torch.Tensor]
 Batch = tuple[torch.Tensor, torch.Tensor, torch.Tensor]
-CLOSER = 24
+CLOSER = 32
 """Cells of a page, the unsurest first, that the second look learns from."""
 ANY = 8
 """Further cells, any."""
@@ -138,8 +138,8 @@ class Sources:
     drawing: Drawing[pool.Cells] | None
     real: Ring | None
     scans: tuple[torch.Tensor, torch.Tensor] | None
-    real_part: float = 0.25
-    scan_part: float = 0.15
+    real_part: float = 0.1
+    scan_part: float = 0.5
 
     def __post_init__(self) -> None:
         self.augment, self.lay_on = augment, lay_on
@@ -171,7 +171,7 @@ class Sources:
     def _scanned(self, count: int) -> Cells:
         """Pages on whose blank cells scanned digits are laid, few or many, drawn or real."""
         assert self.scans is not None
-        real = count // 2 if self.real else 0
+        real = count // 4 if self.real else 0
         parts = [self.ring.pages(count - real)]
         if self.real:
             parts.append(self.real.pages(real))
@@ -207,6 +207,9 @@ class Run:
         def losses() -> tuple[torch.Tensor, ...]:
             return both_losses(self.net, self.sources.batch(self.batch))
 
+        if self.device.type == "cuda":
+            self.net.first.compile()
+            self.net.closer.compile()
         self.stepper = Stepper(self.net, losses, (1.0, 1.0), self.device)
 
     def save(self) -> None:
