@@ -19,10 +19,14 @@ _TILE = 96
 
 @lru_cache(maxsize=256)
 def _fading(ink: Colour, cover: float) -> Raster:
-    """Look-up table (1, 256, 3): share of light left, 255 all, under a mask value."""
+    """Look-up table: share of light left, 255 all, under a mask value.
+
+    (1, 256, 3), or (1, 256) for a grey ink, which leaves the same of all three.
+    """
     mask = np.arange(256)[:, None] / 255.0
     left = 1 - mask * cover * (1 - np.array(ink)[None, :] / 255.0)
-    return np.asarray(np.round(left * 255), np.uint8)[None]
+    table = np.asarray(np.round(left * 255), np.uint8)[None]
+    return np.ascontiguousarray(table[..., 0]) if ink[0] == ink[1] == ink[2] else table
 
 
 def _faded(mask: Raster, ink: Colour, cover: float) -> Raster:
@@ -30,9 +34,9 @@ def _faded(mask: Raster, ink: Colour, cover: float) -> Raster:
     import cv2
 
     table = _fading(ink, cover)
-    if ink[0] == ink[1] == ink[2]:  # grey: one channel is looked up, not three
-        return np.asarray(cv2.cvtColor(cv2.LUT(mask, table[..., 0]), cv2.COLOR_GRAY2BGR), np.uint8)
-    return np.asarray(cv2.LUT(cv2.cvtColor(mask, cv2.COLOR_GRAY2BGR), table), np.uint8)
+    if table.ndim == 2:  # grey: one channel is looked up, not three
+        return np.asarray(cv2.cvtColor(cv2.LUT(mask, table), cv2.COLOR_GRAY2BGR))
+    return np.asarray(cv2.LUT(cv2.cvtColor(mask, cv2.COLOR_GRAY2BGR), table))
 
 
 class Sheet:
@@ -46,6 +50,8 @@ class Sheet:
     def __init__(self, x0: float, y0: float, x1: float, y1: float, scale: float) -> None:
         """The part x0 to x1, y0 to y1 of the page at ``scale`` pixels a cell."""
         self.x0, self.y0, self.scale = x0, y0, scale
+        # What numpy hands over is slow to reckon with one at a time.
+        self._left, self._top = float(x0), float(y0)
         shape = (max(2, int((y1 - y0) * scale) + 1), max(2, int((x1 - x0) * scale) + 1), 3)
         self.pixels: Raster = np.full(shape, 255, np.uint8)
         self.laid: Raster | None = None
@@ -53,14 +59,14 @@ class Sheet:
     def seen(self, x: float, y: float) -> tuple[float, float, float, float]:
         """The box that is drawn, in cells from the place x, y of the page."""
         high, wide = self.pixels.shape[:2]
-        x0, y0 = self.x0 - x, self.y0 - y
+        x0, y0 = self._left - x, self._top - y
         return x0, y0, x0 + wide / self.scale, y0 + high / self.scale
 
     def stamp(self, mask: Raster, left: float, top: float, ink: Colour, cover: float = 1.0) -> None:
         """Ink through a mask whose first pixel's centre lies at left, top (cells)."""
         import cv2
 
-        x, y = round((left - self.x0) * self.scale), round((top - self.y0) * self.scale)
+        x, y = round((left - self._left) * self.scale), round((top - self._top) * self.scale)
         high, wide = self.pixels.shape[:2]
         xa, ya = max(0, x), max(0, y)
         xb, yb = min(wide, x + mask.shape[1]), min(high, y + mask.shape[0])
@@ -68,20 +74,20 @@ class Sheet:
             for tx in range(xa, xb, _TILE):
                 part = mask[ty - y : min(ty + _TILE, yb) - y, tx - x : min(tx + _TILE, xb) - x]
                 if cv2.hasNonZero(part):
-                    self._ink(part, tx, ty, ink, cover)
+                    self._darken(_faded(part, ink, cover), tx, ty)
 
-    def _ink(self, mask: Raster, x: int, y: int, ink: Colour, cover: float) -> None:
-        """Ink through a mask that lies wholly on the sheet, its first pixel at pixel x, y."""
+    def _darken(self, left: Raster, x: int, y: int) -> None:
+        """Leaves a share of the light, (h, w, 3) and 255 all, from pixel x, y of the sheet on."""
         import cv2
 
-        under = self.pixels[y : y + mask.shape[0], x : x + mask.shape[1]]
-        under[:] = cv2.multiply(under, _faded(mask, ink, cover), scale=1 / 255)
+        under = self.pixels[y : y + left.shape[0], x : x + left.shape[1]]
+        under[:] = cv2.multiply(under, left, scale=1 / 255)
 
     def lay(self, mask: Raster, left: float, top: float) -> None:
         """Ink that a program puts on the finished photo: the camera does not blur it."""
         if self.laid is None:
             self.laid = np.zeros(self.pixels.shape[:2], np.uint8)
-        x, y = round((left - self.x0) * self.scale), round((top - self.y0) * self.scale)
+        x, y = round((left - self._left) * self.scale), round((top - self._top) * self.scale)
         high, wide = self.laid.shape
         xa, ya = max(0, x), max(0, y)
         xb, yb = min(wide, x + mask.shape[1]), min(high, y + mask.shape[0])
@@ -94,11 +100,13 @@ class Sheet:
     ) -> None:
         """A filled box, its edges softened by their exact coverage of pixels."""
         high, wide = self.pixels.shape[:2]
-        across = _span((x0 - self.x0) * self.scale, (x1 - self.x0) * self.scale, wide)
-        down = _span((y0 - self.y0) * self.scale, (y1 - self.y0) * self.scale, high)
+        across = _span((x0 - self._left) * self.scale, (x1 - self._left) * self.scale, wide)
+        down = _span((y0 - self._top) * self.scale, (y1 - self._top) * self.scale, high)
         if across and down:
-            mask = np.rint(255 * _covered(down)[:, None] * _covered(across)).astype(np.uint8)
-            self._ink(mask, across.first, down.first, ink, cover)
+            mask = _covered(down, across)
+            # As one row, since a line down the page has too few pixels a row to be quick on.
+            left = _faded(mask.reshape(1, -1), ink, cover).reshape(*mask.shape, 3)
+            self._darken(left, across.first, down.first)
 
     def picture(
         self, image: Raster, x0: float, y0: float, x1: float, y1: float, cover: float = 1.0
@@ -119,26 +127,35 @@ class Sheet:
 
 
 class _Span(NamedTuple):
-    """Part of a row of pixels, pixel k around place k: the places where it ends, the first pixel
-    that it touches and the one after the last.
+    """Part of a row of pixels, pixel k around place k: the first pixel that it touches and the
+    one after the last, and how far it covers the first and the last, 0 to 1.
     """
 
-    low: float
-    high: float
     first: int
     stop: int
+    at_first: float
+    at_last: float
 
 
 def _span(low: float, high: float, size: int) -> _Span | None:
     """From one place to another of a row of ``size`` pixels; None where it touches none."""
     low, high = min(max(low, -1.0), size + 1.0), min(max(high, -1.0), size + 1.0)
     first, stop = max(0, math.floor(low + 0.5)), min(size, math.ceil(high - 0.5) + 1)
-    return _Span(low, high, first, stop) if first < stop else None
+    if first >= stop:
+        return None
+    at_first = max(0.0, min(first + 0.5, high) - max(first - 0.5, low))
+    at_last = max(0.0, min(stop - 0.5, high) - max(stop - 1.5, low))
+    return _Span(first, stop, at_first, at_last)
 
 
-def _covered(span: _Span) -> npt.NDArray[np.float64]:
-    """How far each pixel of a span is covered, 0 to 1: only those at its ends in part."""
-    part = np.ones(span.stop - span.first)
-    for k, at in ((0, span.first), (-1, span.stop - 1)):
-        part[k] = max(0.0, min(at + 0.5, span.high) - max(at - 0.5, span.low))
-    return part
+def _covered(down: _Span, across: _Span) -> Raster:
+    """How far a box covers each pixel that it touches, 255 wholly: only its rim in part."""
+    mask = np.empty((down.stop - down.first, across.stop - across.first), np.uint8)
+    mask.fill(255)
+    for column, share in ((0, across.at_first), (-1, across.at_last)):
+        mask[:, column] = round(255 * share)
+    for row, by_row in ((0, 255 * down.at_first), (-1, 255 * down.at_last)):
+        mask[row] = round(by_row)
+        mask[row, 0] = round(by_row * across.at_first)
+        mask[row, -1] = round(by_row * across.at_last)
+    return mask
