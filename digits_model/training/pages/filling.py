@@ -200,7 +200,7 @@ def write_grid(
         if "circled" in cell.marks:
             wide, high = (float(v) for v in chance.uniform(0.75, 1.0, 2))
             ring = loop(origin[0] + 0.5, origin[1] + 0.5, wide, high, chance)
-            boxes.append(inks[pen].trace([ring], chance))
+            boxes.append(inks[pen].trace(ring, chance))
         out.ink[i] = boxes
     if number == 0 and spec.margin_notes:
         out.margin = _margin(inks["notes"], writer, spec)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.spec import Colour, PageSpec
-from papernudge.digits_model.training.pages.strokes import Samples, Stroke, variants, warped
+from papernudge.digits_model.training.pages.strokes import Samples, Shape, joined, variants, warped
 
 Layer = npt.NDArray[np.uint8]
 Box = tuple[float, float, float, float]
@@ -88,7 +90,7 @@ class Writer:
         self._drawn = {d: bool(chance.random() < spec.variants) for d in variants()}
         self._shear = float(np.tan(np.radians(spec.slant)))
 
-    def shape(self, digit: int, chance: np.random.Generator) -> list[Stroke]:
+    def shape(self, digit: int, chance: np.random.Generator) -> Shape:
         """The digit as this hand writes it once more: 1 high, centred."""
         if self._drawn[digit]:
             base = variants()[digit][self._ways[digit]]
@@ -98,10 +100,30 @@ class Writer:
         return warped(base, chance, self._spec.wobble, self._shear + float(chance.normal(0, 0.05)))
 
 
-@lru_cache(maxsize=64)
-def _along(count: int) -> npt.NDArray[np.float64]:
-    """How far along a line of ``count`` points each stretch of three steps lies, 0 to 1."""
-    return (np.arange(0, count - 1, 3) + 1.5) / count
+class _Stretches(NamedTuple):
+    """The stretches of three steps, or what is left at its end, that a shape's strokes fall into.
+
+    ``part``: (n,) how far along its stroke each lies, 0 to 1. ``first`` and ``stop``: its first
+    point and the one after its last. ``opens``: which are the first of a stroke.
+    """
+
+    part: npt.NDArray[np.float64]
+    first: list[int]
+    stop: list[int]
+    opens: frozenset[int]
+
+
+@lru_cache(maxsize=2048)
+def _stretches(ends: tuple[int, ...]) -> _Stretches:
+    """Those of strokes that end before these points."""
+    parts, first, stop, opens = [], [], [], []
+    for start, end in pairwise((0, *ends)):
+        steps = np.arange(0, end - start - 1, 3)
+        opens.append(len(first))
+        parts.append((steps + 1.5) / (end - start))
+        first += (start + steps).tolist()
+        stop += np.minimum(start + steps + 4, end).tolist()
+    return _Stretches(np.concatenate(parts), first, stop, frozenset(opens))
 
 
 class InkLayer:
@@ -120,7 +142,7 @@ class InkLayer:
 
     def write(
         self,
-        shape: list[Stroke],
+        shape: Shape,
         x: float,
         y: float,
         high: float,
@@ -129,12 +151,12 @@ class InkLayer:
         width: float = 1.0,
     ) -> Box:
         """One digit or sign of height ``high`` centred on x, y; returns its box in cells."""
-        middle = np.array([x, y])
-        return self.trace([s * high + middle for s in shape], chance, level, width)
+        points = shape.points * high + np.array([x, y])
+        return self.trace(Shape(points, shape.ends), chance, level, width)
 
     def trace(
         self,
-        lines: list[Stroke],
+        shape: Shape,
         chance: np.random.Generator,
         level: float = 1.0,
         width: float = 1.0,
@@ -142,37 +164,30 @@ class InkLayer:
         """Pen movements through points in cells; returns the box of the ink in cells."""
         import cv2
 
-        pen, px = self.pen, self.px
+        pen, px, points = self.pen, self.px, shape.points
         wide = max(1.0, pen.width * width * px)
         press, lean = chance.uniform(-1, 1, 2).tolist()
         shade = int(min(max(255 * level * chance.uniform(0.85, 1.0), 1), 255))
-        every = np.concatenate(lines) if len(lines) > 1 else lines[0]
         half = wide / px / 2
-        (x0, y0), (x1, y1) = (
-            (every.min(axis=0) - half).tolist(),
-            (every.max(axis=0) + half).tolist(),
-        )
+        x0, y0 = (v - half for v in points.min(axis=0).tolist())
+        x1, y1 = (v + half for v in points.max(axis=0).tolist())
         old, seen = self.inked, self.seen
         self.inked = (min(old[0], x0), min(old[1], y0), max(old[2], x1), max(old[3], y1))
         # A cell more than is seen, since reducing and rubbing mix what lies side by side.
         if x0 > seen[2] + 1 or y0 > seen[3] + 1 or x1 < seen[0] - 1 or y1 < seen[1] - 1:
             return x0, y0, x1, y1
-        places = np.rint(((every + MARGIN) * px - 0.5) * (1 << _SUB)).astype(np.int32)
-        start = 0
-        for line in lines:
-            pts = places[start : start + len(line)]
-            start += len(line)
-            part = _along(len(line))
-            girth = wide * (
-                1 + pen.vary * (0.6 * press * (part - 0.5) + 0.5 * np.sin(6 * part + 3 * lean))
-            )
-            whole = np.maximum(1, np.rint(girth)).astype(int).tolist()
-            first = 0
-            for last in range(1, len(whole) + 1):  # one call for each run of equal width
-                if last == len(whole) or whole[last] != whole[first]:
-                    run, thick = pts[3 * first : 3 * last + 1], whole[first]
-                    cv2.polylines(self.mask, [run], False, shade, thick, cv2.LINE_AA, _SUB)
-                    first = last
+        places = np.rint(((points + MARGIN) * px - 0.5) * (1 << _SUB)).astype(np.int32)
+        part, first, stop, opens = _stretches(shape.ends)
+        girth = wide * (
+            1 + pen.vary * (0.6 * press * (part - 0.5) + 0.5 * np.sin(6 * part + 3 * lean))
+        )
+        whole = np.maximum(1, np.rint(girth)).astype(int).tolist()
+        begin = 0
+        for k in range(1, len(whole) + 1):  # one call for each run of equal width
+            if k == len(whole) or whole[k] != whole[begin] or k in opens:
+                run, thick = places[first[begin] : stop[k - 1]], whole[begin]
+                cv2.polylines(self.mask, [run], False, shade, thick, cv2.LINE_AA, _SUB)
+                begin = k
         return x0, y0, x1, y1
 
     def rub(self, box: Box, left: float) -> None:
@@ -213,15 +228,15 @@ class InkLayer:
         return np.asarray(out, np.uint8), x0 - MARGIN, y0 - MARGIN
 
 
-def loop(x: float, y: float, wide: float, high: float, chance: np.random.Generator) -> Stroke:
+def loop(x: float, y: float, wide: float, high: float, chance: np.random.Generator) -> Shape:
     """A hand-drawn ring around x, y, not quite closed."""
     start, turn = chance.uniform(0, 6.28), chance.uniform(5.9, 7.2)
     t = np.linspace(start, start + turn, 25)
     r = 1 + 0.06 * np.sin(2 * t + chance.uniform(0, 6)) + np.linspace(-0.04, 0.05, 25)
-    return np.stack([x + wide / 2 * r * np.cos(t), y + high / 2 * r * np.sin(t)], axis=1)
+    return joined([np.stack([x + wide / 2 * r * np.cos(t), y + high / 2 * r * np.sin(t)], axis=1)])
 
 
-def slash(box: Box, chance: np.random.Generator, lines: int = 1) -> list[Stroke]:
+def slash(box: Box, chance: np.random.Generator, lines: int = 1) -> Shape:
     """Strokes that cross out what stands in a box."""
     x0, y0, x1, y1 = box
     grow = 0.12 * max(x1 - x0, y1 - y0)
@@ -239,4 +254,4 @@ def slash(box: Box, chance: np.random.Generator, lines: int = 1) -> list[Stroke]
     for a, b in ends[:lines]:
         bow = chance.normal(0, 0.03) * np.sin(np.pi * t)
         out.append(np.array(a) * (1 - t) + np.array(b) * t + bow)
-    return out
+    return joined(out)

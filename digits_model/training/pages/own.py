@@ -25,7 +25,7 @@ from papernudge.digits_model.training.pages.fonts import (
     Mask,
     Supplies,
 )
-from papernudge.digits_model.training.pages.strokes import Stroke, variants, warped
+from papernudge.digits_model.training.pages.strokes import Shape, joined, variants, warped
 
 _HANDS = 12
 
@@ -38,7 +38,8 @@ class OwnSupplies(Supplies):
         """See :meth:`Supplies.digits`; the file's name chooses the shapes and the weight."""
         chance = stream(0, "own face", file)
         weight = int(chance.integers(6, 12))
-        zero = [np.stack([0.26 * np.cos(t), 0.5 * np.sin(t)], 1) for t in [np.linspace(0, 6.3, 24)]]
+        t = np.linspace(0, 6.3, 24)
+        zero = joined([np.stack([0.26 * np.cos(t), 0.5 * np.sin(t)], 1)])
         shapes = [zero] + [
             variants()[d][zlib.crc32(f"{file}{d}".encode()) % 2] for d in range(1, 10)
         ]
@@ -65,7 +66,7 @@ class OwnSupplies(Supplies):
             for digit, ways in variants().items():
                 way = ways[int(chance.integers(len(ways)))]
                 for _ in range(3):
-                    for line in warped(way, chance, 0.02, slant):
+                    for line in warped(way, chance, 0.02, slant).strokes():
                         points.append(np.round(line * [300, -300] + 500).astype(np.int16))
                         stroke_ends.append(stroke_ends[-1] + len(line))
                     sample_ends.append(len(stroke_ends) - 1)
@@ -100,20 +101,20 @@ class OwnHand(Supplies):
         return self._own.strokes()
 
 
-def _drawn(shape: list[Stroke], weight: int) -> Mask:
+def _drawn(shape: Shape, weight: int) -> Mask:
     import cv2
 
     mask = np.zeros((HIGH, 60), np.uint8)
-    for line in shape:
+    for line in shape.strokes():
         at = line * [CAP - weight, CAP - weight] + [30, BASE - CAP / 2]
         cv2.polylines(mask, [np.round(at * 8).astype(np.int32)], False, 255, weight, cv2.LINE_AA, 3)
     return mask
 
 
-def _sign(chance: np.random.Generator) -> list[Stroke]:
+def _sign(chance: np.random.Generator) -> Shape:
     corners = [(-0.3, -0.5), (0.3, -0.5), (-0.3, 0.5), (0.3, 0.5), (0.0, 0.0), (0.0, -0.5)]
     order = chance.permutation(6)[:4]
-    return [np.array([corners[int(i)] for i in order], float)]
+    return joined([np.array([corners[int(i)] for i in order], float)])
 
 
 def _dashes(chance: np.random.Generator, wide: int) -> Mask:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 from functools import lru_cache
+from itertools import accumulate
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +16,27 @@ from papernudge.digits_model.training.pages.fonts import Supplies
 Stroke = npt.NDArray[np.float64]
 """Points (n, 2), x right, y down; a digit is 1 high and centred on 0, 0."""
 
+
+class Shape(NamedTuple):
+    """Pen movements: the points of all strokes (n, 2) one after another, and before which point
+    each stroke ends.
+    """
+
+    points: Stroke
+    ends: tuple[int, ...]
+
+    def strokes(self) -> list[Stroke]:
+        """Each pen movement by itself."""
+        starts = (0, *self.ends[:-1])
+        return [self.points[a:b] for a, b in zip(starts, self.ends, strict=True)]
+
+
+def joined(strokes: list[Stroke]) -> Shape:
+    """The shape that these pen movements make together."""
+    ends = tuple(accumulate(len(stroke) for stroke in strokes))
+    return Shape(np.concatenate(strokes), ends)
+
+
 _POINTS = 22
 _LEFT_OUT = frozenset({385, 1321, 2354, 3032, 4665, 6432, 6496, 877, 2942, 3568, 5917})
 """Samples that nobody would read as labelled (looked at one by one among those that other
@@ -23,7 +45,7 @@ writers' nearest digits outvoted): digits without their lower half, a 2 labelled
 
 
 @lru_cache(maxsize=1)
-def variants() -> dict[int, list[list[Stroke]]]:
+def variants() -> dict[int, list[Shape]]:
     """Shapes drawn by us, smoothed: ways to write a digit that the writers seldom use.
 
     ``variants.json`` holds for each digit several ways, each a list of pen movements through
@@ -31,7 +53,7 @@ def variants() -> dict[int, list[list[Stroke]]]:
     """
     raw = json.loads((Path(__file__).parent / "variants.json").read_text(encoding="utf-8"))
     return {
-        int(digit): [[_smooth(np.array(s, float)) for s in shape] for shape in shapes]
+        int(digit): [joined([_smooth(np.array(s, float)) for s in shape]) for shape in shapes]
         for digit, shapes in raw.items()
     }
 
@@ -47,7 +69,7 @@ class Samples:
     def __init__(self, held: dict[str, npt.NDArray[Any]]) -> None:
         """``held``: points, stroke_ends, sample_ends, digit, writer as in the file."""
         self._held = held
-        self._shaped: dict[int, list[Stroke]] = {}
+        self._shaped: dict[int, Shape] = {}
         self.writers = {
             split: [int(w) for w in np.unique(held["writer"]) if writer_split(int(w)) == split]
             for split in ("train", "calibrate", "test")
@@ -62,13 +84,13 @@ class Samples:
         """Sample numbers of one writer's one digit."""
         return self._of[writer * 10 + digit]
 
-    def shape(self, sample: int) -> list[Stroke]:
+    def shape(self, sample: int) -> Shape:
         """The strokes of one sample, smooth, 1 high, centred."""
         if sample not in self._shaped:
             self._shaped[sample] = self._make(sample)
         return self._shaped[sample]
 
-    def _make(self, sample: int) -> list[Stroke]:
+    def _make(self, sample: int) -> Shape:
         bounds, of = self._held["stroke_ends"], self._held["sample_ends"]
         strokes = []
         for k in range(int(of[sample]), int(of[sample + 1])):
@@ -78,7 +100,7 @@ class Samples:
         every = np.concatenate(strokes)
         low_, high = every.min(axis=0), every.max(axis=0)
         tall = max(high[1] - low_[1], 0.6 * (high[0] - low_[0]), 1.0)
-        return [_even((s - (low_ + high) / 2) / tall) for s in strokes]
+        return joined([_even((s - (low_ + high) / 2) / tall) for s in strokes])
 
 
 @lru_cache(maxsize=2)
@@ -87,9 +109,7 @@ def samples(held: Supplies) -> Samples:
     return Samples(held.strokes())
 
 
-def warped(
-    shape: list[Stroke], chance: np.random.Generator, wobble: float, shear: float
-) -> list[Stroke]:
+def warped(shape: Shape, chance: np.random.Generator, wobble: float, shear: float) -> Shape:
     """The shape as a hand would write it another time: sheared, squeezed, gently bent."""
     bends = chance.standard_normal(6)
     angle, squeeze = 0.05 * bends[0], np.exp(0.09 * bends[1])
@@ -98,11 +118,8 @@ def warped(
     waves = 1.6 * bends[2:].reshape(2, 2) * np.pi
     sways = chance.random(3)
     phases, size = 2 * np.pi * sways[:2], wobble * (0.5 + sways[2])
-    out = []
-    for stroke in shape:
-        p = stroke @ turn.T
-        out.append(p + size * np.sin(p @ waves.T + phases))
-    return out
+    turned = shape.points @ turn.T
+    return Shape(turned + size * np.sin(turned @ waves.T + phases), shape.ends)
 
 
 def _smooth(control: Stroke) -> Stroke:
