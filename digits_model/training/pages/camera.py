@@ -141,10 +141,12 @@ def _light(spec: PageSpec, angle: npt.NDArray[np.float64]) -> Raster:
     level = level * (0.45 + 0.55 * np.clip(np.cos(angle - 0.35) / np.cos(0.35), 0.1, 1.2))
     if spec.shadow > 0:
         level = level * (1 - spec.shadow * _shadow(spec, rows, columns))
-    gains = np.array(spec.cast)
-    drift = stream(spec.seed, "drift").normal(0, 1, 3) * spec.cast_drift
-    tint = gains * (1 + drift * off[..., None])
-    return np.asarray(np.clip(200 * np.clip(level, 0.12, 1.25)[..., None] * tint, 0, 255), np.uint8)
+    full = 200 * np.clip(level, 0.12, 1.25)
+    drifts = (stream(spec.seed, "drift").normal(0, 1, 3) * spec.cast_drift).tolist()
+    light = np.empty((rows, columns, 3), np.uint8)
+    for k, (gain, drift) in enumerate(zip(spec.cast, drifts, strict=True)):
+        light[..., k] = np.clip(full * (gain * (1 + drift * off)), 0, 255)
+    return light
 
 
 def _shadow(spec: PageSpec, rows: int, columns: int) -> npt.NDArray[np.float64]:
