@@ -9,6 +9,7 @@ lens coefficient. Both directions, page to photo and back, are exact to numerica
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -43,12 +44,13 @@ class Profile:
     def at(self, s: Points) -> tuple[Points, Points, Points]:
         """x, z and angle at arc lengths s, continued straight beyond both ends."""
         where = (s - self.start) / _STEP
-        low = np.clip(where.astype(np.int64), 0, len(self.x) - 2)
+        low = np.minimum(np.maximum(where.astype(np.int64), 0), len(self.x) - 2)
         part = where - low
         turns, across, down = self.steps
-        x = self.x[low] + part * across[low]
-        z = self.z[low] + part * down[low]
-        return x, z, self.angle[low] + np.clip(part, 0, 1) * turns[low]
+        x = self.x.take(low) + part * across.take(low)
+        z = self.z.take(low) + part * down.take(low)
+        inside = np.minimum(np.maximum(part, 0), 1)
+        return x, z, self.angle.take(low) + inside * turns.take(low)
 
 
 def _bend_shape(spec: PageSpec, box: Box) -> tuple[Points, Points]:
@@ -91,9 +93,10 @@ class View:
         self.wide, self.high = spec.width, spec.height
         self._axis, self._across = _axis(spec), np.array([-_axis(spec)[1], _axis(spec)[0]])
         t = layout.target
-        self._aim = np.array([(t[0] + t[2]) / 2, (t[1] + t[3]) / 2])
+        self._aim = np.array([(t[0] + t[2]) / 2, (t[1] + t[3]) / 2, 0.0])
         self._focal = max(spec.width, spec.height) / 2 / np.tan(np.radians(spec.fov / 2))
         self._turned = _rotation(spec)
+        self._middle = np.array([(self.wide - 1) / 2, (self.high - 1) / 2])
         self._shift = np.zeros(2)
         self._far = 30.0
         self.profile: Profile | None = None
@@ -104,15 +107,16 @@ class View:
 
     def to_photo(self, page: Points, lens: bool = True) -> Points:
         """Places (n, 2) of the page, cells, to raster pixels (n, 2)."""
+        body = np.empty((len(page), 3))
         if self.profile is None:
-            body = np.zeros((len(page), 3))
-            body[:, :2] = page
+            body[:, :2], body[:, 2] = page, 0.0
         else:
             x, z, _ = self.profile.at(page @ self._axis)
-            flat = x[:, None] * self._axis + (page @ self._across)[:, None] * self._across
-            body = np.concatenate([flat, -z[:, None]], axis=1)
-        seen = (body - [*self._aim, 0.0]) @ self._turned.T + [0, 0, self._far]
-        ideal = self._focal * seen[:, :2] / np.maximum(seen[:, 2:], 0.5) + self._shift
+            body[:, :2] = x[:, None] * self._axis + (page @ self._across)[:, None] * self._across
+            body[:, 2] = -z
+        seen = (body - self._aim) @ self._turned.T
+        away = np.maximum(seen[:, 2:] + self._far, 0.5)
+        ideal = self._focal * seen[:, :2] / away + self._shift
         return (self._bent(ideal) if lens else ideal) + self._middle
 
     def to_page(self, photo: Points) -> tuple[Points, Points]:
@@ -121,7 +125,7 @@ class View:
         rays = (
             np.concatenate([ideal / self._focal, np.ones((len(ideal), 1))], axis=1) @ self._turned
         )
-        eye = np.array([*self._aim, 0.0]) - np.array([0, 0, self._far]) @ self._turned
+        eye = self._aim - np.array([0, 0, self._far]) @ self._turned
         # A ray above the paper's horizon meets it nowhere: it is sent far off the page.
         down, lost = np.maximum(rays[:, 2], 1e-3), rays[:, 2:] < 1e-3
         if self.profile is None:
@@ -140,10 +144,6 @@ class View:
         t = eye[:2] @ self._across + (-z - eye[2]) / down * (rays[:, :2] @ self._across)
         hit = s[:, None] * self._axis + t[:, None] * self._across
         return np.where(lost, _NOWHERE, hit), angle
-
-    @property
-    def _middle(self) -> Points:
-        return np.array([(self.wide - 1) / 2, (self.high - 1) / 2])
 
     def _frame(self) -> None:
         """Distance and shift that bring the target into the frame as the spec says."""
@@ -253,12 +253,13 @@ def _rotation(spec: PageSpec) -> Points:
     return np.asarray(lean @ flat)
 
 
+@lru_cache(maxsize=256)
 def outline(box: Box, count: int = 5) -> Points:
-    """Points along the rim of a box."""
+    """Points along the rim of a box, not to be written to."""
     t = np.linspace(0, 1, count)
     x, y = box[0] + t * (box[2] - box[0]), box[1] + t * (box[3] - box[1])
     ends = np.full(count, 1.0)
-    return np.concatenate(
+    rim = np.concatenate(
         [
             np.stack([x, ends * box[1]], 1),
             np.stack([ends * box[2], y], 1),
@@ -266,6 +267,8 @@ def outline(box: Box, count: int = 5) -> Points:
             np.stack([ends * box[0], y], 1),
         ]
     )
+    rim.flags.writeable = False
+    return rim
 
 
 def cell_side(photo: Points) -> float:
@@ -275,27 +278,41 @@ def cell_side(photo: Points) -> float:
     return float(np.median(np.concatenate(steps)))
 
 
+@lru_cache(maxsize=256)
 def crossings(box: Box) -> Points:
-    """The 100 crossings (100, 2) of a 9×9 grid at this box of the page, row by row."""
+    """The 100 crossings (100, 2) of a 9×9 grid at this box of the page, row by row, not to be
+    written to.
+    """
     u, v = np.meshgrid(np.linspace(box[0], box[2], 10), np.linspace(box[1], box[3], 10))
-    return np.stack([u.ravel(), v.ravel()], axis=1)
+    at = np.stack([u.ravel(), v.ravel()], axis=1)
+    at.flags.writeable = False
+    return at
+
+
+@lru_cache(maxsize=1)
+def _even() -> tuple[Points, Points]:
+    """The crossings of an even grid as x, y and 1 (100, 3), and the equations (200, 8) for the
+    homography from there to a photo, without the two columns that depend on the photo.
+    """
+    c, r = (v.ravel() for v in np.meshgrid(np.arange(10.0) - 4.5, np.arange(10.0) - 4.5))
+    own = np.stack([c / 4.5, r / 4.5, np.ones(100)], 1)
+    factors = np.zeros((200, 8))
+    factors[:100, :3] = factors[100:, 3:6] = own
+    return own, factors
 
 
 def curl_of(photo: Points) -> float:
     """Largest distance of crossings (100, 2) from the best homography, in cells."""
-    c, r = (v.ravel() for v in np.meshgrid(np.arange(10.0) - 4.5, np.arange(10.0) - 4.5))
+    even, factors = _even()
     middle, size = photo.mean(axis=0), photo.std()
     p = (photo - middle) / size
-    one, zero = np.ones(100), np.zeros(100)
-    rows = []
-    for w, off in ((p[:, 0], 0), (p[:, 1], 3)):
-        own = np.stack([c / 4.5, r / 4.5, one], 1)
-        none = np.stack([zero] * 3, 1)
-        last = -w[:, None] * own[:, :2]
-        rows.append(np.concatenate([own, none, last] if off == 0 else [none, own, last], axis=1))
-    fit = np.linalg.lstsq(np.concatenate(rows), np.concatenate([p[:, 0], p[:, 1]]), rcond=None)[0]
+    ahead = np.concatenate([p[:, 0], p[:, 1]])
+    factors = factors.copy()
+    factors[:100, 6:] = -p[:, :1] * even[:, :2]
+    factors[100:, 6:] = -p[:, 1:] * even[:, :2]
+    fit = np.linalg.lstsq(factors, ahead, rcond=None)[0]
     h = np.append(fit, 1.0).reshape(3, 3)
-    best = np.stack([c / 4.5, r / 4.5, one], 1) @ h.T
+    best = even @ h.T
     away = np.linalg.norm(best[:, :2] / best[:, 2:] - p, axis=1) * size
     cell = np.median(np.linalg.norm(np.diff(photo.reshape(10, 10, 2), axis=1), axis=2))
     return float(away.max() / cell)
