@@ -112,8 +112,10 @@ def _ways(sheet: Sheet, view: View) -> tuple[npt.NDArray[np.float32], npt.NDArra
     y = (np.arange(rows) - 1 + 0.5) * NODE - 0.5
     nodes = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
     page, angle = view.to_page(nodes)
-    on_sheet = ((page - [sheet.x0, sheet.y0]) * sheet.scale).astype(np.float32)
-    where = np.clip(on_sheet.reshape(rows, columns, 2), -30000, 30000)
+    where = np.empty((rows, columns, 2), np.float32)
+    for k, start in enumerate((sheet.x0, sheet.y0)):
+        on_sheet = ((page[:, k] - start) * sheet.scale).astype(np.float32)
+        where[..., k] = np.clip(on_sheet.reshape(rows, columns), -30000, 30000)
     return where, angle.reshape(rows, columns)
 
 

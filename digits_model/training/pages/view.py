@@ -112,7 +112,7 @@ class View:
             body[:, :2], body[:, 2] = page, 0.0
         else:
             x, z, _ = self.profile.at(page @ self._axis)
-            body[:, :2] = x[:, None] * self._axis + (page @ self._across)[:, None] * self._across
+            body[:, :2] = self._from_bend(x, page @ self._across)
             body[:, 2] = -z
         seen = (body - self._aim) @ self._turned.T
         away = np.maximum(seen[:, 2:] + self._far, 0.5)
@@ -121,29 +121,47 @@ class View:
 
     def to_page(self, photo: Points) -> tuple[Points, Points]:
         """Raster pixels (n, 2) to places of the page (n, 2), cells, and the paper's angle (n,)."""
-        ideal = self._unbent(photo - self._middle) - self._shift
-        rays = (
-            np.concatenate([ideal / self._focal, np.ones((len(ideal), 1))], axis=1) @ self._turned
-        )
+        rays = np.ones((len(photo), 3))
+        x, y = photo.T - self._middle[:, None]
+        for k, ideal in enumerate(self._unbent(x, y)):
+            rays[:, k] = (ideal - self._shift[k]) / self._focal
+        rays = rays @ self._turned
         eye = self._aim - np.array([0, 0, self._far]) @ self._turned
         # A ray above the paper's horizon meets it nowhere: it is sent far off the page.
-        down, lost = np.maximum(rays[:, 2], 1e-3), rays[:, 2:] < 1e-3
+        down, lost = np.maximum(rays[:, 2], 1e-3), rays[:, 2] < 1e-3
+        hit, angle = self._met(rays[:, :2], down, eye)
+        hit[lost] = _NOWHERE
+        return hit, angle
+
+    def _met(self, sideways: Points, down: Points, eye: Points) -> tuple[Points, Points]:
+        """Where rays from the eye (3,), which move sideways (n, 2) and down (n,), meet the paper:
+        places of the page (n, 2), and the paper's angle there (n,).
+        """
         if self.profile is None:
-            hit = eye[:2] + rays[:, :2] * (-eye[2] / down)[:, None]
-            return np.where(lost, _NOWHERE, hit), np.zeros(len(hit))
+            hit, far = np.empty((len(down), 2)), -eye[2] / down
+            for k in (0, 1):  # one by one: numpy is slow along rows of two
+                hit[:, k] = eye[k] + sideways[:, k] * far
+            return hit, np.zeros(len(down))
         # Newton on the arc length: the ray's place at the height of the paper there.
-        slope = rays[:, :2] @ self._axis / down
+        slope = sideways @ self._axis / down
         start = eye[:2] @ self._axis
         s = start - eye[2] * slope
         for _ in range(6):
             x, z, angle = self.profile.at(s)
             miss = start + (-z - eye[2]) * slope - x
             rate = -np.sin(angle) * slope - np.cos(angle)
-            s = s - miss / np.where(np.abs(rate) < 0.2, -0.2, rate)
+            rate[np.abs(rate) < 0.2] = -0.2
+            s = s - miss / rate
         _, z, angle = self.profile.at(s)
-        t = eye[:2] @ self._across + (-z - eye[2]) / down * (rays[:, :2] @ self._across)
-        hit = s[:, None] * self._axis + t[:, None] * self._across
-        return np.where(lost, _NOWHERE, hit), angle
+        t = eye[:2] @ self._across + (-z - eye[2]) / down * (sideways @ self._across)
+        return self._from_bend(s, t), angle
+
+    def _from_bend(self, s: Points, t: Points) -> Points:
+        """Places (n, 2) that lie s (n,) across the bend and t (n,) along it."""
+        out = np.empty((len(s), 2))
+        for k in (0, 1):
+            out[:, k] = s * self._axis[k] + t * self._across[k]
+        return out
 
     def _frame(self) -> None:
         """Distance and shift that bring the target into the frame as the spec says."""
@@ -222,11 +240,11 @@ class View:
         """Median side of a cell of the grid in this box, pixels."""
         return cell_side(self.to_photo(crossings(box), lens=False))
 
-    def _unbent(self, seen: Points) -> Points:
-        """Lens: photo to ideal, pixels from the middle."""
-        squares = seen * seen
-        r2 = (squares[:, :1] + squares[:, 1:]) / (self.wide**2 + self.high**2) * 4
-        return np.asarray(seen * (1 + self.spec.lens * r2))
+    def _unbent(self, x: Points, y: Points) -> tuple[Points, Points]:
+        """Lens: photo to ideal, x (n,) and y (n,) in pixels from the middle."""
+        r2 = (x * x + y * y) / (self.wide**2 + self.high**2) * 4
+        grow = 1 + self.spec.lens * r2
+        return x * grow, y * grow
 
     def _bent(self, ideal: Points) -> Points:
         """Lens: ideal to photo, the inverse of :meth:`_unbent` by iteration."""
