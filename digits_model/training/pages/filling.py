@@ -236,14 +236,14 @@ def _big(
 ) -> list[Box]:
     """The entry of a cell, and the struck or overwritten digit before it."""
     boxes = []
-    dx, dy, grow = chance.normal(0, spec.entry_vary, 3)
+    dx, dy, grow = chance.normal(0, spec.entry_vary, 3).tolist()
     x, y = origin[0] + 0.5 + dx, origin[1] + 0.5 + dy
     high = spec.entry_high * float(np.exp(1.5 * grow))
     if chance.random() < spec.crossing:
         high *= float(chance.uniform(1.15, 1.5))
         x, y = x + float(chance.normal(0, 0.12)), y + float(chance.normal(0, 0.12))
-    x = float(min(max(x, origin[0] + 0.28), origin[0] + 0.72))
-    y = float(min(max(y, origin[1] + 0.3), origin[1] + 0.7))
+    x = min(max(x, origin[0] + 0.28), origin[0] + 0.72)
+    y = min(max(y, origin[1] + 0.3), origin[1] + 0.7)
     if cell.notes and cell.kind == "entry":  # written where the notes leave room
         high, y = high * 0.8, y + 0.09
     if cell.struck and cell.struck_digit:

@@ -103,11 +103,13 @@ class Writer:
 class _Stretches(NamedTuple):
     """The stretches of three steps, or what is left at its end, that a shape's strokes fall into.
 
-    ``part``: (n,) how far along its stroke each lies, 0 to 1. ``first`` and ``stop``: its first
-    point and the one after its last. ``opens``: which are the first of a stroke.
+    ``sway``: (n,) how far along its stroke each lies, 0 to 6, and ``off``: how far from its
+    middle, -0.5 to 0.5. ``first`` and ``stop``: its first point and the one after its last.
+    ``opens``: which are the first of a stroke.
     """
 
-    part: npt.NDArray[np.float64]
+    sway: npt.NDArray[np.float64]
+    off: npt.NDArray[np.float64]
     first: list[int]
     stop: list[int]
     opens: frozenset[int]
@@ -123,7 +125,8 @@ def _stretches(ends: tuple[int, ...]) -> _Stretches:
         parts.append((steps + 1.5) / (end - start))
         first += (start + steps).tolist()
         stop += np.minimum(start + steps + 4, end).tolist()
-    return _Stretches(np.concatenate(parts), first, stop, frozenset(opens))
+    part = np.concatenate(parts)
+    return _Stretches(6 * part, part - 0.5, first, stop, frozenset(opens))
 
 
 class InkLayer:
@@ -177,10 +180,8 @@ class InkLayer:
         if x0 > seen[2] + 1 or y0 > seen[3] + 1 or x1 < seen[0] - 1 or y1 < seen[1] - 1:
             return x0, y0, x1, y1
         places = np.rint(((points + MARGIN) * px - 0.5) * (1 << _SUB)).astype(np.int32)
-        part, first, stop, opens = _stretches(shape.ends)
-        girth = wide * (
-            1 + pen.vary * (0.6 * press * (part - 0.5) + 0.5 * np.sin(6 * part + 3 * lean))
-        )
+        sway, off, first, stop, opens = _stretches(shape.ends)
+        girth = wide * (1 + pen.vary * (0.6 * press * off + 0.5 * np.sin(sway + 3 * lean)))
         whole = np.maximum(1, np.rint(girth)).astype(int).tolist()
         begin = 0
         for k in range(1, len(whole) + 1):  # one call for each run of equal width

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.fonts import Supplies
-from papernudge.digits_model.training.pages.sheet import Raster, Sheet
+from papernudge.digits_model.training.pages.sheet import Raster, Sheet, inked_parts
 from papernudge.digits_model.training.pages.spec import PageSpec
 
 TILE = 2048
@@ -200,10 +200,11 @@ def _creases(sheet: Sheet, spec: PageSpec) -> None:
             mask = np.zeros((high[1] - low[1], high[0] - low[0]), np.uint8)
             line = np.round((pts - low + off) * 8).astype(np.int32)
             cv2.polylines(mask, [line], False, 255, thick, cv2.LINE_AA, 3)
-            part = sheet.pixels[low[1] : high[1], low[0] : high[0]]
-            change = cv2.convertScaleAbs(mask, alpha=abs(level))
-            both = cv2.merge([change, change, change])
-            part[:] = cv2.subtract(part, both) if level > 0 else cv2.add(part, both)
+            change, where = cv2.subtract if level > 0 else cv2.add, sheet.pixels[low[1] :, low[0] :]
+            for part, left, top in inked_parts(mask):
+                by = cv2.cvtColor(cv2.convertScaleAbs(part, alpha=abs(level)), cv2.COLOR_GRAY2BGR)
+                under = where[top : top + len(by), left : left + by.shape[1]]
+                under[:] = change(under, by)
 
 
 TABLES = 12

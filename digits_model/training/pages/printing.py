@@ -22,14 +22,14 @@ def shade_cells(
 ) -> None:
     """The tint under cells or blocks, if the spec has one, and a marker's colour."""
     chance = stream(spec.seed, "shade", number)
-    some = chance.random(81) < 0.18
+    some = (chance.random(81) < 0.18).tolist()
     odd = int(chance.integers(2))
     dots = _dot_screen(sheet, spec) if spec.shade and spec.halftone else None
     for i, cell in enumerate(cells):
         r, c = divmod(i, 9)
         tinted = {
             "blocks": (r // 3 + c // 3) % 2 == odd,
-            "cells": bool(some[i]),
+            "cells": some[i],
             "givens": cell.kind == "given",
             "all": True,
         }.get(spec.shade, False)
@@ -40,7 +40,7 @@ def shade_cells(
             ink = [(120, 255, 255), (200, 170, 255), (150, 255, 180), (255, 215, 150)][
                 odd * 2 + int(some[0])
             ]
-            dx, dy = chance.uniform(0.04, 0.16, 2)
+            dx, dy = chance.uniform(0.04, 0.16, 2).tolist()
             sheet.bar(x + c + dx, y + r + dy, x + c + 1 - dy, y + r + 1 - dx, ink, 0.8)
 
 
@@ -193,7 +193,7 @@ def print_givens(
     gain = round(spec.gain * sheet.scale * unit, 1)
     boxes: dict[int, Box] = {}
     uneven = mottled(round(spec.mottle * 10))
-    spots = stream(spec.seed, "mottle").integers(0, 250, (81, 2))
+    spots = stream(spec.seed, "mottle").integers(0, 250, (81, 2)).tolist()
     for i, cell in enumerate(cells):
         if cell.kind != "given" or not cell.digit:
             continue
@@ -202,7 +202,7 @@ def print_givens(
         v = y + (i // 9 + 0.5 + spec.digit_y) * unit
         s = sheet.scale
         if spec.mottle >= 0.05:
-            sy, sx = (int(n) for n in spots[i])
+            sy, sx = spots[i]
             mask = worn(mask, uneven[sy : sy + mask.shape[0], sx : sx + mask.shape[1]])
         sheet.stamp(mask, u + left / s, v + top / s, spec.given_ink)
         boxes[i] = (u + box[0] / s, v + box[1] / s, u + box[2] / s, v + box[3] / s)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -14,7 +15,7 @@ from papernudge.digits_model.training.pages.spec import Colour
 Raster = npt.NDArray[np.uint8]
 
 _TILE = 96
-"""Side of the parts, pixels, in which a mask is stamped: those without ink cost nothing."""
+"""Side of the parts, pixels, in which a mask is inked: those without ink cost nothing."""
 
 
 @lru_cache(maxsize=256)
@@ -37,6 +38,18 @@ def _faded(mask: Raster, ink: Colour, cover: float) -> Raster:
     if table.ndim == 2:  # grey: one channel is looked up, not three
         return np.asarray(cv2.cvtColor(cv2.LUT(mask, table), cv2.COLOR_GRAY2BGR))
     return np.asarray(cv2.LUT(cv2.cvtColor(mask, cv2.COLOR_GRAY2BGR), table))
+
+
+def inked_parts(mask: Raster) -> Iterator[tuple[Raster, int, int]]:
+    """The parts of a mask that hold ink, each with its first pixel x, y in the mask."""
+    import cv2
+
+    high, wide = mask.shape
+    for y in range(0, high, _TILE):
+        for x in range(0, wide, _TILE):
+            part = mask[y : y + _TILE, x : x + _TILE]
+            if cv2.hasNonZero(part):
+                yield part, x, y
 
 
 class Sheet:
@@ -64,17 +77,13 @@ class Sheet:
 
     def stamp(self, mask: Raster, left: float, top: float, ink: Colour, cover: float = 1.0) -> None:
         """Ink through a mask whose first pixel's centre lies at left, top (cells)."""
-        import cv2
-
         x, y = round((left - self._left) * self.scale), round((top - self._top) * self.scale)
         high, wide = self.pixels.shape[:2]
         xa, ya = max(0, x), max(0, y)
         xb, yb = min(wide, x + mask.shape[1]), min(high, y + mask.shape[0])
-        for ty in range(ya, yb, _TILE):
-            for tx in range(xa, xb, _TILE):
-                part = mask[ty - y : min(ty + _TILE, yb) - y, tx - x : min(tx + _TILE, xb) - x]
-                if cv2.hasNonZero(part):
-                    self._darken(_faded(part, ink, cover), tx, ty)
+        if xa < xb and ya < yb:
+            for part, tx, ty in inked_parts(mask[ya - y : yb - y, xa - x : xb - x]):
+                self._darken(_faded(part, ink, cover), xa + tx, ya + ty)
 
     def _darken(self, left: Raster, x: int, y: int) -> None:
         """Leaves a share of the light, (h, w, 3) and 255 all, from pixel x, y of the sheet on."""

@@ -112,12 +112,13 @@ def samples(held: Supplies) -> Samples:
 def warped(shape: Shape, chance: np.random.Generator, wobble: float, shear: float) -> Shape:
     """The shape as a hand would write it another time: sheared, squeezed, gently bent."""
     bends = chance.standard_normal(6)
-    angle, squeeze = 0.05 * bends[0], np.exp(0.09 * bends[1])
-    c, s = np.cos(angle), np.sin(angle)
-    turn = np.array([[c, -s], [s, c]]) @ np.array([[squeeze, -shear], [0, 1]])
+    lean, wide = bends[:2].tolist()
+    angle, squeeze = 0.05 * lean, float(np.exp(0.09 * wide))
+    c, s = float(np.cos(angle)), float(np.sin(angle))
+    turn = np.array([[c * squeeze, -c * shear - s], [s * squeeze, -s * shear + c]])
     waves = 1.6 * bends[2:].reshape(2, 2) * np.pi
     sways = chance.random(3)
-    phases, size = 2 * np.pi * sways[:2], wobble * (0.5 + sways[2])
+    phases, size = 2 * np.pi * sways[:2], wobble * (0.5 + float(sways[2]))
     turned = shape.points @ turn.T
     return Shape(turned + size * np.sin(turned @ waves.T + phases), shape.ends)
 
