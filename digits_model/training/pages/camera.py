@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.paper import TABLES, table_top
-from papernudge.digits_model.training.pages.sheet import Raster, Sheet
+from papernudge.digits_model.training.pages.sheet import Raster, Sheet, blank
 from papernudge.digits_model.training.pages.spec import PageSpec
 from papernudge.digits_model.training.pages.view import View
 
@@ -57,8 +57,9 @@ def _taken(
     import cv2
 
     # Four channels are resampled in half the time of three; laid ink travels in the fourth.
-    pixels = cv2.cvtColor(sheet.pixels, cv2.COLOR_BGR2BGRA)
-    image = np.empty((spec.height, spec.width, 3), np.uint8)
+    pixels = blank(*sheet.pixels.shape[:2], 4)
+    cv2.cvtColor(sheet.pixels, cv2.COLOR_BGR2BGRA, dst=pixels)
+    image = blank(spec.height, spec.width, 3)
     laid = None
     if sheet.laid is not None:
         cv2.insertChannel(sheet.laid, pixels, 3)
@@ -296,7 +297,7 @@ def _noisy(image: Raster, spec: PageSpec) -> Raster:
     chance = stream(spec.seed, "noise")
     x, y = (int(v) for v in chance.integers(0, _NOISE // 4, 2))
     share, step = spec.noise / 32, _NOISE * 3 // 4
-    out = np.empty_like(image)
+    out = blank(*image.shape)
     for top in range(0, image.shape[0], step):
         for left in range(0, image.shape[1], step):
             part = image[top : top + step, left : left + step]

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.fonts import Supplies
-from papernudge.digits_model.training.pages.sheet import Raster, Sheet, inked_parts
+from papernudge.digits_model.training.pages.sheet import Raster, Sheet, blank, inked_parts
 from papernudge.digits_model.training.pages.spec import PageSpec
 
 TILE = 2048
@@ -74,7 +74,8 @@ def lay_on_paper(sheet: Sheet, spec: PageSpec, held: Supplies) -> None:
 
     high, wide = sheet.pixels.shape[:2]
     slow = _slow_tones(sheet, spec, held)
-    tones = cv2.resize(slow, (wide, high), interpolation=cv2.INTER_LINEAR)
+    tones = blank(high, wide, 3)
+    cv2.resize(slow, (wide, high), dst=tones, interpolation=cv2.INTER_LINEAR)
     grain, step = round(spec.grain * 12) * 15, _PATCH * 3 // 4
     x, y = (int(v) for v in stream(spec.seed, "paper").integers(0, _PATCH // 4, 2))
     for top in range(0, high, _BAND):

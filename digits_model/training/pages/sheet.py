@@ -18,6 +18,15 @@ _TILE = 96
 """Side of the parts, pixels, in which a mask is inked: those without ink cost nothing."""
 
 
+def blank(*shape: int) -> Raster:
+    """A raster of zeros, for what will be written all over.
+
+    The zeros bring it into the processor's cache; memory as it comes is written past it, and
+    whoever reads it next waits for it.
+    """
+    return np.zeros(shape, np.uint8)
+
+
 @lru_cache(maxsize=256)
 def _fading(ink: Colour, cover: float) -> Raster:
     """Look-up table: share of light left, 255 all, under a mask value.
