@@ -132,13 +132,14 @@ class Clutter:
         unit = side / count
         rule_grid(self.sheet, self.spec, box[0], box[1], count, (99, 99), unit)
         half = chance.random((count, count)) < 0.17
-        black = half | half[::-1, ::-1]
-        for r, c in np.argwhere(black):
+        both = half | half[::-1, ::-1]
+        black = both.tolist()
+        for r, c in np.argwhere(both).tolist():
             x, y = box[0] + c * unit, box[1] + r * unit
             self.sheet.bar(x, y, x + unit, y + unit, _BLACK)
         number = 1
-        for r, c in np.argwhere(~black):
-            starts = (c == 0 or black[r, c - 1]) or (r == 0 or black[r - 1, c])
+        for r, c in np.argwhere(~both).tolist():
+            starts = (c == 0 or black[r][c - 1]) or (r == 0 or black[r - 1][c])
             if starts and number < 60:
                 self._number(
                     number, box[0] + (c + 0.2) * unit, box[1] + (r + 0.2) * unit, 0.26 * unit
@@ -260,14 +261,14 @@ class Clutter:
         """Nine cells to a block, but the blocks are not square."""
         side = _square_side(box)
         unit, end = side / 9, self._square(box, chance, "irregular", 9, (99, 99))
-        owner = _patches(int(chance.integers(64)))
+        owner = _patches(int(chance.integers(64))).tolist()
         half = self.spec.thick * unit / 2
         for r in range(9):
             for c in range(9):
                 x, y = box[0] + c * unit, box[1] + r * unit
-                if c < 8 and owner[r, c] != owner[r, c + 1]:
+                if c < 8 and owner[r][c] != owner[r][c + 1]:
                     self.sheet.bar(x + unit - half, y, x + unit + half, y + unit, _BLACK)
-                if r < 8 and owner[r, c] != owner[r + 1, c]:
+                if r < 8 and owner[r][c] != owner[r + 1][c]:
                     self.sheet.bar(x, y + unit - half, x + unit, y + unit + half, _BLACK)
         self.other[-1] = ("other", "irregular", end, [])
 
@@ -282,16 +283,17 @@ class Clutter:
             rr, cc = (r, min(8, c + 1)) if chance.random() < 0.5 else (min(8, r + 1), c)
             if (owner == owner[r, c]).sum() + (owner == owner[rr, cc]).sum() <= 4:
                 owner[owner == owner[rr, cc]] = owner[r, c]
+        cage = owner.tolist()
         inset, weight = 0.1 * unit, 0.03 * unit
         for r in range(9):
             for c in range(9):
                 x, y = box[0] + c * unit, box[1] + r * unit
-                me = owner[r, c]
-                if r == 0 or owner[r - 1, c] != me:
+                me = cage[r][c]
+                if r == 0 or cage[r - 1][c] != me:
                     self.sheet.bar(
                         x + inset, y + inset, x + unit - inset, y + inset + weight, (90, 90, 90)
                     )
-                if r == 8 or owner[r + 1, c] != me:
+                if r == 8 or cage[r + 1][c] != me:
                     self.sheet.bar(
                         x + inset,
                         y + unit - inset - weight,
@@ -299,11 +301,11 @@ class Clutter:
                         y + unit - inset,
                         (90, 90, 90),
                     )
-                if c == 0 or owner[r, c - 1] != me:
+                if c == 0 or cage[r][c - 1] != me:
                     self.sheet.bar(
                         x + inset, y + inset, x + inset + weight, y + unit - inset, (90, 90, 90)
                     )
-                if c == 8 or owner[r, c + 1] != me:
+                if c == 8 or cage[r][c + 1] != me:
                     self.sheet.bar(
                         x + unit - inset - weight,
                         y + inset,
