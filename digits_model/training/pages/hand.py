@@ -118,7 +118,10 @@ class _Stretches(NamedTuple):
 @lru_cache(maxsize=2048)
 def _stretches(ends: tuple[int, ...]) -> _Stretches:
     """Those of strokes that end before these points."""
-    parts, first, stop, opens = [], [], [], []
+    parts: list[npt.NDArray[np.float64]] = []
+    first: list[int] = []
+    stop: list[int] = []
+    opens: list[int] = []
     for start, end in pairwise((0, *ends)):
         steps = np.arange(0, end - start - 1, 3)
         opens.append(len(first))

@@ -131,7 +131,7 @@ def _slow_tones(sheet: Sheet, spec: PageSpec, held: Supplies) -> Raster:
         depth = float(spot.uniform(0.1, 0.35))
         brown = np.array([1.0, 0.72, 0.5], np.float32)[:, None, None]
         field[:, top:foot, left:right] *= 1 - depth * np.clip(0.6 * body + 0.7 * edge, 0, 1) * brown
-    return np.asarray(cv2.merge(np.clip(field, 0, 255).astype(np.uint8)), np.uint8)
+    return np.asarray(cv2.merge(list(np.clip(field, 0, 255).astype(np.uint8))), np.uint8)
 
 
 def _behind(

@@ -72,7 +72,8 @@ class Sheet:
     def __init__(self, x0: float, y0: float, x1: float, y1: float, scale: float) -> None:
         """The part x0 to x1, y0 to y1 of the page at ``scale`` pixels a cell."""
         self.x0, self.y0, self.scale = x0, y0, scale
-        # What numpy hands over is slow to reckon with one at a time.
+        # What numpy hands over is slow to reckon with one at a time. The place itself stays as it
+        # came, since stains are reckoned in its precision.
         self._left, self._top = float(x0), float(y0)
         shape = (max(2, int((y1 - y0) * scale) + 1), max(2, int((x1 - x0) * scale) + 1), 3)
         self.pixels: Raster = np.full(shape, 255, np.uint8)

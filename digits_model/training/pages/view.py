@@ -96,7 +96,7 @@ class View:
         self._aim = np.array([(t[0] + t[2]) / 2, (t[1] + t[3]) / 2, 0.0])
         self._focal = max(spec.width, spec.height) / 2 / np.tan(np.radians(spec.fov / 2))
         self._turned = _rotation(spec)
-        self._middle = np.array([(self.wide - 1) / 2, (self.high - 1) / 2])
+        self._middle: Points = np.array([(self.wide - 1) / 2, (self.high - 1) / 2])
         self._shift = np.zeros(2)
         self._far = 30.0
         self.profile: Profile | None = None
