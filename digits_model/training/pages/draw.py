@@ -159,13 +159,14 @@ def _grain(spec: PageSpec, number: int) -> npt.NDArray[np.uint8]:
 
 def _in_sight(view: View) -> list[Place]:
     """The places of which the frame may show anything, or anything close around them."""
-    around = []
-    for place in view.layout.places:
-        x0, y0, x1, y1 = place.box
-        u, v = np.meshgrid(np.linspace(x0 - 2, x1 + 2, 8), np.linspace(y0 - 2, y1 + 2, 8))
-        around.append(np.stack([u.ravel(), v.ravel()], axis=1))
-    shown = [_inside(at, view).any() for at in _seen(around, view)]
-    return [place for place, seen in zip(view.layout.places, shown, strict=True) if seen]
+    places = view.layout.places
+    x0, y0, x1, y1 = np.array([place.box for place in places]).reshape(-1, 4).T
+    around = np.empty((len(places), 8, 8, 2))
+    around[..., 0] = np.linspace(x0 - 2, x1 + 2, 8, axis=1)[:, None, :]
+    around[..., 1] = np.linspace(y0 - 2, y1 + 2, 8, axis=1)[:, :, None]
+    inside = _inside(view.to_photo(around.reshape(-1, 2)), view).reshape(len(places), 64)
+    shown = inside.any(axis=1).tolist()
+    return [place for place, seen in zip(places, shown, strict=True) if seen]
 
 
 def _seen(outlines: list[Points], view: View) -> list[Points]:

@@ -158,7 +158,6 @@ class _Span(NamedTuple):
 
 def _span(low: float, high: float, size: int) -> _Span | None:
     """From one place to another of a row of ``size`` pixels; None where it touches none."""
-    low, high = min(max(low, -1.0), size + 1.0), min(max(high, -1.0), size + 1.0)
     first, stop = max(0, math.floor(low + 0.5)), min(size, math.ceil(high - 0.5) + 1)
     if first >= stop:
         return None
