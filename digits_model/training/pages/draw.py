@@ -165,8 +165,7 @@ def _in_sight(view: View) -> list[Place]:
     around[..., 0] = np.linspace(x0 - 2, x1 + 2, 8, axis=1)[:, None, :]
     around[..., 1] = np.linspace(y0 - 2, y1 + 2, 8, axis=1)[:, :, None]
     inside = _inside(view.to_photo(around.reshape(-1, 2)), view).reshape(len(places), 64)
-    shown = inside.any(axis=1).tolist()
-    return [place for place, seen in zip(places, shown, strict=True) if seen]
+    return [places[int(k)] for k in np.flatnonzero(inside.any(axis=1))]
 
 
 def _seen(outlines: list[Points], view: View) -> list[Points]:
