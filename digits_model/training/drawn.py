@@ -126,6 +126,8 @@ def recipe(seed: int, split: str = "train") -> PageSpec:
 
 NOTED_MIX = (("easy", 0.05), ("newspaper", 0.35), ("hard", 0.6))
 """Presets and their shares where notes are learnt: small digits suffer first."""
+NOTED_FREE = 0.4
+"""Share of pages with the frame and the share of it that the preset draws."""
 NOTED_CELLS = 30
 """Cells of a page that the notes' network learns from at once."""
 
@@ -135,8 +137,8 @@ def noted_recipe(seed: int, split: str = "train") -> PageSpec:
     rng = np.random.default_rng([seed, 8])
     name = str(rng.choice([n for n, _ in NOTED_MIX], p=[share for _, share in NOTED_MIX]))
     fields: dict[str, Any] = dict(NOTES_FRAME)
-    if rng.random() < 0.3:
-        fields |= {"width": 1280, "height": 960}
+    if rng.random() < NOTED_FREE:
+        fields = {"grids": 1}
     share, fill, struck, wobble = rng.uniform([0.2, 0.0, 0.0, 0.0], [1.0, 0.6, 0.5, 0.05])
     fields |= {"note_share": share, "fill": fill, "struck_notes": struck, "wobble": wobble}
     return preset(name, seed, split=split, **{k: _plain(v) for k, v in fields.items()})

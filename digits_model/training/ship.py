@@ -279,8 +279,8 @@ def main() -> None:
     given = arguments()
     path = given.to / "manifest.json"
     if given.folds is None and not given.again:
-        told = json.loads(path.read_text("utf-8")) | {"notes": shipped_notes(given)}
-        _save(path, told)
+        told = json.loads(path.read_text("utf-8")) | provenance()
+        _save(path, told | {"notes": shipped_notes(given)})
         return
     inputs = packed.Inputs(given.inputs)
     kept = UNSEEN if given.again else given.folds
@@ -324,9 +324,14 @@ def main() -> None:
         # Models that never saw a photo are not kept: their rows stay, measured as they were.
         stay = {k: v for k, v in old["accuracy"].items() if k not in accuracy}
         figures = {"calibration": calibration, "calibration_report": report}
-        _save(path, old | figures | {"accuracy": accuracy | stay})
+        _save(path, old | provenance() | figures | {"accuracy": accuracy | stay})
     else:
         write(given, calibration, accuracy, report, notes)
+
+
+def provenance() -> dict[str, Any]:
+    """Data, licences and commands, as the manifest tells them."""
+    return dict(json.loads((Path(__file__).parent / "provenance.json").read_text("utf-8")))
 
 
 def write(
@@ -339,7 +344,6 @@ def write(
     """The three files that ship."""
     export(load(given.folds / "final.pt"), given.to)
     data, closer = ((given.to / f"{name}.onnx").read_bytes() for name in ("model", "closer"))
-    text = json.loads((Path(__file__).parent / "provenance.json").read_text("utf-8"))
     manifest = {
         "sha256": hashlib.sha256(data).hexdigest(),
         "bytes": len(data),
@@ -365,7 +369,7 @@ def write(
             },
             "output": {"logits": "as the model's, without those of the turn"},
         },
-        **text,
+        **provenance(),
         "training_log": given.log.read_text("utf-8").splitlines() if given.log else [],
         "calibration": calibration,
         "calibration_report": report,

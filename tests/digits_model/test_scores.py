@@ -38,8 +38,10 @@ def test_no_patches_have_no_scores() -> None:
     assert none.features.shape == (0, layout.FEATURES)
 
 
-def test_blank_paper_is_blank() -> None:
-    said = scores.score(np.full((2, SIDE, SIDE, 3), PAPER, np.uint8))
+@pytest.mark.parametrize("grain", [0.0, 1.0, 2.0])
+def test_blank_paper_is_blank(grain: float) -> None:
+    noise = np.random.default_rng(1).normal(0, grain, (2, SIDE, SIDE, 3))
+    said = scores.score((PAPER + noise).round().astype(np.uint8))
     assert (said.digits.argmax(axis=1) == 0).all()
     assert (said.notes < 0).all()
 

@@ -20,7 +20,12 @@ from papernudge.digits_model.training.pages.hand import (
     slash,
 )
 from papernudge.digits_model.training.pages.puzzles import PEERS, forced, natural_order
-from papernudge.digits_model.training.pages.spec import NOTE_STYLES, PageSpec
+from papernudge.digits_model.training.pages.spec import (
+    NOTE_OF_ENTRY,
+    NOTE_STYLES,
+    SMALLEST_NOTE,
+    PageSpec,
+)
 from papernudge.digits_model.training.pages.truth import CellTruth, Spot
 
 _CORNERS = [
@@ -280,9 +285,8 @@ def _small(
     style = "corner" if cell.kind == "entry" else spec.note_style
     boxes: list[Box] = []
     spots: list[Spot] = []
-    # Nobody writes notes nearly as large as entries.
-    high = min(spec.note_high, 0.6 * spec.entry_high) * (
-        0.85 if len(digits) > 4 or style == "raster" else 1.0
+    high = min(spec.note_high, NOTE_OF_ENTRY * spec.entry_high) * (
+        SMALLEST_NOTE if len(digits) > 4 or style == "raster" else 1.0
     )
     for k, digit in enumerate(digits):
         x, y = _note_place(style, k, digit, len(digits), high)

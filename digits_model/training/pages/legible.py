@@ -12,23 +12,29 @@ from typing import Any
 import numpy as np
 
 from papernudge.digits_model.training.pages.layout import lay_out
-from papernudge.digits_model.training.pages.spec import PageSpec
+from papernudge.digits_model.training.pages.spec import (
+    NOTE_OF_ENTRY,
+    SMALLEST_NOTE,
+    PageSpec,
+)
 from papernudge.digits_model.training.pages.view import View, crossings
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
     """``digit`` and ``note``: how many standard deviations of the blur they are high at least;
-    ``note_px``: how many pixels a note is high at least;
+    ``digit_px`` and ``note_px``: how many pixels they are high at least;
     ``signal``: how many of the noise a stroke is darker than paper; ``light``: how much of the
     full light is left in the darkest corner; ``packing``: a stroke is darker than paper by this
     divided by the JPEG quality at least. The standard's luminance table takes steps of 50
     to 100 grey levels at quality 50 where strokes are, and swallows what is fainter. ``narrow``:
-    how many pixels the narrowest cell of a whole grid has across, which a roll squeezes.
+    how many pixels the narrowest cell of a whole grid has across, which a roll squeezes. What is
+    written counts as high as it is in that cell.
     """
 
     digit: float
     note: float
+    digit_px: float
     note_px: float
     signal: float
     light: float
@@ -37,11 +43,14 @@ class Limits:
 
 
 LIMITS = {
-    "easy": Limits(14.0, 9.0, 12.0, 20.0, 0.55, 2400.0, 11.0),
-    "newspaper": Limits(10.0, 8.0, 12.0, 11.0, 0.42, 2400.0, 11.0),
-    "hard": Limits(9.0, 7.0, 10.5, 9.0, 0.33, 2400.0, 11.0),
-    "cruel": Limits(7.0, 5.0, 6.0, 6.0, 0.25, 0.0, 0.0),
+    "easy": Limits(14.0, 9.0, 7.0, 12.0, 20.0, 0.55, 2400.0, 11.0),
+    "newspaper": Limits(10.0, 8.0, 7.0, 12.0, 11.0, 0.42, 2400.0, 11.0),
+    "hard": Limits(9.0, 7.0, 7.0, 10.5, 9.0, 0.33, 2400.0, 11.0),
+    "cruel": Limits(7.0, 5.0, 0.0, 6.0, 6.0, 0.25, 0.0, 0.0),
 }
+"""``digit_px``: dots of a line printer's smallest type, 5 by 7 (common practice, no source)."""
+LARGEST_NOTE = 0.3
+"""Height to which notes are enlarged at most, cells."""
 
 
 def upright_cell(spec: PageSpec) -> float:
@@ -80,6 +89,24 @@ def narrowest_cell(spec: PageSpec) -> float:
     return float(least)
 
 
+def least_cell(spec: PageSpec) -> float:
+    """Pixels across the cells in which things are smallest: :func:`narrowest_cell` if it is known.
+
+    :func:`far_cell` where that is less, or no grid lies wholly in the frame.
+    """
+    return min(far_cell(spec), narrowest_cell(spec))
+
+
+def note_share_of_cell(spec: PageSpec) -> float:
+    """Height in cells of the smallest notes: nobody writes them nearly as large as entries."""
+    return SMALLEST_NOTE * min(spec.note_high, NOTE_OF_ENTRY * spec.entry_high)
+
+
+def room_for_notes(spec: PageSpec) -> float:
+    """Pixels that the smallest cell needs so that its notes can be as high as they must be."""
+    return LIMITS[spec.preset].note_px / (SMALLEST_NOTE * LARGEST_NOTE)
+
+
 def blur(spec: PageSpec) -> float:
     """All blur of the camera together, standard deviation in pixels."""
     box = spec.motion / 12**0.5
@@ -109,19 +136,26 @@ def legible(spec: PageSpec, fixed: set[str]) -> PageSpec:
     pixels, and a pen is never thinner than the blur lets through.
     """
     limits = LIMITS[spec.preset]
+    high = min(spec.digit_high, spec.entry_high if spec.fill > 0 else 1.0)
+    least = max(limits.narrow, limits.digit_px / high)
+    if spec.note_share > 0:
+        least = max(least, min(room_for_notes(spec), far_cell(spec)))
     for _ in range(8):
-        if spec.curl == 0 or "curl" in fixed or narrowest_cell(spec) >= limits.narrow:
+        if spec.curl == 0 or "curl" in fixed or narrowest_cell(spec) >= least:
             break
         spec = _changed(spec, fixed, curl=0.75 * spec.curl)
-    cell = far_cell(spec)
-    small = min(spec.digit_high, spec.entry_high if spec.fill > 0 else 1.0) * cell / limits.digit
+    cell = least_cell(spec)
+    small = high * cell / limits.digit
     if spec.note_share > 0:
-        wanted = min(0.3, max(spec.note_high, limits.note_px / cell))
-        spec = _changed(spec, fixed, note_high=wanted)
-        if spec.note_high * cell < 0.99 * limits.note_px:
+        wanted = max(spec.note_high, limits.note_px / cell / SMALLEST_NOTE)
+        wanted = min(LARGEST_NOTE, wanted)
+        entries = max(spec.entry_high, wanted / NOTE_OF_ENTRY)
+        spec = _changed(spec, fixed, note_high=wanted, entry_high=entries)
+        note = note_share_of_cell(spec) * cell
+        if note < 0.99 * limits.note_px:
             spec = _changed(spec, fixed, note_share=0.0)
         else:
-            small = min(small, spec.note_high * cell / limits.note)
+            small = min(small, note / limits.note)
     pen = min(max(spec.pen_width, 0.6 * small / cell), 0.09)
     spec = _changed(spec, fixed, pen_width=pen)
     for _ in range(6):  # the sensor's own blur does not shrink with the rest

@@ -10,7 +10,12 @@ import numpy as np
 
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.fonts import designs
-from papernudge.digits_model.training.pages.legible import legible, upright_cell
+from papernudge.digits_model.training.pages.legible import (
+    least_cell,
+    legible,
+    room_for_notes,
+    upright_cell,
+)
 from papernudge.digits_model.training.pages.spec import DECOYS, PENS, PageSpec
 
 Draw = Callable[[np.random.Generator], Any]
@@ -366,8 +371,12 @@ def _frame(chance: np.random.Generator) -> dict[str, Any]:
 
 
 def _enough_pixels(spec: PageSpec) -> PageSpec:
-    """A larger raster for a page of many grids, as people step back with a better phone."""
-    grow = float(np.clip(LEAST_CELL[spec.preset] / upright_cell(spec), 1.0, 2.6))
+    """A larger raster for many grids or for notes: people step back with a better phone."""
+    grow = LEAST_CELL[spec.preset] / upright_cell(spec)
+    if spec.note_share > 0:
+        # A curl that leaves less room is taken back by what keeps pages legible.
+        grow = max(grow, room_for_notes(spec) / least_cell(replace(spec, curl=0.0)))
+    grow = float(np.clip(grow, 1.0, 2.6))
     return replace(spec, width=round(spec.width * grow), height=round(spec.height * grow))
 
 

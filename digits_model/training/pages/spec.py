@@ -11,6 +11,10 @@ Colour = tuple[int, int, int]
 SPLITS = ("train", "calibrate", "test")
 PENS = ("pencil", "ballpoint", "gel", "felt", "laid")
 NOTE_STYLES = ("corner", "row", "raster", "middle")
+NOTE_OF_ENTRY = 0.6
+"""Notes are at most so high as a share of entries: nobody writes them nearly as large."""
+SMALLEST_NOTE = 0.85
+"""Long sets of notes, and those on a raster, are written by so much smaller."""
 DECOYS = (
     "text",
     "crossword",

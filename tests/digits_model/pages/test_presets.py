@@ -13,7 +13,8 @@ from papernudge.digits_model.training.pages.legible import (
     LIMITS,
     blur,
     darkest,
-    far_cell,
+    least_cell,
+    note_share_of_cell,
     signal,
     upright_cell,
 )
@@ -56,10 +57,12 @@ def test_no_digit_of_a_preset_is_blurred_or_noisy_beyond_reading(name: str) -> N
     limits = LIMITS[name]
     for seed in SEEDS:
         spec = preset(name, seed)
-        cell = far_cell(spec)
+        cell = least_cell(spec)
         assert spec.digit_high * cell > 0.98 * limits.digit * blur(spec) or blur(spec) < 0.75
         if spec.note_share:
-            assert spec.note_high * cell > 0.98 * limits.note * blur(spec) or blur(spec) < 0.75
+            note = note_share_of_cell(spec) * cell
+            assert note > 0.98 * limits.note_px
+            assert note > 0.98 * limits.note * blur(spec) or blur(spec) < 0.75
         assert signal(spec) > 0.98 * limits.signal * spec.noise or spec.noise <= 0.4
         assert darkest(spec) > 0.9 * limits.light
 
