@@ -11,7 +11,7 @@ from papernudge.vision.reading import CellKind, Doubt
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-SAFE = 0.98
+SAFE = 0.99
 """A cell whose digit is less certain than this is asked about."""
 SAFE_HAND = 0.97
 """So is one whose digit and hand together are less certain than this: taking a right entry for

@@ -27,7 +27,7 @@ import numpy.typing as npt
 import torch
 
 from papernudge.digits_model import layout
-from papernudge.digits_model.scores import Looks, outputs
+from papernudge.digits_model.scores import Looks, outputs, session_of
 from papernudge.digits_model.training import drawn, labels, packed
 from papernudge.digits_model.training.augment import lay_on, pens
 from papernudge.digits_model.training.export import export, export_notes, load
@@ -134,17 +134,19 @@ def real_sets(inputs: packed.Inputs, looks: list[Looks], count: int) -> dict[str
     return {k: tuple(np.concatenate(p) for p in v) for k, v in found.items()}
 
 
-def fine_set(net: NotesNet, preset: str, split: str, pages: int) -> tuple[Floats, Labels]:
-    """Log-odds of the notes (N, 9) in noted and blank cells of drawn pages, and their labels."""
+def fine_set(notes: Any, preset: str, split: str, pages: int) -> tuple[Floats, Labels]:
+    """Log-odds of the notes (N, 9) in noted and blank cells of drawn pages, and their labels.
+
+    ``notes``: the session of notes.onnx.
+    """
     first = {"calibrate": 52_000_000, "test": 62_000_000}[split]
     logits, rows = [np.zeros((0, 9))], [np.zeros((0, labels.LABELS), np.int8)]
     for k in range(pages):
         for fine, row in drawn.noted_cells(preset, first + k, split):
             if not len(row):
                 continue
-            with torch.no_grad():
-                found = net(torch.from_numpy(fine)[None, :, None].float())[0][0].numpy()
-            logits.append(found.astype(np.float64))
+            found = notes.run(None, {"patches": fine[:, None].astype(np.float32)})[0]
+            logits.append(np.asarray(found, np.float64))
             rows.append(row)
     return np.concatenate(logits), np.concatenate(rows)
 
@@ -162,18 +164,20 @@ def note_rates(found: tuple[Floats, Labels]) -> dict[str, Rate]:
 
 
 def shipped_notes(given: argparse.Namespace) -> dict[str, Any]:
-    """Write notes.onnx; returns its part of the manifest."""
-    net = NotesNet()
-    net.load_state_dict(torch.load(given.notes, map_location="cpu", weights_only=True))
-    net.eval()
-    export_notes(net, given.to / "notes.onnx")
+    """Write notes.onnx, unless it stays as it is; returns its part of the manifest."""
+    if given.notes:
+        net = NotesNet()
+        net.load_state_dict(torch.load(given.notes, map_location="cpu", weights_only=True))
+        net.eval()
+        export_notes(net, given.to / "notes.onnx")
     data = (given.to / "notes.onnx").read_bytes()
+    session = session_of(data)
     presets = ("newspaper", "hard")
-    kept = _joined(fine_set(net, p, "calibrate", given.pages) for p in presets)
+    kept = _joined(fine_set(session, p, "calibrate", given.pages) for p in presets)
     fit = fit_binary(kept[0].ravel(), (kept[1][:, labels.NOTES] == 1).ravel())
     accuracy = {}
     for preset in presets:
-        table = note_rates(fine_set(net, preset, "test", given.pages))
+        table = note_rates(fine_set(session, preset, "test", given.pages))
         for what, rate in table.items():
             print(f"{'fine, drawn ' + preset:28} {what:22} {rate}")
         accuracy[f"drawn {preset}"] = {k: rate.as_json() for k, rate in table.items()}
@@ -319,11 +323,11 @@ def main() -> None:
     report = reported(real)
     print(json.dumps({"calibration": calibration, "real cells": report}, indent=1))
     old = json.loads(path.read_text("utf-8"))
-    notes = shipped_notes(given) if given.notes else old.get("notes")
+    notes = shipped_notes(given) if given.notes or given.again else old.get("notes")
     if given.again:
         # Models that never saw a photo are not kept: their rows stay, measured as they were.
         stay = {k: v for k, v in old["accuracy"].items() if k not in accuracy}
-        figures = {"calibration": calibration, "calibration_report": report}
+        figures = {"calibration": calibration, "calibration_report": report, "notes": notes}
         _save(path, old | provenance() | figures | {"accuracy": accuracy | stay})
     else:
         write(given, calibration, accuracy, report, notes)
