@@ -138,7 +138,7 @@ def legible(spec: PageSpec, fixed: set[str]) -> PageSpec:
     limits = LIMITS[spec.preset]
     high = min(spec.digit_high, spec.entry_high if spec.fill > 0 else 1.0)
     least = max(limits.narrow, limits.digit_px / high)
-    if spec.note_share > 0:
+    if spec.note_share > 0:  # as far as the tilt leaves room: that stays
         least = max(least, min(room_for_notes(spec), far_cell(spec)))
     for _ in range(8):
         if spec.curl == 0 or "curl" in fixed or narrowest_cell(spec) >= least:
