@@ -12,6 +12,7 @@ from papernudge.digits_model.training.pages.legible import (
     narrowest_cell,
     room_for_notes,
 )
+from papernudge.digits_model.training.pages.own import OwnSupplies
 
 ROLLED = 190251
 """Seed of a hard page on which a far grid would roll away to cells of four pixels."""
@@ -33,20 +34,19 @@ def test_cells_of_a_flat_page_are_as_narrow_as_the_tilt_makes_them(seed: int) ->
 
 
 @pytest.mark.parametrize("name", ["newspaper", "hard"])
-def test_notes_are_drawn_as_high_as_their_preset_says(name: str) -> None:
+def test_notes_are_drawn_as_high_as_their_preset_says(name: str, own: OwnSupplies) -> None:
     sides = []
     for seed in range(40):
         spec = preset(name, 60 + seed, split="test", grids=1, fill=0.4)
         if spec.note_share == 0:
             continue
-        cells = (c for g in draw(spec).truth.grids if g.kind == "puzzle" for c in g.cells)
+        cells = (c for g in draw(spec, own).truth.grids if g.kind == "puzzle" for c in g.cells)
         for cell in cells:
             if cell.kind == "notes" and cell.ink is not None:
                 left, top, right, bottom = cell.ink
                 sides.append(max(right - left, bottom - top))
     assert len(sides) > 100
     # A hand's height varies by 7 %, and a turned 1 lies askew.
-    print(name, sorted(sides)[:20])
     assert min(sides) > 0.8 * LIMITS[name].note_px
 
 
