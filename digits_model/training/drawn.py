@@ -127,7 +127,7 @@ def recipe(seed: int, split: str = "train") -> PageSpec:
 NOTED_MIX = (("easy", 0.05), ("newspaper", 0.35), ("hard", 0.6))
 """Presets and their shares where notes are learnt: small digits suffer first."""
 NOTED_FREE = 0.4
-"""Share of pages with the frame and the share of it that the preset draws."""
+"""Share of pages whose frame is left to the preset."""
 NOTED_CELLS = 30
 """Cells of a page that the notes' network learns from at once."""
 

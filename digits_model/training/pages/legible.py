@@ -97,7 +97,7 @@ def least_cell(spec: PageSpec) -> float:
     return min(far_cell(spec), narrowest_cell(spec))
 
 
-def note_share_of_cell(spec: PageSpec) -> float:
+def smallest_note(spec: PageSpec) -> float:
     """Height in cells of the smallest notes: nobody writes them nearly as large as entries."""
     return SMALLEST_NOTE * min(spec.note_high, NOTE_OF_ENTRY * spec.entry_high)
 
@@ -151,7 +151,7 @@ def legible(spec: PageSpec, fixed: set[str]) -> PageSpec:
         wanted = min(LARGEST_NOTE, wanted)
         entries = max(spec.entry_high, wanted / NOTE_OF_ENTRY)
         spec = _changed(spec, fixed, note_high=wanted, entry_high=entries)
-        note = note_share_of_cell(spec) * cell
+        note = smallest_note(spec) * cell
         if note < 0.99 * limits.note_px:
             spec = _changed(spec, fixed, note_share=0.0)
         else:

@@ -14,7 +14,7 @@ from papernudge.digits_model.training.pages.legible import (
     blur,
     darkest,
     least_cell,
-    note_share_of_cell,
+    smallest_note,
     signal,
     upright_cell,
 )
@@ -60,7 +60,7 @@ def test_no_digit_of_a_preset_is_blurred_or_noisy_beyond_reading(name: str) -> N
         cell = least_cell(spec)
         assert spec.digit_high * cell > 0.98 * limits.digit * blur(spec) or blur(spec) < 0.75
         if spec.note_share:
-            note = note_share_of_cell(spec) * cell
+            note = smallest_note(spec) * cell
             assert note > 0.98 * limits.note_px
             assert note > 0.98 * limits.note * blur(spec) or blur(spec) < 0.75
         assert signal(spec) > 0.98 * limits.signal * spec.noise or spec.noise <= 0.4
