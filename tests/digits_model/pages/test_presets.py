@@ -14,8 +14,8 @@ from papernudge.digits_model.training.pages.legible import (
     blur,
     darkest,
     least_cell,
-    smallest_note,
     signal,
+    smallest_note,
     upright_cell,
 )
 from papernudge.digits_model.training.pages.presets import LEAST_CELL
