@@ -16,6 +16,7 @@ from papernudge.cli.books.options import register
 from papernudge.cli.drills.options import register as register_drills
 from papernudge.cli.exits import Exit, Stop, from_fault
 from papernudge.cli.options import Side
+from papernudge.cli.say import say, show
 
 app = typer.Typer(
     name="papernudge",
@@ -222,7 +223,8 @@ def _dispatch(arguments: list[str]) -> int:
         return int(Exit.STOPPED)
     except _usage_error() as error:
         if type(error).__name__ == "NoArgsIsHelpError":
-            return _told(_message(error), Exit.WORDS)
+            show(_message(error), sys.stderr)
+            return int(Exit.WORDS)
         message = " ".join(_message(error).split()).rstrip(".")
         return _told(f"{message}: papernudge --help lists what can be said.", Exit.WORDS)
     return int(result or 0)
@@ -242,7 +244,7 @@ def _message(error: Exception) -> str:
 
 
 def _told(sentence: str, code: Exit) -> int:
-    print(sentence, file=sys.stderr)
+    say(sentence, sys.stderr)
     return int(code)
 
 

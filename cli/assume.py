@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from papernudge.cli.exits import bad_words
+from papernudge.cli.say import short
 
 if TYPE_CHECKING:
     from papernudge.vision.reading import CellReading, GridReading
 
 _SHAPE = re.compile(
-    r"(?:(?P<grid>[1-9][0-9]*):)?R(?P<row>[1-9])C(?P<column>[1-9])"
+    r"(?:(?P<grid>[1-9][0-9]{0,8}):)?R(?P<row>[1-9])C(?P<column>[1-9])"
     r"=(?:(?:(?P<kind>given|entry):)?(?P<digit>[1-9]|\.)|notes:(?P<notes>[1-9]{1,9}|\.))",
     re.ASCII | re.IGNORECASE,
 )
@@ -41,7 +42,7 @@ def parse_assumption(text: str) -> Assumption:
     if found is None or (found["kind"] and found["digit"] == "."):
         raise bad_words(
             "An assumption looks like R4C7=1, R4C7=given:1, R4C7=entry:1, R4C7=. (nothing there) or"
-            f" R4C7=notes:14, with 2: in front for the second grid; {text!r} does not."
+            f" R4C7=notes:14, with 2: in front for the second grid; {short(text)} does not."
         )
     return Assumption(
         int(found["grid"]) if found["grid"] else None,

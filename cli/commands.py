@@ -13,6 +13,8 @@ from papernudge.cli.assume import Assumption, parse_assumption
 from papernudge.cli.documents import failure_document, page_document
 from papernudge.cli.exits import Exit, Stop, bad_words, from_fault
 from papernudge.cli.pages import Page, Sheet, Source, choose, open_page, sources, unreadable
+from papernudge.cli.paths import Named, keep_apart, photo_named
+from papernudge.cli.say import short, show, visible, warn
 
 if TYPE_CHECKING:
     from papernudge.cli.answers import Answer
@@ -46,7 +48,8 @@ class Wishes:
         if as_json and json_lines:
             raise bad_words("Choose --json or --json-lines, not both.")
         if picture is not None and Path(picture).suffix.lower() not in PICTURE_ENDINGS:
-            raise bad_words(f"--picture OUT ends in {', '.join(PICTURE_ENDINGS)}; got {picture!r}.")
+            ends = ", ".join(PICTURE_ENDINGS)
+            raise bad_words(f"--picture OUT ends in {ends}; got {short(picture)}.")
         output = "json" if as_json else "json lines" if json_lines else "text"
         assumptions = tuple(parse_assumption(text) for text in assume or ())
         where = None if picture is None else Path(picture)
@@ -88,7 +91,7 @@ def _read_one(source: Source, wishes: Wishes) -> Outcome:
     code = Exit.DONE
     if not any(grid.cells for grid in page.grids):
         stop = unreadable(page, number)
-        _say(stop.sentence)
+        warn(stop.sentence)
         code = stop.code
     if wishes.picture is not None:
         from papernudge.cli.pictures import read_picture
@@ -114,7 +117,7 @@ def run_hint(
     if route and not walk:
         raise bad_words("--route orders the whole solve: add --walk.")
     found = sources(photos, given_line, entry_line)
-    _one_picture(found, wishes)
+    _one_picture(found, wishes, since)
 
     def one(source: Source) -> Outcome:
         from papernudge.cli.answers import HintWishes, hint_answer, walk_answer
@@ -139,7 +142,7 @@ def run_check(
 ) -> int:
     """``papernudge check``."""
     found = sources(photos, given_line, entry_line)
-    _one_picture(found, wishes)
+    _one_picture(found, wishes, since)
     if since is not None and len(found) > 1:
         raise bad_words("--since compares one photo with an earlier one: name one PHOTO.")
 
@@ -230,7 +233,7 @@ def _said(answer: Answer, wishes: Wishes) -> Outcome:
     if answer.doubts:
         text = ""
     elif answer.code is Exit.NOT_ONE_SOLUTION:
-        _say(answer.sentence)
+        warn(answer.sentence)
         text = ""
     return Outcome(answer.document(), text, answer.code)
 
@@ -240,7 +243,7 @@ def _say_doubts(answer: Answer) -> None:
 
     for doubt in answer.doubts:
         question = asked(answer.sheet.grid, doubt)
-        _say(f"{answer.sheet.lead}{question} {how_to_answer(doubt)}")
+        warn(f"{answer.sheet.lead}{question} {how_to_answer(doubt)}")
 
 
 def _report(found: Sequence[Source], wishes: Wishes, work: Callable[[Source], Outcome]) -> int:
@@ -252,15 +255,15 @@ def _report(found: Sequence[Source], wishes: Wishes, work: Callable[[Source], Ou
         if wishes.output == "json":
             documents.append(outcome.document)
         elif wishes.output == "json lines":
-            print(json.dumps(outcome.document), flush=True)
+            show(json.dumps(outcome.document))
         elif outcome.text:
-            title = f"{source.photo}: " if len(found) > 1 else ""
-            if title and "\n" in outcome.text:
-                title = f"{source.photo}\n"
-            print(f"{title}{outcome.text}", flush=True)
+            title = ""
+            if len(found) > 1:
+                title = visible(str(source.photo)) + ("\n" if "\n" in outcome.text else ": ")
+            show(f"{title}{outcome.text}")
     if wishes.output == "json":
         whole = documents if len(found) > 1 else documents[0]
-        print(json.dumps(whole, indent=1))
+        show(json.dumps(whole, indent=1))
     return int(worst)
 
 
@@ -282,23 +285,21 @@ def _outcomes(
 
 
 def _failed(source: Source, stop: Stop) -> Outcome:
-    _say(stop.sentence)
+    warn(stop.sentence)
     return Outcome(failure_document(source.photo, stop), "", stop.code)
 
 
-def _say(sentence: str) -> None:
-    sys.stdout.flush()
-    print(sentence, file=sys.stderr, flush=True)
-
-
-def _one_picture(found: Sequence[Source], wishes: Wishes) -> None:
+def _one_picture(found: Sequence[Source], wishes: Wishes, since: str | None = None) -> None:
+    """Stop (2) where several photos would be drawn into one picture, or one would be lost."""
+    photos = [source.photo for source in found]
+    if since == "-" and "-" in photos:
+        raise bad_words("Standard input can be read once: name - only once.")
     if wishes.picture is None:
         return
     if len(found) > 1:
         raise bad_words("--picture draws one photo: name one PHOTO, or leave it out.")
-    photo = found[0].photo
-    if photo not in (None, "-") and wishes.picture.resolve() == Path(str(photo)).resolve():
-        raise bad_words("--picture OUT would write over the photo itself: choose another name.")
+    inputs = [*photo_named(photos[0], "the photo itself"), *photo_named(since, "the earlier photo")]
+    keep_apart(inputs, [Named("--picture OUT", wishes.picture)])
 
 
 def _ending(wishes: Wishes) -> str:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import errno
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.assume import Assumption, assumed
 from papernudge.cli.exits import Exit, Stop, bad_words, from_failure
+from papernudge.cli.paths import ask, why
 
 if TYPE_CHECKING:
     from papernudge.hints import Position
@@ -141,10 +144,10 @@ def open_page(source: Source) -> Page:
 
 def open_named(called: str) -> Photo:
     """Decodes the photo that the command named."""
-    from pathlib import Path
+    from papernudge.vision.photo import MAX_BYTES, Photo, open_photo
 
-    from papernudge.vision.photo import Photo, open_photo
-
+    if called != "-" and (stop := _no_file(called, MAX_BYTES)) is not None:
+        raise stop
     if called == "-":
         opened = open_photo(sys.stdin.buffer, "standard input")
     else:
@@ -152,6 +155,24 @@ def open_named(called: str) -> Photo:
     if not isinstance(opened, Photo):
         raise from_failure(opened, "")
     return opened
+
+
+def _no_file(called: str, most: int) -> Stop | None:
+    """Why a photo's name leads to something that is no file to read, so that nothing waits for a
+    pipe or drinks from a device without end. Folders, and names without a file, are told by whoever
+    opens them.
+    """
+    path = Path(called)
+    try:
+        ask(path, most)
+    except (FileNotFoundError, IsADirectoryError):
+        return None
+    except (OSError, ValueError) as error:
+        pipe = getattr(error, "errno", None) == errno.ESPIPE
+        what = "send it to standard input and name -" if pipe else "name a photo file"
+        sentence = f"{called} can't be read ({why(error)}): {what}."
+        return Stop(Exit.FILE, sentence, stage="open", reason="unreadable")
+    return None
 
 
 def _page_of_lines(givens: str, entries: str) -> Page:

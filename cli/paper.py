@@ -6,8 +6,10 @@ a reportlab Canvas; reportlab is imported when the first one is made.
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from importlib import resources
 from math import ceil
 from typing import Any, BinaryIO
 
@@ -72,7 +74,9 @@ def new_canvas(out: BinaryIO, paper: Paper, title: str) -> Any:
 
     for name in (FONT, BOLD):
         if name not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(name, f"{name}.ttf"))
+            # Its bytes: a name would be looked for in the current folder first.
+            data = resources.files("reportlab").joinpath("fonts", f"{name}.ttf").read_bytes()
+            pdfmetrics.registerFont(TTFont(name, io.BytesIO(data)))
     canvas = Canvas(out, pagesize=paper, invariant=1, pageCompression=1, initialFontName=FONT)
     canvas.setTitle(title)
     canvas.setCreator("papernudge")

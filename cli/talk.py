@@ -12,6 +12,7 @@ from papernudge.cli.assume import Assumption, parse_assumption
 from papernudge.cli.board import board, marks_of
 from papernudge.cli.doubting import asked
 from papernudge.cli.exits import Stop
+from papernudge.cli.say import say, show
 
 if TYPE_CHECKING:
     from papernudge.cli.answers import Answer
@@ -69,9 +70,9 @@ class Talk:
         if not self._sentences and answer.told is not None:
             drawn = board(answer.sheet.grid, marks_of(answer))
             if drawn != self._drawn:
-                print(drawn, file=self._out)
+                show(drawn, self._out)
             self._drawn = drawn
-        print(answer.sentence, file=self._out, flush=True)
+        show(answer.sentence, self._out)
 
     def _next(self, answer: Answer, sheet: Sheet) -> tuple[Sheet, int] | None:
         """What to say next, and how deep; None for the end."""
@@ -141,9 +142,9 @@ class Talk:
         try:
             write_whole(path, drawn(answer, self._side, path.suffix.lower()))
         except Stop as stop:
-            self._tell(stop.sentence)
+            say(stop.sentence, self._err)
         else:
-            self._tell(f"The picture is {path}")
+            say(f"The picture is {path}", self._err)
 
     def _picture_path(self, answer: Answer) -> Path:
         folder = Path(tempfile.mkdtemp(prefix="papernudge-"))
@@ -160,7 +161,7 @@ class Talk:
         return reply.lower() if len(reply) == 1 else reply
 
     def _tell(self, text: str) -> None:
-        print(text, file=self._err, flush=True)
+        show(text, self._err)
 
 
 def _choices(doubt: Doubt) -> str:

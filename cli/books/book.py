@@ -3,26 +3,25 @@
 from __future__ import annotations
 
 import contextlib
-import errno
 import json
 import os
 import sqlite3
-import sys
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from papernudge.cli.books.lock import Lock, guard_beside
 from papernudge.cli.books.rows import GridRow, PageDone, PuzzleRow, row_id
 from papernudge.cli.books.schema import APPLICATION, SCHEMA, VERSION
 from papernudge.cli.exits import Exit, Stop
+from papernudge.cli.paths import ask, real, why
 
 if TYPE_CHECKING:
     from papernudge.cli.books.sources import Surveyed
 
 Row = dict[str, Any]
 PageKey = tuple[str, int]
-_TAKEN = (errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES, errno.EDEADLK)
 _JSON = ("corners", "notes", "struck", "restored", "doubts")
 
 
@@ -30,88 +29,21 @@ def _stop(sentence: str, reason: str) -> Stop:
     return Stop(Exit.FILE, sentence, stage="book", reason=reason)
 
 
-class Lock:
-    """Held by the one run that may write a book. The system lets go of it when the run ends,
-    however it ends. A file beside the book, gone when the run is.
-    """
-
-    def __init__(self, book: Path) -> None:
-        self.path = book.with_name(book.name + "-lock")
-        self.handle = -1
-
-    def take(self) -> None:
-        """Stop (5) if another run holds it, or the folder can't be written to."""
-        while True:
-            try:
-                handle = os.open(self.path, os.O_RDWR | os.O_CREAT, 0o644)
-            except OSError as error:
-                raise _unwritable(self.path, error) from error
-            try:
-                _lock(handle)
-            except OSError as error:
-                holder = _holder(handle)
-                os.close(handle)
-                if error.errno in _TAKEN:
-                    raise _busy(self.path, holder) from error
-                raise _unwritable(self.path, error) from error
-            if self._is_still_ours(handle):
-                break
-            os.close(handle)  # the run before took its file away between our two steps
-        self.handle = handle
-        with contextlib.suppress(OSError):  # only a courtesy to whoever comes second
-            os.ftruncate(handle, 0)
-            os.write(handle, str(os.getpid()).encode())
-
-    def _is_still_ours(self, handle: int) -> bool:
-        try:
-            return os.path.samestat(os.fstat(handle), self.path.stat())
-        except FileNotFoundError:
-            return False
-
-    def release(self) -> None:
-        """Takes the file away first, so that nobody locks it between."""
-        if self.handle >= 0:
-            with contextlib.suppress(OSError):
-                self.path.unlink()
-            os.close(self.handle)
-            self.handle = -1
-
-
-def _lock(handle: int) -> None:
-    if sys.platform == "win32":
-        import msvcrt
-
-        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
-    else:
-        import fcntl
-
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-
-
-def _holder(handle: int) -> str:
+def _must_be_a_file(path: Path, new: bool) -> None:
+    """Stop (5) where a book's path leads to something else, or to nothing and ``new`` is false."""
     try:
-        text = os.pread(handle, 20, 0) if hasattr(os, "pread") else b""
-    except OSError:
-        return ""
-    return text.decode("ascii", "replace")
-
-
-def _busy(lock: Path, holder: str) -> Stop:
-    book = lock.name.removesuffix("-lock")
-    who = f" (process {holder})" if holder.isdigit() else ""
-    return _stop(
-        f"{book} is being written by another run{who}: wait until it has ended, then run again.",
-        "busy",
-    )
-
-
-def _unwritable(path: Path, error: OSError) -> Stop:
-    why = (error.strerror or str(error)).lower()
-    return _stop(
-        f"No book can be written in {path.parent} ({why}): choose a folder that exists and may be"
-        " written to.",
-        "unwritable",
-    )
+        ask(path)
+    except FileNotFoundError as error:
+        if not new:
+            raise _stop(
+                f"There is no book {path}: papernudge digitise makes one.", "missing"
+            ) from error
+    except (OSError, ValueError) as error:
+        raise _stop(
+            f"{path} can't be opened ({why(error)}): choose a book in a folder that exists and may"
+            " be read and written.",
+            "unwritable" if new else "unreadable",
+        ) from error
 
 
 @contextlib.contextmanager
@@ -155,11 +87,14 @@ class Book:
         """Opens or makes a book. Stop (5) if it can't be done, another run is at it, the file is
         no book or one of a newer version.
         """
+        _must_be_a_file(path, new=True)
         lock = Lock(path)
         lock.take()
         try:
+            guard_beside(path, "the book")
             with told(path):
-                connection = sqlite3.connect(path, isolation_level=None, timeout=10)
+                # Its whole path: SQLite has names of its own, such as :memory:.
+                connection = sqlite3.connect(real(path), isolation_level=None, timeout=10)
                 try:
                     _prepare(path, connection)
                 except BaseException:
@@ -173,13 +108,10 @@ class Book:
     @classmethod
     def to_read(cls, path: Path) -> Book:
         """Opens a book that exists, without writing to it. Stop (5) if it is none."""
-        if not path.is_file():
-            raise _stop(f"There is no book {path}: papernudge digitise makes one.", "missing")
+        _must_be_a_file(path, new=False)
         with told(path):
             for how in ("mode=rw", "mode=ro", "immutable=1"):
-                connection = sqlite3.connect(
-                    f"{path.resolve().as_uri()}?{how}", uri=True, timeout=10
-                )
+                connection = sqlite3.connect(f"{real(path).as_uri()}?{how}", uri=True, timeout=10)
                 try:
                     connection.execute("PRAGMA query_only = ON")
                     _check(path, connection)
@@ -189,7 +121,7 @@ class Book:
                     # to, a book at rest opens as it lies.
                     connection.close()
                     if how == "immutable=1" or (
-                        how == "mode=ro" and path.with_name(path.name + "-wal").exists()
+                        how == "mode=ro" and os.path.lexists(f"{real(path)}-wal")
                     ):
                         raise
                 except BaseException:
@@ -238,7 +170,7 @@ class Book:
                 self.sql.execute(
                     "INSERT INTO place VALUES (?, ?, ?) ON CONFLICT (path) DO UPDATE SET"
                     " name = excluded.name, hash = excluded.hash",
-                    (one.place, one.path.name, one.hash),
+                    (one.place, one.name, one.hash),
                 )
             self.sql.execute("DELETE FROM source WHERE hash NOT IN (SELECT hash FROM place)")
 

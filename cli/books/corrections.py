@@ -19,8 +19,10 @@ from papernudge.cli.books.rows import GridRow, row_id
 from papernudge.cli.books.settle import Words, settle
 from papernudge.cli.books.typeface import Page
 from papernudge.cli.exits import Exit, Stop, bad_words
+from papernudge.cli.paths import MOST_TEXT, read_regular, why
+from papernudge.cli.say import short
 
-_ID = re.compile(r"(?P<hash>[0-9a-f]{16})-(?P<page>[1-9][0-9]*)-(?P<grid>[1-9][0-9]*)")
+_ID = re.compile(r"(?P<hash>[0-9a-f]{16})-(?P<page>[1-9][0-9]{0,8})-(?P<grid>[1-9][0-9]{0,8})")
 _COLON = re.compile(r"^([0-9a-f-]+):")
 _WHOLE = ("ok", "left out")
 Point = tuple[float, float]
@@ -45,12 +47,12 @@ class Correction:
 def read_corrections(path: Path) -> list[Correction]:
     """The lines of a file. Stop (5) if it can't be read, (2) naming the line that is off."""
     try:
-        text = path.read_text("utf-8-sig")
+        text = read_regular(path, MOST_TEXT).decode("utf-8-sig")
     except (OSError, ValueError) as error:
-        why = (getattr(error, "strerror", None) or "it is not text").lower()
+        said = "it is not text" if isinstance(error, UnicodeDecodeError) else why(error)
         raise Stop(
             Exit.FILE,
-            f"{path} can't be read ({why}): name the text file that holds the corrections.",
+            f"{path} can't be read ({said}): name the text file that holds the corrections.",
             stage="open",
             reason="unreadable",
         ) from error
@@ -73,7 +75,7 @@ def parse_correction(text: str, where: str = "") -> list[Correction]:
     if found is None or not rest:
         raise bad_words(
             f"{where}a correction looks like 3f2a9c1b7d204e55-12-3 R4C7=given:7, or ends in ok or"
-            f" left out; {text!r} does not."
+            f" left out; {short(text)} does not."
         )
     start, page, grid = found["hash"], int(found["page"]), int(found["grid"])
     if rest in _WHOLE:
@@ -82,7 +84,9 @@ def parse_correction(text: str, where: str = "") -> list[Correction]:
     for word in rest.split():
         one = parse_assumption(word)
         if one.grid is not None or one.notes is not None:
-            raise bad_words(f"{where}{word!r} names a grid or notes: a correction names a digit.")
+            raise bad_words(
+                f"{where}{short(word)} names a grid or notes: a correction names a digit."
+            )
         digit = "." if one.digit is None else str(one.digit)
         says = f"{one.kind}:{digit}" if one.kind else digit
         out.append(Correction(start, page, grid, one.cell, says))

@@ -15,10 +15,20 @@ from papernudge.cli.books.corrections import Correction, apply, words_for
 from papernudge.cli.books.progress import Progress, looked_at
 from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.books.settle import needs_a_person, settle
-from papernudge.cli.books.sources import Surveyed, files, survey
+from papernudge.cli.books.sources import Surveyed, files, survey, unopened
 from papernudge.cli.books.summary import Tally, Trouble, account, document, in_words
 from papernudge.cli.books.typeface import Page
 from papernudge.cli.exits import Exit, bad_words
+from papernudge.cli.paths import (
+    BOOK_FILES,
+    Named,
+    identities,
+    identity,
+    is_folder,
+    keep_apart,
+    real,
+)
+from papernudge.cli.say import show, visible
 from papernudge.vision.failure import Failure
 
 
@@ -34,6 +44,8 @@ class Wishes:
     corrections: Sequence[Correction] = ()
     review: Path | None = None
     as_json: bool = False
+    said_in: Path | None = None
+    """The file that the corrections came from, if one."""
 
 
 def run_digitise(wishes: Wishes) -> int:
@@ -42,9 +54,10 @@ def run_digitise(wishes: Wishes) -> int:
         raise bad_words("Name at least one SOURCE: a folder, a photo, a PDF or a TIFF.")
     if wishes.review is not None and wishes.review.suffix.lower() not in (".html", ".htm"):
         raise bad_words(f"--review OUT ends in .html; got {str(wishes.review)!r}.")
+    tally = Tally()
+    named = _found(wishes, tally)
     with Book.to_write(wishes.book) as book:
-        tally = Tally()
-        found = _surveyed(wishes.sources, tally)
+        found = _surveyed(named, tally)
         book.note_sources(found)
         _read_all(book, found, wishes, tally)
         if wishes.corrections:
@@ -55,25 +68,71 @@ def run_digitise(wishes: Wishes) -> int:
             write_sheet(book, wishes.review)
         held = account(book, _reader())
     if wishes.as_json:
-        print(json.dumps(document(wishes.book, held, tally), indent=1))
+        show(json.dumps(document(wishes.book, held, tally), indent=1))
     else:
         asked = [n for n in ("sources", "corrections", "review") if getattr(wishes, n)]
-        print("\n".join(in_words(wishes.book, held, tally, asked)))
+        show("\n".join(map(visible, in_words(wishes.book, held, tally, asked))))
     return int(Exit.FILE if tally.troubles else Exit.DONE)
 
 
-def _surveyed(sources: Iterable[str], tally: Tally) -> list[Surveyed]:
-    found: list[Surveyed] = []
+def _found(wishes: Wishes, tally: Tally) -> list[Path]:
+    """Every file to read pages from. Stop (2) where one, or the corrections, would be written over;
+    the book itself, lying among the photos of a folder, is passed over.
+    """
+    book = Named("the book", wishes.book)
+    outputs = [Named("--book FILE", wishes.book), *book.beside(*BOOK_FILES)]
+    if wishes.review is not None:
+        outputs.append(Named("--review SHEET", wishes.review))
+    inputs = [Named("SOURCE", Path(source)) for source in wishes.sources]
+    if wishes.said_in is not None:
+        inputs.append(Named("--corrections FILE", wishes.said_in))
+    keep_apart(inputs, outputs)
+    ours = identity(wishes.book)
+    written = identities(one.at for one in outputs)
+    found = []
+    for path in _walked(wishes.sources, tally):
+        its = identity(path)
+        if its & ours:
+            continue
+        if its & written:
+            keep_apart([Named(str(path), path)], outputs)
+        found.append(path)
+    return found
+
+
+def _walked(sources: Iterable[str], tally: Tally) -> Iterator[Path]:
+    """The files of all sources, each once; what can't be looked at becomes a trouble."""
+
+    def unseen(path: Path, error: OSError) -> None:
+        _told(tally, path, unopened(path, error))
+
+    seen: set[Path] = set()
     for source in sources:
-        folder = Path(source)
-        if folder.is_dir() and next(files([source]), None) is None:
+        holds_nothing = is_folder(Path(source))
+        before = len(tally.troubles)
+        for path in files([source], unseen):
+            holds_nothing = False
+            whole = real(path)
+            if whole not in seen:
+                seen.add(whole)
+                yield path
+        if holds_nothing and len(tally.troubles) == before:
             said = f"{source} holds nothing to read: expected photos, PDFs or TIFFs in it."
             tally.troubles.append(Trouble(source, None, "open", "empty", said))
-    for number, path in enumerate(files(sources), start=1):
+
+
+def _told(tally: Tally, path: Path, failure: Failure) -> None:
+    name = os.fsencode(path.name).decode("utf-8", "backslashreplace")
+    tally.troubles.append(Trouble(name, None, failure.stage, failure.reason, failure.sentence))
+
+
+def _surveyed(paths: Iterable[Path], tally: Tally) -> list[Surveyed]:
+    found: list[Surveyed] = []
+    for number, path in enumerate(paths, start=1):
         looked_at(sys.stderr, number)
         one = survey(path)
         if isinstance(one, Failure):
-            tally.troubles.append(Trouble(path.name, None, one.stage, one.reason, one.sentence))
+            _told(tally, path, one)
         else:
             found.append(one)
     looked_at(sys.stderr, None)
@@ -84,7 +143,7 @@ def _read_all(book: Book, found: Sequence[Surveyed], wishes: Wishes, tally: Tall
     todo = list(_todo(book, found, wishes.again))
     pages = {(one.hash, n) for one in found for n in range(1, one.pages + 1)}
     tally.before = len(pages) - len(todo)
-    names = {one.hash: one.path.name for one in found}
+    names = {one.hash: one.name for one in found}
     progress = Progress(sys.stderr, len(todo))
     with contextlib.closing(_reading(todo, wishes)) as pages_done:
         for done in pages_done:

@@ -6,7 +6,8 @@ import csv
 import fnmatch
 import io
 import json
-import sys
+import math
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +16,9 @@ from papernudge.cli.books.book import Book, Row, id_of
 from papernudge.cli.books.rows import row_id
 from papernudge.cli.documents import FORMAT
 from papernudge.cli.exits import Exit, bad_words
-from papernudge.cli.files import write_whole
+from papernudge.cli.files import exists, write_whole
+from papernudge.cli.paths import BOOK_FILES, Named, keep_apart
+from papernudge.cli.say import short, warn
 
 ENDINGS = (".jsonl", ".csv", ".txt", ".pdf")
 STATUSES = ("clean", "review", "left out")
@@ -55,24 +58,32 @@ def parse_range(text: str | None, option: str) -> Range:
         ends = [float(end) if end.strip() else None for end in (low, high)]
     except ValueError:
         ends = [None, None]
-    if ends == [None, None] or (not dash and ends[0] is None):
-        raise bad_words(f"{option} looks like 8-12, 8- or -12; got {text!r}.")
+    odd = any(end is not None and not math.isfinite(end) for end in ends)
+    if odd or ends == [None, None] or (not dash and ends[0] is None):
+        raise bad_words(f"{option} looks like 8-12, 8- or -12; got {short(text)}.")
     if not dash:
         assert ends[0] is not None
         return ends[0] - 0.5, ends[0] + 0.49
     return ends[0], ends[1]
 
 
-def run_export(book_path: Path, to: Path, filters: Filters, layout: Layout) -> int:
-    """Writes the file whole or not at all and says how much went into it; the exit code."""
+def run_export(
+    book_path: Path, to: Path, filters: Filters, layout: Layout, force: bool = False
+) -> int:
+    """Writes the file whole or not at all and says how much went into it; the exit code.
+
+    A file that is there already stays, and that is a Stop (5), unless ``force``.
+    """
     ending = to.suffix.lower()
     if ending not in ENDINGS:
         raise bad_words(f"--to OUT ends in {', '.join(ENDINGS)}; got {str(to)!r}.")
     for status in filters.statuses:
         if status not in STATUSES:
-            raise bad_words(f"--status is one of {', '.join(STATUSES)}; got {status!r}.")
-    if to.resolve() == book_path.resolve():
-        raise bad_words("--to names the book itself: name another file.")
+            raise bad_words(f"--status is one of {', '.join(STATUSES)}; got {short(status)}.")
+    book_named = Named("the book itself", book_path)
+    keep_apart([book_named, *book_named.beside(*BOOK_FILES)], [Named("--to OUT", to)])
+    if not force and os.path.isfile(to):  # noqa: PTH113 - Path.is_file raises on long names
+        raise exists(to)
     with Book.to_read(book_path) as book:
         rows = list(chosen(book, filters, printable=ending in (".txt", ".pdf")))
         if not rows:
@@ -82,10 +93,10 @@ def run_export(book_path: Path, to: Path, filters: Filters, layout: Layout) -> i
             raise bad_words("No puzzle fits these filters, so there is nothing to print.")
         from papernudge.cli.books.printed import sheets
 
-        write_whole(to, sheets(rows, layout))
+        write_whole(to, sheets(rows, layout), over=force)
     else:
-        write_whole(to, _WRITERS[ending](rows))
-    print(f"{to}: {len(rows)} puzzle{'' if len(rows) == 1 else 's'}.", file=sys.stderr)
+        write_whole(to, _WRITERS[ending](rows), over=force)
+    warn(f"{to}: {len(rows)} puzzle{'' if len(rows) == 1 else 's'}.")
     return int(Exit.DONE)
 
 
@@ -219,4 +230,4 @@ def _say_what_there_is(book: Book) -> None:
     )
     found = [f"{r['n']} {r['hardest']} ({r['low']}-{r['high']} min)" for r in book.rows(query)]
     holds = ", ".join(found) or "no graded puzzle"
-    print(f"No puzzle fits. By its hardest reason, the book holds: {holds}.", file=sys.stderr)
+    warn(f"No puzzle fits. By its hardest reason, the book holds: {holds}.")

@@ -76,7 +76,10 @@ def digitise(
     for text in assume or ():
         said += parse_correction(text)
     sheet = None if review is None else Path(review)
-    wishes = Wishes(sources or [], Path(book), workers, cluster, again, said, sheet, as_json)
+    said_in = None if corrections is None else Path(corrections)
+    wishes = Wishes(
+        sources or [], Path(book), workers, cluster, again, said, sheet, as_json, said_in
+    )
     raise typer.Exit(run_digitise(wishes))
 
 
@@ -128,15 +131,19 @@ def export(
     paper: Annotated[
         str, typer.Option("--paper", metavar="SIZE", help="a4 or letter, for .pdf.")
     ] = "a4",
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over OUT if it is there already.")
+    ] = False,
 ) -> None:
     """A book, or a part of it, as lines of JSON, a table, plain lines or sheets to print."""
     from papernudge.cli.books.export import Filters, Layout, parse_range, run_export
     from papernudge.cli.exits import bad_words
+    from papernudge.cli.say import short
 
     if not to:
         raise bad_words("Name the file to write: --to OUT.")
     if paper.lower() not in ("a4", "letter"):
-        raise bad_words(f"--paper is a4 or letter; got {paper!r}.")
+        raise bad_words(f"--paper is a4 or letter; got {short(paper)}.")
     filters = Filters(
         parse_range(minutes, "--minutes"),
         parse_range(givens, "--givens"),
@@ -146,7 +153,7 @@ def export(
         once,
         first,
     )
-    raise typer.Exit(run_export(Path(book), Path(to), filters, Layout(each, paper.lower())))
+    raise typer.Exit(run_export(Path(book), Path(to), filters, Layout(each, paper.lower()), force))
 
 
 def register(app: typer.Typer) -> None:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import atexit
 import hashlib
 import io
-from collections.abc import Iterable, Iterator
+import os
+import stat
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.books.rows import PageTask
+from papernudge.cli.paths import MOST_SOURCE, is_folder, open_regular, real, too_long, why
 from papernudge.vision.failure import Failure
 
 if TYPE_CHECKING:
@@ -37,42 +40,60 @@ class Surveyed:
     @property
     def place(self) -> str:
         """The file's place as the book knows it: a hash, so that no folder is told."""
-        return hashlib.sha256(str(self.path.resolve()).encode("utf-8", "replace")).hexdigest()
+        return hashlib.sha256(os.fsencode(real(self.path))).hexdigest()
+
+    @property
+    def name(self) -> str:
+        """The file's name as text: bytes that are no UTF-8 are written out."""
+        return os.fsencode(self.path.name).decode("utf-8", "backslashreplace")
 
     def task(self, number: int) -> PageTask:
         """The work on one of its pages, counted from 1."""
-        return PageTask(self.hash, number, self.kind, self.path.name, str(self.path))
+        return PageTask(self.hash, number, self.kind, self.name, str(self.path))
 
 
-def files(sources: Iterable[str]) -> Iterator[Path]:
+Told = Callable[[Path, OSError], None]
+
+
+def files(sources: Iterable[str], told: Told | None = None) -> Iterator[Path]:
     """Every file that the words name, each once, folders in the order of their names.
 
-    Folders are entered; hidden files and unknown endings in them are passed over.
+    Folders are entered, however deep, but not through links; hidden files and unknown endings in
+    them are passed over. An entry that can't be looked at is passed to ``told``, and the walk goes
+    on.
     """
     seen: set[Path] = set()
     for source in sources:
         path = Path(source)
-        found = _inside(path) if path.is_dir() else [path]
+        found = _inside(path, told or _forgotten) if is_folder(path) else [path]
         for file in found:
-            whole = file.resolve()
+            whole = real(file)
             if whole not in seen:
                 seen.add(whole)
                 yield file
 
 
-def _inside(folder: Path) -> Iterator[Path]:
-    try:
-        within = sorted(folder.iterdir())
-    except OSError:  # told by survey, as a file that can't be read
-        yield folder
-        return
-    for path in within:
-        if path.name.startswith("."):
+def _forgotten(path: Path, error: OSError) -> None:
+    """Where nobody wants to hear of it."""
+
+
+def _inside(folder: Path, told: Told) -> Iterator[Path]:
+    """Its files in the order of their names, depth first; without recursion, for a tree of folders
+    may be deeper than Python's stack.
+    """
+    waiting = [folder]
+    while waiting:
+        path = waiting.pop()
+        try:
+            if path != folder and not stat.S_ISDIR(path.lstat().st_mode):
+                if path.suffix.lower() in ENDINGS:
+                    yield path
+                continue
+            within = [one for one in os.listdir(path) if not one.startswith(".")]  # noqa: PTH208
+        except OSError as error:
+            told(path, error)
             continue
-        if path.is_dir() and not path.is_symlink():
-            yield from _inside(path)
-        elif path.suffix.lower() in ENDINGS:
-            yield path
+        waiting += [path / one for one in sorted(within, key=os.fsencode, reverse=True)]
 
 
 def survey(path: Path) -> Surveyed | Failure:
@@ -83,22 +104,31 @@ def survey(path: Path) -> Surveyed | Failure:
     size = 0
     head = b""
     try:
-        with path.open("rb") as file:
+        with open_regular(path, MOST_SOURCE) as file:
             while chunk := file.read(_CHUNK):
                 head = head or chunk[:1024]
                 digest.update(chunk)
                 size += len(chunk)
-    except FileNotFoundError:
+                if size > MOST_SOURCE:  # some of the system's own files say nothing of their size
+                    raise too_long(path, MOST_SOURCE)
+    except (OSError, ValueError) as error:
+        return unopened(path, error)
+    kind, pages = _pages(path, head)
+    return Surveyed(path, digest.hexdigest(), kind, pages, size)
+
+
+def unopened(path: Path, error: Exception) -> Failure:
+    """Why a file or a folder can't be looked at."""
+    if isinstance(error, FileNotFoundError):
         return Failure(
             "open", "missing", f"There is no file {path}: check the name and the folder."
         )
-    except (OSError, ValueError) as error:
-        why = (getattr(error, "strerror", None) or "the name is not valid").lower()
-        return Failure(
-            "open", "unreadable", f"{path} can't be read ({why}): check its permissions."
-        )
-    kind, pages = _pages(path, head)
-    return Surveyed(path, digest.hexdigest(), kind, pages, size)
+    return Failure(
+        "open",
+        "unreadable",
+        f"{path} can't be read ({why(error)}): expected a photo, a PDF or a TIFF; check its"
+        " permissions.",
+    )
 
 
 def _pages(path: Path, head: bytes) -> tuple[str, int]:

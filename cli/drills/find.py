@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -9,9 +10,14 @@ from pathlib import Path
 
 from papernudge.cli.drills.code import Task
 from papernudge.cli.exits import Exit, Stop, bad_words
+from papernudge.cli.paths import BOOK_FILES, MOST_LINES, Named, keep_apart, open_regular, why
+from papernudge.cli.say import say, short, visible, warn
 from papernudge.hints.drilling import Drill, Reason
 
 _BOOK = b"SQLite format 3\0"
+_LONGEST = 10_000
+"""More characters than a line of 81 and its blanks are taken for another line: a file without line
+breaks is never held whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,9 +42,10 @@ def run_drill(wishes: DrillWishes) -> int:
     from papernudge.cli.files import write_whole
 
     if wishes.out.suffix.lower() != ".pdf":
-        raise bad_words(f"--out SHEET ends in .pdf; got {str(wishes.out)!r}.")
-    if wishes.source is not None and wishes.out.resolve() == wishes.source.resolve():
-        raise bad_words("--out SHEET would write over SOURCE itself: choose another name.")
+        raise bad_words(f"--out SHEET ends in .pdf; got {short(str(wishes.out))}.")
+    if wishes.source is not None:
+        source = Named("SOURCE itself", wishes.source)
+        keep_apart([source, *source.beside(*BOOK_FILES)], [Named("--out SHEET", wishes.out)])
     if wishes.scan:
         if wishes.reasons:
             raise bad_words("--scan asks for any digits: leave --reason out.")
@@ -52,7 +59,7 @@ def run_drill(wishes: DrillWishes) -> int:
     pages = pages_of(tasks, each, wishes.paper, wishes.scan)
     write_whole(wishes.out, drawn(pages, title if len(title) <= 52 else "Practice"))
     many = "1 position" if len(tasks) == 1 else f"{len(tasks)} positions"
-    print(f"{wishes.out}: {many}, sheet {pages[0].name.split('-')[0]}, answers on the last page.")
+    say(f"{wishes.out}: {many}, sheet {pages[0].name.split('-')[0]}, answers on the last page.")
     return int(Exit.DONE)
 
 
@@ -77,7 +84,7 @@ def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
         puzzles = (line for line in _puzzles(wishes, str(reason)) if line not in used)
         found = find_drills(puzzles, reason, wishes.positions, wishes.seed)
         if len(found) < wishes.positions:
-            _say(_too_few(reason, len(found), wishes))
+            warn(_too_few(reason, len(found), wishes))
         drills += found
     if not drills:
         raise bad_words(
@@ -111,7 +118,7 @@ def _scans(wishes: DrillWishes) -> list[Task]:
         if len(tasks) == wishes.positions:
             break
     if len(tasks) < wishes.positions:
-        _say(f"{len(tasks)} of {wishes.positions} positions found; more puzzles hold more.")
+        warn(f"{len(tasks)} of {wishes.positions} positions found; more puzzles hold more.")
     if not tasks:
         raise bad_words("No puzzle with a blank cell is here: name a SOURCE that holds some.")
     return list(tasks.values())
@@ -135,7 +142,7 @@ def _seen(puzzles: Iterable[str], what: str, most: int) -> Iterator[str]:
     for number, puzzle in enumerate(puzzles, start=1):
         if shows and number % 10 == 0:
             of = f" of at most {most}" if most else ""
-            print(f"\r{what}: puzzle {number}{of} ", end="", file=sys.stderr, flush=True)
+            print(f"\r{visible(what)}: puzzle {number}{of} ", end="", file=sys.stderr, flush=True)
         yield puzzle
     if shows:
         print(file=sys.stderr)
@@ -161,7 +168,7 @@ def _sound(source: Path) -> Iterator[str]:
                 stage="drill",
                 reason="not one solution",
             )
-        _say(f"{source}: {many} left out that {'has' if bad == 1 else 'have'} not one solution.")
+        warn(f"{source}: {many} left out that {'has' if bad == 1 else 'have'} not one solution.")
 
 
 def source_lines(source: Path) -> Iterator[str]:
@@ -170,7 +177,7 @@ def source_lines(source: Path) -> Iterator[str]:
     Stop (5) if it can't be read or is neither.
     """
     try:
-        with source.open("rb") as file:
+        with open_regular(source) as file:
             head = file.read(len(_BOOK))
     except OSError as error:
         raise _unreadable(source, error) from error
@@ -191,8 +198,10 @@ def _from_book(source: Path) -> Iterator[str]:
 
 def _from_text(source: Path) -> Iterator[str]:
     try:
-        with source.open(encoding="utf-8") as file:
-            for number, text in enumerate(file, start=1):
+        with io.TextIOWrapper(open_regular(source, MOST_LINES), encoding="utf-8-sig") as file:
+            number = 0
+            while text := file.readline(_LONGEST):
+                number += 1
                 line = text.strip().replace("0", ".")
                 if line:
                     yield _checked(line, f"{source}, line {number}")
@@ -223,15 +232,9 @@ def _checked(line: str, where: str) -> str:
 
 
 def _unreadable(source: Path, error: OSError) -> Stop:
-    why = (error.strerror or str(error)).lower()
     return Stop(
         Exit.FILE,
-        f"{source} can't be read ({why}): name a book or a file of 81-character lines.",
+        f"{source} can't be read ({why(error)}): name a book or a file of 81-character lines.",
         stage="open",
         reason="unreadable",
     )
-
-
-def _say(sentence: str) -> None:
-    sys.stdout.flush()
-    print(sentence, file=sys.stderr, flush=True)

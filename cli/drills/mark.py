@@ -219,7 +219,8 @@ def _place(task: Task, grids: Sequence[Glimpse]) -> Glimpse | None:
     printed = [(cell, int(mark)) for cell, mark in enumerate(task.digits) if mark != "."]
 
     def likeness(grid: Glimpse) -> float:
-        return sum(float(grid.chances[at]) for at in printed) / len(printed)
+        # A sheet that prints nothing, which no drill makes, is nowhere to be recognised by.
+        return sum(float(grid.chances[at]) for at in printed) / max(1, len(printed))
 
     best = max(grids, key=likeness, default=None)
     return best if best is not None and likeness(best) >= SAME else None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import json
-import sys
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,6 +14,8 @@ from papernudge.cli.documents import failure_document
 from papernudge.cli.drills.log import Row, append
 from papernudge.cli.drills.mark import UNSURE, Marked, MarkedPage, mark_photo
 from papernudge.cli.exits import Exit, Stop, bad_words, from_fault
+from papernudge.cli.paths import LOG_FILES, Named, keep_apart, photo_named
+from papernudge.cli.say import short, show, visible, warn
 from papernudge.hints.geometry import cell_name
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ def day_of(text: str | None) -> str:
     try:
         return datetime.date.fromisoformat(text).isoformat()
     except ValueError as error:
-        raise bad_words(f"--day looks like 2026-05-01; {text!r} does not.") from error
+        raise bad_words(f"--day looks like 2026-05-01; {short(text)} does not.") from error
 
 
 def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
@@ -56,15 +57,14 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
         raise bad_words("Standard input can be read once: name - only once.")
     if len(photos) > 1 and (wishes.seconds is not None or wishes.assumptions):
         raise bad_words("--seconds and --assume are about one page: name one PHOTO.")
-    if wishes.picture is not None:
-        _check_picture(wishes.picture, photos)
+    _check_files(wishes, photos)
     if any(one.grid is None for one in wishes.assumptions):
         raise bad_words("--assume on a sheet names the position's number first, as 3:R4C7=1.")
     worst, documents, rows = Exit.DONE, list[dict[str, Any]](), list[Row]()
     for called in photos:
         found = _attempt(called, wishes)
         if isinstance(found, Stop):
-            _say(found.sentence)
+            warn(found.sentence)
             code, document, text = found.code, failure_document(called, found), ""
         else:
             code = _doubts_said(found)
@@ -75,25 +75,31 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
         worst = max(worst, code)
         documents.append(document)
         if wishes.output == "json lines":
-            print(json.dumps(document), flush=True)
+            show(json.dumps(document))
         elif wishes.output == "text" and text:
-            print(text, flush=True)
+            show(text)
     if wishes.output == "json":
-        print(json.dumps(documents if len(photos) > 1 else documents[0], indent=1))
+        show(json.dumps(documents if len(photos) > 1 else documents[0], indent=1))
     if wishes.log is not None and rows:
         append(wishes.log, rows)
     return int(worst)
 
 
-def _check_picture(picture: Path, photos: Sequence[str]) -> None:
-    if picture.suffix.lower() not in PICTURE_ENDINGS:
-        raise bad_words(
-            f"--picture OUT ends in {', '.join(PICTURE_ENDINGS)}; got {str(picture)!r}."
-        )
-    if len(photos) > 1:
-        raise bad_words("--picture draws one photo: name one PHOTO, or leave it out.")
-    if photos[0] != "-" and picture.resolve() == Path(photos[0]).resolve():
-        raise bad_words("--picture OUT would write over the photo itself: choose another name.")
+def _check_files(wishes: MarkWishes, photos: Sequence[str]) -> None:
+    """Stop (2) where one file would be lost to another."""
+    inputs = [one for photo in photos for one in photo_named(photo, "the photo itself")]
+    outputs: list[Named] = []
+    if wishes.log is not None:
+        log = Named("--log FILE", wishes.log)
+        outputs += [log, *log.beside(*LOG_FILES)]
+    if wishes.picture is not None:
+        if wishes.picture.suffix.lower() not in PICTURE_ENDINGS:
+            ends = ", ".join(PICTURE_ENDINGS)
+            raise bad_words(f"--picture OUT ends in {ends}; got {short(str(wishes.picture))}.")
+        if len(photos) > 1:
+            raise bad_words("--picture draws one photo: name one PHOTO, or leave it out.")
+        outputs.append(Named("--picture OUT", wishes.picture))
+    keep_apart(inputs, outputs)
 
 
 def _draw(found: MarkedPage, picture: Path, side: int) -> None:
@@ -119,12 +125,12 @@ def _doubts_said(marked: MarkedPage) -> Exit:
     for answer in unsure:
         number = answer.task.number
         if not answer.doubts:
-            _say(f"Number {number} can't be read: take its grid whole and sharp into the photo.")
+            warn(f"Number {number} can't be read: take its grid whole and sharp into the photo.")
         for doubt in answer.doubts:
             read = "nothing" if doubt.read is None else str(doubt.read)
             other = " or ".join("nothing" if d is None else str(d) for d, _ in doubt.instead)
             cell = cell_name(doubt.cell)
-            _say(
+            warn(
                 f"Number {number}, {cell}: is it {read}, or {other}? Say it with"
                 f" --assume {number}:{cell}={doubt.read or '.'}"
             )
@@ -133,7 +139,7 @@ def _doubts_said(marked: MarkedPage) -> Exit:
 
 def table(marked: MarkedPage) -> str:
     """The page as lines of text, a sum below."""
-    lines = [f"{marked.called}: sheet {marked.page.name}"]
+    lines = [f"{visible(marked.called)}: sheet {marked.page.name}"]
     lines += [
         f"{answer.task.number:>4}  {answer.result:<10}  {_written(answer)}".rstrip()
         for answer in marked.answers
@@ -169,8 +175,3 @@ def _rows(marked: MarkedPage, wishes: MarkWishes) -> list[Row]:
         )
         for answer in marked.answers
     ]
-
-
-def _say(sentence: str) -> None:
-    sys.stdout.flush()
-    print(sentence, file=sys.stderr, flush=True)

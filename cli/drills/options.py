@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Annotated
 
@@ -55,17 +56,21 @@ def drill(
     ] = None,
     paper: Annotated[str, typer.Option("--paper", metavar="SIZE", help="a4 or letter.")] = "a4",
     seed: Annotated[
-        int, typer.Option("--seed", metavar="N", min=0, help="Another one, another choice.")
+        int,
+        typer.Option(
+            "--seed", metavar="N", min=0, max=999_999_999, help="Another one, another choice."
+        ),
     ] = 0,
 ) -> None:
     """A sheet to practise one kind of reason on, with answers behind and a code that mark reads."""
     from papernudge.cli.drills.find import DrillWishes, run_drill
     from papernudge.cli.exits import bad_words
+    from papernudge.cli.say import short
 
     if not out:
         raise bad_words("Name the sheet to write: --out SHEET.pdf.")
     if paper.lower() not in ("a4", "letter"):
-        raise bad_words(f"--paper is a4 or letter; got {paper!r}.")
+        raise bad_words(f"--paper is a4 or letter; got {short(paper)}.")
     raise typer.Exit(
         run_drill(
             DrillWishes(
@@ -93,7 +98,13 @@ def mark(
     ] = None,
     seconds: Annotated[
         float | None,
-        typer.Option("--seconds", metavar="N", min=0.1, help="What the page took, for the log."),
+        typer.Option(
+            "--seconds",
+            metavar="N",
+            min=0.1,
+            max=86_400,
+            help="What the page took, for the log; at most a day.",
+        ),
     ] = None,
     day: Annotated[
         str | None,
@@ -126,6 +137,8 @@ def mark(
     from papernudge.cli.drills.marking import MarkWishes, day_of, run_mark
     from papernudge.cli.exits import bad_words
 
+    if seconds is not None and not math.isfinite(seconds):  # not a number is in no range
+        raise bad_words("--seconds is what the page took, 0.1 to 86400.")
     if as_json and json_lines:
         raise bad_words("Choose --json or --json-lines, not both.")
     output = "json" if as_json else "json lines" if json_lines else "text"

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
+from papernudge.cli.say import visible
+
 if TYPE_CHECKING:
     from papernudge.cli.drills.progress import Week
 
@@ -68,7 +70,7 @@ def plotted(weeks: Sequence[Week]) -> Plot:
             marks += _curve(tuple(curve), number)
     foot = TOP + 2 * PLOT + 2 * GAP - 10
     for number, reason in enumerate(reasons):
-        text = f"{_letter(number)}  {reason}"
+        text = f"{_letter(number)}  {visible(reason)}"
         marks.append(Mark(((LEFT, foot + number * _LINE),), _ink(number), text, left=True))
     return Plot(WIDE, foot + len(reasons) * _LINE + 16, tuple(marks))
 

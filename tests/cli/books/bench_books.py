@@ -62,7 +62,7 @@ def processor() -> float:
 
 def exported(book: Path) -> bytes:
     out = book.with_suffix(".jsonl")
-    subprocess.run(command("export", book, "--to", out), check=True, capture_output=True)
+    subprocess.run(command("export", book, "--to", out, "--force"), check=True, capture_output=True)
     return out.read_bytes()
 
 

@@ -84,7 +84,7 @@ def rows(papernudge: Callable[..., Any], tmp_path: Path) -> Callable[[Path], lis
 
     def exported(book: Path) -> list[Any]:
         out = tmp_path / "rows.jsonl"
-        ran = papernudge("export", book, "--to", out)
+        ran = papernudge("export", book, "--to", out, "--force")
         assert ran.code == 0, ran.err
         return [json.loads(line) for line in out.read_text("utf-8").splitlines()]
 
@@ -95,7 +95,7 @@ def rows(papernudge: Callable[..., Any], tmp_path: Path) -> Callable[[Path], lis
 def export_bytes(papernudge: Callable[..., Any], tmp_path: Path) -> Callable[[Path], bytes]:
     def exported(book: Path) -> bytes:
         out = tmp_path / "bytes.jsonl"
-        ran = papernudge("export", book, "--to", out)
+        ran = papernudge("export", book, "--to", out, "--force")
         assert ran.code == 0, ran.err
         return out.read_bytes()
 

@@ -88,7 +88,7 @@ def test_filters_choose_what_they_say(
     everything = rows(book)
 
     def chosen(*words: object) -> list[str]:
-        ran = papernudge("export", book, "--to", tmp_path / "out.jsonl", *words)
+        ran = papernudge("export", book, "--to", tmp_path / "out.jsonl", "--force", *words)
         assert ran.code == 0
         lines = (tmp_path / "out.jsonl").read_text("utf-8").splitlines()
         return [json.loads(line)["id"] for line in lines]

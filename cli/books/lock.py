@@ -1,0 +1,196 @@
+"""A book's lock: a file beside it that only the one run holds that may write the book.
+
+The system lets go of it when the run ends, however it ends. The file says that it is ours; a file
+or a link of somebody else that merely has its name is left as it is, and the book is not written.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import stat
+import sys
+from pathlib import Path
+
+from papernudge.cli.exits import Exit, Stop
+from papernudge.cli.paths import BOOK_FILES, ask, real, why
+
+MARK = b"papernudge lock, process "
+"""How our locks begin; the number of the process follows."""
+_TAKEN = (errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES, errno.EDEADLK)
+_STARTS = {
+    "-wal": (b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83"),
+    "-journal": (b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7", bytes(8)),
+    "-shm": ((3007000).to_bytes(4, sys.byteorder), bytes(4)),
+}
+"""How SQLite's own files beside a database begin (sqlite.org, "Database File Format", 3.1 and 4.1,
+"WAL-mode File Format", 2.1): a closed journal may begin with zeros."""
+
+
+def _stop(sentence: str, reason: str) -> Stop:
+    return Stop(Exit.FILE, sentence, stage="book", reason=reason)
+
+
+class Lock:
+    """Taken before a book is opened to be written. A book behind a link is the same book."""
+
+    def __init__(self, book: Path) -> None:
+        whole = real(book)
+        self.path = whole.parent / (whole.name + BOOK_FILES[0])
+        self.handle = -1
+        self._ours = False
+
+    def take(self) -> None:
+        """Stop (5) if another run holds it, the folder can't be written to, or a file that is no
+        lock has its name.
+        """
+        while True:
+            try:
+                handle = self._opened()
+            except OSError as error:
+                raise _unwritable(self.path, error) from error
+            try:
+                self._hold(handle)
+            except BaseException:
+                os.close(handle)
+                raise
+            if self._is_there(handle):
+                break
+            os.close(handle)  # the run before took its file away between our two steps
+        self.handle = handle
+        if self._ours:
+            with contextlib.suppress(OSError):  # only a courtesy to whoever comes second
+                os.lseek(handle, 0, os.SEEK_SET)
+                os.write(handle, MARK + str(os.getpid()).encode() + b"\n")
+                os.ftruncate(handle, os.lseek(handle, 0, os.SEEK_CUR))
+
+    def _opened(self) -> int:
+        """A new file of our own, or the one that is there, never through a link."""
+        flags = os.O_RDWR
+        for name in ("O_NOFOLLOW", "O_NONBLOCK", "O_CLOEXEC", "O_NOCTTY", "O_BINARY"):
+            flags |= getattr(os, name, 0)
+        try:
+            handle = os.open(self.path, flags | os.O_CREAT | os.O_EXCL, 0o644)
+        except FileExistsError:
+            if not stat.S_ISREG(self.path.lstat().st_mode):
+                raise _not_ours(self.path) from None
+            self._ours = False
+            return os.open(self.path, flags)
+        self._ours = True
+        # At once: what is there without our mark is not taken for ours by anybody.
+        with contextlib.suppress(OSError):
+            os.write(handle, MARK)
+        return handle
+
+    def _hold(self, handle: int) -> None:
+        """Stop (5) if somebody else holds it or it is no lock. An empty file may be held, but not
+        be taken away: nobody can tell whose it is.
+        """
+        if not stat.S_ISREG(os.fstat(handle).st_mode):
+            raise _not_ours(self.path)
+        told = _content(handle)
+        if told and not told.startswith(MARK):
+            raise _not_ours(self.path)
+        try:
+            _lock(handle)
+        except OSError as error:
+            if error.errno in _TAKEN:
+                raise _busy(self.path, told) from error
+            raise _unwritable(self.path, error) from error
+        self._ours = self._ours or told.startswith(MARK)
+
+    def _is_there(self, handle: int) -> bool:
+        """Whether the file that is held still has the lock's name."""
+        try:
+            return os.path.samestat(os.fstat(handle), self.path.lstat())
+        except OSError:
+            return False
+
+    def release(self) -> None:
+        """Takes the file away first, so that nobody locks it between; only ours."""
+        if self.handle >= 0:
+            if self._ours and self._is_there(self.handle):
+                with contextlib.suppress(OSError):
+                    self.path.unlink()
+            os.close(self.handle)
+            self.handle = -1
+
+
+def guard_beside(database: Path, called: str) -> None:
+    """Before SQLite opens a file to write: what stands beside it under the names that SQLite uses
+    must be SQLite's, for it would be cut or deleted. Stop (5) otherwise.
+    """
+    whole = real(database)
+    for ending, starts in _STARTS.items():
+        path = whole.parent / (whole.name + ending)
+        if not os.path.lexists(path):
+            continue
+        alone = ending != "-shm" and not os.path.lexists(whole)
+        if path.is_symlink() or not _begins(path, starts, alone):
+            raise _stop(
+                f"{path} stands where {called} {whole.name} would keep its own, and is none of it:"
+                " move it away or choose another name.",
+                "not ours",
+            )
+
+
+def _begins(path: Path, starts: tuple[bytes, ...], alone: bool) -> bool:
+    """Whether a file is SQLite's. ``alone``: where there is no database, what holds something is
+    the rest of another one.
+    """
+    try:
+        ask(path)
+        with path.open("rb") as file:
+            head = file.read(8)
+    except OSError:
+        return False
+    return not head or (head.startswith(starts) and not alone)
+
+
+def _lock(handle: int) -> None:
+    if sys.platform == "win32":
+        import msvcrt
+
+        os.lseek(handle, 0, os.SEEK_SET)
+        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+    else:
+        import fcntl
+
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def _content(handle: int) -> bytes:
+    """The first bytes; on Windows a file that is held can't be read by others: as if ours."""
+    try:
+        os.lseek(handle, 0, os.SEEK_SET)
+        return os.read(handle, 60)
+    except OSError:
+        return MARK
+
+
+def _busy(lock: Path, told: bytes) -> Stop:
+    book = lock.name.removesuffix(BOOK_FILES[0])
+    holder = told.removeprefix(MARK).strip().decode("ascii", "replace")
+    who = f" (process {holder})" if holder.isdigit() else ""
+    return _stop(
+        f"{book} is being written by another run{who}: wait until it has ended, then run again.",
+        "busy",
+    )
+
+
+def _not_ours(lock: Path) -> Stop:
+    book = lock.name.removesuffix(BOOK_FILES[0])
+    return _stop(
+        f"{lock} is none of ours, but {book} needs a lock of that name: move it away or choose"
+        " another name for the book.",
+        "not ours",
+    )
+
+
+def _unwritable(path: Path, error: OSError) -> Stop:
+    return _stop(
+        f"No book can be written in {path.parent} ({why(error)}): choose a folder that exists and"
+        " may be written to.",
+        "unwritable",
+    )
