@@ -162,9 +162,10 @@ def _no_file(called: str, most: int) -> Stop | None:
     pipe or drinks from a device without end. Folders, and names without a file, are told by whoever
     opens them.
     """
-    path = Path(called)
     try:
-        ask(path, most)
+        if not ask(Path(called), most).st_size:  # some of the system's own say so and never end
+            said = f"{called} is empty: expected a photo file, got 0 bytes."
+            return Stop(Exit.FILE, said, stage="open", reason="empty")
     except (FileNotFoundError, IsADirectoryError):
         return None
     except (OSError, ValueError) as error:

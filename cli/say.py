@@ -19,6 +19,8 @@ among them, formats, halves of pairs, line and paragraph separators (Unicode, ch
 _JOINERS = "\u200c\u200d"
 """Formats that words of some scripts and many pictures are spelt with."""
 _NAMED = {"\n": "\\n", "\r": "\\r", "\t": "\\t"}
+_ENDLESS = re.compile(r"\S{1000,}")
+"""No name is so long, and few paths are (a name ends at 255 bytes, a path at 4,096, on Linux)."""
 _STYLE = re.compile("(\x1b\\[[01]m)")
 """Bold and plain, as our own boards are drawn with."""
 
@@ -64,8 +66,9 @@ def short(text: str, most: int = 60) -> str:
 
 
 def say(sentence: str, out: TextIO | None = None) -> None:
-    """One line, by default on standard output."""
-    print(visible(sentence), file=out or sys.stdout, flush=True)
+    """One line, by default on standard output; words without an end are cut in their middle."""
+    told = _ENDLESS.sub(lambda word: f"{word[0][:60]}...{word[0][-20:]}", sentence)
+    print(visible(told), file=out or sys.stdout, flush=True)
 
 
 def show(text: str, out: TextIO | None = None) -> None:

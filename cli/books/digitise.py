@@ -28,7 +28,7 @@ from papernudge.cli.paths import (
     keep_apart,
     real,
 )
-from papernudge.cli.say import show, visible
+from papernudge.cli.say import short, show, visible
 from papernudge.vision.failure import Failure
 
 
@@ -53,7 +53,9 @@ def run_digitise(wishes: Wishes) -> int:
     if not (wishes.sources or wishes.corrections or wishes.review):
         raise bad_words("Name at least one SOURCE: a folder, a photo, a PDF or a TIFF.")
     if wishes.review is not None and wishes.review.suffix.lower() not in (".html", ".htm"):
-        raise bad_words(f"--review OUT ends in .html; got {str(wishes.review)!r}.")
+        raise bad_words(f"--review OUT ends in .html; got {short(str(wishes.review))}.")
+    if not all(wishes.sources):
+        raise bad_words("A SOURCE has no name: name a folder, a photo, a PDF or a TIFF.")
     tally = Tally()
     named = _found(wishes, tally)
     with Book.to_write(wishes.book) as book:

@@ -76,7 +76,7 @@ def run_export(
     """
     ending = to.suffix.lower()
     if ending not in ENDINGS:
-        raise bad_words(f"--to OUT ends in {', '.join(ENDINGS)}; got {str(to)!r}.")
+        raise bad_words(f"--to OUT ends in {', '.join(ENDINGS)}; got {short(str(to))}.")
     for status in filters.statuses:
         if status not in STATUSES:
             raise bad_words(f"--status is one of {', '.join(STATUSES)}; got {short(status)}.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import errno
 import hashlib
 import io
 import os
@@ -13,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.books.rows import PageTask
-from papernudge.cli.paths import MOST_SOURCE, is_folder, open_regular, real, too_long, why
+from papernudge.cli.paths import MOST_SOURCE, is_folder, open_regular, real, why
 from papernudge.vision.failure import Failure
 
 if TYPE_CHECKING:
@@ -105,12 +106,13 @@ def survey(path: Path) -> Surveyed | Failure:
     head = b""
     try:
         with open_regular(path, MOST_SOURCE) as file:
+            most = os.fstat(file.fileno()).st_size
             while chunk := file.read(_CHUNK):
                 head = head or chunk[:1024]
                 digest.update(chunk)
                 size += len(chunk)
-                if size > MOST_SOURCE:  # some of the system's own files say nothing of their size
-                    raise too_long(path, MOST_SOURCE)
+                if size > most:  # being copied here, or one of the system's own without an end
+                    raise OSError(errno.EBUSY, "it grows while it is read", str(path))
     except (OSError, ValueError) as error:
         return unopened(path, error)
     kind, pages = _pages(path, head)

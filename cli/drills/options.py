@@ -74,7 +74,7 @@ def drill(
     raise typer.Exit(
         run_drill(
             DrillWishes(
-                Path(source) if source else None,
+                Path(source) if source is not None else None,
                 Path(out),
                 reason or (),
                 positions or (1 if scan else 12),
@@ -143,8 +143,8 @@ def mark(
         raise bad_words("Choose --json or --json-lines, not both.")
     output = "json" if as_json else "json lines" if json_lines else "text"
     assumptions = tuple(parse_assumption(text) for text in assume or ())
-    where = Path(log) if log else None
-    drawn = Path(picture) if picture else None
+    where = Path(log) if log is not None else None
+    drawn = Path(picture) if picture is not None else None
     wishes = MarkWishes(output, where, seconds, day_of(day), assumptions, drawn, side)
     raise typer.Exit(run_mark(photos or [], wishes))
 
@@ -160,7 +160,9 @@ def progress(
     """How practice goes: for each reason and week, how much was right and how long it took."""
     from papernudge.cli.drills.progress import run_progress
 
-    raise typer.Exit(run_progress(Path(log), Path(picture) if picture else None, as_json))
+    raise typer.Exit(
+        run_progress(Path(log), Path(picture) if picture is not None else None, as_json)
+    )
 
 
 def register(app: typer.Typer) -> None:
