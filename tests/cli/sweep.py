@@ -138,6 +138,7 @@ ENDINGS = (".png", ".html", ".pdf", ".svg")
 def sandbox(folder: Path) -> None:
     """Lays down a file, or whatever else it is, for each of the paths, also with each ending."""
     os.chdir(folder)
+    _device(Path("device"))
     for end in ("", *ENDINGS):
         Path(f"folder{end}").mkdir()
         Path(f"with-pipe{end}").mkdir()
@@ -153,7 +154,7 @@ def sandbox(folder: Path) -> None:
         Path(f"circle{end}").mkdir()
         Path(f"circle{end}/again.png").symlink_to(f"../circle{end}")
         Path(f"dangling{end}").symlink_to("gone/gone")
-        Path(f"full{end}").symlink_to("/dev/full")
+        Path(f"full{end}").symlink_to("device")
         for told in CHANGEABLE:
             _lay_down(PATHS[told] + end)
     Path("closed-folder").mkdir()
@@ -342,6 +343,19 @@ def _changed(folder: Path, start: dict[str, Any]) -> list[str]:
         _lay_down(ast.literal_eval(name))
     start.update(_state(folder))
     return changed
+
+
+def _device(path: Path) -> None:
+    """One that is always full: of our own where that can be, for an administrator's mistake could
+    replace the system's.
+    """
+    try:
+        os.mknod(path, stat.S_IFCHR | 0o666, os.makedev(1, 7))
+    except OSError:
+        if os.geteuid():
+            path.symlink_to("/dev/full")
+        else:
+            os.mkfifo(path)
 
 
 def _lay_down(name: str) -> None:
