@@ -171,3 +171,26 @@ def test_a_name_in_letters_that_the_typeface_lacks_still_prints(tmp_path: Path) 
     row = {"givens": "." * 81, "solution": None, "minutes": 3.0, "page": 1, "number": 1}
     row["hardest"] = None
     assert sheets([{**row, "source": "ランタン" * 40 + ".jpg"}], Layout(1)).startswith(b"%PDF")
+
+
+@pytest.mark.parametrize("ending", [".jsonl", ".csv", ".txt", ".pdf"])
+def test_a_file_that_is_there_is_written_over_only_when_told(
+    papernudge: Run, book: Path, tmp_path: Path, ending: str
+) -> None:
+    out = tmp_path / f"mine{ending}"
+    out.write_bytes(b"mine")
+    (tmp_path / f"link{ending}").symlink_to(out)
+    for name in (out, tmp_path / f"link{ending}"):
+        ran = papernudge("export", book, "--to", name)
+        assert ran.code == 5
+        assert ran.err.count("\n") == 1
+        assert "--force" in ran.err
+        assert out.read_bytes() == b"mine"
+    assert papernudge("export", book, "--to", out, "--force").code == 0
+    assert out.read_bytes() != b"mine"
+
+
+@pytest.mark.parametrize("text", ["nan", "inf", "nan-3", "1-inf", "1e999", "9" * 5000])
+def test_a_range_has_ends_that_are_numbers(text: str) -> None:
+    with pytest.raises(Stop, match="--givens looks like"):
+        parse_range(text, "--givens")

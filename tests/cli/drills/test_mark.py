@@ -250,3 +250,28 @@ def test_the_other_code_is_enough_when_one_is_covered(
     photo[3 * high // 4 :] = 200
     cv2.imwrite(str(other), photo)
     assert papernudge("mark", other).code == 3
+
+
+def test_a_sheet_that_prints_no_digit_can_not_be_recognised_and_is_unsure() -> None:
+    """No drill makes one, but a code may say so: there is nothing to know its grid by."""
+    from papernudge.cli.drills.code import decode, encode
+    from papernudge.cli.drills.mark import marked
+
+    class Grid:
+        chances = np.ones((81, 10)) / 10
+
+    task = Task(1, "." * 81, TASKS[0].solution, None, 0, ())
+    page = SheetPage(1, 1, "a4", 4, 0, (task,))
+    assert decode(encode(page)) == page
+    (answer,) = marked([task], [Grid()], {})  # type: ignore[list-item]
+    assert answer.result == "unsure"
+
+
+@pytest.mark.parametrize("seconds", ["1e300", "inf", "nan", "-inf", "0", "86401", "-1", "9" * 400])
+def test_a_time_that_no_page_takes_is_refused(
+    papernudge: Run, tmp_path: Path, seconds: str
+) -> None:
+    ran = papernudge("mark", "x.jpg", "--log", tmp_path / "log", f"--seconds={seconds}")
+    assert ran.code == 2
+    assert ran.err.count("\n") == 1
+    assert not (tmp_path / "log").exists()

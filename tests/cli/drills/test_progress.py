@@ -104,3 +104,87 @@ def test_both_kinds_of_picture_open(papernudge: Run, tmp_path: Path) -> None:
     with Image.open(png) as image:
         assert image.size[0] == 2 * WIDE
         assert len(image.getcolors(1 << 20) or []) > 3
+
+
+SOUND = ("2026-05-04", "LANTRN-2", 9, "X-wing", 6, "right", 1, 30.0)
+DAMAGE = [
+    *(
+        (0, day)
+        for day in ("", "2026-13-04", "20260504", "2026-W19-1", b"2026-05-04", 5, "x" * 500)
+    ),
+    *((1, sheet) for sheet in ("", b"\xff", "x" * 500)),
+    *((2, number) for number in (-1, "one", 1.5, 1 << 40)),
+    *((3, reason) for reason in ("", b"X-wing", "x" * 500)),
+    *((4, looks) for looks in (-1, "many", 1 << 40)),
+    *((5, result) for result in ("rigth", "", 1)),
+    *((6, digits) for digits in (-1, 82, "few")),
+    *((7, seconds) for seconds in (-1.0, 1e300, float("inf"), "long")),
+]
+
+
+@pytest.mark.parametrize(("column", "value"), DAMAGE)
+def test_a_damaged_row_is_left_out_and_told(
+    papernudge: Run, tmp_path: Path, column: int, value: object
+) -> None:
+    log = tmp_path / "log"
+    append(log, ROWS)
+    whole = papernudge("progress", log)
+    row = tuple(value if at == column else sound for at, sound in enumerate(SOUND))
+    sql = sqlite3.connect(log)
+    sql.execute(f"INSERT INTO answer VALUES ({', '.join('?' * 8)})", row)
+    sql.commit()
+    sql.close()
+    for words in ([], ["--picture", tmp_path / "a.svg"], ["--picture", tmp_path / "a.png"]):
+        ran = papernudge("progress", log, *words)
+        assert ran.code == 5
+        assert ran.out == whole.out
+        assert ran.err.startswith("1 row is damaged in ")
+        assert ran.err.count("\n") == 1
+
+
+def test_bytes_that_are_no_text_damage_their_row_alone(papernudge: Run, tmp_path: Path) -> None:
+    log = tmp_path / "log"
+    append(log, ROWS)
+    sql = sqlite3.connect(log)
+    sql.execute("UPDATE answer SET reason = CAST(x'582dff' AS TEXT) WHERE number = 1")
+    sql.commit()
+    sql.close()
+    assert papernudge("progress", log).code == 5
+    assert len(read(log)) == len(ROWS) - 1
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_log_with_flipped_bits_never_makes_a_fault(
+    papernudge: Run, tmp_path: Path, seed: int
+) -> None:
+    import random
+
+    log = tmp_path / "log"
+    append(log, ROWS * 3)
+    data = bytearray(log.read_bytes())
+    chance = random.Random(seed)
+    for _ in range(1 + seed):
+        data[chance.randrange(len(data))] ^= 1 << chance.randrange(8)
+    log.write_bytes(data)
+    ran = papernudge("progress", log, "--picture", tmp_path / "a.png")
+    assert ran.code in (0, 5), ran.err
+    assert "Traceback" not in ran.err
+
+
+def test_what_a_log_calls_a_reason_is_shown_on_the_terminal_and_in_the_plot(
+    papernudge: Run, tmp_path: Path
+) -> None:
+    append(tmp_path / "log", [row("2026-05-04", 1, "right", "\x1b[2J\u202e\n")])
+    ran = papernudge("progress", tmp_path / "log", "--picture", tmp_path / "a.svg")
+    assert ran.code == 0
+    assert ran.out.replace("\n", "").isprintable()
+    ElementTree.parse(tmp_path / "a.svg")
+
+
+@pytest.mark.parametrize("content", [b"", b"Dear Lantern"])
+def test_a_file_of_the_users_beside_a_log_stays(tmp_path: Path, content: bytes) -> None:
+    """SQLite deletes what lies where its journal would."""
+    (tmp_path / "log-journal").write_bytes(content or b"\0Dear Lantern")
+    with pytest.raises(Stop, match="move it away"):
+        append(tmp_path / "log", ROWS)
+    assert (tmp_path / "log-journal").read_bytes().endswith(b"Dear Lantern")
