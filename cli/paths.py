@@ -36,8 +36,8 @@ def real(path: Path) -> Path:
     """The path without links and ``..``; what can't be followed stays as it is. Never raises."""
     try:
         return Path(os.path.realpath(path))
-    except (OSError, ValueError):
-        return Path(os.path.abspath(path))  # noqa: PTH100 - Path.absolute keeps the dots
+    except (OSError, ValueError):  # the current folder may have been taken away
+        return path
 
 
 def why(error: Exception) -> str:

@@ -14,18 +14,28 @@ import sys
 from pathlib import Path
 
 from papernudge.cli.exits import Exit, Stop
-from papernudge.cli.paths import BOOK_FILES, ask, real, why
+from papernudge.cli.paths import BOOK_FILES, open_regular, real, why
 
 MARK = b"papernudge lock, process "
 """How our locks begin; the number of the process follows."""
 _TAKEN = (errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES, errno.EDEADLK)
-_STARTS = {
-    "-wal": (b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83"),
-    "-journal": (b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7", bytes(8)),
-    "-shm": ((3007000).to_bytes(4, sys.byteorder), bytes(4)),
+_WAL_VERSION = 3007000
+_SIGNS: dict[str, tuple[tuple[int, bytes], ...]] = {
+    "-wal": (
+        (0, b"\x37\x7f\x06\x82"),
+        (0, b"\x37\x7f\x06\x83"),
+        (4, _WAL_VERSION.to_bytes(4, "big")),
+    ),
+    "-journal": ((0, b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7"), (0, bytes(8))),
+    "-shm": (
+        (0, _WAL_VERSION.to_bytes(4, sys.byteorder)),
+        (48, _WAL_VERSION.to_bytes(4, sys.byteorder)),
+        (0, bytes(4)),
+    ),
 }
-"""How SQLite's own files beside a database begin (sqlite.org, "Database File Format", 3.1 and 4.1,
-"WAL-mode File Format", 2.1): a closed journal may begin with zeros."""
+"""By what SQLite's own files beside a database are known, each where it stands and one of them
+enough, so that a damaged byte makes no stranger of a file (sqlite.org, "Database File Format", 3.1
+and 4.1, "WAL-mode File Format", 2.1). A closed journal may begin with zeros."""
 
 
 def _stop(sentence: str, reason: str) -> Stop:
@@ -117,17 +127,35 @@ class Lock:
             self.handle = -1
 
 
+def is_held(book: Path) -> bool:
+    """Whether a run is writing the book now. Nothing is made or changed."""
+    flags = os.O_RDONLY
+    for name in ("O_NOFOLLOW", "O_NONBLOCK", "O_CLOEXEC", "O_NOCTTY", "O_BINARY"):
+        flags |= getattr(os, name, 0)
+    try:
+        handle = os.open(Lock(book).path, flags)
+    except OSError:
+        return False
+    try:
+        _lock(handle)
+    except OSError as error:
+        return error.errno in _TAKEN
+    finally:
+        os.close(handle)
+    return False
+
+
 def guard_beside(database: Path, called: str) -> None:
     """Before SQLite opens a file to write: what stands beside it under the names that SQLite uses
     must be SQLite's, for it would be cut or deleted. Stop (5) otherwise.
     """
     whole = real(database)
-    for ending, starts in _STARTS.items():
+    for ending, signs in _SIGNS.items():
         path = whole.parent / (whole.name + ending)
         if not os.path.lexists(path):
             continue
         alone = ending != "-shm" and not os.path.lexists(whole)
-        if path.is_symlink() or not _begins(path, starts, alone):
+        if path.is_symlink() or not _is_sqlites(path, signs, alone):
             raise _stop(
                 f"{path} stands where {called} {whole.name} would keep its own, and is none of it:"
                 " move it away or choose another name.",
@@ -135,17 +163,16 @@ def guard_beside(database: Path, called: str) -> None:
             )
 
 
-def _begins(path: Path, starts: tuple[bytes, ...], alone: bool) -> bool:
+def _is_sqlites(path: Path, signs: tuple[tuple[int, bytes], ...], alone: bool) -> bool:
     """Whether a file is SQLite's. ``alone``: where there is no database, what holds something is
     the rest of another one.
     """
     try:
-        ask(path)
-        with path.open("rb") as file:
-            head = file.read(8)
+        with open_regular(path) as file:
+            head = file.read(64)
     except OSError:
         return False
-    return not head or (head.startswith(starts) and not alone)
+    return not head or (any(head.startswith(sign, at) for at, sign in signs) and not alone)
 
 
 def _lock(handle: int) -> None:

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from papernudge.cli.books.book import Book
-from papernudge.cli.books.lock import MARK, Lock
+from papernudge.cli.books.lock import MARK, Lock, is_held
 from papernudge.cli.exits import Exit, Stop
 
 Run = Callable[..., Any]
@@ -58,6 +58,15 @@ def test_an_empty_file_with_the_locks_name_is_used_and_left(tmp_path: Path) -> N
     (tmp_path / "b-lock").touch()
     make(tmp_path / "b")
     assert (tmp_path / "b-lock").read_bytes() == b""
+
+
+def test_whether_a_book_is_being_written_can_be_asked(tmp_path: Path) -> None:
+    make(tmp_path / "b")
+    assert not is_held(tmp_path / "b")
+    with Book.to_write(tmp_path / "b"):
+        assert is_held(tmp_path / "b")
+    assert not is_held(tmp_path / "b")
+    assert [path.name for path in tmp_path.iterdir()] == ["b"]
 
 
 @unix
