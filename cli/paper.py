@@ -7,11 +7,15 @@ a reportlab Canvas; reportlab is imported when the first one is made.
 from __future__ import annotations
 
 import io
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import resources
 from math import ceil
+from types import ModuleType
 from typing import Any, BinaryIO
+
+from papernudge.cli.exits import Exit, Stop
 
 Paper = tuple[float, float]
 PAPERS: dict[str, Paper] = {"a4": (595.276, 841.89), "letter": (612.0, 792.0)}
@@ -68,6 +72,7 @@ class Room:
 
 def new_canvas(out: BinaryIO, paper: Paper, title: str) -> Any:
     """A canvas that writes the same bytes for the same sheet."""
+    _settle_reportlab()
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
     from reportlab.pdfgen.canvas import Canvas
@@ -81,6 +86,28 @@ def new_canvas(out: BinaryIO, paper: Paper, title: str) -> Any:
     canvas.setTitle(title)
     canvas.setCreator("papernudge")
     return canvas
+
+
+def _settle_reportlab() -> None:
+    """Has reportlab settled as it comes: on its first import it would run a file of settings from
+    the current folder or the home folder. Stop (5) where there is no current folder any more.
+    """
+    name = "reportlab_settings"
+    kept = sys.modules.get(name)
+    sys.modules[name] = ModuleType(name)
+    try:
+        import reportlab.rl_config  # noqa: F401 - imported for what it does
+    except FileNotFoundError as error:
+        raise Stop(
+            Exit.FILE,
+            "The current folder is no longer there: change into another one.",
+            stage="write",
+            reason="no folder",
+        ) from error
+    finally:
+        del sys.modules[name]
+        if kept is not None:
+            sys.modules[name] = kept
 
 
 def write(

@@ -315,16 +315,19 @@ def test_what_must_not_go_stays_even_where_it_comes_at_the_last_moment(
 
 
 @unix
-def test_a_typeface_in_the_current_folder_is_not_loaded(
+def test_typefaces_and_settings_in_the_current_folder_are_not_loaded(
     papernudge: Run, tmp_path: Path, puzzle: str
 ) -> None:
     """A process of its own: typefaces are loaded once."""
     for name in ("Vera.ttf", "VeraBd.ttf", "vera.ttf"):
         os.mkfifo(tmp_path / name)
     (tmp_path / "lines.txt").write_text(f"{puzzle}\n")
+    (tmp_path / "reportlab_settings.py").write_text("raise SystemExit(99)")
+    (tmp_path / ".reportlab_settings").write_text("raise SystemExit(99)")
     done = subprocess.run(
         [sys.executable, "-m", "papernudge.cli", "drill", "lines.txt", "--scan=1", "--out=o.pdf"],
         cwd=tmp_path,
+        env={**os.environ, "HOME": str(tmp_path)},
         capture_output=True,
         text=True,
         timeout=60,
@@ -332,3 +335,30 @@ def test_a_typeface_in_the_current_folder_is_not_loaded(
     )
     assert done.returncode == 0, done.stderr
     assert b"BitstreamVera" in (tmp_path / "o.pdf").read_bytes()
+
+
+@unix
+def test_a_current_folder_that_is_gone_is_told(tmp_path: Path, puzzle: str) -> None:
+    (tmp_path / "gone").mkdir()
+    lines = tmp_path / "lines.txt"
+    lines.write_text(f"{puzzle}\n")
+    words = {
+        "drill": [lines, "--scan", "1", "--out", tmp_path / "o.pdf"],
+        "hint": ["--given-line", puzzle, "--picture", "o.png"],
+        "read": ["x.jpg"],
+        "progress": ["x.log"],
+        "export": ["x", "--to", "o.csv"],
+        "digitise": ["x", "--book", "b"],
+    }
+    code = (
+        "import os, sys\nfrom papernudge.cli.app import run\nos.rmdir(os.getcwd())\n"
+        f"for words in {[[c, *map(str, w)] for c, w in words.items()]!r}:\n    print(run(words))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=tmp_path / "gone",
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.stdout.split() == ["5"] * len(words), done.stderr
