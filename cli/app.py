@@ -179,8 +179,10 @@ register_drills(app)  # drill, mark and progress
 
 def run(arguments: Sequence[str]) -> int:
     """Runs the command and gives its exit code; nothing but a sentence reaches the user."""
+    if sys.stdin is None:  # closed by the caller
+        sys.stdin = Path(os.devnull).open(encoding="utf-8")  # noqa: SIM115 - open to the end
     for name in ("stdout", "stderr"):
-        if getattr(sys, name) is None:  # closed by the caller
+        if getattr(sys, name) is None:
             nowhere = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - open to the end
             setattr(sys, name, nowhere)
     for stream in (sys.stdout, sys.stderr):

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, TextIO
 from papernudge.cli.assume import Assumption, parse_assumption
 from papernudge.cli.board import board, marks_of
 from papernudge.cli.doubting import asked
-from papernudge.cli.exits import Stop
+from papernudge.cli.exits import Exit, Stop
+from papernudge.cli.paths import why
 from papernudge.cli.say import say, show
 
 if TYPE_CHECKING:
@@ -137,9 +138,9 @@ class Talk:
         from papernudge.cli.files import write_whole
         from papernudge.cli.pictures import answer_picture, doubt_picture
 
-        path = self._picture or self._picture_path(answer)
         drawn = doubt_picture if answer.doubts else answer_picture
         try:
+            path = self._picture or self._picture_path(answer)
             write_whole(path, drawn(answer, self._side, path.suffix.lower()))
         except Stop as stop:
             say(stop.sentence, self._err)
@@ -147,7 +148,16 @@ class Talk:
             say(f"The picture is {path}", self._err)
 
     def _picture_path(self, answer: Answer) -> Path:
-        folder = Path(tempfile.mkdtemp(prefix="papernudge-"))
+        """A new place for a picture. Stop (5) where there is none for temporary files."""
+        try:
+            folder = Path(tempfile.mkdtemp(prefix="papernudge-"))
+        except OSError as error:
+            raise Stop(
+                Exit.FILE,
+                f"There is no folder for a picture ({why(error)}): name one with --picture OUT.",
+                stage="write",
+                reason="unwritable",
+            ) from error
         return folder / f"{answer.command}-{answer.depth}.png"
 
     def _ask(self, prompt: str) -> str | None:

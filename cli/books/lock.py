@@ -59,7 +59,7 @@ class Lock:
             try:
                 handle = self._opened()
             except OSError as error:
-                raise _unwritable(self.path, error) from error
+                raise unwritable(self.path, error) from error
             try:
                 self._hold(handle)
             except BaseException:
@@ -107,7 +107,7 @@ class Lock:
         except OSError as error:
             if error.errno in _TAKEN:
                 raise _busy(self.path, told) from error
-            raise _unwritable(self.path, error) from error
+            raise unwritable(self.path, error) from error
         self._ours = self._ours or told.startswith(MARK)
 
     def _is_there(self, handle: int) -> bool:
@@ -215,7 +215,8 @@ def _not_ours(lock: Path) -> Stop:
     )
 
 
-def _unwritable(path: Path, error: OSError) -> Stop:
+def unwritable(path: Path, error: OSError) -> Stop:
+    """What to say where nothing can be written beside a book."""
     return _stop(
         f"No book can be written in {path.parent} ({why(error)}): choose a folder that exists and"
         " may be written to.",

@@ -243,3 +243,20 @@ def test_an_output_that_takes_nothing_more_makes_no_traceback(
     assert "Traceback" not in done.stderr
     assert "Exception" not in done.stderr
     assert done.stderr.count("\n") <= 1
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        ("hint --given-line {puzzle}", 0),
+        ("hint --given-line {puzzle} --since -", 5),
+        ("read -", 5),
+        ("mark -", 5),
+        ("read - --picture o.png", 5),
+    ],
+)
+def test_a_closed_standard_input_is_an_empty_one(puzzle: str, words: str, code: int) -> None:
+    line = f"{sys.executable} -m papernudge.cli {words.format(puzzle=puzzle)} <&-"
+    done = subprocess.run(["bash", "-c", line], capture_output=True, text=True, check=False)
+    assert done.returncode == code, done.stderr
+    assert code == 0 or "standard input is empty" in done.stderr

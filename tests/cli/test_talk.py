@@ -201,3 +201,16 @@ def test_a_mistake_that_may_be_a_misreading_is_asked_about_and_not_blamed(
     blamed = papernudge("check", desk.says("lunch.jpg", read_as(0.0001)))
     assert blamed.code == 1
     assert blamed.out == "One digit you wrote can't be right.\n"
+
+
+def test_a_picture_without_a_folder_to_lie_in_is_told_and_the_talk_goes_on(
+    at_terminal: Run, puzzle: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def none(*_: Any, **__: Any) -> str:
+        raise FileNotFoundError(2, "No usable temporary directory found")
+
+    monkeypatch.setattr("tempfile.mkdtemp", none)
+    ran = at_terminal("p\ns\n", "hint", "--given-line", puzzle)
+    assert ran.code == 0
+    assert "There is no folder for a picture" in ran.err
+    assert ran.err.count("Enter: more") == 2
