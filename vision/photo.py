@@ -92,7 +92,7 @@ def _read(source: Path | BinaryIO, called: str) -> bytes | Failure:
                 return _failure(
                     "folder", f"{called} is a folder: expected one photo file; name a file in it."
                 )
-            if stat.S_ISCHR(mode) or stat.S_ISBLK(mode) or stat.S_ISSOCK(mode):
+            if not stat.S_ISREG(mode):  # a pipe waits for its other end, a device has no end
                 return _not_an_image(called)
             with source.open("rb") as file:
                 data = file.read(MAX_BYTES + 1)

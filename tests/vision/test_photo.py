@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import random
 import struct
 import subprocess
@@ -257,3 +258,11 @@ def test_real_photos_open_with_their_tag(data_dir: Path) -> None:
     tagged = open_photo(data_dir / "photos" / "printed" / "1036.jpg")
     assert isinstance(tagged, Photo)
     assert tagged.tag != 1
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes are no files on this system")
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.jpg")
+    opened = open_photo(tmp_path / "pipe.jpg")
+    assert isinstance(opened, Failure)
+    assert opened.reason == "not an image"
