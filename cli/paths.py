@@ -23,6 +23,10 @@ MOST_LINES = 400_000_000
 MOST_SOURCE = 4_000_000_000
 """Longest file that a book takes pages from, bytes."""
 
+AT_ONCE = 0
+"""Flags of ``os.open``: it never waits, inherits nothing, takes no terminal, leaves bytes alone."""
+for _name in ("O_NONBLOCK", "O_CLOEXEC", "O_NOCTTY", "O_BINARY"):
+    AT_ONCE |= getattr(os, _name, 0)
 _KINDS = (
     (stat.S_ISDIR, errno.EISDIR, "it is a folder"),
     (stat.S_ISFIFO, errno.ESPIPE, "it is a pipe, not a file"),
@@ -83,10 +87,7 @@ def ask(path: Path, most: int | None = None) -> os.stat_result:
 def open_regular(path: Path, most: int | None = None) -> BinaryIO:
     """Opens a regular file to read its bytes; OSError as :func:`ask`. Never waits."""
     ask(path, most)
-    flags = os.O_RDONLY
-    for name in ("O_NONBLOCK", "O_CLOEXEC", "O_NOCTTY", "O_BINARY"):
-        flags |= getattr(os, name, 0)
-    handle = os.open(path, flags)
+    handle = os.open(path, os.O_RDONLY | AT_ONCE)
     try:
         _must_be_plain(os.fstat(handle), path, most)  # it may have been exchanged meanwhile
         return os.fdopen(handle, "rb")

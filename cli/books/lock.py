@@ -14,11 +14,12 @@ import sys
 from pathlib import Path
 
 from papernudge.cli.exits import Exit, Stop
-from papernudge.cli.paths import BOOK_FILES, open_regular, real, why
+from papernudge.cli.paths import AT_ONCE, BOOK_FILES, open_regular, real, why
 
 MARK = b"papernudge lock, process "
 """How our locks begin; the number of the process follows."""
 _TAKEN = (errno.EWOULDBLOCK, errno.EAGAIN, errno.EACCES, errno.EDEADLK)
+_NO_LINK = getattr(os, "O_NOFOLLOW", 0)
 _WAL_VERSION = 3007000
 _SIGNS: dict[str, tuple[tuple[int, bytes], ...]] = {
     "-wal": (
@@ -77,16 +78,16 @@ class Lock:
 
     def _opened(self) -> int:
         """A new file of our own, or the one that is there, never through a link."""
-        flags = os.O_RDWR
-        for name in ("O_NOFOLLOW", "O_NONBLOCK", "O_CLOEXEC", "O_NOCTTY", "O_BINARY"):
-            flags |= getattr(os, name, 0)
-        try:
-            handle = os.open(self.path, flags | os.O_CREAT | os.O_EXCL, 0o644)
-        except FileExistsError:
-            if not stat.S_ISREG(self.path.lstat().st_mode):
-                raise _not_ours(self.path) from None
-            self._ours = False
-            return os.open(self.path, flags)
+        flags = os.O_RDWR | AT_ONCE | _NO_LINK
+        while True:
+            with contextlib.suppress(FileExistsError):
+                handle = os.open(self.path, flags | os.O_CREAT | os.O_EXCL, 0o644)
+                break
+            with contextlib.suppress(FileNotFoundError):  # taken away between our two steps
+                if not stat.S_ISREG(self.path.lstat().st_mode):
+                    raise _not_ours(self.path)
+                self._ours = False
+                return os.open(self.path, flags)
         self._ours = True
         # At once: what is there without our mark is not taken for ours by anybody.
         with contextlib.suppress(OSError):
@@ -108,7 +109,8 @@ class Lock:
             if error.errno in _TAKEN:
                 raise _busy(self.path, told) from error
             raise unwritable(self.path, error) from error
-        self._ours = self._ours or told.startswith(MARK)
+        # Whoever made it may have marked it only now.
+        self._ours = self._ours or _content(handle).startswith(MARK)
 
     def _is_there(self, handle: int) -> bool:
         """Whether the file that is held still has the lock's name."""
@@ -129,11 +131,8 @@ class Lock:
 
 def is_held(book: Path) -> bool:
     """Whether a run is writing the book now. Nothing is made or changed."""
-    flags = os.O_RDONLY
-    for name in ("O_NOFOLLOW", "O_NONBLOCK", "O_CLOEXEC", "O_NOCTTY", "O_BINARY"):
-        flags |= getattr(os, name, 0)
     try:
-        handle = os.open(Lock(book).path, flags)
+        handle = os.open(Lock(book).path, os.O_RDONLY | AT_ONCE | _NO_LINK)
     except OSError:
         return False
     try:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import sqlite3
 import sys
+import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -58,6 +60,37 @@ def test_an_empty_file_with_the_locks_name_is_used_and_left(tmp_path: Path) -> N
     (tmp_path / "b-lock").touch()
     make(tmp_path / "b")
     assert (tmp_path / "b-lock").read_bytes() == b""
+
+
+def test_of_many_runs_that_come_and_go_only_one_is_ever_at_the_book(tmp_path: Path) -> None:
+    """A lock belongs to an open file, so threads stand for processes."""
+    inside, turns, faults = [0], [0], list[str]()
+    end = time.monotonic() + 1
+
+    def come_and_go() -> None:
+        while time.monotonic() < end:
+            lock = Lock(tmp_path / "b")
+            try:
+                lock.take()
+            except Stop as stop:
+                if stop.reason != "busy":
+                    faults.append(stop.sentence)
+                continue
+            inside[0] += 1
+            turns[0] += 1
+            if inside[0] != 1:
+                faults.append("two at once")
+            inside[0] -= 1
+            lock.release()
+
+    runs = [threading.Thread(target=come_and_go) for _ in range(4)]
+    for run in runs:
+        run.start()
+    for run in runs:
+        run.join()
+    assert faults == []
+    assert turns[0] > 50
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_whether_a_book_is_being_written_can_be_asked(tmp_path: Path) -> None:
