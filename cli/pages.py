@@ -11,6 +11,7 @@ from papernudge.cli.assume import Assumption, assumed
 from papernudge.cli.exits import Exit, Stop, bad_words, from_failure
 
 if TYPE_CHECKING:
+    from papernudge.cli.opening import Opening
     from papernudge.hints import Position
     from papernudge.vision.photo import Photo
     from papernudge.vision.reading import GridReading, PageReading
@@ -128,11 +129,16 @@ def open_page(source: Source) -> Page:
     """Reads a source; Stop (5) for a file that can't be read, (3) for one without a grid."""
     if source.photo is None:
         return _page_of_lines(source.givens, source.entries)
+    from papernudge.cli import opening
     from papernudge.hints import solve
     from papernudge.vision.failure import Failure
+
+    opened = opening.begin(source.photo)
+    from papernudge.digits_model.scores import shipped
     from papernudge.vision.read import read_page
 
-    photo = open_named(source.photo)
+    shipped()  # while the photo is being opened
+    photo = _opened(opened)
     reading = read_page(photo.pixels, solve=solve)
     if isinstance(reading, Failure):
         raise from_failure(reading, photo.name)
@@ -141,17 +147,19 @@ def open_page(source: Source) -> Page:
 
 def open_named(called: str) -> Photo:
     """Decodes the photo that the command named."""
-    from pathlib import Path
+    from papernudge.cli import opening
 
-    from papernudge.vision.photo import Photo, open_photo
+    return _opened(opening.begin(called))
 
-    if called == "-":
-        opened = open_photo(sys.stdin.buffer, "standard input")
-    else:
-        opened = open_photo(Path(called), called)
-    if not isinstance(opened, Photo):
-        raise from_failure(opened, "")
-    return opened
+
+def _opened(opening: Opening) -> Photo:
+    """Waits for a photo. Stop (5) where it can't be opened."""
+    from papernudge.vision.failure import Failure
+
+    photo = opening.photo()
+    if isinstance(photo, Failure):
+        raise from_failure(photo, "")
+    return photo
 
 
 def _page_of_lines(givens: str, entries: str) -> Page:
