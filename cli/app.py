@@ -23,7 +23,8 @@ app = typer.Typer(
     help="Photograph a sudoku on paper; get one gentle, exact nudge. Photos stay on this machine.",
     epilog="Exit codes: 0 done, 1 check found a mistake, 2 the command's words are off, 3 no grid"
     " or one too poor to read, 4 not exactly one solution, 5 a file can't be read or written,"
-    " 6 a doubt must be answered first, 70 a fault of papernudge, 130 stopped (143 by SIGTERM), 141 nobody read on.",
+    " 6 a doubt must be answered first, 70 a fault of papernudge, 130 stopped, 143 told"
+    " to end, 141 nobody read on.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,

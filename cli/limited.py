@@ -21,7 +21,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from multiprocessing import connection
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -44,7 +44,9 @@ _EDGE = 4096
 
 
 class Ended(Exception):  # noqa: N818 - for the file's sake, not an error of ours
-    """The child ended before it answered. ``why``: ``time``, ``memory`` or ``crash``."""
+    """The child ended before it answered. ``why``: ``time`` for its processor time, ``clock`` where
+    it hung or the machine was far too busy, ``crash`` for anything else.
+    """
 
     def __init__(self, why: str) -> None:
         super().__init__(why)
@@ -52,8 +54,8 @@ class Ended(Exception):  # noqa: N818 - for the file's sake, not an error of our
 
 
 class _Process(Protocol):
-    @property
-    def pid(self) -> int: ...
+    pid: int
+
     def kill(self) -> None: ...
     def end(self) -> int:
         """Waits for its end; the exit code, negative for a signal."""
@@ -107,14 +109,19 @@ class Child:
             return answer
         raise answer
 
+    @property
+    def pid(self) -> int:
+        """What the system calls it."""
+        return self.process.pid
+
     def left(self) -> float:
         """Seconds by the clock before it is given up."""
         return max(0.0, (self.deadline or time.monotonic() + WALL) - time.monotonic())
 
     def overdue(self) -> Ended:
-        """Ends it for its time."""
+        """Ends it, for it hangs."""
         self.close()
-        return Ended("time")
+        return Ended("clock")
 
     def kill(self) -> None:
         """Ends it, without a look back."""
@@ -147,10 +154,9 @@ class Child:
             room = memoryview(mmap.mmap(shared.fileno(), 0, flags=flags))
         self.pipe.send_bytes(b"")
         starts = _starts(sizes)
-        found = pickle.loads(
-            data, buffers=[room[at : at + n] for at, n in zip(starts, sizes, strict=False)]
-        )
-        return found
+        parts = [room[at : at + n] for at, n in zip(starts, sizes, strict=False)]
+        answer: tuple[bool, Any] = pickle.loads(data, buffers=parts)
+        return answer
 
 
 def _starts(sizes: Iterable[int]) -> list[int]:
@@ -259,6 +265,8 @@ else:
 
 # ---------------------------------------------------------------- in the child
 
+_serving = False
+
 
 def main(handle: int, parent: int) -> None:
     """What a fresh Python does to be a child."""
@@ -274,7 +282,8 @@ def _serve(pipe: Connection, parent: int) -> None:
             signal.signal(getattr(signal, name), signal.SIG_IGN)
     _die_with(parent)
     _mute()
-    limited = False
+    global _serving
+    _serving, limited = True, False
     while True:
         try:
             work, args, seconds = pickle.loads(pipe.recv_bytes())
@@ -300,6 +309,20 @@ def _done(work: Callable[..., object], args: tuple[object, ...], seconds: float)
     finally:
         if timed:
             signal.setitimer(signal.ITIMER_PROF, 0.0)
+
+
+@contextlib.contextmanager
+def within(seconds: float = SECONDS) -> Iterator[None]:
+    """A part of the work that has a shorter time of its own. Without effect in no child."""
+    if not (_serving and hasattr(signal, "setitimer")):
+        yield
+        return
+    rest = signal.setitimer(signal.ITIMER_PROF, seconds)[0]
+    try:
+        yield
+    finally:
+        spent = seconds - signal.getitimer(signal.ITIMER_PROF)[0]
+        signal.setitimer(signal.ITIMER_PROF, max(0.01, rest - spent))
 
 
 def _reply(pipe: Connection, answer: object) -> None:
@@ -385,7 +408,7 @@ _all: set[Child] = set()
 
 
 def kept() -> Child:
-    """This thread's child, started when first asked for."""
+    """The child of this thread, started when first asked for."""
     child: Child | None = getattr(_here, "child", None)
     if child is None:
         child = _here.child = Child(fork=True)

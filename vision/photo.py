@@ -87,7 +87,7 @@ def open_photo(source: Path | bytes | BinaryIO, name: str | None = None) -> Phot
 
 
 def file_bytes(source: Path | BinaryIO, called: str) -> bytes | Failure:
-    """All bytes of a file; a Failure as :func:`open_photo` gives it where it is none, or too long."""
+    """All bytes of a file; a Failure of :func:`open_photo` where it is none, or too long."""
     try:
         if isinstance(source, Path):
             mode = source.stat().st_mode
