@@ -392,7 +392,7 @@ class Seen:
         return np.asarray(even + shift.reshape(10, 10, 2), np.float64)
 
 
-_MOST_MIDDLES, _MANY_MIDDLES = 64, 24
+_MOST_MIDDLES, _MANY_MIDDLES = 48, 24
 """So many grids are looked for in a picture at most; where there are more middles than the second,
 each gets one try. Bounds of time, beyond what is printed on a page."""
 _SNAP = 0.35

@@ -60,7 +60,7 @@ _SEEN_WELL = 0.7
 _LOOKS, _MOSTLY = 3, 0.65
 """How often a mesh is looked at again at most, and how well each of its blocks is seen when that is
 not worth it."""
-_FEW, _MOST = 16, 32
+_FEW, _MOST = 16, 24
 """Grids on a page up to which each is looked at as often as it takes, and of which no more are
 measured: bounds of time."""
 _TINY = 0.7
@@ -273,7 +273,7 @@ def _measured(grey: Grey, sketch: Sketch, closer: bool) -> Flat | None:
     return better(flat, again)
 
 
-def _looked_again(grey: Grey, flat: Flat, looks: int) -> tuple[Flat, Again]:
+def _looked_again(grey: Grey, flat: Flat, looks: int = _LOOKS) -> tuple[Flat, Again]:
     """The mesh, or a better one where another of so many looks shows that it went astray, and that
     look.
     """
