@@ -135,9 +135,8 @@ def chunk(name: bytes, data: bytes) -> bytes:
 def zeros(count: int) -> bytes:
     """So many zero bytes, compressed."""
     press = zlib.compressobj(9)
-    out, block = [], bytes(1 << 20)
-    for _ in range(count >> 20):
-        out.append(press.compress(block))
+    block = bytes(1 << 20)
+    out = [press.compress(block) for _ in range(count >> 20)]
     return b"".join([*out, press.compress(bytes(count & 0xFFFFF)), press.flush()])
 
 
