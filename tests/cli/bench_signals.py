@@ -12,6 +12,7 @@ show Python's traceback out of its own start.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
 import shutil
@@ -139,15 +140,11 @@ def stopped(desk: Path, name: str, number: signal.Signals, after: float, all_: b
     """One run, one signal."""
     mark = desk / "started"
     run = start(desk, COMMANDS[name], mark)
-    try:
+    with contextlib.suppress(subprocess.TimeoutExpired):
         run.wait(after)
-    except subprocess.TimeoutExpired:
-        pass
     early = not mark.exists()
-    try:
+    with contextlib.suppress(ProcessLookupError):
         os.killpg(run.pid, number) if all_ else run.send_signal(number)
-    except ProcessLookupError:
-        pass
     sent = time.monotonic()
     try:
         _, said = run.communicate(timeout=30)
