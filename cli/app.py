@@ -16,6 +16,7 @@ from papernudge.cli import stopping
 from papernudge.cli.books.options import register
 from papernudge.cli.drills.options import register as register_drills
 from papernudge.cli.exits import Exit, Stop, from_fault
+from papernudge.cli.limits import OF_A_FILE
 from papernudge.cli.options import Side
 
 app = typer.Typer(
@@ -34,10 +35,11 @@ app = typer.Typer(
 
 Photos = Annotated[
     list[str] | None,
-    typer.Argument(metavar="PHOTO...", help="Photo files; - reads standard input."),
+    typer.Argument(metavar="PHOTO...", help=f"Photo files; - reads standard input. {OF_A_FILE}"),
 ]
 OnePhoto = Annotated[
-    str | None, typer.Argument(metavar="PHOTO", help="A photo file; - reads standard input.")
+    str | None,
+    typer.Argument(metavar="PHOTO", help=f"A photo file; - reads standard input. {OF_A_FILE}"),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 JsonLines = Annotated[

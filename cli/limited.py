@@ -28,16 +28,20 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from papernudge.cli import stopping
+from papernudge.cli.limits import MEMORY, PAGE_SECONDS, SECONDS, WALL
 
-SECONDS = 3.0
-"""Processor time in which a photo is decoded, a page rendered or a file's pages counted."""
-PAGE_SECONDS = 20.0
-"""Processor time for all the work on one page of a book; the slowest honest one took a tenth."""
-MEMORY = 640_000_000
-"""Bytes that a child may take beyond what it has when it begins: a photo of 110 megapixels fits."""
-WALL = 60.0
-"""Seconds by the clock after which a child is ended anyway: it hangs, or the machine is far too
-busy."""
+__all__ = [
+    "MEMORY",
+    "PAGE_SECONDS",
+    "SECONDS",
+    "Child",
+    "Ended",
+    "ask",
+    "begin",
+    "finish",
+    "within",
+]
+
 _LARGE = 1 << 16
 _LINUX = sys.platform == "linux"
 _EDGE = 4096
@@ -290,7 +294,12 @@ def _serve(pipe: Connection, parent: int) -> None:
             if not limited:
                 _limit_memory()
                 limited = True
-            _reply(pipe, _done(work, args, seconds))
+            answer = _done(work, args, seconds)
+            try:
+                _reply(pipe, answer)
+            except MemoryError:
+                _reply(pipe, (False, MemoryError()))
+            del answer
         except (EOFError, OSError):
             return
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from papernudge.cli import limited
 from papernudge.cli.books.rows import PageTask
+from papernudge.cli.limits import MAX_PAGES
 from papernudge.cli.opening import failure
 from papernudge.vision.failure import Failure
 
@@ -24,8 +25,6 @@ ENDINGS = frozenset(
 """What is taken from a folder; a file named by itself may end as it likes."""
 _TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _CHUNK = 1 << 20
-MAX_PAGES = 5_000
-"""Most pages of one PDF or TIFF."""
 _LEAST_BYTES = 50
 """A file has fewer bytes a page only where it claims pages that it does not hold."""
 _SMALL = 2_000_000

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from papernudge.cli.limits import OF_A_FILE
 from papernudge.cli.options import Side
 
 
@@ -85,7 +86,7 @@ def drill(
 def mark(
     photos: Annotated[
         list[str] | None,
-        typer.Argument(metavar="PHOTO...", help="Photos of sheets that drill drew."),
+        typer.Argument(metavar="PHOTO...", help=f"Photos of sheets that drill drew. {OF_A_FILE}"),
     ] = None,
     log: Annotated[
         str | None,
