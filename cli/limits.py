@@ -1,5 +1,5 @@
-"""What a file from anywhere may take: named here, kept by :mod:`papernudge.cli.limited`, said in the
-commands' help.
+"""What a file from anywhere may take: named here, kept by :mod:`papernudge.cli.limited`, said in
+the commands' help.
 """
 
 from __future__ import annotations

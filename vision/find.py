@@ -273,12 +273,12 @@ def _measured(grey: Grey, sketch: Sketch, closer: bool) -> Flat | None:
     return better(flat, again)
 
 
-def _looked_again(grey: Grey, flat: Flat, looks: int = _LOOKS) -> tuple[Flat, Again]:
+def _looked_again(grey: Grey, flat: Flat, most: int = _LOOKS) -> tuple[Flat, Again]:
     """The mesh, or a better one where another of so many looks shows that it went astray, and that
     look.
     """
     again = look_again(grey, flat.mesh)
-    for _ in range(looks):
+    for _ in range(most):
         if again.blocks == 16 and again.worst > _MOSTLY:
             break
         others = [refined(grey, [start]) for start in again.starts]

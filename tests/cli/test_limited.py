@@ -80,7 +80,7 @@ def test_what_takes_too_much_memory_is_refused_it(child: Child) -> None:
     with pytest.raises(MemoryError):
         asked(child, np.ones, limited.MEMORY + 1, np.uint8)
     with pytest.raises(MemoryError):  # it is there, but can't be sent
-        asked(child, bytes, limited.MEMORY // 2 + 1)
+        asked(child, bytes, limited.MEMORY * 7 // 10)
     assert asked(child, len, b"123") == 3
 
 
