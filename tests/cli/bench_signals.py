@@ -1,13 +1,13 @@
 """Signals at random moments: ``python tests/cli/bench_signals.py [SIGINT] [SIGTERM] [SEED]``.
 
-Every command is started so many times and sent a signal at a random moment between its start and
-its usual end, as Ctrl-C at a terminal does to all of its processes, or to it alone. A run is at
-fault if it takes more than a second to end, shows a traceback, ends in another code than 130 (143),
-or than 0 where it was done just before, or leaves anything: a process, a lock, a temporary file.
+Every command is started so many times and sent a signal at a random moment between its first line
+and its usual end, as Ctrl-C at a terminal does to all of its processes, or to it alone; half of
+them in the first half second, where imports are. A run is at fault if it takes more than a second
+to end, shows a traceback, ends in another code than 130 (143), or than 0 where it was done just
+before, or leaves anything: a process, a lock, a temporary file.
 
-Before the first line of the command runs Python itself starts up; a signal in that time ends it in
-Python's own way. Such runs are counted apart (``early``): their code is the signal's own, or they
-show Python's traceback out of its own start.
+What strikes before the first line meets Python's own start, which nothing written in Python can
+change: it ends by the signal, or with Python's own traceback.
 """
 
 from __future__ import annotations
@@ -64,7 +64,6 @@ class Ended:
     code: int
     fault: str
     late: float
-    early: bool
 
 
 def prepare(desk: Path) -> None:
@@ -140,9 +139,10 @@ def stopped(desk: Path, name: str, number: signal.Signals, after: float, all_: b
     """One run, one signal."""
     mark = desk / "started"
     run = start(desk, COMMANDS[name], mark)
+    while not mark.exists() and run.poll() is None:
+        time.sleep(0.002)
     with contextlib.suppress(subprocess.TimeoutExpired):
         run.wait(after)
-    early = not mark.exists()
     with contextlib.suppress(ProcessLookupError):
         os.killpg(run.pid, number) if all_ else run.send_signal(number)
     sent = time.monotonic()
@@ -151,7 +151,7 @@ def stopped(desk: Path, name: str, number: signal.Signals, after: float, all_: b
     except subprocess.TimeoutExpired:
         run.kill()
         run.communicate()
-        return Ended(name, run.returncode, "hangs", 30.0, early)
+        return Ended(name, run.returncode, "hangs", 30.0)
     late = time.monotonic() - sent
     time.sleep(0.02)
     fault = ""
@@ -163,7 +163,7 @@ def stopped(desk: Path, name: str, number: signal.Signals, after: float, all_: b
         fault = f"left {rest}"
     elif late > MOMENT:
         fault = f"{late:.1f} s"
-    return Ended(name, run.returncode, fault, late, early)
+    return Ended(name, run.returncode, fault, late)
 
 
 def usual(desk: Path, name: str) -> float:
@@ -187,11 +187,8 @@ def main(interrupts: int, terms: int, seed: int) -> int:
         plan = [signal.SIGINT] * interrupts + [signal.SIGTERM] * terms
         for turn, number in enumerate(plan):
             one = names[turn % len(names)]
-            # Half of them in the first half second, where imports are.
             most = long[one] if dice.random() < 0.5 else min(0.5, long[one])
             ends.append(stopped(desk, one, number, dice.uniform(0, most), dice.random() < 0.5))
-    early = [end for end in ends if end.early]
-    ends = [end for end in ends if not end.early]
     for one in names:
         codes = Counter(end.code for end in ends if end.command == one)
         faults = [end.fault for end in ends if end.command == one and end.fault]
@@ -201,9 +198,7 @@ def main(interrupts: int, terms: int, seed: int) -> int:
             print("   ", fault)
     slowest = max((end.late for end in ends), default=0.0)
     faults = [end for end in ends if end.fault]
-    apart = sum(bool(end.fault) for end in early)
-    print(f"{len(ends)} runs, {len(faults)} at fault, slowest end {slowest:.2f} s; "
-          f"{len(early)} more while Python itself started, {apart} in its own way")  # fmt: skip
+    print(f"{len(ends)} runs, {len(faults)} at fault, slowest end {slowest:.2f} s")
     return int(bool(faults))
 
 

@@ -78,7 +78,7 @@ def test_what_waits_for_ever_is_ended_by_the_clock(
 def test_what_takes_too_much_memory_is_refused_it(child: Child) -> None:
     assert asked(child, np.ones, limited.MEMORY // 2, np.uint8).all()
     with pytest.raises(MemoryError):
-        asked(child, np.ones, limited.MEMORY + 1, np.uint8)
+        asked(child, np.ones, 2 * limited.MEMORY, np.uint8)
     with pytest.raises(MemoryError):  # it is there, but can't be sent
         asked(child, bytes, limited.MEMORY * 7 // 10)
     assert asked(child, len, b"123") == 3
