@@ -27,6 +27,8 @@ _TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _CHUNK = 1 << 20
 _LEAST_BYTES = 50
 """A file has fewer bytes a page only where it claims pages that it does not hold."""
+_LEAST_SIDE = 60
+"""Pixels of a side below which no grid is looked for."""
 _SMALL = 2_000_000
 """Pixels of a TIFF's page above which its file is opened anew for the next: Pillow keeps the
 pixels of an open one. Up to there walking through the pages before would be the longer work."""
@@ -225,6 +227,8 @@ def _tiff_bytes(task: PageTask) -> bytes | Failure:
             _let_go()
             return Path(task.path).read_bytes()
         image.seek(task.number - 1)
+        if min(image.size) < _LEAST_SIDE:
+            return Failure("find", "no grid", "No grid is found in so few pixels; scan it larger.")
         if image.width * image.height > MAX_PIXELS:
             return _too_big(task, image.size)
         image.load()
