@@ -5,16 +5,29 @@ from __future__ import annotations
 
 def main() -> None:
     """The command ``papernudge``."""
+    try:
+        from papernudge.cli import stopping
+    except KeyboardInterrupt:  # the very first moment
+        raise SystemExit(130) from None
+    try:
+        stopping.listen()
+        code = _run()
+        stopping.deaf()
+    except BaseException as end:
+        # Nothing but a signal gets here, whatever an import that it struck has made of it.
+        if stopping.code() is None and not isinstance(end, KeyboardInterrupt):
+            raise
+        code = 130
+    stopping.leave(code)
+
+
+def _run() -> int:
     import os
     import sys
 
     # The systems solved here are small: BLAS threads would wait for each other longer than they
     # work, tenfold on a busy machine. Must be said before numpy is first imported.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    try:
-        from papernudge.cli.app import run
+    from papernudge.cli.app import run
 
-        code = run(sys.argv[1:])
-    except KeyboardInterrupt:  # while starting up
-        code = 130
-    sys.exit(code)
+    return run(sys.argv[1:])

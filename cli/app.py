@@ -8,13 +8,15 @@ import os
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import IO, Annotated
 
 import typer
 
+from papernudge.cli import stopping
 from papernudge.cli.books.options import register
 from papernudge.cli.drills.options import register as register_drills
 from papernudge.cli.exits import Exit, Stop, from_fault
+from papernudge.cli.limits import OF_A_FILE
 from papernudge.cli.options import Side
 from papernudge.cli.say import say, show
 
@@ -23,7 +25,8 @@ app = typer.Typer(
     help="Photograph a sudoku on paper; get one gentle, exact nudge. Photos stay on this machine.",
     epilog="Exit codes: 0 done, 1 check found a mistake, 2 the command's words are off, 3 no grid"
     " or one too poor to read, 4 not exactly one solution, 5 a file can't be read or written,"
-    " 6 a doubt must be answered first, 70 a fault of papernudge, 130 stopped.",
+    " 6 a doubt must be answered first, 70 a fault of papernudge, 130 stopped, 143 told"
+    " to end, 141 nobody read on.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
@@ -33,10 +36,11 @@ app = typer.Typer(
 
 Photos = Annotated[
     list[str] | None,
-    typer.Argument(metavar="PHOTO...", help="Photo files; - reads standard input."),
+    typer.Argument(metavar="PHOTO...", help=f"Photo files; - reads standard input. {OF_A_FILE}"),
 ]
 OnePhoto = Annotated[
-    str | None, typer.Argument(metavar="PHOTO", help="A photo file; - reads standard input.")
+    str | None,
+    typer.Argument(metavar="PHOTO", help=f"A photo file; - reads standard input. {OF_A_FILE}"),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 JsonLines = Annotated[
@@ -188,18 +192,23 @@ def run(arguments: Sequence[str]) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # odd file names and old terminals must not crash
             stream.reconfigure(errors="backslashreplace")
+    code = _ended(list(arguments))
+    return stopping.code() or code
+
+
+def _ended(arguments: list[str]) -> int:
+    """The exit code of the command, with its one sentence said."""
     try:
-        code = _dispatch(list(arguments))
+        code = _dispatch(arguments)
         sys.stdout.flush()
     except BrokenPipeError:  # the reader of our output went away, as head does
-        _forget_standard_output()
-        return int(Exit.DONE)
+        return _unheard()
     except KeyboardInterrupt:
         return int(Exit.STOPPED)
     except OSError as error:
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
             return _fault(error)
-        _forget_standard_output()
+        _forget(sys.stdout)
         why = (error.strerror or "it is closed").lower()
         return _told(f"The answer can't be written out ({why}): make room for it.", Exit.FILE)
     except Stop as stop:
@@ -212,6 +221,8 @@ def run(arguments: Sequence[str]) -> int:
 
 
 def _fault(fault: Exception) -> int:
+    if stopping.code() is not None:  # a signal, whatever was made of it on its way up
+        return int(Exit.STOPPED)
     stop = from_fault(fault)
     return _told(stop.sentence, stop.code)
 
@@ -223,6 +234,8 @@ def _dispatch(arguments: list[str]) -> int:
         return int(done.exit_code)
     except typer.Abort:
         return int(Exit.STOPPED)
+    except SystemExit as end:  # typer's answer to a closed pipe is 1, which is ours for a mistake
+        return _unheard() if isinstance(end.__context__, BrokenPipeError) else int(end.code or 0)
     except _usage_error() as error:
         if type(error).__name__ == "NoArgsIsHelpError":
             show(_message(error), sys.stderr)
@@ -246,10 +259,27 @@ def _message(error: Exception) -> str:
 
 
 def _told(sentence: str, code: Exit) -> int:
-    say(sentence, sys.stderr)
+    if stopping.code() is None:
+        try:
+            say(sentence, sys.stderr)
+        except BrokenPipeError:
+            return _unheard()
     return int(code)
 
 
-def _forget_standard_output() -> None:
+def _unheard() -> int:
+    """Whoever read our output went away. What was to be said is not known to have arrived, so the
+    code is neither 0 nor 1: it is 141, as of any program that a closed pipe ends.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            _forget(stream)
+    return int(Exit.PIPE)
+
+
+def _forget(stream: IO[str]) -> None:
     nowhere = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, sys.stdout.fileno())
+    os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)

@@ -6,6 +6,8 @@ import os
 from enum import IntEnum
 from typing import TYPE_CHECKING
 
+from papernudge.cli import stopping
+
 if TYPE_CHECKING:
     from papernudge.vision.failure import Failure
 
@@ -21,7 +23,10 @@ class Exit(IntEnum):
     FILE = 5
     UNSURE = 6
     FAULT = 70
+    HUNG_UP = 129
     STOPPED = 130
+    PIPE = 141
+    TERMINATED = 143
 
 
 class Stop(Exception):  # noqa: N818 - not every end is an error
@@ -41,7 +46,12 @@ def bad_words(sentence: str) -> Stop:
 
 
 def from_fault(fault: Exception) -> Stop:
-    """A fault of ours, told without a traceback; raised as it is where PAPERNUDGE_DEBUG is set."""
+    """A fault of ours, told without a traceback; raised as it is where PAPERNUDGE_DEBUG is set.
+
+    What a signal made of itself on its way up is none: then that goes on.
+    """
+    if stopping.code() is not None:
+        raise stopping.Stopped from fault
     if os.environ.get("PAPERNUDGE_DEBUG"):
         raise fault
     what = f"{type(fault).__name__}: {fault}".splitlines()[0]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,6 +13,7 @@ from papernudge.cli.exits import Exit, Stop, bad_words, from_failure
 from papernudge.cli.paths import ask, why
 
 if TYPE_CHECKING:
+    from papernudge.cli.opening import Opening
     from papernudge.hints import Position
     from papernudge.vision.photo import Photo
     from papernudge.vision.reading import GridReading, PageReading
@@ -133,9 +133,13 @@ def open_page(source: Source) -> Page:
         return _page_of_lines(source.givens, source.entries)
     from papernudge.hints import solve
     from papernudge.vision.failure import Failure
+
+    opened = _begun(source.photo)
+    from papernudge.digits_model.scores import shipped
     from papernudge.vision.read import read_page
 
-    photo = open_named(source.photo)
+    shipped()  # while the photo is being opened
+    photo = _opened(opened)
     reading = read_page(photo.pixels, solve=solve)
     if isinstance(reading, Failure):
         raise from_failure(reading, photo.name)
@@ -144,17 +148,27 @@ def open_page(source: Source) -> Page:
 
 def open_named(called: str) -> Photo:
     """Decodes the photo that the command named."""
-    from papernudge.vision.photo import MAX_BYTES, Photo, open_photo
+    return _opened(_begun(called))
+
+
+def _begun(called: str) -> Opening:
+    """Has a photo opened while this process does something else. Stop (5) for what is no file."""
+    from papernudge.cli import opening
+    from papernudge.vision.photo import MAX_BYTES
 
     if called != "-" and (stop := _no_file(called, MAX_BYTES)) is not None:
         raise stop
-    if called == "-":
-        opened = open_photo(sys.stdin.buffer, "standard input")
-    else:
-        opened = open_photo(Path(called), called)
-    if not isinstance(opened, Photo):
-        raise from_failure(opened, "")
-    return opened
+    return opening.begin(called)
+
+
+def _opened(opening: Opening) -> Photo:
+    """Waits for a photo. Stop (5) where it can't be opened."""
+    from papernudge.vision.failure import Failure
+
+    photo = opening.photo()
+    if isinstance(photo, Failure):
+        raise from_failure(photo, "")
+    return photo
 
 
 def _no_file(called: str, most: int) -> Stop | None:

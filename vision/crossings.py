@@ -182,6 +182,9 @@ class Seen:
             :, : -(-high // COARSE), : -(-wide // COARSE)
         ]
         self._points, self._chances = self._peaks(page)
+        # Where grids touch and where lines are missing, sorts pass into one another.
+        best = 0.3 * self._chances[:, _BLOCKS].max(axis=1, initial=0.0)
+        self._sure = [0.7 * self._chances[:, sort] + best for sort in range(_INNER + 1)]
 
     def _peaks(self, page: Grey) -> tuple[Points, Points]:
         """Peaks of heat (N, 2), pixels, and the heats of all sorts of crossing there (N, 4)."""
@@ -202,16 +205,20 @@ class Seen:
 
     def grids(self) -> list[Sketch]:
         """The grids seen, the surest first; those that share a middle are one."""
-        found = [s for s in (self._sketch(middle) for middle in self._middles()) if s is not None]
-        return sorted(found, key=lambda s: -s.chance)
+        middles = self._middles()
+        second = len(middles) <= _MANY_MIDDLES
+        found = [self._sketch(middle, second) for middle in middles[:_MOST_MIDDLES]]
+        return sorted((s for s in found if s is not None), key=lambda s: -s.chance)
 
     def _middles(self) -> Points:
+        """Middles of grids (N, 2), pixels, the likeliest first."""
         import cv2
 
         heat = cv2.blur(self._heats[_MIDDLE], (3, 3))
         top = cv2.dilate(heat, np.ones((5, 5), np.uint8))
         y, x = np.nonzero((heat >= top) & (heat > _LEAST_MIDDLE))
-        return _pixels(x, y, FINE)
+        hottest = np.argsort(-heat[y, x], kind="stable")
+        return _pixels(x[hottest], y[hottest], FINE)
 
     def _steps_at(self, point: Points) -> Points:
         """The two steps (2, 2) from block to block at a point (2,), see :func:`steps_of`."""
@@ -231,22 +238,21 @@ class Seen:
     def _nearest(self, aim: Points, reach: float, sort: int) -> tuple[Points, float]:
         """The likeliest crossing of a sort within ``reach`` of ``aim``, else that; its chance."""
         off = np.linalg.norm(self._points - aim, axis=1)
-        # Where grids touch and where lines are missing, sorts pass into one another.
-        sure = 0.7 * self._chances[:, sort] + 0.3 * self._chances[:, _BLOCKS].max(axis=1)
+        sure = self._sure[sort]
         worth = sure * np.clip(1 - (off / reach) ** 2, 0, None) ** 2
         best = int(worth.argmax()) if len(worth) else -1
         if best < 0 or worth[best] <= 0.02:
             return aim, 0.0
         return self._points[best], float(sure[best])
 
-    def _sketch(self, middle: Points) -> Sketch | None:
+    def _sketch(self, middle: Points, second: bool) -> Sketch | None:
         """The grid around a middle (2,), None where none is seen there.
 
         Where the steps that the network tells lead to no crossings, as on a steep bend, the four
-        inner crossings are looked for without them.
+        inner crossings are looked for without them, if a ``second`` try is worth it.
         """
         told = self._by_steps(middle)
-        if told is not None and told.chance > _GOOD:
+        if not second or (told is not None and told.chance > _GOOD):
             return told
         others = [self._by_inners(inner) for inner in self._inner_quads(middle)]
         found = [s for s in (told, *others) if s is not None]
@@ -365,12 +371,18 @@ class Seen:
         side = np.minimum(*sides)
         if len(self._points) < _FEWEST or side.min() < 1.0:
             return even
-        sure = self._chances.max(axis=1)
-        far = np.linalg.norm(self._points[:, None, None] - even, axis=-1)
+        # Points too far off to count for any crossing would only cost time: there may be thousands.
+        reach = _SNAP * float(side.max())
+        low, high = even.min(axis=(0, 1)) - reach, even.max(axis=(0, 1)) + reach
+        near = ((self._points >= low) & (self._points <= high)).all(axis=1)
+        points, sure = self._points[near], self._chances[near].max(axis=1)
+        if not len(points):
+            return even
+        far = np.linalg.norm(points[:, None, None] - even, axis=-1)
         worth = sure[:, None, None] * np.clip(1 - (far / (_SNAP * side)) ** 2, 0, None)
         best = worth.argmax(axis=0)
         trust = np.where(worth.max(axis=0) > 0.05, sure[best], 0.0).ravel()
-        by = (self._points[best] - even).reshape(100, 2)
+        by = (points[best] - even).reshape(100, 2)
         weight, shift = trust, by
         for _ in range(3):  # Tukey's biweight (1977) against crossings of something else
             system = np.diag(weight) + _STIFF * bending() + 1e-4 * np.eye(100)
@@ -380,6 +392,9 @@ class Seen:
         return np.asarray(even + shift.reshape(10, 10, 2), np.float64)
 
 
+_MOST_MIDDLES, _MANY_MIDDLES = 48, 24
+"""So many grids are looked for in a picture at most; where there are more middles than the second,
+each gets one try. Bounds of time, beyond what is printed on a page."""
 _SNAP = 0.35
 """How far a crossing may lie from its even place, sides of a cell."""
 _STIFF = 0.05

@@ -19,7 +19,16 @@ from papernudge.vision.find_outlines import Contour, ink_mask, outlines, paper_p
 from papernudge.vision.flatten import Flat, better, flatten, refined
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
-from papernudge.vision.quality import cut_off, cut_side, judge, squeezed_side, too_faint
+from papernudge.vision.quality import (
+    LEAST_CELL,
+    cut_off,
+    cut_side,
+    judge,
+    squeezed_side,
+    too_faint,
+    too_many,
+    too_small,
+)
 
 Grey = npt.NDArray[np.uint8]
 
@@ -51,6 +60,11 @@ _SEEN_WELL = 0.7
 _LOOKS, _MOSTLY = 3, 0.65
 """How often a mesh is looked at again at most, and how well each of its blocks is seen when that is
 not worth it."""
+_FEW, _MOST = 16, 24
+"""Grids on a page up to which each is looked at as often as it takes, and of which no more are
+measured: bounds of time."""
+_TINY = 0.7
+"""Size of a sketched cell, of the least that can be read, below which measuring it is idle."""
 _GOES_ON = 0.6
 """Share of lines that run on beyond the frame from which on it is part of a larger grid."""
 _ALIKE = 0.3
@@ -138,17 +152,21 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     of the frame's ink, the mesh's those of its lines' middles. Which of the four turns is
     upright is not decided here.
     """
-    if min(raster.shape[:2]) < 16:
+    if min(raster.shape[:2]) < _LEAST:
         return ()
     view, scale = work_view(raster)
+    if min(view.shape) < _LEAST:
+        return ()
     sightings, asks = _by_ink(view, scale)
     patches: list[Patch] = []
+    left: list[Sketch] = []
     if asks:
-        sightings, patches = _by_net(raster, view, scale, sightings)
+        sightings, patches, left = _by_net(raster, view, scale, sightings)
     size = (raster.shape[1], raster.shape[0])
     biggest = max([s.cell for s in sightings], default=0.0)
     grids = [_found(sighting, biggest, size) for sighting in sightings]
     grids += [_patched(patch, scale, size) for patch in patches]
+    grids += [_left(sketch, scale, size, len(sightings)) for sketch in left]
     return tuple(_reading_order(grids))
 
 
@@ -205,16 +223,19 @@ def _begs(seen: list[_Sighting], frames: list[Contour], centres: Points, sizes: 
 
 def _by_net(
     raster: npt.NDArray[np.uint8], view: Grey, scale: Points, known: list[_Sighting]
-) -> tuple[list[_Sighting], list[Patch]]:
+) -> tuple[list[_Sighting], list[Patch], list[Sketch]]:
     """What the network sees on a page, beside and in place of the grids known by their ink.
 
-    ``scale``: of the view; patches are in its pixels.
+    ``scale``: of the view; patches are in its pixels. Last the grids that were not measured: too
+    small to be read, or too many.
     """
     meshes = [s.flat.mesh.crossings for s in known]
     finer = (lambda: work_view(raster, _FINER)[0]) if float(scale.max()) > 1.2 else None
     sketches, kinds, patches = sketched(view, meshes, finer)
     known = [replace(s, said=kind) for s, kind in zip(known, kinds, strict=True)]
+    few = len(sketches) <= _FEW
     seen: list[_Sighting] = []
+    left: list[Sketch] = []
     closer: tuple[Grey, Points] | None = None
     for sketch in sketches:
         mine = [s for s in known if _overlaps(sketch.corners, [s.flat.mesh.corners])]
@@ -223,24 +244,27 @@ def _by_net(
             seen += same[:1]
             known = [s for s in known if s not in same]
             continue
+        if sketch.cell * float(scale.mean()) < _TINY * LEAST_CELL or len(seen) >= _MOST:
+            left.append(sketch)
+            continue
         known = [s for s in known if s not in mine]
         grey, by = view, scale
         if sketch.cell < _SMALL_CELL and float(scale.max()) > 1.2:
             closer = closer or work_view(raster, _CLOSER)
             grey, by = closer
-        flat = _measured(grey, sketch.scaled(float((scale / by).mean())))
+        flat = _measured(grey, sketch.scaled(float((scale / by).mean())), few)
         found = list(mine)
         if flat is not None:
-            flat, again = _looked_again(grey, flat)
+            flat, again = _looked_again(grey, flat, _LOOKS if few else 0)
             found.append(_Sighting(flat, traits(grey, flat), by, sketch, again))
         seen += sorted(found, key=lambda s: -s.flat.score)[:1]
-    return seen + known, patches
+    return seen + known, patches, left
 
 
-def _measured(grey: Grey, sketch: Sketch) -> Flat | None:
-    """The mesh that a sketch leads to, looked at closer where its lines leave doubt."""
+def _measured(grey: Grey, sketch: Sketch, closer: bool) -> Flat | None:
+    """The mesh that a sketch leads to, looked at ``closer`` where its lines leave doubt."""
     flat = refined(grey, sketch.starts)
-    if flat is not None and (flat.is_nine or flat.score > _CLEAR):
+    if not closer or (flat is not None and (flat.is_nine or flat.score > _CLEAR)):
         return flat
     starts = looked_closer(grey, sketch)
     again = refined(grey, starts) if starts else None
@@ -249,10 +273,12 @@ def _measured(grey: Grey, sketch: Sketch) -> Flat | None:
     return better(flat, again)
 
 
-def _looked_again(grey: Grey, flat: Flat) -> tuple[Flat, Again]:
-    """The mesh, or a better one where another look shows that it went astray, and that look."""
+def _looked_again(grey: Grey, flat: Flat, most: int = _LOOKS) -> tuple[Flat, Again]:
+    """The mesh, or a better one where another of so many looks shows that it went astray, and that
+    look.
+    """
     again = look_again(grey, flat.mesh)
-    for _ in range(_LOOKS):
+    for _ in range(most):
         if again.blocks == 16 and again.worst > _MOSTLY:
             break
         others = [refined(grey, [start]) for start in again.starts]
@@ -333,3 +359,13 @@ def _patched(patch: Patch, scale: Points, size: tuple[int, int]) -> FoundGrid:
     if patch.side:
         return FoundGrid(GridKind.CUT_OFF, corners, None, cut_off(patch.side, Quality(True)))
     return FoundGrid(GridKind.OTHER, corners, None, Quality(True))
+
+
+def _left(sketch: Sketch, scale: Points, size: tuple[int, int], others: int) -> FoundGrid:
+    """A grid that was not measured. ``others``: how many of the page were."""
+    corners = np.clip((sketch.corners + 0.5) * scale - 0.5, 0, np.array(size) - 1.0)
+    if sketch.plain <= _PLAIN:
+        return FoundGrid(GridKind.OTHER, corners, None, Quality(True))
+    cell = sketch.cell * float(scale.mean())
+    quality = too_small(cell) if cell < LEAST_CELL else too_many(others)
+    return FoundGrid(GridKind.TOO_POOR, corners, None, quality)

@@ -27,9 +27,12 @@ MAX_SIDE = 20_000
 """Longest side that is decoded, pixels: whatever is larger is refused by its header (it says
 20,000 or more)."""
 MAX_PIXELS_JPEG = 110_000_000
-"""Most pixels of a JPEG: a phone's 108-megapixel mode fits. JPEG decodes at 3 bytes a pixel."""
+"""Most pixels of a JPEG in one scan: a phone's 108-megapixel mode fits. It decodes at 3 bytes a
+pixel."""
 MAX_PIXELS = 56_000_000
 """Most pixels of any other file: their decoders hold up to 10 bytes a pixel at once."""
+MAX_SEGMENTS = 5_000
+"""Most marker segments before a JPEG's pixels: a depth map beside a photo takes some hundreds."""
 MAX_BYTES = 300_000_000
 """Longest file that is read."""
 
@@ -68,7 +71,7 @@ def open_photo(source: Path | bytes | BinaryIO, name: str | None = None) -> Phot
     ``not an image``, ``cut off``, ``damaged``; nothing is raised for bad bytes.
     """
     called = name or (source.name if isinstance(source, Path) else "photo")
-    data = source if isinstance(source, bytes) else _read(source, called)
+    data = source if isinstance(source, bytes) else file_bytes(source, called)
     if isinstance(data, Failure):
         return data
     if not data:
@@ -83,8 +86,8 @@ def open_photo(source: Path | bytes | BinaryIO, name: str | None = None) -> Phot
         return _damaged(called)
 
 
-def _read(source: Path | BinaryIO, called: str) -> bytes | Failure:
-    """All bytes of a file, unless it is none, or too long."""
+def file_bytes(source: Path | BinaryIO, called: str) -> bytes | Failure:
+    """All bytes of a file; a Failure of :func:`open_photo` where it is none, or too long."""
     try:
         if isinstance(source, Path):
             mode = source.stat().st_mode
@@ -173,6 +176,7 @@ class _Frame:
     bits: int
     channels: int
     tag: int
+    progressive: bool  # in many scans, all held until the last
     scan: int  # where the first scan starts, bytes
 
 
@@ -181,7 +185,8 @@ def _decode_jpeg(data: bytes, called: str) -> Photo | Failure:
     frame = _jpeg_frame(data)
     if frame is None:
         return _damaged(called)
-    wrong = _wrong_size(called, frame.width, frame.height, MAX_PIXELS_JPEG)
+    most = MAX_PIXELS if frame.progressive else MAX_PIXELS_JPEG
+    wrong = _wrong_size(called, frame.width, frame.height, most)
     if wrong is not None:
         return wrong
     # The bytes FF D9 can't occur inside coded data: without them, the file was cut.
@@ -202,8 +207,8 @@ def _decode_jpeg(data: bytes, called: str) -> Photo | Failure:
 
 def _jpeg_frame(data: bytes) -> _Frame | None:
     """Walks the marker segments up to the first scan (ITU-T T.81, annex B); None if damaged."""
-    at, tag, size = 2, 1, None
-    while at + 4 <= len(data):
+    at, tag, size, progressive, segments = 2, None, None, False, 0
+    while at + 4 <= len(data) and segments < MAX_SEGMENTS:
         if data[at] != 0xFF:
             return None
         marker = data[at + 1]
@@ -213,6 +218,7 @@ def _jpeg_frame(data: bytes) -> _Frame | None:
         if marker == 0x01 or 0xD0 <= marker <= 0xD8:  # markers that stand alone
             at += 2
             continue
+        segments += 1
         length = int.from_bytes(data[at + 2 : at + 4], "big")
         body = data[at + 4 : at + 2 + length]
         if 0xC0 <= marker <= 0xCF and marker not in (0xC4, 0xC8, 0xCC) and len(body) >= 6:
@@ -222,11 +228,12 @@ def _jpeg_frame(data: bytes) -> _Frame | None:
                 body[0],
                 body[5],
             )
-        if marker == 0xE1 and body[:6] == b"Exif\0\0":
+            progressive = marker in (0xC2, 0xC6, 0xCA, 0xCE)
+        if marker == 0xE1 and tag is None and body[:6] == b"Exif\0\0":
             tag = _exif_rotation(body[6:])
         at += 2 + max(length, 2)
         if marker == 0xDA:
-            return None if size is None else _Frame(*size, tag, at)
+            return None if size is None else _Frame(*size, tag or 1, progressive, at)
         if marker == 0xD9:
             return None
     return None

@@ -35,11 +35,8 @@ def judge(flat: Flat, scale: float) -> Quality:
     blur, contrast = _blur(flat), _contrast(flat)
     reason, sentence = None, None
     if cell < LEAST_CELL:
-        reason = "small"
-        sentence = (
-            f"Each cell is only {cell:.0f} pixels wide where {LEAST_CELL:.0f} are the least; "
-            "hold the phone nearer to the grid."
-        )
+        small = too_small(cell)
+        reason, sentence = small.reason, small.sentence
     elif contrast < LEAST_CONTRAST:
         reason, sentence = "dark", _DARK
     elif blur > MOST_BLUR:
@@ -70,6 +67,21 @@ def _blur(flat: Flat) -> float:
 def _contrast(flat: Flat) -> float:
     """Darkness of the lines between blocks against the paper, 0 to 1."""
     return float(np.clip(ranked(flat.segments.strength[flat.drawn_blocks].ravel()) / 255.0, 0, 1))
+
+
+def too_small(cell: float) -> Quality:
+    """The judgement of a grid whose cells, so many raster pixels wide, are too few to read."""
+    sentence = (
+        f"Each cell is only {cell:.0f} pixels wide where {LEAST_CELL:.0f} are the least; "
+        "hold the phone nearer to the grid."
+    )
+    return Quality(False, "small", sentence, cell)
+
+
+def too_many(read: int) -> Quality:
+    """The judgement of a grid on a page of very many, of which so many were looked at."""
+    sentence = f"More than {read} grids are on this photo; take fewer of them, from nearer."
+    return Quality(False, "many", sentence)
 
 
 def too_faint(quality: Quality) -> Quality:

@@ -6,10 +6,9 @@ import contextlib
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from papernudge.cli.books.pool import Pages, given_up
+from papernudge.cli.books.pool import Pages, given_up, in_a_child
 from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.books.sources import packed
-from papernudge.cli.books.work import one_thread, read_task
 from papernudge.cli.exits import Exit, Stop, bad_words
 from papernudge.vision.failure import Failure
 
@@ -114,10 +113,9 @@ def _streamed(client: Any, tasks: Iterator[PageTask]) -> Pages:
 
 def _as_it_is(task: PageTask) -> PageDone:
     """A damaged page says what is wrong with it here as well as there."""
-    return read_task(task)
+    return in_a_child(task)
 
 
 def far_read(task: PageTask) -> PageDone:
-    """Runs on the cluster."""
-    one_thread()
-    return read_task(task)
+    """Runs on the cluster: there too, in a child with limits."""
+    return in_a_child(task)

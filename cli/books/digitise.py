@@ -10,6 +10,7 @@ from collections.abc import Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from papernudge.cli import stopping
 from papernudge.cli.books.book import Book
 from papernudge.cli.books.corrections import Correction, apply, words_for
 from papernudge.cli.books.progress import Progress, looked_at
@@ -58,7 +59,10 @@ def run_digitise(wishes: Wishes) -> int:
         raise bad_words("A SOURCE has no name: name a folder, a photo, a PDF or a TIFF.")
     tally = Tally()
     named = _found(wishes, tally)
-    with Book.to_write(wishes.book) as book:
+    with contextlib.ExitStack() as stack:
+        with stopping.held():
+            book = stack.enter_context(Book.to_write(wishes.book))
+            stack.enter_context(stopping.at_the_end(book.close))
         found = _surveyed(named, tally)
         book.note_sources(found)
         _read_all(book, found, wishes, tally)
@@ -188,7 +192,7 @@ def _reading(todo: Sequence[PageTask], wishes: Wishes) -> Generator[PageDone, No
 
         return on_cluster(todo, wishes.cluster)
     workers = min(wishes.workers or cores(), len(todo))
-    return pool.in_processes(todo, workers) if workers > 1 else pool.one_after_the_other(todo)
+    return pool.in_processes(todo, workers)
 
 
 def cores() -> int:

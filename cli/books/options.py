@@ -7,12 +7,15 @@ from typing import Annotated
 
 import typer
 
+from papernudge.cli.limits import OF_A_PAGE
+
 
 def digitise(
     sources: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="SOURCE...", help="Folders, photos, PDFs, multi-page TIFFs, in any mix."
+            metavar="SOURCE...",
+            help=f"Folders, photos, PDFs, multi-page TIFFs, in any mix. {OF_A_PAGE}",
         ),
     ] = None,
     book: Annotated[

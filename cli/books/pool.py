@@ -1,16 +1,18 @@
-"""Pages read by several processes, each on one thread, never many pages in memory at once."""
+"""Pages read by several processes, each on one thread, never many pages in memory at once.
+
+Also with one worker the reading is done in a child with limits: a page that goes beyond them is
+told and left, and the rest goes on.
+"""
 
 from __future__ import annotations
 
-import multiprocessing
-import signal
 from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass
 from multiprocessing import connection
-from multiprocessing.connection import Connection
-from multiprocessing.context import SpawnProcess
 
+from papernudge.cli import limited
 from papernudge.cli.books.rows import PageDone, PageTask
+from papernudge.cli.limited import Child, Ended
 
 Pages = Generator[PageDone, None, None]
 RENEWED = 400
@@ -20,19 +22,44 @@ TRIES = 3
 """How often a page may end its worker before it is given up for this run."""
 
 
-def one_after_the_other(tasks: Iterable[PageTask]) -> Pages:
-    """In this process."""
-    from papernudge.cli.books.work import one_thread, read_task
-
-    one_thread()
-    for task in tasks:
-        yield read_task(task)
-
-
 def given_up(task: PageTask, why: str) -> PageDone:
     """A page that could not be read for reasons outside of it: the next run tries again."""
     sentence = f"{task.name}, page {task.number}: {why}; run again to try it once more."
     return PageDone(task.hash, task.number, "", "unreadable", "worker", sentence, lasting=False)
+
+
+def too_slow(task: PageTask) -> PageDone:
+    """A page that takes more than its time: so it will the next time."""
+    from papernudge.cli.books.work import reader
+
+    sentence = (
+        f"{task.name}, page {task.number}, takes more than {limited.SECONDS:g} s of work to open or"
+        f" {limited.PAGE_SECONDS:g} s to read: expected a page as a camera or a scanner makes it."
+    )
+    return PageDone(task.hash, task.number, reader(), "unreadable", "too slow", sentence)
+
+
+def read_page(task: PageTask) -> PageDone:
+    """What a worker does with a page."""
+    from papernudge.cli.books.work import one_thread, read_task
+
+    one_thread()
+    return read_task(task)
+
+
+def in_a_child(task: PageTask) -> PageDone:
+    """One page, read in this thread's child with limits."""
+    for _ in range(TRIES):
+        try:
+            done: PageDone = limited.ask(read_page, task, seconds=limited.PAGE_SECONDS)
+        except Ended as ended:
+            if ended.why == "time":
+                return too_slow(task)
+        except RuntimeError as fault:
+            return given_up(task, f"its reader failed ({fault})")
+        else:
+            return done
+    return given_up(task, f"its reader ended {TRIES} times without an answer")
 
 
 def in_processes(tasks: Iterable[PageTask], workers: int) -> Pages:
@@ -46,8 +73,7 @@ def in_processes(tasks: Iterable[PageTask], workers: int) -> Pages:
 
 @dataclass(eq=False)
 class _Worker:
-    process: SpawnProcess
-    pipe: Connection
+    process: Child
     task: PageTask | None = None
     pages: int = 0
 
@@ -66,9 +92,11 @@ class _Pool:
             if not self._employ():
                 break
         while self.workers:
-            ready = connection.wait([w.pipe for w in self.workers])
-            for worker in [w for w in self.workers if w.pipe in ready]:
-                yield from self._answer_of(worker)
+            soonest = min(w.process.left() for w in self.workers)
+            ready = connection.wait([w.process.pipe for w in self.workers], soonest)
+            for worker in list(self.workers):
+                if worker.process.pipe in ready or not worker.process.left():
+                    yield from self._answer_of(worker)
 
     def _next(self) -> PageTask | None:
         return self.again.pop() if self.again else next(self.tasks, None)
@@ -78,12 +106,7 @@ class _Pool:
         task = self._next()
         if task is None:
             return False
-        context = multiprocessing.get_context("spawn")
-        here, there = context.Pipe()
-        process = context.Process(target=_work, args=(there,), daemon=True)
-        process.start()
-        there.close()
-        worker = _Worker(process, here)
+        worker = _Worker(Child(fork=True))
         self.workers.append(worker)
         self._hand(worker, task)
         return True
@@ -91,17 +114,18 @@ class _Pool:
     def _hand(self, worker: _Worker, task: PageTask) -> None:
         worker.task = task
         worker.pages += 1
-        try:
-            worker.pipe.send(task)
-        except OSError:  # it has died: its pipe says so in the next round
-            return
+        # Where it has died, its pipe says so in the next round.
+        worker.process.send(read_page, task, seconds=limited.PAGE_SECONDS)
 
     def _answer_of(self, worker: _Worker) -> Iterator[PageDone]:
         try:
-            done: PageDone = worker.pipe.recv()
-        except (EOFError, OSError):
-            yield from self._bury(worker)
+            done: PageDone = worker.process.receive()
+        except Ended as ended:
+            yield from self._bury(worker, ended.why)
             return
+        except RuntimeError as fault:  # of ours; the other pages are still to be read
+            assert worker.task is not None
+            done = given_up(worker.task, f"its reader failed ({fault})")
         task = None if worker.pages >= RENEWED else self._next()
         if task is not None:
             self._hand(worker, task)
@@ -111,10 +135,12 @@ class _Pool:
                 self._employ()
         yield done
 
-    def _bury(self, worker: _Worker) -> Iterator[PageDone]:
+    def _bury(self, worker: _Worker, why: str) -> Iterator[PageDone]:
         task = worker.task
         self._dismiss(worker)
-        if task is not None:
+        if task is not None and why == "time":
+            yield too_slow(task)
+        elif task is not None:
             key = (task.hash, task.number)
             self.tries[key] = self.tries.get(key, 0) + 1
             if self.tries[key] < TRIES:
@@ -125,32 +151,10 @@ class _Pool:
 
     def _dismiss(self, worker: _Worker) -> None:
         self.workers.remove(worker)
-        worker.pipe.close()
-        worker.process.join(5)
-        if worker.process.is_alive():
-            worker.process.kill()
-            worker.process.join()
         worker.process.close()
 
     def close(self) -> None:
-        for worker in list(self.workers):
+        for worker in self.workers:
             worker.process.kill()
+        for worker in list(self.workers):
             self._dismiss(worker)
-
-
-def _work(pipe: Connection) -> None:
-    """A worker's life: it ends when its pipe does, so none outlives a killed run."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the run that started it decides
-    from papernudge.cli.books.work import one_thread, read_task
-
-    one_thread()
-    while True:
-        try:
-            task: PageTask = pipe.recv()
-        except (EOFError, OSError):
-            return
-        done = read_task(task)
-        try:
-            pipe.send(done)
-        except OSError:
-            return

@@ -13,7 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from papernudge.cli import limited
 from papernudge.cli.books.rows import PageTask
+from papernudge.cli.limits import MAX_PAGES
+from papernudge.cli.opening import failure
 from papernudge.cli.paths import MOST_SOURCE, is_folder, open_regular, real, why
 from papernudge.vision.failure import Failure
 
@@ -26,6 +29,13 @@ ENDINGS = frozenset(
 """What is taken from a folder; a file named by itself may end as it likes."""
 _TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _CHUNK = 1 << 20
+_LEAST_BYTES = 50
+"""A file has fewer bytes a page only where it claims pages that it does not hold."""
+_LEAST_SIDE = 60
+"""Pixels of a side below which no grid is looked for."""
+_SMALL = 2_000_000
+"""Pixels of a TIFF's page above which its file is opened anew for the next: Pillow keeps the
+pixels of an open one. Up to there walking through the pages before would be the longer work."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +125,10 @@ def survey(path: Path) -> Surveyed | Failure:
                     raise OSError(errno.EBUSY, "it grows while it is read", str(path))
     except (OSError, ValueError) as error:
         return unopened(path, error)
-    kind, pages = _pages(path, head)
+    kind = "pdf" if b"%PDF-" in head else "tiff" if head.startswith(_TIFF) else "photo"
+    pages = 1 if kind == "photo" else _counted(path, kind, size)
+    if isinstance(pages, Failure):
+        return pages
     return Surveyed(path, digest.hexdigest(), kind, pages, size)
 
 
@@ -133,23 +146,45 @@ def unopened(path: Path, error: Exception) -> Failure:
     )
 
 
-def _pages(path: Path, head: bytes) -> tuple[str, int]:
-    if b"%PDF-" in head:
-        opened = _pdf(str(path))
-        return "pdf", 1 if isinstance(opened, Failure) else max(1, len(opened))
-    if head.startswith(_TIFF):
-        return "tiff", _frames(path)
-    return "photo", 1
+def _counted(path: Path, kind: str, size: int) -> int | Failure:
+    """How many pages a file has, counted in a child with limits."""
+    try:
+        pages: int = limited.ask(count_pages, str(path), kind)
+    except limited.Ended as ended:
+        return failure(ended, path.name)
+    if pages > max(1, min(MAX_PAGES, size // _LEAST_BYTES)):
+        return Failure(
+            "open",
+            "too many pages",
+            f"{path.name} says it has {pages:,} pages in {size:,} bytes: expected no more than"
+            f" {MAX_PAGES:,}, each of {_LEAST_BYTES} bytes or more; split it or save it anew.",
+        )
+    return pages
 
 
-def _frames(path: Path) -> int:
+def count_pages(path: str, kind: str) -> int:
+    """The pages of a PDF or TIFF; 1 for a damaged one, which will say what is wrong."""
+    if kind == "tiff":
+        return _frames(path)
+    opened = _opened_pdf(path, "")
+    try:
+        return 1 if isinstance(opened, Failure) else max(1, len(opened))
+    finally:
+        _closed(opened)
+
+
+def _frames(path: str) -> int:
     from PIL import Image
 
     try:
         with Image.open(path, formats=["TIFF"]) as image:
-            return int(getattr(image, "n_frames", 1))
+            for number in range(MAX_PAGES + 1):
+                image.seek(number)
+    except EOFError:
+        return max(1, number)
     except Exception:  # damaged in any way: opening its page tells
         return 1
+    return MAX_PAGES + 1
 
 
 def open_page(task: PageTask) -> Photo | Failure:
@@ -171,11 +206,25 @@ def open_page(task: PageTask) -> Photo | Failure:
 
 
 def packed(task: PageTask) -> PageTask | Failure:
-    """The task with its page inside, as a file of its own, to travel to another machine."""
+    """The task with its page inside, as a file of its own, to travel to another machine. Made in a
+    child with limits.
+    """
+    try:
+        load: PageTask | Failure = limited.ask(_packed, task)
+    except limited.Ended as ended:
+        return failure(ended, f"{task.name}, page {task.number},")
+    except MemoryError:
+        return _damaged(task)
+    return load
+
+
+def _packed(task: PageTask) -> PageTask | Failure:
+    from papernudge.vision.photo import file_bytes
+
     data: bytes | Failure
     try:
         if task.kind == "photo":
-            data = Path(task.path).read_bytes()
+            data = file_bytes(Path(task.path), task.name)
         elif task.kind == "tiff":
             data = _tiff_bytes(task)
         else:
@@ -205,21 +254,27 @@ def _tiff_bytes(task: PageTask) -> bytes | Failure:
     from papernudge.vision.photo import MAX_PIXELS
 
     try:
-        with Image.open(task.path, formats=["TIFF"]) as image:
-            if getattr(image, "n_frames", 1) == 1:
-                return Path(task.path).read_bytes()
-            image.seek(task.number - 1)
-            if image.width * image.height > MAX_PIXELS:
-                return _too_big(task, image.size)
-            image.load()
-            out = io.BytesIO()
-            image.save(out, "TIFF")
-            return out.getvalue()
+        image = _kept_open(task.path, lambda: Image.open(task.path, formats=["TIFF"]))
+        if not getattr(image, "is_animated", False):
+            _let_go()
+            return Path(task.path).read_bytes()
+        image.seek(task.number - 1)
+        if min(image.size) < _LEAST_SIDE:
+            return Failure("find", "no grid", "No grid is found in so few pixels; scan it larger.")
+        if image.width * image.height > MAX_PIXELS:
+            return _too_big(task, image.size)
+        image.load()
+        out = io.BytesIO()
+        image.save(out, "TIFF")
+        if image.width * image.height > _SMALL:
+            _let_go()
+        return out.getvalue()
     except FileNotFoundError:
         return Failure("open", "missing", f"There is no file {task.name} any more.")
     except MemoryError:
         raise
     except Exception:  # Pillow raises nearly every type there is on damaged bytes
+        _let_go()
         return _damaged(task)
 
 
@@ -252,14 +307,20 @@ _WHOLE = 0.6
 
 def _pdf(path: str) -> Any:
     """An open document, kept while its pages are read one after the other; or a Failure."""
+    called = Path(path).name
     try:
-        stamp = Path(path).stat()
+        return _kept_open(path, lambda: _opened_pdf(path, called))
     except OSError:
-        return Failure("open", "missing", f"There is no file {Path(path).name} any more.")
+        return Failure("open", "missing", f"There is no file {called} any more.")
+
+
+def _kept_open(path: str, open_: Callable[[], Any]) -> Any:
+    """A file that is kept open for its next page, at most one. OSError where it has gone."""
+    stamp = Path(path).stat()
     key = (path, stamp.st_mtime_ns, stamp.st_size)
     if key not in _kept:
         _let_go()
-        _kept[key] = _opened_pdf(path, Path(path).name)
+        _kept[key] = open_()
         # Said anew after pypdfium2 has been imported: what is said last is done first at the end.
         atexit.unregister(_let_go)
         atexit.register(_let_go)

@@ -48,14 +48,19 @@ def reader() -> str:
 
 def read_task(task: PageTask) -> PageDone:
     """Reads a page. Nothing that is wrong with it raises."""
+    from papernudge.cli import limited
     from papernudge.cli.books.sources import open_page
     from papernudge.vision.failure import Failure
 
     try:
-        photo = open_page(task)
+        with limited.within(limited.SECONDS):
+            photo = open_page(task)
         return _failed(task, photo) if isinstance(photo, Failure) else _read(task, photo)
     except MemoryError:
-        sentence = f"{task.name}, page {task.number}: there was not enough memory to read it."
+        sentence = (
+            f"{task.name}, page {task.number}: it needs more memory than there is, or than the"
+            f" {limited.MEMORY // 1_000_000} MB that a page may take; scan it with fewer pixels."
+        )
         return PageDone(
             task.hash, task.number, reader(), "unreadable", "memory", sentence, lasting=False
         )

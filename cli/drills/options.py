@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from papernudge.cli.limits import OF_A_FILE
 from papernudge.cli.options import Side
 
 
@@ -90,7 +91,7 @@ def drill(
 def mark(
     photos: Annotated[
         list[str] | None,
-        typer.Argument(metavar="PHOTO...", help="Photos of sheets that drill drew."),
+        typer.Argument(metavar="PHOTO...", help=f"Photos of sheets that drill drew. {OF_A_FILE}"),
     ] = None,
     log: Annotated[
         str | None,
