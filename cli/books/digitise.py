@@ -16,7 +16,15 @@ from papernudge.cli.books.progress import Progress, looked_at
 from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.books.settle import needs_a_person, settle
 from papernudge.cli.books.sources import Surveyed, files, survey
-from papernudge.cli.books.summary import Tally, Trouble, account, document, in_words
+from papernudge.cli.books.summary import (
+    Tally,
+    Trouble,
+    account,
+    damaged_pages,
+    document,
+    in_words,
+    other_losses,
+)
 from papernudge.cli.books.typeface import Page
 from papernudge.cli.exits import Exit, bad_words
 from papernudge.vision.failure import Failure
@@ -43,7 +51,14 @@ def run_digitise(wishes: Wishes) -> int:
     if wishes.review is not None and wishes.review.suffix.lower() not in (".html", ".htm"):
         raise bad_words(f"--review OUT ends in .html; got {str(wishes.review)!r}.")
     with Book.to_write(wishes.book) as book:
-        tally = Tally()
+        tally = Tally([one.trouble for one in other_losses(book)])
+        if book.kept:
+            print(
+                f"{wishes.book} was damaged: it goes on with what can be trusted; the file as it"
+                f" was found lies beside it as {book.kept}.",
+                file=sys.stderr,
+            )
+        damaged = damaged_pages(book)
         found = _surveyed(wishes.sources, tally)
         book.note_sources(found)
         _read_all(book, found, wishes, tally)
@@ -53,6 +68,9 @@ def run_digitise(wishes: Wishes) -> int:
             from papernudge.cli.books.review import write_sheet
 
             write_sheet(book, wishes.review)
+        still = damaged_pages(book)
+        tally.mended = len(set(damaged) - set(still))
+        tally.troubles += [one.trouble for one in still]
         held = account(book, _reader())
     if wishes.as_json:
         print(json.dumps(document(wishes.book, held, tally), indent=1))
@@ -71,23 +89,58 @@ def _surveyed(sources: Iterable[str], tally: Tally) -> list[Surveyed]:
             tally.troubles.append(Trouble(source, None, "open", "empty", said))
     for number, path in enumerate(files(sources), start=1):
         looked_at(sys.stderr, number)
+        before = stamp(path)
         one = survey(path)
         if isinstance(one, Failure):
             tally.troubles.append(Trouble(path.name, None, one.stage, one.reason, one.sentence))
+        elif stamp(path) != before:
+            tally.troubles.append(_changed(one, None))
         else:
             found.append(one)
+            tally.stamps.setdefault(one.hash, before)
     looked_at(sys.stderr, None)
     return found
+
+
+def stamp(path: Path) -> tuple[int, ...] | None:
+    """What differs once a file has been written to or another put in its place; None where it is
+    gone. The time of the last change to the file's entry can't be set back, as that of its bytes
+    can.
+    """
+    try:
+        now = path.stat()
+    except (OSError, ValueError):
+        return None
+    return now.st_dev, now.st_ino, now.st_size, now.st_mtime_ns, now.st_ctime_ns
+
+
+def _changed(one: Surveyed, page: int | None) -> Trouble:
+    which = one.path.name if page is None else f"Page {page} of {one.path.name}"
+    return Trouble(
+        one.path.name,
+        page,
+        "open",
+        "changed",
+        f"{which} changed while it was being read and is left for the next run: run again once the"
+        " file is at rest.",
+    )
 
 
 def _read_all(book: Book, found: Sequence[Surveyed], wishes: Wishes, tally: Tally) -> None:
     todo = list(_todo(book, found, wishes.again))
     pages = {(one.hash, n) for one in found for n in range(1, one.pages + 1)}
     tally.before = len(pages) - len(todo)
-    names = {one.hash: one.path.name for one in found}
+    sources = {one.hash: one for one in reversed(found)}  # the first of several is what is read
+    names = {hash_: one.path.name for hash_, one in sources.items()}
     progress = Progress(sys.stderr, len(todo))
     with contextlib.closing(_reading(todo, wishes)) as pages_done:
         for done in pages_done:
+            one = sources[done.hash]
+            # What was hashed and what was read must be the same bytes.
+            if done.lasting and stamp(one.path) != tally.stamps[done.hash]:
+                tally.troubles.append(_changed(one, done.number))
+                progress.add(0, 0)
+                continue
             take(book, done)
             tally.done += 1
             doubts = sum(needs_a_person(d) for puzzle in done.puzzles for d in puzzle.doubts)
