@@ -16,7 +16,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from papernudge.cli.books.log import log_of, state_of
+from papernudge.cli.books.log import ABSENT, log_of, state_of
 from papernudge.cli.books.rows import (
     GridRow,
     PageDone,
@@ -103,6 +103,21 @@ def _lock(handle: int) -> None:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
+def _is_held(lock: Path) -> bool:
+    """Whether a run is at the book whose lock this is."""
+    try:
+        handle = os.open(lock, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0))
+    except OSError:
+        return False
+    try:
+        _lock(handle)
+    except OSError:
+        return True
+    finally:
+        os.close(handle)
+    return False
+
+
 def _holder(handle: int) -> str:
     try:
         text = os.pread(handle, 20, 0) if hasattr(os, "pread") else b""
@@ -163,13 +178,15 @@ class Book:
     """An open book. Only one process writes; any number may read meanwhile.
 
     ``harm``: what was lost to damage beside the pages that are marked in the book; None where it
-    was whole. ``log``: what state its log was in. ``version``: of the file as it was found.
+    was whole. ``log``: what state its log was in; ``cut_short``: whether the run that left it was.
+    ``version``: of the file as it was found. ``kept``: what a damaged file is called now.
     """
 
     def __init__(self, path: Path, connection: sqlite3.Connection, lock: Lock | None) -> None:
         self.path, self.sql, self._lock = path, connection, lock
         self.harm: Harm | None = None
-        self.log, self.version, self.kept = "", VERSION, ""
+        self.log, self.cut_short = "", False
+        self.version, self.kept = VERSION, ""
         self._tally: Tally | None = None
 
     @classmethod
@@ -185,6 +202,7 @@ class Book:
             with told(path):
                 book = cls(path, _connected(str(path)), lock)
                 book.log = state_of(log_of(path))
+                book.cut_short = book.log != ABSENT
                 try:
                     book._prepare()
                 except BaseException:
@@ -204,13 +222,14 @@ class Book:
             raise _stop(f"There is no book {path}: papernudge digitise makes one.", "missing")
         path = true_place(path)
         log = state_of(log_of(path))
+        cut_short = log != ABSENT and not _is_held(Lock(path).path)
         with told(path):
             for how in ("mode=rw", "mode=ro", "immutable=1"):
                 connection = _connected(f"{path.as_uri()}?{how}", uri=True)
                 try:
                     connection.execute("PRAGMA query_only = ON")
                     book = cls(path, connection, None)
-                    book.log = log
+                    book.log, book.cut_short = log, cut_short
                     book._look()
                     return book
                 except sqlite3.OperationalError:

@@ -58,6 +58,12 @@ def run_digitise(wishes: Wishes) -> int:
                 f" was found lies beside it as {book.kept}.",
                 file=sys.stderr,
             )
+        if book.cut_short:
+            print(
+                f"The last run on {wishes.book} was cut short: whole pages stand, the others are"
+                " read anew; corrections that it was given are worth giving again.",
+                file=sys.stderr,
+            )
         damaged = damaged_pages(book)
         found = _surveyed(wishes.sources, tally)
         book.note_sources(found)

@@ -9,7 +9,6 @@ from pathlib import Path
 
 from papernudge.cli.books.book import Book, id_of
 from papernudge.cli.books.log import DAMAGED as LOG_DAMAGED
-from papernudge.cli.books.log import TORN
 from papernudge.cli.books.rows import Row
 from papernudge.cli.books.salvage import DAMAGED
 from papernudge.cli.books.schema import VERSION
@@ -133,8 +132,11 @@ def health(book: Book) -> tuple[list[str], bool]:
         told.append(
             f"{book.path} is not finished: {_many(unread, 'page')} of {pages} not read yet."
         )
-    elif book.log == TORN:
-        told.append(f"The last run on {book.path} was cut short: run it again to finish.")
+    elif book.cut_short:
+        told.append(
+            f"The last run on {book.path} was cut short: what it said or read last may be missing"
+            " until it is run again."
+        )
     return told, bool(lost)
 
 
