@@ -224,7 +224,9 @@ class Book:
         log = state_of(log_of(path))
         cut_short = log != ABSENT and not _is_held(Lock(path).path)
         with told(path):
-            for how in ("mode=rw", "mode=ro", "immutable=1"):
+            # What a killed run has left stays for the run that goes on from there.
+            first = ("mode=ro", "mode=rw") if cut_short else ("mode=rw", "mode=ro")
+            for how in (*first, "immutable=1"):
                 connection = _connected(f"{path.as_uri()}?{how}", uri=True)
                 try:
                     connection.execute("PRAGMA query_only = ON")
@@ -236,7 +238,7 @@ class Book:
                     # The first way cleans up behind itself; in a folder that can't be written
                     # to, a book at rest opens as it lies.
                     connection.close()
-                    if how == "immutable=1" or (how == "mode=ro" and log_of(path).exists()):
+                    if how == "immutable=1" or (how == first[1] and log_of(path).exists()):
                         raise
                 except BaseException:
                     connection.close()
