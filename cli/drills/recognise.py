@@ -8,6 +8,7 @@ counted in pixels, not in seconds: a slow machine finds what a fast one finds.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -34,9 +35,9 @@ _AROUND = 0.5
 _STRETCH = 1.7
 _FIT = 0.35
 """Grids fit a layout when their corners lie this near to it, in cells of the layout."""
-PATIENCE = 24e6
+PATIENCE = 12e6
 """Pixels that are looked at without a mark in them."""
-HOPE = 120e6
+HOPE = 60e6
 """Pixels that are looked at with marks in them."""
 _STRAIGHTENED = 6e6
 """What trying to straighten a symbol counts for."""
@@ -109,11 +110,12 @@ def look_for_code(raster: Raster, grids: Sequence[Corners]) -> Seen:
     grey = cv2.cvtColor(raster, cv2.COLOR_BGR2GRAY)
     marks = marks_in(grey)
     look = _Look()
-    for stage in (
-        lambda: [*_by_layout(grey, grids), *_whole(grey)],
-        lambda: list(_tiles(grey)),
-        lambda: list(_stretched(grey)),
-    ):
+    stages: tuple[Callable[[], Iterator[_Piece]], ...] = (
+        lambda: itertools.chain(_by_layout(grey, grids), _whole(grey)),
+        lambda: _tiles(grey),
+        lambda: _stretched(grey),
+    )
+    for stage in stages:
         pieces = [(piece, piece.holds(marks)) for piece in stage()]
         look.bent.clear()
         for piece, holds in sorted(pieces, key=lambda one: not one[1]):
