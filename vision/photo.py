@@ -8,7 +8,7 @@ import logging
 import os
 import stat
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
@@ -289,9 +289,40 @@ def _decode_heic(data: bytes, called: str) -> Photo | Failure:
     wrong = _wrong_size(called, width, height, MAX_PIXELS)
     if wrong is not None:
         return wrong
+    exif = heif.info.get("exif")  # before Pillow's picture is made, which tells a tag of 1
     with _quiet_libraries():
         image = heif.to_pillow()
-    return Photo(_to_bgr(image), 1, called)
+    pixels, tag = _to_bgr(image), _exif_rotation((exif or b"").removeprefix(b"Exif\0\0"))
+    if tag in _MIRRORS and not _turns_itself(data):
+        pixels = np.ascontiguousarray(_MIRRORS[tag](pixels))
+    return Photo(pixels, 1, called)
+
+
+_MIRRORS: dict[int, Callable[[Raster], Raster]] = {
+    2: lambda p: p[:, ::-1],
+    4: lambda p: p[::-1],
+    5: lambda p: p.transpose(1, 0, 2),
+    7: lambda p: p[::-1, ::-1].transpose(1, 0, 2),
+}
+"""How a mirrored picture is turned right, by its rotation tag. Which way is up the digits tell, so
+a turn can be left to them; what is mirrored can't be read either way."""
+
+
+def _turns_itself(data: bytes) -> bool:
+    """Whether a HEIC file says by its own means, in its ``meta`` box, how it is turned or mirrored
+    (ISO/IEC 23008-12, ``irot`` and ``imir``): then the decoder has done it, and the tag only
+    repeats it.
+    """
+    at = 0
+    while at + 8 <= len(data):
+        size, name = int.from_bytes(data[at : at + 4], "big"), data[at + 4 : at + 8]
+        if size == 1:
+            size = int.from_bytes(data[at + 8 : at + 16], "big")
+        end = at + size if size >= 8 else len(data)
+        if name == b"meta":
+            return data.find(b"irot", at, end) >= 0 or data.find(b"imir", at, end) >= 0
+        at = end
+    return False
 
 
 def _decode_other(data: bytes, called: str) -> Photo | Failure:

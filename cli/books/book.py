@@ -1,28 +1,44 @@
-"""The book file: opened, locked, written a page at a time, read."""
+"""The book file: opened, locked, written a page at a time, read.
+
+Every opening looks at every row first (``salvage.py``): what is damaged is never handed out.
+"""
 
 from __future__ import annotations
 
 import contextlib
-import json
+import errno
 import os
+import shutil
 import sqlite3
+import tempfile
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from papernudge.cli.books.lock import Lock, guard_beside
-from papernudge.cli.books.rows import GridRow, PageDone, PuzzleRow, row_id
+from papernudge.cli.books.lock import Lock, guard_beside, is_held, unwritable
+from papernudge.cli.books.log import ABSENT, log_of, state_of
+from papernudge.cli.books.rows import (
+    GridRow,
+    PageDone,
+    PuzzleRow,
+    Row,
+    grid_of,
+    grid_values,
+    puzzle_values,
+    row_id,
+)
+from papernudge.cli.books.salvage import DAMAGED, Harm, has_shape, is_whole, salvage, upgrade
 from papernudge.cli.books.schema import APPLICATION, SCHEMA, VERSION
+from papernudge.cli.books.seals import Tally, put
 from papernudge.cli.exits import Exit, Stop
 from papernudge.cli.paths import ask, real, why
 
 if TYPE_CHECKING:
     from papernudge.cli.books.sources import Surveyed
 
-Row = dict[str, Any]
 PageKey = tuple[str, int]
-_JSON = ("corners", "notes", "struck", "restored", "doubts")
+_LONGEST = 64 << 20
+"""Bytes of the longest value that is read: a damaged length may claim far more."""
 
 
 def _stop(sentence: str, reason: str) -> Stop:
@@ -77,57 +93,134 @@ def told(path: Path) -> Iterator[None]:
 
 
 class Book:
-    """An open book. Only one process writes; any number may read meanwhile."""
+    """An open book. Only one process writes; any number may read meanwhile.
+
+    ``harm``: what was lost to damage beside the pages that are marked in the book; None where it
+    was whole. ``log``: what state its log was in; ``cut_short``: whether the run that left it was.
+    ``version``: of the file as it was found. ``kept``: what a damaged file is called now.
+    """
 
     def __init__(self, path: Path, connection: sqlite3.Connection, lock: Lock | None) -> None:
         self.path, self.sql, self._lock = path, connection, lock
+        self.harm: Harm | None = None
+        self.log, self.cut_short = "", False
+        self.version, self.kept = VERSION, ""
+        self._tally: Tally | None = None
 
     @classmethod
     def to_write(cls, path: Path) -> Book:
         """Opens or makes a book. Stop (5) if it can't be done, another run is at it, the file is
-        no book or one of a newer version.
+        no book or one of a newer version. A damaged one is written anew from what can be trusted;
+        the file as it was found is kept beside it.
         """
         _must_be_a_file(path, new=True)
+        path = real(path)
         lock = Lock(path)
         lock.take()
         try:
             guard_beside(path, "the book")
             with told(path):
-                # Its whole path: SQLite has names of its own, such as :memory:.
-                connection = sqlite3.connect(real(path), isolation_level=None, timeout=10)
+                book = cls(path, _connected(str(path)), lock)
+                book.log = state_of(log_of(path))
+                book.cut_short = book.log != ABSENT
                 try:
-                    _prepare(path, connection)
+                    book._prepare()
                 except BaseException:
-                    connection.close()
+                    book.sql.close()
                     raise
         except BaseException:
             lock.release()
             raise
-        return cls(path, connection, lock)
+        return book
 
     @classmethod
     def to_read(cls, path: Path) -> Book:
-        """Opens a book that exists, without writing to it. Stop (5) if it is none."""
+        """Opens a book that exists, without writing to it. Stop (5) if it is none. Of a damaged one
+        what can be trusted is shown, from a copy in memory.
+        """
         _must_be_a_file(path, new=False)
+        path = real(path)
+        log = state_of(log_of(path))
+        cut_short = log != ABSENT and not is_held(path)
         with told(path):
-            for how in ("mode=rw", "mode=ro", "immutable=1"):
-                connection = sqlite3.connect(f"{real(path).as_uri()}?{how}", uri=True, timeout=10)
+            # What a killed run has left stays for the run that goes on from there.
+            first = ("mode=ro", "mode=rw") if cut_short else ("mode=rw", "mode=ro")
+            for how in (*first, "immutable=1"):
+                connection = _connected(f"{path.as_uri()}?{how}", uri=True)
                 try:
                     connection.execute("PRAGMA query_only = ON")
-                    _check(path, connection)
-                    return cls(path, connection, None)
+                    book = cls(path, connection, None)
+                    book.log, book.cut_short = log, cut_short
+                    book._look()
+                    return book
                 except sqlite3.OperationalError:
                     # The first way cleans up behind itself; in a folder that can't be written
                     # to, a book at rest opens as it lies.
                     connection.close()
-                    if how == "immutable=1" or (
-                        how == "mode=ro" and os.path.lexists(f"{real(path)}-wal")
-                    ):
+                    if how == "immutable=1" or (how == first[1] and log_of(path).exists()):
                         raise
                 except BaseException:
                     connection.close()
                     raise
         raise AssertionError("the last way returns or raises")
+
+    def _look(self) -> None:
+        """Checks all that is there, as it is at one moment, whoever writes meanwhile."""
+        self.version = _check(self.path, self.sql)
+        self.sql.execute("BEGIN")
+        if is_whole(self.sql, self.version):
+            return
+        shown = _connected(":memory:")
+        self.harm = salvage(self.sql, self.version, shown)
+        self.sql.close()
+        self.sql = shown
+
+    def _prepare(self) -> None:
+        self.sql.execute("PRAGMA foreign_keys = ON")
+        if self.sql.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]:
+            self.version = _check(self.path, self.sql)
+            if not is_whole(self.sql, self.version):
+                self._write_anew()
+            elif self.version < VERSION:
+                upgrade(self.sql)
+            _lasting(self.sql)
+        else:
+            _lasting(self.sql)
+            self.sql.executescript(
+                f"BEGIN IMMEDIATE; PRAGMA application_id = {APPLICATION};"
+                f" PRAGMA user_version = {VERSION}; {SCHEMA} COMMIT;"
+            )
+        self._tally = Tally(self.sql)
+
+    def _write_anew(self) -> None:
+        """Puts a new file with all that can be trusted in the place of a damaged one."""
+        handle, name = tempfile.mkstemp(prefix=".papernudge-", dir=self.path.parent)
+        os.close(handle)
+        fresh = Path(name)
+        try:
+            shutil.copymode(self.path, fresh)
+            anew = _connected(name)
+            try:
+                self.harm = salvage(self.sql, self.version, anew)
+            finally:
+                anew.close()
+            with contextlib.suppress(sqlite3.Error):  # its log goes with it, as far as it can
+                self.sql.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            self.sql.close()
+            kept = _free_name(self.path)
+            # First the log, which would be taken for that of the new file.
+            for ending in ("-wal", "-shm"):
+                with contextlib.suppress(FileNotFoundError):
+                    self.path.with_name(self.path.name + ending).rename(f"{kept}{ending}")
+            _also_called(self.path, kept)
+            fresh.replace(self.path)
+            self.kept = kept.name
+        except OSError as error:
+            raise unwritable(self.path, error) from error
+        finally:
+            fresh.unlink(missing_ok=True)
+        self.sql = _connected(str(self.path))
+        self.sql.execute("PRAGMA foreign_keys = ON")
 
     def close(self) -> None:
         """Folds the log into the file and lets the next run in."""
@@ -150,10 +243,15 @@ class Book:
             self.sql.execute("BEGIN IMMEDIATE")
             try:
                 yield
+                assert self._tally is not None, "opened to write"
+                self._tally.save()
                 self.sql.execute("COMMIT")
+                self._tally.settle(committed=True)
             except BaseException:
                 if self.sql.in_transaction:
                     self.sql.execute("ROLLBACK")
+                if self._tally is not None:
+                    self._tally.settle(committed=False)
                 raise
 
     # ------------------------------------------------------------ writing
@@ -162,37 +260,31 @@ class Book:
         """Where each source lies now. What no place holds any more has been replaced: it goes."""
         with self._transaction():
             for one in found:
-                self.sql.execute(
-                    "INSERT INTO source VALUES (?, ?, ?, ?) ON CONFLICT (hash) DO UPDATE SET"
-                    " kind = excluded.kind, pages = excluded.pages",
-                    (one.hash, one.kind, one.pages, one.bytes),
-                )
-                self.sql.execute(
-                    "INSERT INTO place VALUES (?, ?, ?) ON CONFLICT (path) DO UPDATE SET"
-                    " name = excluded.name, hash = excluded.hash",
-                    (one.place, one.name, one.hash),
-                )
+                row = {"hash": one.hash, "kind": one.kind, "pages": one.pages, "bytes": one.bytes}
+                put(self.sql, "source", row)
+                row = {"path": one.place, "name": one.name, "hash": one.hash}
+                put(self.sql, "place", row)
+                # A name that damage cost a source is known again.
+                self.sql.execute("DELETE FROM place WHERE path = ?", (one.hash,))
             self.sql.execute("DELETE FROM source WHERE hash NOT IN (SELECT hash FROM place)")
+            self.sql.execute("DELETE FROM puzzle WHERE hash NOT IN (SELECT hash FROM source)")
 
     def write(self, done: PageDone) -> None:
         """One page in one transaction, in place of an earlier reading of it."""
-        page = (done.hash, done.number)
+        page = {name: getattr(done, name) for name in _PAGE}
         with self._transaction():
-            self.sql.execute("DELETE FROM page WHERE hash = ? AND number = ?", page)
-            row = (done.width, done.height, done.turns, done.state, done.reason, done.sentence)
-            self.sql.execute(_insert("page", 9), (*page, *row, done.reader))
+            key = (done.hash, done.number)
+            self.sql.execute("DELETE FROM page WHERE hash = ? AND number = ?", key)
+            # What damage has left without its grid does not go with the page.
+            self.sql.execute("DELETE FROM puzzle WHERE hash = ? AND page = ?", key)
+            put(self.sql, "page", {**page, "grids": len(done.grids)})
             for grid, puzzle in zip(done.grids, done.puzzles, strict=True):
-                self.sql.execute(_insert("grid", 16), (*page, *_grid_values(grid)))
-                self.put_puzzle((*page, grid.number), puzzle)
+                put(self.sql, "grid", grid_values(done.hash, done.number, grid))
+                self.put_puzzle((done.hash, done.number, grid.number), puzzle)
 
     def put_puzzle(self, key: tuple[str, int, int], puzzle: PuzzleRow) -> None:
         """What follows from a reading and its corrections; inside a transaction."""
-        row = asdict(puzzle)
-        row["doubts"], row["decided"] = _text(row["doubts"]), _text(row["decided"])
-        self.sql.execute(
-            "INSERT OR REPLACE INTO puzzle VALUES (?, ?, ?" + ", ?" * len(row) + ")",
-            (*key, *row.values()),
-        )
+        put(self.sql, "puzzle", puzzle_values(key, puzzle))
 
     @contextlib.contextmanager
     def changes(self) -> Iterator[sqlite3.Connection]:
@@ -211,8 +303,8 @@ class Book:
                 yield dict(zip(names, row, strict=True))
 
     def pages_done(self) -> dict[PageKey, str]:
-        """Every page that is done, with the model that read it."""
-        found = self.rows("SELECT hash, number, reader FROM page")
+        """Every page that is done, with the model that read it. A damaged one is not."""
+        found = self.rows("SELECT hash, number, reader FROM page WHERE state <> ?", DAMAGED)
         return {(row["hash"], row["number"]): row["reader"] for row in found}
 
     def grids(self, hash_: str, page: int) -> list[GridRow]:
@@ -229,46 +321,53 @@ class Book:
         return None
 
 
-def grid_of(row: Row) -> GridRow:
-    """A row of the table as it travels."""
-    kept = {name: value for name, value in row.items() if name not in ("hash", "page")}
-    return GridRow(**{n: json.loads(v) if n in _JSON else v for n, v in kept.items()})
-
-
 def id_of(row: Row) -> str:
     """What a row of ``grid`` or ``puzzle`` is called."""
     return row_id(row["hash"], row["page"], row["number"])
 
 
-def _grid_values(grid: GridRow) -> list[object]:
-    return [_text(v) if n in _JSON else v for n, v in asdict(grid).items()]
+_PAGE = ("hash", "number", "width", "height", "turns", "state", "reason", "sentence", "reader")
 
 
-def _insert(table: str, values: int) -> str:
-    return f"INSERT INTO {table} VALUES ({', '.join('?' * values)})"
+def _connected(name: str, uri: bool = False) -> sqlite3.Connection:
+    """A connection that believes nothing of the file that it need not."""
+    sql = sqlite3.connect(name, isolation_level=None, timeout=10, uri=uri)
+    sql.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LONGEST)
+    sql.text_factory = _as_text
+    sql.execute("PRAGMA trusted_schema = OFF")
+    sql.execute("PRAGMA cell_size_check = ON")
+    return sql
 
 
-def _text(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+def _as_text(data: bytes) -> str:
+    return data.decode("utf-8", "surrogateescape")  # damaged, which its seal tells
 
 
-def _prepare(path: Path, sql: sqlite3.Connection) -> None:
-    sql.execute("PRAGMA foreign_keys = ON")
-    is_new = not sql.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
-    if not is_new:
-        _check(path, sql)
+def _lasting(sql: sqlite3.Connection) -> None:
     sql.execute("PRAGMA journal_mode = WAL")
     sql.execute("PRAGMA synchronous = FULL")
-    if is_new:
-        sql.executescript(
-            f"BEGIN IMMEDIATE; PRAGMA application_id = {APPLICATION};"
-            f" PRAGMA user_version = {VERSION}; {SCHEMA} COMMIT;"
-        )
 
 
-def _check(path: Path, sql: sqlite3.Connection) -> None:
+def _also_called(path: Path, name: Path) -> None:
+    try:
+        name.hardlink_to(path)
+    except OSError:  # not every disk can
+        shutil.copy2(path, name)
+
+
+def _free_name(path: Path) -> Path:
+    """Under which a damaged file is kept."""
+    for number in range(1, 10_000):
+        kept = path.with_name(f"{path.name}-damaged{'' if number == 1 else f'-{number}'}")
+        if not os.path.lexists(kept):
+            return kept
+    raise FileExistsError(errno.EEXIST, "ten thousand damaged copies lie there already")
+
+
+def _check(path: Path, sql: sqlite3.Connection) -> int:
+    """The version of a book; Stop (5) where it is none that can be used."""
     application = sql.execute("PRAGMA application_id").fetchone()[0]
-    version = sql.execute("PRAGMA user_version").fetchone()[0]
+    version = int(sql.execute("PRAGMA user_version").fetchone()[0])
     if application != APPLICATION:
         raise _stop(
             f"{path} is not a book: expected a file that digitise wrote; name another one.",
@@ -280,3 +379,10 @@ def _check(path: Path, sql: sqlite3.Connection) -> None:
             f" {VERSION}): install the newer one. Nothing was changed.",
             "newer",
         )
+    if version < 1 or not has_shape(sql, version):
+        raise _stop(
+            f"{path} is damaged: it does not hold a book's tables; take a copy from a backup, or"
+            " digitise its sources into a new book.",
+            "damaged",
+        )
+    return version

@@ -1,61 +1,167 @@
-"""Pages read on a Dask scheduler's workers. The book stays here; photos travel there."""
+"""Pages read on a Dask scheduler's workers. The book stays here; photos travel there.
+
+Dask unpickles what the other side sends: whoever runs the scheduler or a worker can run code here.
+"""
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
-from collections.abc import Iterable, Iterator
-from typing import Any
+import logging
+import queue
+import re
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterable, Iterator
+from importlib.util import find_spec
+from typing import Any, TypeVar
 
+from papernudge.cli.books.bare import bare_task
 from papernudge.cli.books.pool import Pages, given_up, in_a_child
 from papernudge.cli.books.rows import PageDone, PageTask
-from papernudge.cli.books.sources import packed
 from papernudge.cli.exits import Exit, Stop, bad_words
 from papernudge.vision.failure import Failure
 
 AHEAD = 2
 """Pages on their way for each of the cluster's threads: so much is held in memory here."""
 _LEAST_AHEAD = 4
-_PATIENCE = 10.0
+_PATIENCE = 8.0
+"""Seconds until a sentence says that nothing comes of an address, all steps together."""
+_OF_WORKERS = 3.0
+"""Of them, kept for waiting for a worker."""
+_PULSE, _MISSED = 2.0, 2
+"""Seconds between two questions whether the scheduler lives; so many unanswered are enough."""
+_PORT = 8786
+_ADDRESS = re.compile(
+    r"(?:(?P<how>tcp|tls)://)?(?P<host>\[[0-9A-Fa-f:.]+(?:%[\w.-]+)?\]|[^\s:/@\[\]?#%]+)"
+    r"(?::(?P<port>[0-9]{1,5}))?/?"
+)
+T = TypeVar("T")
 
 
 def on_cluster(tasks: Iterable[PageTask], address: str) -> Pages:
-    """The pages in the order in which they finish. Stop (2) where the extra is not installed,
-    (5) where no scheduler answers.
+    """The pages in the order in which they finish. Stop (2) where the address is none or the extra
+    is not installed, (5) where no scheduler answers, or it goes away.
     """
-    client = _client(address)
+    where, host, port = _parsed(address)
+    client = _client(address, where, host, port)
     try:
         _wait_for_workers(client, address)
-        yield from _streamed(client, iter(tasks))
+        yield from _streamed(client, iter(tasks), address)
     finally:
-        with contextlib.suppress(Exception):  # it may be gone already
-            client.close(timeout=5)
+        if not _within(5.0, lambda: client.close(timeout=3) or True):
+            client.status = "closed"  # or its end would wait once more, and print why
 
 
-def _client(address: str) -> Any:
+def _parsed(address: str) -> tuple[str, str, int]:
+    """The address in full, its host and its port."""
+    found = _ADDRESS.fullmatch(address)
+    port = int(found["port"] or _PORT) if found else 0
+    if (
+        found is None
+        or not address.isprintable()
+        or not 0 < port < 65536
+        or not _is_host(found["host"])
+    ):
+        raise bad_words(
+            f"--cluster ADDRESS looks like tcp://host:8786; got {address!r}: name a Dask scheduler."
+        )
+    how, host = found["how"] or "tcp", found["host"]
+    return f"{how}://{host}:{port}", host.strip("[]"), port
+
+
+def _is_host(host: str) -> bool:
     try:
-        from distributed import Client
-    except ImportError as error:
+        return host.startswith("[") or (host.isprintable() and 0 < len(host.encode("idna")) < 254)
+    except UnicodeError:
+        return False
+
+
+def _client(address: str, where: str, host: str, port: int) -> Any:
+    until = time.monotonic() + _PATIENCE - _OF_WORKERS
+    if find_spec("distributed") is None:
         raise bad_words(
             "--cluster needs the extra: pip install 'papernudge[cluster]', here and on the workers."
-        ) from error
-    try:
-        return Client(  # type: ignore[no-untyped-call]
-            address, timeout=_PATIENCE, set_as_default=False
         )
-    except (OSError, TimeoutError, ValueError) as error:
-        raise _away(address) from error
+    # Names are looked up and ports are knocked at here first: Dask tries for as long as it may.
+    if not _within(until - time.monotonic(), lambda: _knock(host, port)):
+        raise _away(address)
+    import dask
+    from distributed import Client
+
+    _hush()
+    if where.startswith("tls:") and not dask.config.get("distributed.comm.tls.ca-file", None):
+        raise bad_words(
+            "--cluster tls://... needs certificates: name them in Dask's configuration"
+            " (distributed.comm.tls), or use tcp://."
+        )
+    # A client that got stuck in its beginnings is hard to be rid of: first a greeting.
+    if not _within(max(1.0, until - time.monotonic()), lambda: asyncio.run(_greeted(where))):
+        raise _away(address)
+    client = _within(_PATIENCE, lambda: _made(Client, where))
+    if client is None:
+        raise _away(address)
+    return client
+
+
+def _made(kind: Any, where: str) -> Any:
+    return kind(where, timeout=_PATIENCE, set_as_default=False)
+
+
+async def _greeted(where: str) -> bool:
+    """Whether a scheduler says who it is."""
+    from distributed.core import rpc
+
+    ask: Any = rpc
+    async with ask(where, timeout=_PATIENCE) as other:
+        told = await asyncio.wait_for(other.identity(), _PATIENCE)
+        return bool(told.get("type") == "Scheduler")
+
+
+def _knock(host: str, port: int) -> bool:
+    with socket.create_connection((host, port), timeout=_PATIENCE):
+        return True
+
+
+def _within(seconds: float, does: Callable[[], T]) -> T | None:
+    """What comes of it; None where that takes longer, or fails in any way."""
+    came: list[T] = []
+
+    def attempt() -> None:
+        with contextlib.suppress(Exception):  # of every kind, by what the other side is
+            came.append(does())
+
+    thread = threading.Thread(target=attempt, daemon=True)
+    thread.start()
+    thread.join(max(0.0, seconds))
+    return came[0] if came else None
+
+
+def _hush() -> None:
+    """Dask logs tracebacks of lost connections to standard error: the sentences here say it."""
+    for name in ("distributed", "tornado", "asyncio", "bokeh"):
+        logger = logging.getLogger(name)
+        logger.handlers = [logging.NullHandler()]
+        logger.propagate = False
+        logger.setLevel(logging.CRITICAL + 1)
+    for name in list(logging.root.manager.loggerDict):
+        if name.startswith("distributed."):
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
 
 
 def _wait_for_workers(client: Any, address: str) -> None:
-    try:
-        client.wait_for_workers(1, timeout=_PATIENCE)
-    except (TimeoutError, OSError) as error:
+    def waited() -> bool:
+        client.wait_for_workers(1, timeout=_OF_WORKERS)
+        return True
+
+    if not _within(_OF_WORKERS + 1, waited):
         raise Stop(
             Exit.FILE,
             f"The Dask scheduler at {address} has no worker: start one there and run again.",
             stage="cluster",
             reason="no worker",
-        ) from error
+        )
 
 
 def _away(address: str) -> Stop:
@@ -68,52 +174,106 @@ def _away(address: str) -> Stop:
     )
 
 
-def _streamed(client: Any, tasks: Iterator[PageTask]) -> Pages:
+def _gone(address: str, what: str) -> Stop:
+    return Stop(
+        Exit.FILE,
+        f"{what} at {address} went away half-way: the pages that came back are in the book; run"
+        " again to go on.",
+        stage="cluster",
+        reason="gone",
+    )
+
+
+def _streamed(client: Any, tasks: Iterator[PageTask], address: str) -> Pages:
     """Hands out a few pages more than the cluster has threads, a new one for each that is done."""
-    from distributed import as_completed
-
-    flying: dict[str, PageTask] = {}
-    queue: Any = as_completed(loop=client.loop)  # type: ignore[no-untyped-call]
-
-    def send() -> PageDone | None:
-        """Sends the next page; one that can't even be packed is answered at once."""
-        task = next(tasks, None)
-        if task is None:
-            return None
-        load = packed(task)
-        if isinstance(load, Failure):
-            return given_up(task, load.sentence) if load.reason == "unreadable" else _as_it_is(task)
-        future = client.submit(far_read, load, key=f"page-{task.hash}-{task.number}", pure=False)
-        flying[future.key] = task
-        queue.add(future)
-        return None
+    flying: dict[str, tuple[PageTask, Any]] = {}
+    landed: queue.Queue[str] = queue.Queue()
+    room = _Room(client, address)
 
     def fill() -> Iterator[PageDone]:
-        room = max(_LEAST_AHEAD, AHEAD * sum(client.nthreads().values()))
-        while len(flying) < room:
-            before = len(flying)
-            answered = send()
-            if answered is not None:
-                yield answered
-            elif len(flying) == before:
+        most = room.most()
+        while len(flying) < most:
+            task = next(tasks, None)
+            if task is None:
                 return
+            load = bare_task(task)
+            if isinstance(load, Failure):  # it says what is wrong here as well as there
+                unread = load.reason == "unreadable"
+                yield given_up(task, load.sentence) if unread else in_a_child(task)
+                continue
+            key = f"page-{task.hash}-{task.number}"
+            future = client.submit(far_read, load, key=key, pure=False)
+            flying[key] = (task, future)
+            future.add_done_callback(lambda done: landed.put(done.key))
 
     yield from fill()
     while flying:
-        future = next(queue)
-        task = flying.pop(future.key)
-        try:
-            done: PageDone = future.result()
-        except Exception as error:  # whatever happened over there, this page waits for another run
-            done = given_up(task, f"the cluster could not read it ({type(error).__name__})")
-        future.release()
+        key = _next_landed(client, landed, address)
+        task, future = flying.pop(key, (None, None))
+        if task is None:
+            continue
+        done = _result(task, future)
+        if not done.lasting and _threads(client) is None:
+            raise _gone(address, "The Dask scheduler")
         yield done
         yield from fill()
 
 
-def _as_it_is(task: PageTask) -> PageDone:
-    """A damaged page says what is wrong with it here as well as there."""
-    return in_a_child(task)
+class _Room:
+    """How many pages may be on their way, by the workers that there are now."""
+
+    def __init__(self, client: Any, address: str) -> None:
+        self.client, self.address = client, address
+        self.told, self.asked = _LEAST_AHEAD, 0.0
+
+    def most(self) -> int:
+        """Asked for anew every few seconds, as workers come and go."""
+        if time.monotonic() - self.asked > _PULSE:
+            threads = _threads(self.client)
+            if threads is None:
+                raise _gone(self.address, "The Dask scheduler")
+            self.told, self.asked = max(_LEAST_AHEAD, AHEAD * threads), time.monotonic()
+        return self.told
+
+
+def _threads(client: Any) -> int | None:
+    """How many threads the workers have; None where the scheduler does not answer."""
+
+    def asked() -> int:
+        cores = client.sync(client.scheduler.ncores, callback_timeout=_PULSE)
+        return sum(cores.values())
+
+    return _within(_PULSE + 1, asked)
+
+
+def _next_landed(client: Any, landed: queue.Queue[str], address: str) -> str:
+    """The key of a page that has come back. Stop where none can come any more."""
+    silent = idle = 0
+    while True:
+        try:
+            return landed.get(timeout=_PULSE)
+        except queue.Empty:
+            threads = _threads(client)
+        silent = silent + 1 if threads is None else 0
+        idle = idle + 1 if threads == 0 else 0
+        if silent >= _MISSED:
+            raise _gone(address, "The Dask scheduler")
+        if idle * _PULSE > _PATIENCE:
+            raise _gone(address, "The last worker of the Dask scheduler")
+
+
+def _result(task: PageTask, future: Any) -> PageDone:
+    """What came back, if it is what was asked for."""
+    try:
+        done = future.result(timeout=_PATIENCE)
+    except Exception as error:  # whatever happened over there, this page waits for another run
+        return given_up(task, f"the cluster could not read it ({type(error).__name__})")
+    finally:
+        with contextlib.suppress(Exception):
+            future.release()
+    if not isinstance(done, PageDone) or (done.hash, done.number) != (task.hash, task.number):
+        return given_up(task, "the cluster sent something else")
+    return done
 
 
 def far_read(task: PageTask) -> PageDone:

@@ -12,15 +12,19 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from papernudge.cli.assume import parse_assumption
-from papernudge.cli.books.book import Book
 from papernudge.cli.books.rows import GridRow, row_id
+from papernudge.cli.books.seals import put
 from papernudge.cli.books.settle import Words, settle
 from papernudge.cli.books.typeface import Page
 from papernudge.cli.exits import Exit, Stop, bad_words
 from papernudge.cli.paths import MOST_TEXT, read_regular, why
 from papernudge.cli.say import short
+
+if TYPE_CHECKING:
+    from papernudge.cli.books.book import Book
 
 _ID = re.compile(r"(?P<hash>[0-9a-f]{16})-(?P<page>[1-9][0-9]{0,8})-(?P<grid>[1-9][0-9]{0,8})")
 _COLON = re.compile(r"^([0-9a-f-]+):")
@@ -113,8 +117,8 @@ def apply(book: Book, corrections: Iterable[Correction]) -> int:
                         " AND cell = ?",
                         (hash_, page, *old[:3]),
                     )
-            values = (hash_, page, x, y, name, one.says)
-            sql.execute("INSERT INTO correction VALUES (?, ?, ?, ?, ?, ?)", values)
+            at = {"hash": hash_, "page": page, "x": x, "y": y}
+            put(sql, "correction", {**at, "cell": name, "says": one.says})
         for key, grid in touched.items():
             words = words_for(book, key[0], key[1], [grid])
             beside = Page(book.grids(key[0], key[1]))
@@ -147,8 +151,12 @@ def _kept(book: Book, hash_: str, page: int) -> list[Kept]:
 
 def words_for(book: Book, hash_: str, page: int, grids: Sequence[GridRow]) -> dict[int, Words]:
     """For each of the page's grids that somebody has spoken of, what was said."""
+    return words_from(_kept(book, hash_, page), grids)
+
+
+def words_from(kept: Sequence[Kept], grids: Sequence[GridRow]) -> dict[int, Words]:
+    """The same from the page's corrections."""
     out: dict[int, Words] = {}
-    kept = _kept(book, hash_, page)
     for grid in grids:
         about = [one for one in kept if _holds(grid, one[:2])]
         whole = next((says for _, _, cell, says in about if not cell), None)

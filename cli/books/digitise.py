@@ -17,7 +17,15 @@ from papernudge.cli.books.progress import Progress, looked_at
 from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.books.settle import needs_a_person, settle
 from papernudge.cli.books.sources import Surveyed, files, survey, unopened
-from papernudge.cli.books.summary import Tally, Trouble, account, document, in_words
+from papernudge.cli.books.summary import (
+    Tally,
+    Trouble,
+    account,
+    damaged_pages,
+    document,
+    in_words,
+    other_losses,
+)
 from papernudge.cli.books.typeface import Page
 from papernudge.cli.exits import Exit, bad_words
 from papernudge.cli.paths import (
@@ -29,7 +37,7 @@ from papernudge.cli.paths import (
     keep_apart,
     real,
 )
-from papernudge.cli.say import short, show, visible
+from papernudge.cli.say import short, show, visible, warn
 from papernudge.vision.failure import Failure
 
 
@@ -63,6 +71,18 @@ def run_digitise(wishes: Wishes) -> int:
         with stopping.held():
             book = stack.enter_context(Book.to_write(wishes.book))
             stack.enter_context(stopping.at_the_end(book.close))
+        tally.troubles += [one.trouble for one in other_losses(book)]
+        if book.kept:
+            warn(
+                f"{wishes.book} was damaged: it goes on with what can be trusted; the file as it"
+                f" was found lies beside it as {book.kept}."
+            )
+        if book.cut_short:
+            warn(
+                f"The last run on {wishes.book} was cut short: whole pages stand, the others are"
+                " read anew; corrections that it was given are worth giving again."
+            )
+        damaged = damaged_pages(book)
         found = _surveyed(named, tally)
         book.note_sources(found)
         _read_all(book, found, wishes, tally)
@@ -72,6 +92,9 @@ def run_digitise(wishes: Wishes) -> int:
             from papernudge.cli.books.review import write_sheet
 
             write_sheet(book, wishes.review)
+        still = damaged_pages(book)
+        tally.mended = len(set(damaged) - set(still))
+        tally.troubles += [one.trouble for one in still]
         held = account(book, _reader())
     if wishes.as_json:
         show(json.dumps(document(wishes.book, held, tally), indent=1))
@@ -136,23 +159,58 @@ def _surveyed(paths: Iterable[Path], tally: Tally) -> list[Surveyed]:
     found: list[Surveyed] = []
     for number, path in enumerate(paths, start=1):
         looked_at(sys.stderr, number)
+        before = stamp(path)
         one = survey(path)
         if isinstance(one, Failure):
             _told(tally, path, one)
+        elif stamp(path) != before:
+            tally.troubles.append(_changed(one, None))
         else:
             found.append(one)
+            tally.stamps.setdefault(one.hash, before)
     looked_at(sys.stderr, None)
     return found
+
+
+def stamp(path: Path) -> tuple[int, ...] | None:
+    """What differs once a file has been written to or another put in its place; None where it is
+    gone. The time of the last change to the file's entry can't be set back, as that of its bytes
+    can.
+    """
+    try:
+        now = path.stat()
+    except (OSError, ValueError):
+        return None
+    return now.st_dev, now.st_ino, now.st_size, now.st_mtime_ns, now.st_ctime_ns
+
+
+def _changed(one: Surveyed, page: int | None) -> Trouble:
+    which = one.name if page is None else f"Page {page} of {one.name}"
+    return Trouble(
+        one.name,
+        page,
+        "open",
+        "changed",
+        f"{which} changed while it was being read and is left for the next run: run again once the"
+        " file is at rest.",
+    )
 
 
 def _read_all(book: Book, found: Sequence[Surveyed], wishes: Wishes, tally: Tally) -> None:
     todo = list(_todo(book, found, wishes.again))
     pages = {(one.hash, n) for one in found for n in range(1, one.pages + 1)}
     tally.before = len(pages) - len(todo)
-    names = {one.hash: one.name for one in found}
+    sources = {one.hash: one for one in reversed(found)}  # the first of several is what is read
+    names = {hash_: one.name for hash_, one in sources.items()}
     progress = Progress(sys.stderr, len(todo))
     with contextlib.closing(_reading(todo, wishes)) as pages_done:
         for done in pages_done:
+            one = sources[done.hash]
+            # What was hashed and what was read must be the same bytes.
+            if done.lasting and stamp(one.path) != tally.stamps[done.hash]:
+                tally.troubles.append(_changed(one, done.number))
+                progress.add(0, 0)
+                continue
             take(book, done)
             tally.done += 1
             doubts = sum(needs_a_person(d) for puzzle in done.puzzles for d in puzzle.doubts)

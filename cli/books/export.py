@@ -12,8 +12,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from papernudge.cli.books.book import Book, Row, id_of
-from papernudge.cli.books.rows import row_id
+from papernudge.cli.books.book import Book, id_of
+from papernudge.cli.books.rows import Row, row_id
+from papernudge.cli.books.summary import health
 from papernudge.cli.documents import FORMAT
 from papernudge.cli.exits import Exit, bad_words
 from papernudge.cli.files import exists, write_whole
@@ -85,7 +86,10 @@ def run_export(
     if not force and os.path.isfile(to):  # noqa: PTH113 - Path.is_file raises on long names
         raise exists(to)
     with Book.to_read(book_path) as book:
+        told, is_harmed = health(book)
         rows = list(chosen(book, filters, printable=ending in (".txt", ".pdf")))
+        for sentence in told:
+            warn(sentence)
         if not rows:
             _say_what_there_is(book)
     if ending == ".pdf":
@@ -97,7 +101,7 @@ def run_export(
     else:
         write_whole(to, _WRITERS[ending](rows), over=force)
     warn(f"{to}: {len(rows)} puzzle{'' if len(rows) == 1 else 's'}.")
-    return int(Exit.DONE)
+    return int(Exit.FILE if is_harmed else Exit.DONE)
 
 
 def chosen(book: Book, filters: Filters, printable: bool = False) -> Iterator[Row]:
@@ -202,14 +206,22 @@ def _csv(rows: Iterable[Row]) -> bytes:
     writer.writerow(_COLUMNS)
     for row in rows:
         doubts = " ".join(doubt["cell"] for doubt in row["doubts"])
-        told = {**row, "grid": row["number"], "doubts": doubts, "source": _cell(row["source"])}
-        writer.writerow(["" if told[name] is None else told[name] for name in _COLUMNS])
+        told = {**row, "grid": row["number"], "doubts": doubts}
+        writer.writerow([_cell(told[name]) for name in _COLUMNS])
     return out.getvalue().encode("utf-8", "backslashreplace")
 
 
-def _cell(text: str) -> str:
-    """A file's name that a spreadsheet would run as a formula gets a quote in front."""
-    return "'" + text if text.startswith(("=", "+", "-", "@", "\t")) else text
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠", "'")
+
+
+def _cell(value: object) -> object:
+    """What a spreadsheet might run as a formula gets an apostrophe in front, which it takes for
+    "this is text" (OWASP, *CSV Injection*). So does what begins with an apostrophe: whoever reads
+    the table takes one leading apostrophe away and has every cell as it was.
+    """
+    if value is None:
+        return ""
+    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
 
 
 def _txt(rows: Iterable[Row]) -> bytes:

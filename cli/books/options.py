@@ -32,8 +32,10 @@ def digitise(
         typer.Option(
             "--cluster",
             metavar="ADDRESS",
-            help="Read on this Dask scheduler's workers: your photos travel to that address."
-            " Needs papernudge[cluster] here and there.",
+            help="Read on this Dask scheduler's workers, as tcp://host:8786: your photos travel to"
+            " that address, with their names, without metadata or folders. Whoever runs the"
+            " scheduler or a worker can run code on this machine (answers come pickled): name only"
+            " what you trust. Needs papernudge[cluster] here and there.",
         ),
     ] = None,
     again: Annotated[

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
-from papernudge.cli.books.book import Row
+from papernudge.cli.books.rows import Row
 from papernudge.cli.paper import (
     BOLD,
     PAPERS,

@@ -7,13 +7,14 @@ click, the line for the corrections file is written below; ``digitise --correcti
 from __future__ import annotations
 
 import base64
+import hashlib
 import html
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from papernudge.cli.books.book import Book, Row
-from papernudge.cli.books.rows import Doubt
+from papernudge.cli.books.book import Book
+from papernudge.cli.books.rows import Doubt, Row
 from papernudge.cli.books.settle import needs_a_person
 from papernudge.cli.books.work import CELL, CROP, MARGIN
 from papernudge.cli.files import write_whole
@@ -49,7 +50,7 @@ def _block(row: Row, crop: bytes | None) -> str:
     cards = list(_cards(row, doubts, _decoded(crop)))
     if not cards or len(cards) > MANY:
         cards.insert(0, _whole(row, crop))
-    head = f"<h2>{html.escape(where)} <code>{row['id']}</code></h2>"
+    head = f"<h2>{html.escape(where)} <code>{html.escape(row['id'])}</code></h2>"
     words = "".join(
         _radio(row["id"], f"{row['id']} {says}", told)
         for says, told in (("ok", "all is read as it is printed"), ("left out", "leave it out"))
@@ -81,7 +82,8 @@ def _cards(row: Row, doubts: Iterable[Doubt], raster: Raster | None) -> Iterator
             for says, told in _answers(row, cell, about)
         )
         words += _typed(row["id"], f"{cell}=", "other", 4)
-        yield f"<fieldset class=card><legend>{cell}</legend>{image}<div>{words}</div></fieldset>"
+        legend = f"<legend>{html.escape(cell)}</legend>"
+        yield f"<fieldset class=card>{legend}{image}<div>{words}</div></fieldset>"
 
 
 def _answers(row: Row, cell: str, doubts: Iterable[Doubt]) -> list[tuple[str, str]]:
@@ -107,9 +109,8 @@ def _answers(row: Row, cell: str, doubts: Iterable[Doubt]) -> list[tuple[str, st
 
 def _radio(question: str, line: str, told: str) -> str:
     """One answer of several; ``line``: the correction that it stands for."""
-    value = html.escape(line)
-    choice = f'<input type=radio name="{question}" value="{value}">'
-    return f"<label>{choice}<span>{told}</span></label>"
+    choice = f'<input type=radio name="{html.escape(question)}" value="{html.escape(line)}">'
+    return f"<label>{choice}<span>{html.escape(told)}</span></label>"
 
 
 def _cell_jpeg(raster: Raster, cell: str) -> bytes:
@@ -127,7 +128,8 @@ def _whole(row: Row, crop: bytes | None) -> str:
     """The grid as it is and as it was read; digits twice in a house are marked."""
     image = "" if crop is None else _image(crop, CROP, row["id"])
     twice = _twice(row["givens"])
-    marks = [f"<mark>{m}</mark>" if c in twice else m for c, m in enumerate(row["givens"])]
+    told = [html.escape(mark) for mark in row["givens"]]
+    marks = [f"<mark>{m}</mark>" if c in twice else m for c, m in enumerate(told)]
     lines = "\n".join("".join(marks[9 * r : 9 * r + 9]) for r in range(9))
     typed = _typed(row["id"], "", "R4C7=given:7", 14)
     return f"<div class=card>{image}<div><pre>{lines}</pre>{typed}</div></div>"
@@ -146,15 +148,17 @@ def _twice(line: str) -> set[int]:
 
 def _typed(name: str, start: str, example: str, size: int) -> str:
     """A field to type in what no choice offers; ``start``: how its correction begins."""
+    begins, called = html.escape(f"{name} {start}"), html.escape(f"{name} {start or 'corrections'}")
     return (
-        f'<input type=text size={size} data-start="{name} {start}" placeholder="{example}"'
-        f' aria-label="{name} {start or "corrections"}">'
+        f'<input type=text size={size} data-start="{begins}" placeholder="{example}"'
+        f' aria-label="{called}">'
     )
 
 
 def _image(jpeg: bytes, side: int, told: str) -> str:
     data = base64.b64encode(jpeg).decode("ascii")
-    return f'<img width={side} height={side} alt="{told}" src="data:image/jpeg;base64,{data}">'
+    alt = html.escape(told)
+    return f'<img width={side} height={side} alt="{alt}" src="data:image/jpeg;base64,{data}">'
 
 
 _STYLE = """
@@ -181,7 +185,17 @@ function gather() {
 }
 document.addEventListener("input", gather); gather();
 """
-_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
+
+
+def _by_hash(text: str) -> str:
+    """How a policy names the one script or style that may be in a page (W3C, *CSP Level 3*)."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode('ascii')}'"
+
+
+_POLICY = (
+    "default-src 'none'; base-uri 'none'; form-action 'none'; img-src data:;"
+    f" style-src {_by_hash(_STYLE)}; script-src {_by_hash(_SCRIPT)}"
+)
 
 
 def _page(blocks: list[str]) -> str:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import json
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
+Row = dict[str, Any]
+_JSON = ("corners", "notes", "struck", "restored", "doubts")
 Doubt = dict[str, Any]
 """``cell``, ``about``, ``read``, ``chance``, ``instead``, as in the JSON of ``read``."""
 
@@ -90,3 +93,26 @@ class PageDone:
 def row_id(hash_: str, page: int, number: int) -> str:
     """What a row is called in exports and corrections."""
     return f"{hash_[:16]}-{page}-{number}"
+
+
+def grid_of(row: Row) -> GridRow:
+    """A row of the table ``grid`` as it travels."""
+    kept = {name: row[name] for name in GridRow.__slots__}
+    return GridRow(**{n: json.loads(v) if n in _JSON and v else v for n, v in kept.items()})
+
+
+def grid_values(hash_: str, page: int, grid: GridRow) -> Row:
+    """The other way round."""
+    row = {n: _text(v) if n in _JSON else v for n, v in asdict(grid).items()}
+    return {"hash": hash_, "page": page, **row}
+
+
+def puzzle_values(key: tuple[str, int, int], puzzle: PuzzleRow) -> Row:
+    """A row of the table ``puzzle``."""
+    row = asdict(puzzle)
+    row["doubts"], row["decided"] = _text(row["doubts"]), _text(row["decided"])
+    return {**dict(zip(("hash", "page", "number"), key, strict=True)), **row}
+
+
+def _text(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))

@@ -1,4 +1,4 @@
-"""The book file's schema, version 1.
+"""The book file's schema, version 2.
 
 A book is an SQLite database (application id ``PNbk``, schema version in ``user_version``) in WAL
 mode. Every page is written in one transaction, so a run that is cut short leaves whole pages only.
@@ -8,25 +8,31 @@ Lists and maps are JSON text.
 What was read (``page``, ``grid``) is kept apart from what a person says about it (``correction``)
 and from what follows from both (``puzzle``): a correction never overwrites a reading, and a page
 read anew by a better reader meets the same corrections again.
+
+Every row carries a seal, a checksum of all its columns, and ``tally`` the count and the sum of all
+seals of each table: a changed, a lost and a strange row are all noticed (``seals.py``). Version 1
+had no seals and is brought up to date by the first run that writes (``UPGRADE``).
 """
 
 from __future__ import annotations
 
 APPLICATION = 0x504E626B
-VERSION = 1
+VERSION = 2
 
 SCHEMA = """
 CREATE TABLE source (           -- a file, known by its content
   hash TEXT PRIMARY KEY,        -- SHA-256 of its bytes, 64 hex digits
   kind TEXT NOT NULL,           -- photo, pdf, tiff
   pages INTEGER NOT NULL,
-  bytes INTEGER NOT NULL
+  bytes INTEGER NOT NULL,
+  seal BLOB
 ) WITHOUT ROWID;
 
 CREATE TABLE place (            -- where a source was last seen
   path TEXT PRIMARY KEY,        -- SHA-256 of the absolute path: a book does not tell your folders
   name TEXT NOT NULL,           -- the file's name without its folder
-  hash TEXT NOT NULL REFERENCES source (hash) ON DELETE CASCADE
+  hash TEXT NOT NULL REFERENCES source (hash) ON DELETE CASCADE,
+  seal BLOB
 ) WITHOUT ROWID;
 
 CREATE TABLE page (             -- a page that is done
@@ -35,10 +41,12 @@ CREATE TABLE page (             -- a page that is done
   width INTEGER,                -- raster pixels, rotation tag not applied
   height INTEGER,
   turns INTEGER,                -- clockwise quarter turns that bring it upright
-  state TEXT NOT NULL,          -- read, no grid, unreadable
+  state TEXT NOT NULL,          -- read, no grid, unreadable, damaged: to be read again
   reason TEXT,                  -- one short word where it was not read
   sentence TEXT,                -- what to tell a person about that
   reader TEXT NOT NULL,         -- which version and digit model read it
+  grids INTEGER,                -- how many grids it holds
+  seal BLOB,
   PRIMARY KEY (hash, number)
 ) WITHOUT ROWID;
 
@@ -59,6 +67,8 @@ CREATE TABLE grid (             -- a grid as it was read, in reading order on it
   chances BLOB,                 -- 81 × 11 float16, little endian: blank, 1 to 9, printed
   chance_all_right REAL,
   crop BLOB,                    -- JPEG, the grid flattened, CROP pixels a side
+  crop_seal BLOB,               -- of the crop alone: a lost picture costs no reading
+  seal BLOB,
   PRIMARY KEY (hash, page, number),
   FOREIGN KEY (hash, page) REFERENCES page (hash, number) ON DELETE CASCADE
 ) WITHOUT ROWID;
@@ -70,6 +80,7 @@ CREATE TABLE correction (       -- a person's word on a cell, tied to its place 
   y REAL NOT NULL,
   cell TEXT NOT NULL,           -- R4C7 when it was said; empty for a word on the whole grid
   says TEXT NOT NULL,           -- given:7, entry:7, 7, . (nothing), ok, left out
+  seal BLOB,
   PRIMARY KEY (hash, page, x, y, cell)
 ) WITHOUT ROWID;
 
@@ -93,9 +104,37 @@ CREATE TABLE puzzle (           -- what follows from a reading and its correctio
   hardest TEXT,                 -- the dearest reason that it needs
   steps INTEGER,
   canonical TEXT,               -- line: the same for all symmetric pictures of the puzzle
+  seal BLOB,
   PRIMARY KEY (hash, page, number),
   FOREIGN KEY (hash, page, number) REFERENCES grid (hash, page, number) ON DELETE CASCADE
 ) WITHOUT ROWID;
 
+CREATE TABLE tally (            -- what each table holds, so that a lost row is missed
+  name TEXT PRIMARY KEY,        -- of the table
+  rows INTEGER NOT NULL,
+  seals BLOB NOT NULL,          -- of all its rows, by exclusive or
+  seal BLOB
+) WITHOUT ROWID;
+
 CREATE INDEX puzzle_canonical ON puzzle (canonical, hash, page, number);
 """
+
+UPGRADE = """
+ALTER TABLE source ADD COLUMN seal BLOB;
+ALTER TABLE place ADD COLUMN seal BLOB;
+ALTER TABLE page ADD COLUMN grids INTEGER;
+ALTER TABLE page ADD COLUMN seal BLOB;
+ALTER TABLE grid ADD COLUMN crop_seal BLOB;
+ALTER TABLE grid ADD COLUMN seal BLOB;
+ALTER TABLE correction ADD COLUMN seal BLOB;
+ALTER TABLE puzzle ADD COLUMN seal BLOB;
+CREATE TABLE tally (
+  name TEXT PRIMARY KEY, rows INTEGER NOT NULL, seals BLOB NOT NULL, seal BLOB
+) WITHOUT ROWID;
+"""
+"""From version 1, before its rows are sealed."""
+
+TABLES = ("source", "place", "page", "grid", "correction", "puzzle")
+"""All that hold something of the user's; ``tally`` counts them."""
+ADDED = frozenset({"seal", "crop_seal", "grids"})
+"""Columns that version 1 has not."""

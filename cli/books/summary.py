@@ -7,7 +7,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from papernudge.cli.books.book import Book, Row, id_of
+from papernudge.cli.books.book import Book, id_of
+from papernudge.cli.books.log import DAMAGED as LOG_DAMAGED
+from papernudge.cli.books.rows import Row
+from papernudge.cli.books.salvage import DAMAGED
+from papernudge.cli.books.schema import VERSION
 from papernudge.cli.documents import FORMAT, Document
 
 NAMED = 12
@@ -33,6 +37,9 @@ class Tally:
     done: int = 0
     before: int = 0
     corrected: int = 0
+    mended: int = 0
+    stamps: dict[str, tuple[int, ...] | None] = field(default_factory=dict)
+    """By which a source is known not to have changed since it was hashed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +53,91 @@ class Account:
     distinct: int
     review: list[Row]
     left_out: dict[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """Something that damage has taken from a book. ``what``: in the middle of a sentence."""
+
+    what: str
+    trouble: Trouble
+
+
+def damaged_pages(book: Book) -> list[Lost]:
+    """The pages that wait to be read again."""
+    query = (
+        "SELECT hash, number, sentence, (SELECT min(name) FROM place WHERE place.hash = page.hash)"
+        " AS name FROM page WHERE state = ? ORDER BY hash, number"
+    )
+    return [
+        Lost(
+            f"page {row['number']} of {row['name']}",
+            _lost(row["name"], row["number"], row["sentence"] or ""),
+        )
+        for row in book.rows(query, DAMAGED)
+    ]
+
+
+def other_losses(book: Book) -> list[Lost]:
+    """What else this opening found to be damaged."""
+    called = book.path.name
+    found = []
+    for hash_, page in book.harm.words if book.harm is not None else ():
+        name = next(book.rows("SELECT min(name) AS name FROM place WHERE hash = ?", hash_))["name"]
+        what = f"what was said of page {page} of {name}"
+        told = f"W{what[1:]} is damaged in {called}: look at that page and say it again."
+        found.append(Lost(what, _lost(name, page, told)))
+    if book.harm is not None and book.harm.missing:
+        told = (
+            f"Rows are missing in {called} and nothing tells which: name all its sources to"
+            " digitise, and what is gone is read again."
+        )
+        found.append(Lost("rows that nothing is known of", _lost(called, None, told)))
+    if book.log == LOG_DAMAGED:
+        told = (
+            f"The log beside {called} is damaged, so what the last run did last is gone: run"
+            " digitise with the same words again."
+        )
+        found.append(Lost("what the last run did last", _lost(called, None, told)))
+    return found
+
+
+def _lost(source: str, page: int | None, sentence: str) -> Trouble:
+    return Trouble(source, page, "book", DAMAGED, sentence)
+
+
+def health(book: Book) -> tuple[list[str], bool]:
+    """What whoever uses a book's rows must know, a sentence each, and whether any are lost."""
+    lost = [one.what for one in (*damaged_pages(book), *other_losses(book))]
+    told = []
+    if lost:
+        more = f" and {len(lost) - NAMED} more" if len(lost) > NAMED else ""
+        told.append(
+            f"{book.path} is damaged in {', '.join(lost[:NAMED])}{more}, and what can't be trusted"
+            " is left out: run digitise with its files to read them again."
+        )
+    elif book.harm is not None:
+        told.append(
+            f"{book.path} is damaged, but nothing that it holds is lost: the next run of digitise"
+            " mends it."
+        )
+    if book.version < VERSION:
+        told.append(
+            f"{book.path} is of an older kind that can't tell when it is damaged: the next run of"
+            " digitise brings it up to date."
+        )
+    pages = _number(book, "SELECT coalesce(sum(pages), 0) FROM source")
+    unread = pages - _number(book, "SELECT count(*) FROM page")
+    if unread > 0:
+        told.append(
+            f"{book.path} is not finished: {_many(unread, 'page')} of {pages} not read yet."
+        )
+    elif book.cut_short:
+        told.append(
+            f"The last run on {book.path} was cut short: what it said or read last may be missing"
+            " until it is run again."
+        )
+    return told, bool(lost)
 
 
 def account(book: Book, reader: str) -> Account:
@@ -94,6 +186,7 @@ def document(path: Path, held: Account, tally: Tally) -> Document:
             "before": tally.before,
             "without_grid": held.blank,
             "older": held.older,
+            "mended": tally.mended,
         },
         "puzzles": {
             "clean": held.counts["clean"],
@@ -136,6 +229,8 @@ def in_words(path: Path, held: Account, tally: Tally, asked: Sequence[str]) -> l
     ]
     if "sources" in asked:
         lines.append(f"This run read {_many(tally.done, 'page')}; {tally.before} were done before.")
+    if tally.mended:
+        lines.append(f"{_many(tally.mended, 'page')} of it had been damaged in the book.")
     if "corrections" in asked:
         lines.append(f"Corrections changed {_many(tally.corrected, 'puzzle')}.")
     if held.blank:

@@ -186,12 +186,15 @@ def source_lines(source: Path) -> Iterator[str]:
 
 def _from_book(source: Path) -> Iterator[str]:
     from papernudge.cli.books.book import Book
+    from papernudge.cli.books.summary import health
 
     query = (
         "SELECT givens FROM puzzle WHERE status = 'clean' AND solutions = 'one'"
         " GROUP BY canonical ORDER BY hash, page, number"
     )
     with Book.to_read(source) as book:
+        for sentence in health(book)[0]:
+            warn(sentence)
         for row in book.rows(query):
             yield str(row["givens"])
 

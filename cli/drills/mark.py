@@ -34,6 +34,9 @@ SURE = 0.97
 """A result that is less probable than this, over all that the ink may say, is unsure."""
 SAME = 0.8
 """Share of a position's printed digits that must be seen in a grid for it to be that position."""
+_OTHER = 0.3
+"""Share below which a grid is surely not a position: two unlike puzzles share a ninth of where both
+print, and a grid turned or blurred keeps more."""
 _WORTH_NAMING = 0.02
 _NAMED, _MOST_OPEN = 0.002, 6
 """Readings of a cell less probable than this are left out; so many cells are weighed together."""
@@ -157,7 +160,7 @@ def _counts(chances: Chances, cell: int, digit: int) -> bool:
 
 def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPage:
     """Reads and marks a photo. Stop (5) for a file that can't be read, (3) where no sheet shows."""
-    from papernudge.cli.drills.recognise import find_code
+    from papernudge.cli.drills.recognise import look_for_code
     from papernudge.cli.drills.views import glimpse
     from papernudge.cli.pages import open_named
     from papernudge.hints import solve
@@ -168,19 +171,57 @@ def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPag
     reading = read_page(photo.pixels, solve=solve)
     if isinstance(reading, Failure):
         raise from_failure(reading, photo.name)
-    page = find_code(photo.pixels, [g.corners for g in reading.grids if g.mesh is not None])
+    seen = look_for_code(photo.pixels, [g.corners for g in reading.grids if g.mesh is not None])
+    page = seen.page
     if page is None:
+        raise _no_code(photo.name, seen.other)
+    glimpses = [glimpse(photo.pixels, g.mesh) for g in reading.grids if g.mesh is not None]
+    if _is_elsewhere(page.tasks, glimpses):
         raise Stop(
             Exit.NO_GRID,
-            f"{photo.name}: no sheet code of papernudge drill can be read here; get one of its two"
-            " square codes into the photo, flat and sharp.",
+            f"{photo.name} shows another sheet's code ({page.name}): none of its positions is among"
+            " the grids here; photograph the sheet that the code is printed on.",
             stage="mark",
-            reason="no code",
+            reason="another sheet",
         )
-    meshes = [grid.mesh for grid in reading.grids if grid.mesh is not None]
     said = {(one.grid, one.cell): one.digit or 0 for one in assumptions}
-    answers = marked(page.tasks, [glimpse(photo.pixels, mesh) for mesh in meshes], said)
+    answers = marked(page.tasks, glimpses, said)
     return MarkedPage(called, page, answers, photo.pixels, reading.quarter_turns)
+
+
+def _no_code(called: str, other: str) -> Stop:
+    """``other``: the text of a square code that is none of ours."""
+    from papernudge.cli.drills.code import PREFIX
+
+    if other.startswith(PREFIX[:2]):
+        return Stop(
+            Exit.NO_GRID,
+            f"{called}: the sheet's code was made by another version of papernudge drill, or is"
+            " damaged: print the sheet anew, or photograph its other code.",
+            stage="mark",
+            reason="another code",
+        )
+    if other:
+        return Stop(
+            Exit.NO_GRID,
+            f"{called} shows a square code, but of something else than papernudge drill: get one of"
+            " the sheet's own two into the photo, flat and sharp.",
+            stage="mark",
+            reason="another code",
+        )
+    return Stop(
+        Exit.NO_GRID,
+        f"{called}: no sheet code of papernudge drill can be read here; get one of its two"
+        " square codes into the photo, flat and sharp.",
+        stage="mark",
+        reason="no code",
+    )
+
+
+def _is_elsewhere(tasks: Sequence[Task], grids: Sequence[Glimpse]) -> bool:
+    """Whether the photo shows grids well enough, and none of them is one of the positions."""
+    readable = [grid for grid in grids if grid.chances.max(axis=1).mean() > SAME]
+    return bool(readable) and all(_likeness(t, g) < _OTHER for t in tasks for g in grids)
 
 
 def marked(
@@ -216,11 +257,12 @@ def marked(
 
 def _place(task: Task, grids: Sequence[Glimpse]) -> Glimpse | None:
     """The grid that shows the position's printed digits."""
+    best = max(grids, key=lambda grid: _likeness(task, grid), default=None)
+    return best if best is not None and _likeness(task, best) >= SAME else None
+
+
+def _likeness(task: Task, grid: Glimpse) -> float:
+    """The share of the position's printed digits that a grid shows."""
     printed = [(cell, int(mark)) for cell, mark in enumerate(task.digits) if mark != "."]
-
-    def likeness(grid: Glimpse) -> float:
-        # A sheet that prints nothing, which no drill makes, is nowhere to be recognised by.
-        return sum(float(grid.chances[at]) for at in printed) / max(1, len(printed))
-
-    best = max(grids, key=likeness, default=None)
-    return best if best is not None and likeness(best) >= SAME else None
+    # A sheet that prints nothing, which no drill makes, is nowhere to be recognised by.
+    return sum(float(grid.chances[at]) for at in printed) / max(1, len(printed))

@@ -177,6 +177,37 @@ def test_a_heic_photo_comes_as_its_decoder_turns_it() -> None:
     assert photo.size == (TALL, WIDE)
 
 
+MIRRORED = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    7: Image.Transpose.TRANSVERSE,
+}
+
+
+@pytest.mark.parametrize("tag", MIRRORED)
+@pytest.mark.parametrize("by", ["its own box", "the tag alone"])
+def test_a_mirrored_heic_is_turned_right(tag: int, by: str) -> None:
+    corner = np.full((64, 96, 3), 255, np.uint8)
+    corner[:32, :48] = 0
+    image = Image.fromarray(corner)
+    exif, plain = Image.Exif(), Image.Exif()
+    exif[0x0112], plain[0x0112] = tag, 1
+    if by == "its own box":  # Pillow's plug-in writes one for a tag
+        data = saved("HEIF", image, exif=exif.tobytes())
+        assert b"imir" in data
+    else:
+        data = saved("HEIF", image, exif=plain.tobytes())
+        told, other = (e.tobytes().removeprefix(b"Exif\0\0") for e in (plain, exif))
+        assert data.count(told) == 1
+        data = data.replace(told, other)
+        assert b"imir" not in data
+    photo = opened(data)
+    wanted = np.asarray(image.transpose(MIRRORED[tag]))
+    assert photo.pixels.shape == wanted.shape
+    assert np.abs(photo.pixels.astype(int) - wanted).mean() < 6
+
+
 def test_a_16_bit_png_keeps_its_light_and_dark() -> None:
     deep = (page()[..., 0].astype(np.uint16) * 257).astype(np.uint16)
     photo = opened(saved("PNG", Image.fromarray(deep)))

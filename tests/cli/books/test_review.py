@@ -14,6 +14,8 @@ from typing import Any
 
 import pytest
 
+from papernudge.cli.books import seals
+from papernudge.cli.books.book import Book
 from papernudge.cli.books.corrections import parse_correction
 from papernudge.cli.books.rows import GridRow
 from papernudge.cli.books.settle import Words, settle
@@ -302,7 +304,6 @@ def test_corrections_survive_a_better_reader_that_numbers_the_grids_anew(
     papernudge: Run, book: Path, shelf: Any, rows: Run, tmp_path: Path
 ) -> None:
     from papernudge.cli.books import work
-    from papernudge.cli.books.book import Book
     from papernudge.cli.books.digitise import take
     from papernudge.cli.books.rows import PageDone
 
@@ -365,9 +366,9 @@ def test_reading_anew_with_the_same_model_does_nothing_and_with_another_does(
     before = rows(book)
     ran = papernudge("digitise", folder, "--book", book, "--again")
     assert "This run read 0 pages" in ran.out
-    with sqlite3.connect(book) as sql:
-        sql.execute("UPDATE page SET reader = 'older'")
-    sql.close()
+    with Book.to_write(book) as opened, opened.changes() as sql:
+        for row in list(seals.rows_in(sql, "page")):
+            seals.put(sql, "page", {**row, "reader": "older"})
     ran = papernudge("digitise", folder, "--book", book, "--again")
     assert "This run read 2 pages" in ran.out
     assert rows(book) == before

@@ -174,6 +174,34 @@ def test_a_photo_without_a_sheet_says_what_is_missing(papernudge: Run, tmp_path:
     assert not (tmp_path / "log").exists()
 
 
+def test_a_code_of_something_else_is_told_apart_from_none(papernudge: Run, tmp_path: Path) -> None:
+    import cv2
+
+    page = cv2.imread(str(Path(__file__).resolve().parents[3] / "fixtures" / "clean.png"))
+    symbol = cv2.QRCodeEncoder.create().encode("https://example.org/lantern")
+    code = cv2.resize(symbol, (240, 240), interpolation=cv2.INTER_NEAREST)
+    foot = np.full((300, page.shape[1], 3), 240, np.uint8)
+    foot[30:270, 30:270] = code[..., None]
+    cv2.imwrite(str(tmp_path / "other.png"), np.concatenate([page, foot]))
+    ran = papernudge("mark", tmp_path / "other.png")
+    assert ran.code == 3
+    assert "shows a square code, but of something else than papernudge drill" in ran.err
+
+
+def test_grids_that_are_none_of_the_codes_positions_are_another_sheets() -> None:
+    from types import SimpleNamespace
+
+    from papernudge.cli.drills.mark import _is_elsewhere
+
+    def shown(task: Task) -> Any:
+        return SimpleNamespace(chances=chances_of(task, {}))
+
+    grids = [shown(task) for task in TASKS[2:]]
+    assert _is_elsewhere(TASKS[:2], grids)
+    assert not _is_elsewhere(TASKS[:2], [*grids, shown(TASKS[1])])
+    assert not _is_elsewhere(TASKS[:2], [])
+
+
 def test_a_photographed_sheet_is_marked_and_kept(
     papernudge: Run, filled: Path, tmp_path: Path
 ) -> None:

@@ -1,0 +1,214 @@
+"""What a row of a book may hold: every value's type, and what later steps rely on.
+
+A book may come from anywhere. A row that doesn't look like one that ``digitise`` writes is treated
+like one whose seal is broken, so nothing behind this gate meets a cell named ``<script>``.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from papernudge.cli.books.seals import Column, shape
+from papernudge.cli.books.work import CROP
+
+Check = Callable[[Any], bool]
+_TYPES: dict[str, type | tuple[type, ...]] = {
+    "TEXT": str,
+    "INTEGER": int,
+    "REAL": float,
+    "BLOB": bytes,
+}
+_CELL = re.compile(r"R[1-9]C[1-9]")
+_MOST_TEXT = 4000
+_ABOUT = frozenset({"digit", "hand", "notes", "seen", "layout"})
+_KINDS = ("puzzle", "full", "cut off", "too poor", "other")
+
+
+def _like(pattern: str) -> Check:
+    whole = re.compile(pattern)
+    return lambda text: whole.fullmatch(text) is not None
+
+
+def _among(*words: str) -> Check:
+    return lambda text: text in words
+
+
+def _at_least(least: float) -> Check:
+    return lambda number: least <= number < 1e12
+
+
+def _parsed(check: Check) -> Check:
+    def holds(text: str) -> bool:
+        try:
+            return check(json.loads(text))
+        except (ValueError, RecursionError):
+            return False
+
+    return holds
+
+
+def _is_cell(value: object) -> bool:
+    return isinstance(value, str) and _CELL.fullmatch(value) is not None
+
+
+def _is_digit(value: object) -> bool:
+    return type(value) is int and 1 <= value <= 9
+
+
+def _is_share(value: object) -> bool:
+    return isinstance(value, (int, float)) and 0 <= value <= 1
+
+
+def _cells(value: object) -> bool:
+    return isinstance(value, list) and all(map(_is_cell, value))
+
+
+def _notes(value: object) -> bool:
+    return isinstance(value, dict) and all(
+        _is_cell(cell) and isinstance(digits, list) and all(map(_is_digit, digits))
+        for cell, digits in value.items()
+    )
+
+
+def _doubts(value: object) -> bool:
+    return isinstance(value, list) and all(map(_doubt, value))
+
+
+def _doubt(value: object) -> bool:
+    if not isinstance(value, dict) or set(value) != {"cell", "about", "read", "chance", "instead"}:
+        return False
+    about, instead = value["about"], value["instead"]
+    if not (_is_cell(value["cell"]) and isinstance(about, str) and about in _ABOUT):
+        return False
+    fits = _is_share(value["chance"]) and (value["read"] is None or _is_digit(value["read"]))
+    return fits and isinstance(instead, list) and all(map(_other, instead))
+
+
+def _other(value: object) -> bool:
+    if not isinstance(value, dict) or set(value) != {"digit", "chance"}:
+        return False
+    return _is_share(value["chance"]) and (value["digit"] is None or _is_digit(value["digit"]))
+
+
+def _corners(value: object) -> bool:
+    return (
+        isinstance(value, list)
+        and len(value) == 4
+        and all(isinstance(point, list) and len(point) == 2 for point in value)
+        and all(isinstance(x, (int, float)) and abs(x) < 1e9 for point in value for x in point)
+    )
+
+
+def is_crop(data: object) -> bool:
+    """Whether bytes are a JPEG file of a crop's size by its header (ITU-T T.81, annex B): what
+    says that it is larger is never decoded.
+    """
+    if not isinstance(data, bytes) or data[:2] != b"\xff\xd8":
+        return False
+    at = 2
+    while at + 9 <= len(data) and data[at] == 0xFF:
+        marker, length = data[at + 1], int.from_bytes(data[at + 2 : at + 4], "big")
+        if 0xC0 <= marker <= 0xCF and marker not in (0xC4, 0xC8, 0xCC):
+            high, wide = (int.from_bytes(data[at + k : at + k + 2], "big") for k in (5, 7))
+            return (high, wide) == (CROP, CROP)
+        at += 2 + max(length, 2)
+    return False
+
+
+_ALWAYS = frozenset({"notes", "struck", "restored", "doubts", "chance_all_right"})
+"""Columns that may be empty by the schema and never are."""
+_HASH = _like(r"[0-9a-f]{64}")
+_LINE = _like(r"[1-9.]{81}")
+_COUNT = _at_least(0)
+_ORDER = _at_least(1)
+_WORD = _like(r"(given:[1-9]|entry:[1-9]|[1-9.]|(given|entry):\.|ok|left out)")
+_CHECKS: dict[str, dict[str, Check]] = {
+    "source": {
+        "hash": _HASH,
+        "kind": _like(r"[a-z]{1,20}"),
+        "pages": _ORDER,
+        "bytes": _COUNT,
+    },
+    "place": {"path": _HASH, "hash": _HASH},
+    "page": {
+        "hash": _HASH,
+        "number": _ORDER,
+        "width": _ORDER,
+        "height": _ORDER,
+        "turns": lambda turns: turns in (0, 1, 2, 3),
+        "state": _among("read", "no grid", "unreadable", "damaged"),
+        "grids": _COUNT,
+    },
+    "grid": {
+        "hash": _HASH,
+        "page": _ORDER,
+        "number": _ORDER,
+        "kind": _among(*_KINDS),
+        "corners": _parsed(_corners),
+        "crossings": lambda data: len(data) == 800,
+        "givens": _LINE,
+        "entries": _LINE,
+        "notes": _parsed(_notes),
+        "struck": _parsed(_cells),
+        "restored": _parsed(_cells),
+        "doubts": _parsed(_doubts),
+        "chances": lambda data: len(data) == 81 * 11 * 2,
+        "chance_all_right": _is_share,
+    },
+    "correction": {
+        "hash": _HASH,
+        "page": _ORDER,
+        "x": _at_least(-1e9),
+        "y": _at_least(-1e9),
+        "cell": _like(r"(R[1-9]C[1-9])?"),
+        "says": _WORD,
+    },
+    "puzzle": {
+        "hash": _HASH,
+        "page": _ORDER,
+        "number": _ORDER,
+        "status": _among("clean", "review", "left out"),
+        "givens": _LINE,
+        "entries": _LINE,
+        "doubts": _parsed(_doubts),
+        "decided": _parsed(_cells),
+        "corrected": _COUNT,
+        "solutions": _among("one", "none", "many"),
+        "solution": _like(r"[1-9]{81}"),
+        "minutes": _COUNT,
+        "minutes_low": _COUNT,
+        "minutes_high": _COUNT,
+        "looks": _COUNT,
+        "steps": _COUNT,
+        "canonical": _LINE,
+    },
+    "tally": {},
+}
+
+
+def is_sound(table: str, row: Mapping[str, Any]) -> bool:
+    """Whether a row looks like one that ``digitise`` writes. The seals are not asked."""
+    checks = _CHECKS[table]
+    if not all(_fits(c, row[c.name], checks.get(c.name)) for c in shape()[table] if c.name in row):
+        return False
+    if table == "puzzle" and row["status"] != "left out":
+        return row["givens"] is not None and row["entries"] is not None
+    return table != "grid" or row["crop"] is None or is_crop(row["crop"])
+
+
+def _fits(column: Column, value: Any, check: Check | None) -> bool:
+    if value is None:
+        return not (column.needed or column.name in _ALWAYS)
+    if not isinstance(value, _TYPES[column.kind]):
+        return False
+    if isinstance(value, str) and (len(value) > _MOST_TEXT and column.name != "doubts"):
+        return False
+    return _is_text(value) and (check is None or check(value))
+
+
+def _is_text(value: object) -> bool:
+    """Whether a text is one: what is not UTF-8 in the file comes as surrogates."""
+    return not isinstance(value, str) or not any("\ud800" <= c <= "\udfff" for c in value)
