@@ -35,10 +35,13 @@ _AROUND = 0.5
 _STRETCH = 1.7
 _FIT = 0.35
 """Grids fit a layout when their corners lie this near to it, in cells of the layout."""
-PATIENCE = 12e6
+PATIENCE = 8e6
 """Pixels that are looked at without a mark in them."""
-HOPE = 60e6
+HOPE = 36e6
 """Pixels that are looked at with marks in them."""
+_MARKS = 4
+"""Fewest marks of a piece that may hold a code: a code's own three are seen in many rows, print
+looks like one once or twice by chance."""
 _STRAIGHTENED = 6e6
 """What trying to straighten a symbol counts for."""
 
@@ -64,13 +67,14 @@ class _Piece:
     views: Callable[[], Iterator[Any]]
 
     def holds(self, marks: Points) -> bool:
-        """Whether a mark lies in it."""
+        """Whether marks lie in it."""
         import cv2
 
         if not len(marks):
             return False
         x, y = cv2.perspectiveTransform(marks[None], self.to)[0].T
-        return bool(((x > 0) & (x < self.size[0]) & (y > 0) & (y < self.size[1])).any())
+        inside = (x > 0) & (x < self.size[0]) & (y > 0) & (y < self.size[1])
+        return int(inside.sum()) >= _MARKS
 
 
 @dataclass
