@@ -23,6 +23,8 @@ MOST_LINES = 400_000_000
 MOST_SOURCE = 4_000_000_000
 """Longest file that a book takes pages from, bytes."""
 
+_PIECE = 1 << 20
+
 AT_ONCE = 0
 """Flags of ``os.open``: it never waits, inherits nothing, takes no terminal, leaves bytes alone."""
 for _name in ("O_NONBLOCK", "O_CLOEXEC", "O_NOCTTY", "O_BINARY"):
@@ -100,13 +102,16 @@ def read_regular(path: Path, most: int) -> bytes:
     """All bytes of a regular file; OSError as :func:`ask`, also where it says to be short but goes
     on, as some of the system's own do.
     """
+    data = bytearray()
     with open_regular(path, most) as file:
-        data = file.read(most + 1)
-    if data is None:
+        # Piece by piece: room for all that it might hold may be more than there is.
+        while piece := file.read(min(_PIECE, most + 1 - len(data))):
+            data += piece
+    if piece is None:
         raise OSError(errno.EAGAIN, "nothing comes from it", str(path))
     if len(data) > most:
         raise too_long(path, most)
-    return data
+    return bytes(data)
 
 
 # ---------------------------------------------------------------- inputs and outputs

@@ -10,7 +10,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+from papernudge.cli import limited
 from papernudge.cli.books.rows import PageTask
+from papernudge.cli.opening import failure
+from papernudge.cli.paths import MOST_SOURCE, read_regular, why
 from papernudge.vision.failure import Failure
 
 _PNG = b"\x89PNG\r\n\x1a\n"
@@ -21,14 +24,26 @@ _WEBP_SAYS = 0b00101100
 
 
 def bare_task(task: PageTask) -> PageTask | Failure:
-    """The task with its page inside: no metadata, no folder; or what is wrong with the page."""
+    """The task with its page inside: no metadata, no folder; or what is wrong with the page. Made
+    in a child with limits.
+    """
+    try:
+        load: PageTask | Failure = limited.ask(bare_here, task)
+    except limited.Ended as ended:
+        return failure(ended, f"{task.name}, page {task.number},")
+    except MemoryError:
+        return Failure("open", "memory", f"{task.name} needs more memory than a file may take.")
+    return load
+
+
+def bare_here(task: PageTask) -> PageTask | Failure:
+    """The same, in this process."""
     data: bytes | None = None
     if task.kind == "photo":
         try:
-            data = without_metadata(Path(task.path).read_bytes())
-        except OSError as error:
-            why = (error.strerror or "unknown").lower()
-            return Failure("open", "unreadable", f"{task.name} can't be read ({why}).")
+            data = without_metadata(read_regular(Path(task.path), MOST_SOURCE))
+        except (OSError, ValueError) as error:
+            return Failure("open", "unreadable", f"{task.name} can't be read ({why(error)}).")
     if data is None:
         drawn = _drawn(task)
         if isinstance(drawn, Failure):

@@ -205,38 +205,6 @@ def open_page(task: PageTask) -> Photo | Failure:
     return open_photo(Path(task.path) if task.data is None else task.data, called)
 
 
-def packed(task: PageTask) -> PageTask | Failure:
-    """The task with its page inside, as a file of its own, to travel to another machine. Made in a
-    child with limits.
-    """
-    try:
-        load: PageTask | Failure = limited.ask(_packed, task)
-    except limited.Ended as ended:
-        return failure(ended, f"{task.name}, page {task.number},")
-    except MemoryError:
-        return _damaged(task)
-    return load
-
-
-def _packed(task: PageTask) -> PageTask | Failure:
-    from papernudge.vision.photo import file_bytes
-
-    data: bytes | Failure
-    try:
-        if task.kind == "photo":
-            data = file_bytes(Path(task.path), task.name)
-        elif task.kind == "tiff":
-            data = _tiff_bytes(task)
-        else:
-            data = _pdf_bytes(task)
-    except OSError as error:
-        why = (error.strerror or "unknown").lower()
-        data = Failure("open", "unreadable", f"{task.name} can't be read ({why}).")
-    if isinstance(data, Failure):
-        return data
-    return PageTask(task.hash, task.number, task.kind, task.name, task.path, data)
-
-
 # ---------------------------------------------------------------- TIFF
 
 
@@ -361,25 +329,6 @@ def _opened_pdf(source: str | bytes | None, called: str) -> Any:
             "damaged",
             f"{called} is damaged: it starts like a PDF but can't be opened; try the original.",
         )
-
-
-def _pdf_bytes(task: PageTask) -> bytes | Failure:
-    """One page as a PDF of its own."""
-    import pypdfium2
-
-    document = _pdf(task.path)
-    if isinstance(document, Failure):
-        return document
-    alone = pypdfium2.PdfDocument.new()
-    try:
-        alone.import_pages(document, [task.number - 1])
-        out = io.BytesIO()
-        alone.save(out)
-        return out.getvalue()
-    except pypdfium2.PdfiumError:
-        return _damaged(task)
-    finally:
-        alone.close()
 
 
 def _pdf_page(task: PageTask, document: Any, index: int) -> Photo | Failure:

@@ -196,7 +196,7 @@ def test_a_log_that_is_whole_counts_and_one_with_a_changed_byte_is_told(
         one = tmp_path / "one.book"
         shutil.copy(cut_short, one)
         shutil.copy(log, f"{one}-wal")
-        ran = papernudge("export", one, "--to", tmp_path / "o.jsonl")
+        ran = papernudge("export", one, "--to", tmp_path / "o.jsonl", "--force")
         assert ran.code == 5
         assert "what the last run did last" in ran.err
 
@@ -347,21 +347,21 @@ def test_a_book_behind_a_link_is_locked_as_the_same_book(book: Path, tmp_path: P
 def test_a_file_that_changes_while_it_is_read_is_left_for_the_next_run(
     papernudge: Run, shelf: Any, rows: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from papernudge.cli.books import work
+    from papernudge.cli.books.pool import _Pool
 
     photo, book = tmp_path / "a.jpg", tmp_path / "b.book"
     shutil.copy(shelf.photos[0], photo)
-    true = work.read_task
+    true = _Pool._hand
 
-    def swapped(task: Any) -> Any:
+    def swapped(pool: Any, worker: Any, task: Any) -> None:
         other = tmp_path / "new.jpg"
         shutil.copy(shelf.photos[1], other)
         os.utime(other, ns=(photo.stat().st_atime_ns, photo.stat().st_mtime_ns))
         other.replace(photo)
-        return true(task)
+        true(pool, worker, task)
 
     with monkeypatch.context() as patch:
-        patch.setattr(work, "read_task", swapped)
+        patch.setattr(_Pool, "_hand", swapped)
         ran = papernudge("digitise", photo, "--book", book, "--workers", 1)
     assert ran.code == 5
     assert "Page 1 of a.jpg changed while it was being read" in ran.out

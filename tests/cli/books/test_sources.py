@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from papernudge.cli.books.sources import files, open_page, packed, survey
+from papernudge.cli.books.sources import files, open_page, survey
 from papernudge.vision.failure import Failure
 
 Run = Callable[..., Any]
@@ -175,28 +175,6 @@ def test_a_cut_off_tiff_keeps_its_whole_pages(
     assert [row["page"] for row in rows(tmp_path / "b.book")] == [1, 3]
 
 
-@pytest.mark.parametrize("kind", ["photo", "pdf", "tiff"])
-def test_a_page_packed_for_travel_is_the_same_page(shelf: Any, tmp_path: Path, kind: str) -> None:
-    from PIL import Image
-
-    path = shelf.photos[0]
-    if kind == "pdf":
-        path = pdf_of(shelf.photos[:2], tmp_path / "scan.pdf")
-    elif kind == "tiff":
-        path = tmp_path / "scan.tif"
-        frames = [Image.open(photo) for photo in shelf.photos[:2]]
-        frames[0].save(path, save_all=True, append_images=frames[1:])
-    found = survey(path)
-    assert not isinstance(found, Failure)
-    task = found.task(found.pages)
-    load = packed(task)
-    assert not isinstance(load, Failure)
-    here, there = open_page(task), open_page(load)
-    assert not isinstance(here, Failure)
-    assert not isinstance(there, Failure)
-    assert np.array_equal(here.pixels, there.pixels)
-
-
 def test_documents_are_closed_before_the_end(shelf: Any, tmp_path: Path) -> None:
     path = pdf_of(shelf.photos[:2], tmp_path / "scan.pdf")
     ran = subprocess.run(
@@ -209,10 +187,9 @@ def test_documents_are_closed_before_the_end(shelf: Any, tmp_path: Path) -> None
 _READS_AND_LEAVES = """
 import sys
 from pathlib import Path
-from papernudge.cli.books.sources import open_page, packed, survey
-task = survey(Path(sys.argv[1])).task(2)
-load = packed(task)
-for one in (load, task):
+from papernudge.cli.books.sources import open_page, survey
+source = survey(Path(sys.argv[1]))
+for one in (source.task(1), source.task(2)):
     print("read" if open_page(one) else "not read")
 from pypdfium2.internal import bases
 still = [one() for kind in bases.ObjectTracker.values() for one in kind]
