@@ -16,6 +16,7 @@ from papernudge.cli.books.options import register
 from papernudge.cli.drills.options import register as register_drills
 from papernudge.cli.exits import Exit, Stop, from_fault
 from papernudge.cli.options import Side
+from papernudge.cli.phone.options import register as register_phone
 
 app = typer.Typer(
     name="papernudge",
@@ -174,6 +175,7 @@ def check(
 
 register(app)  # digitise and export
 register_drills(app)  # drill, mark and progress
+register_phone(app)
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -1,0 +1,131 @@
+"""What the server keeps of its visitors: photos and what was said of them, in memory only."""
+
+from __future__ import annotations
+
+import secrets
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from papernudge.cli.phone.work import Shown, Wish
+
+FORGOTTEN = 3600.0
+"""Seconds unused after which a photo is forgotten."""
+PHOTOS = 12
+"""Photos that a visitor may have at once; the one not used for longest gives way."""
+BYTES = 600_000_000
+"""Photos of all visitors together, bytes."""
+SHOWN = 48
+"""Answers that are kept drawn; others are drawn again when somebody goes back to them."""
+STEPS = 400
+"""Steps of one photo that can be gone back to."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One view of a photo; each action adds one, so that back goes back."""
+
+    view: str = "hint"
+    grid: int | None = None
+    answers: tuple[str, ...] = ()
+    depth: int = 1
+
+
+@dataclass(eq=False)
+class Snap:
+    """A photo of a visitor with its steps. ``before``: see :class:`Wish`."""
+
+    photo: bytes
+    before: tuple[str, str] | None
+    used: float
+    steps: list[Step] = field(default_factory=lambda: [Step()])
+
+    def wish(self, number: int) -> Wish:
+        """What the workers are asked for a step."""
+        from papernudge.cli.phone.work import Wish
+
+        step = self.steps[number]
+        return Wish(self.photo, step.view, step.grid, step.answers, step.depth, self.before)
+
+    def add(self, number: int, **change: object) -> int:
+        """A step that differs from an earlier one; its number."""
+        self.steps.append(replace(self.steps[number], **change))  # type: ignore[arg-type]
+        return len(self.steps) - 1
+
+
+class Memory:
+    """Snaps by visitor and id, and drawn answers. ``now`` gives seconds."""
+
+    def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
+        self._now = now
+        self._visitors: dict[str, OrderedDict[str, Snap]] = {}
+        self._shown: OrderedDict[tuple[str, str, int], Shown] = OrderedDict()
+
+    def visitor(self) -> str:
+        """A new visitor's secret name."""
+        name = secrets.token_urlsafe(24)
+        self._visitors[name] = OrderedDict()
+        return name
+
+    def knows(self, name: str | None) -> bool:
+        """Whether the cookie is one that was given out."""
+        return name is not None and name in self._visitors
+
+    def keep(self, visitor: str, photo: bytes, before: tuple[str, str] | None) -> str:
+        """Keeps a photo and gives its id."""
+        self.sweep()
+        snaps = self._visitors[visitor]
+        while len(snaps) >= PHOTOS:
+            self.forget(visitor, next(iter(snaps)))
+        while snaps and self.bytes + len(photo) > BYTES:
+            self.forget(visitor, next(iter(snaps)))
+        name = secrets.token_urlsafe(9)
+        snaps[name] = Snap(photo, before, self._now())
+        return name
+
+    @property
+    def bytes(self) -> int:
+        """Bytes of all photos."""
+        return sum(len(s.photo) for snaps in self._visitors.values() for s in snaps.values())
+
+    def find(self, visitor: str, name: str) -> Snap | None:
+        """The visitor's photo, None if there is none of that id (any more)."""
+        self.sweep()
+        snaps = self._visitors.get(visitor, OrderedDict())
+        snap = snaps.get(name)
+        if snap is not None:
+            snap.used = self._now()
+            snaps.move_to_end(name)
+        return snap
+
+    def photos(self, visitor: str) -> list[str]:
+        """Ids of the visitor's photos, the last used first."""
+        self.sweep()
+        return list(reversed(self._visitors.get(visitor, OrderedDict())))
+
+    def forget(self, visitor: str, name: str) -> None:
+        """Forgets a photo and all that was drawn of it, now."""
+        self._visitors.get(visitor, OrderedDict()).pop(name, None)
+        for key in [key for key in self._shown if key[:2] == (visitor, name)]:
+            del self._shown[key]
+
+    def sweep(self) -> None:
+        """Forgets what was not used for an hour."""
+        old = self._now() - FORGOTTEN
+        for visitor, snaps in self._visitors.items():
+            for name in [name for name, snap in snaps.items() if snap.used < old]:
+                self.forget(visitor, name)
+
+    def drawn(self, key: tuple[str, str, int]) -> Shown | None:
+        """What was shown at a step, if it is still kept."""
+        return self._shown.get(key)
+
+    def draw(self, key: tuple[str, str, int], shown: Shown) -> None:
+        """Keeps what is shown at a step."""
+        self._shown[key] = shown
+        self._shown.move_to_end(key)
+        while len(self._shown) > SHOWN:
+            self._shown.popitem(last=False)
