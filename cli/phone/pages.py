@@ -25,7 +25,12 @@ if TYPE_CHECKING:
 
 HERE = Path(__file__).parent / "page"
 _CELL = re.compile(r"R([1-9])C([1-9])")
-_STATIC = {"look.css": "text/css", "page.js": "text/javascript", "mark.svg": "image/svg+xml"}
+_STATIC = {
+    "look.css": ("look.css", "text/css"),
+    "page.js": ("page.js", "text/javascript"),
+    "mark.svg": ("mark.svg", "image/svg+xml"),
+    "favicon.ico": ("mark.svg", "image/svg+xml"),  # asked for whatever the page says
+}
 _KINDS = {
     "puzzle": "a puzzle",
     "full": "a solved grid",
@@ -160,8 +165,8 @@ class Pages:
             return self._gone()
         if len(at.snap.steps) >= STEPS:
             return self._sorry("This photo has come a long way: take it again.", 400, at)
-        form = await request.form(max_files=0, max_fields=8)
-        change = _change(at.step, {key: str(value) for key, value in form.items()})
+        async with request.form(max_files=0, max_fields=8) as form:
+            change = _change(at.step, {key: str(value) for key, value in form.items()})
         if change is None:
             return self._sorry("That is no answer that fits here.", 400, at)
         number = at.snap.add(at.number, **change)
@@ -255,10 +260,10 @@ class Pages:
 
     async def static(self, request: Request) -> Response:
         """Look, script and mark of the page."""
-        file = request.path_params["file"]
-        if file not in _STATIC:
+        if request.path_params["file"] not in _STATIC:
             return self._gone()
-        return Response((HERE / file).read_bytes(), media_type=_STATIC[file])
+        file, kind = _STATIC[request.path_params["file"]]
+        return Response((HERE / file).read_bytes(), media_type=kind)
 
     # ------------------------------------------------------------ what they share
 
@@ -317,7 +322,9 @@ async def _sent(request: Request) -> _Sent:
         return _Sent(b"", "")
     photo = form.get("photo")
     data = b"" if photo is None or isinstance(photo, str) else await photo.read()
-    return _Sent(data, str(form.get("after", "")))
+    after = str(form.get("after", ""))
+    await form.close()
+    return _Sent(data, after)
 
 
 _ANSWER = re.compile(r"R[1-9]C[1-9]=(?:(?:given:|entry:)?[1-9]|\.|notes:(?:[1-9]{1,9}|\.))")

@@ -1,0 +1,131 @@
+"""A real server on loopback, shared by this folder's tests; and a plain client without a browser."""
+
+from __future__ import annotations
+
+import asyncio
+import http.client
+import re
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import urlencode
+
+import pytest
+import uvicorn
+
+from papernudge.cli.phone.serve import application
+
+FIXTURES = Path(__file__).resolve().parents[3] / "fixtures"
+TOKEN = "a-token-of-the-tests"
+
+
+@dataclass
+class Reply:
+    """What came back."""
+
+    status: int
+    headers: dict[str, str]
+    body: bytes
+    url: str
+
+    @property
+    def text(self) -> str:
+        return self.body.decode()
+
+    @property
+    def sentence(self) -> str:
+        found = re.search(r"<h1[^>]*>(.*?)</h1>", self.text, re.DOTALL)
+        assert found is not None, self.text
+        return found[1].strip()
+
+
+@dataclass
+class Phone:
+    """A visitor: keeps its cookie, follows redirects."""
+
+    port: int
+    cookie: str = ""
+    origin: str | None = None
+    sent: dict[str, str] = field(default_factory=dict)
+
+    def ask(
+        self,
+        path: str,
+        method: str = "GET",
+        body: bytes | None = None,
+        headers: dict[str, str] | None = None,
+    ) -> Reply:
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        said = {"Host": f"127.0.0.1:{self.port}"}
+        if method == "POST":
+            said["Origin"] = f"http://127.0.0.1:{self.port}"
+        if self.cookie:
+            said["Cookie"] = self.cookie
+        said.update(headers or {})
+        try:
+            line.request(method, path, body, said)
+            answer = line.getresponse()
+            got = {name.lower(): value for name, value in answer.getheaders()}
+            reply = Reply(answer.status, got, answer.read(), path)
+        finally:
+            line.close()
+        if "set-cookie" in got:
+            self.cookie = got["set-cookie"].split(";")[0]
+        return self.ask(got["location"]) if reply.status == 303 else reply
+
+    def enter(self) -> Phone:
+        assert self.ask(f"/in/{TOKEN}").status == 200
+        return self
+
+    def send(self, name: str, after: str = "") -> Reply:
+        return self.send_bytes((FIXTURES / name).read_bytes(), after)
+
+    def send_bytes(self, photo: bytes, after: str = "") -> Reply:
+        kind = {"Content-Type": "application/octet-stream"}
+        return self.ask("/photo" + (f"?after={after}" if after else ""), "POST", photo, kind)
+
+    def press(self, at: Reply, **form: str) -> Reply:
+        kind = {"Content-Type": "application/x-www-form-urlencoded"}
+        return self.ask(at.url, "POST", urlencode(form).encode(), kind)
+
+
+@dataclass
+class Home:
+    """The running server."""
+
+    port: int
+
+    @property
+    def address(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def phone(self) -> Phone:
+        return Phone(self.port).enter()
+
+
+@pytest.fixture(scope="session")
+def home() -> Iterator[Home]:
+    bound = socket.create_server(("127.0.0.1", 0))
+    port = bound.getsockname()[1]
+    hosts = frozenset({f"127.0.0.1:{port}"})
+    config = uvicorn.Config(
+        application(TOKEN, hosts), log_level="critical", access_log=False, server_header=False
+    )
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=lambda: asyncio.run(server.serve(sockets=[bound])))
+    thread.start()
+    until = time.monotonic() + 20
+    while not server.started and time.monotonic() < until:
+        time.sleep(0.02)
+    yield Home(port)
+    server.should_exit = True
+    thread.join(20)
+    bound.close()
+
+
+@pytest.fixture
+def phone(home: Home) -> Phone:
+    return home.phone()
