@@ -40,7 +40,7 @@ _HEADERS = {
 
 
 class TooMuchError(Exception):
-    """A body longer or slower than is taken."""
+    """A body longer or slower than is taken; its text is for the visitor."""
 
 
 class Gate:
@@ -90,12 +90,7 @@ class Gate:
         if not length.isdigit() or int(length) > LONGEST_BODY:
             await _plain(send, 413, "The photo is over 40 MB: send a smaller one.")
             return
-        answered = _Answered(send)
-        try:
-            await self._app(scope, _Measured(receive, self._now), answered)
-        except TooMuchError as stop:
-            if not answered.begun:
-                await _plain(send, 413, str(stop))
+        await self._app(scope, _Measured(receive, self._now), _Answered(send))
 
     def _same_origin(self, method: str, headers: Headers) -> bool:
         """Whether a request that does something comes from our own page."""
@@ -170,11 +165,10 @@ class _Answered:
     """Sends with the headers that every answer bears."""
 
     def __init__(self, send: Send) -> None:
-        self._send, self.begun = send, False
+        self._send = send
 
     async def __call__(self, message: Message) -> None:
         if message["type"] == "http.response.start":
-            self.begun = True
             headers = MutableHeaders(scope=message)
             for name, value in _HEADERS.items():
                 headers[name] = value

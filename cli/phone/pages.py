@@ -17,7 +17,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from papernudge.cli.phone.desk import BusyError, Desk
-from papernudge.cli.phone.gate import LONGEST_BODY
+from papernudge.cli.phone.gate import LONGEST_BODY, TooMuchError
 from papernudge.cli.phone.memory import STEPS, Memory, Snap, Step
 
 if TYPE_CHECKING:
@@ -100,7 +100,12 @@ class Pages:
                 Route("/p/{name}/forget", self.forget, methods=["POST"]),
                 Route("/{file}", self.static),
             ],
-            exception_handlers={404: self.nothing, 405: self.nothing},
+            exception_handlers={
+                400: self.odd,
+                404: self.nothing,
+                405: self.nothing,
+                TooMuchError: self.too_much,
+            },
             lifespan=self._life,
         )
 
@@ -299,6 +304,17 @@ class Pages:
     async def nothing(self, _: Request, __: Exception) -> Response:
         """For addresses that are none."""
         return self._gone()
+
+
+    async def odd(self, _: Request, __: Exception) -> Response:
+        """For forms that are none."""
+        return self._sorry("That is no answer that fits here.", 400)
+
+    async def too_much(self, _: Request, error: Exception) -> Response:
+        """For bodies too long or too slow: said at once, and the line is closed."""
+        page = self._sorry(str(error), 413)
+        page.headers["connection"] = "close"
+        return page
 
 
 def _cells_of(at: _At) -> Wish:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import asyncio
 import http.client
+import multiprocessing
 import re
 import socket
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import urlencode
@@ -106,8 +108,9 @@ class Home:
         return Phone(self.port).enter()
 
 
-@pytest.fixture(scope="session")
-def home() -> Iterator[Home]:
+@contextmanager
+def running() -> Iterator[Home]:
+    """A server of its own."""
     bound = socket.create_server(("127.0.0.1", 0))
     port = bound.getsockname()[1]
     hosts = frozenset({f"127.0.0.1:{port}"})
@@ -124,6 +127,23 @@ def home() -> Iterator[Home]:
     server.should_exit = True
     thread.join(20)
     bound.close()
+
+
+def children() -> list[int]:
+    """Processes that this one has started: the desk's workers."""
+    return [process.pid for process in multiprocessing.active_children() if process.pid]
+
+
+@pytest.fixture(scope="session")
+def home() -> Iterator[Home]:
+    with running() as one:
+        yield one
+
+
+@pytest.fixture
+def gate_alone() -> Iterator[Home]:
+    with running() as one:
+        yield one
 
 
 @pytest.fixture
