@@ -20,6 +20,8 @@ BYTES = 600_000_000
 """Photos of all visitors together, bytes."""
 SHOWN = 48
 """Answers that are kept drawn; others are drawn again when somebody goes back to them."""
+CROPS = 400
+"""Cells of photos that are kept cut out."""
 STEPS = 400
 """Steps of one photo that can be gone back to."""
 
@@ -63,6 +65,7 @@ class Memory:
         self._now = now
         self._visitors: dict[str, OrderedDict[str, Snap]] = {}
         self._shown: OrderedDict[tuple[str, str, int], Shown] = OrderedDict()
+        self._crops: OrderedDict[tuple[str, str, int, int], bytes] = OrderedDict()
 
     def visitor(self) -> str:
         """A new visitor's secret name."""
@@ -80,14 +83,14 @@ class Memory:
         snaps = self._visitors[visitor]
         while len(snaps) >= PHOTOS:
             self.forget(visitor, next(iter(snaps)))
-        while snaps and self.bytes + len(photo) > BYTES:
+        while snaps and self.weight + len(photo) > BYTES:
             self.forget(visitor, next(iter(snaps)))
         name = secrets.token_urlsafe(9)
         snaps[name] = Snap(photo, before, self._now())
         return name
 
     @property
-    def bytes(self) -> int:
+    def weight(self) -> int:
         """Bytes of all photos."""
         return sum(len(s.photo) for snaps in self._visitors.values() for s in snaps.values())
 
@@ -111,6 +114,8 @@ class Memory:
         self._visitors.get(visitor, OrderedDict()).pop(name, None)
         for key in [key for key in self._shown if key[:2] == (visitor, name)]:
             del self._shown[key]
+        for cell in [cell for cell in self._crops if cell[:2] == (visitor, name)]:
+            del self._crops[cell]
 
     def sweep(self) -> None:
         """Forgets what was not used for an hour."""
@@ -129,3 +134,13 @@ class Memory:
         self._shown.move_to_end(key)
         while len(self._shown) > SHOWN:
             self._shown.popitem(last=False)
+
+    def crop(self, key: tuple[str, str, int, int]) -> bytes | None:
+        """A cell of a photo at a step, if it is still kept; the last number is the cell."""
+        return self._crops.get(key)
+
+    def cut(self, key: tuple[str, str, int, int], crop: bytes) -> None:
+        """Keeps a cell of a photo."""
+        self._crops[key] = crop
+        while len(self._crops) > CROPS:
+            self._crops.popitem(last=False)

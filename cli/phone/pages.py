@@ -198,7 +198,8 @@ class Pages:
             return self._gone()
         row, column = divmod(block - 1, 3)
         cells = [(3 * row + r, 3 * column + c) for r in range(3) for c in range(3)]
-        return await self._seen(at, "block.html", _cells_of(at), block=block, cells=cells)
+        wish = replace(_cells_of(at), cells=tuple(9 * r + c for r, c in cells))
+        return await self._seen(at, "block.html", wish, block=block, cells=cells)
 
     async def cell(self, request: Request) -> Response:
         """One cell: what stands there?"""
@@ -206,7 +207,8 @@ class Pages:
         if at is None or found is None:
             return self._gone()
         cell = 9 * (int(found[1]) - 1) + int(found[2]) - 1
-        return await self._seen(at, "cell.html", _cells_of(at), cell=cell, name=found[0])
+        wish = replace(_cells_of(at), cells=(cell,))
+        return await self._seen(at, "cell.html", wish, cell=cell, name=found[0])
 
     async def _seen(self, at: _At, template: str, wish: Wish, **more: Any) -> Response:
         try:
@@ -215,6 +217,8 @@ class Pages:
             return self._busy()
         if shown.failed:
             return self._sorry(shown.sentence, 200, at)
+        for cell, crop in shown.crops:  # the pictures of the page that is being sent
+            self._memory.cut((*at.key, cell), crop)
         return self._page(template, at=at, shown=shown, kinds=_KINDS, **more)
 
     async def forget(self, request: Request) -> Response:
@@ -251,17 +255,17 @@ class Pages:
         if at is None or found is None:
             return Response(status_code=404)
         cell = 9 * (int(found[1]) - 1) + int(found[2]) - 1
-        asked = self._memory.drawn(at.key)
-        for question in asked.questions if asked is not None else ():
-            if question.cell == found[0]:
-                return Response(question.crop, media_type="image/jpeg")
-        try:
-            shown = await self._desk.ask(replace(_cells_of(at), cells=(cell,)))
-        except BusyError:
-            return Response(status_code=503)
-        if shown.failed:
-            return Response(status_code=404)
-        return Response(shown.crops[0][1], media_type="image/jpeg")
+        kept = self._memory.crop((*at.key, cell))
+        if kept is None:
+            try:
+                shown = await self._desk.ask(replace(_cells_of(at), cells=(cell,)))
+            except BusyError:
+                return Response(status_code=503)
+            if shown.failed:
+                return Response(status_code=404)
+            kept = shown.crops[0][1]
+            self._memory.cut((*at.key, cell), kept)
+        return Response(kept, media_type="image/jpeg")
 
     async def static(self, request: Request) -> Response:
         """Look, script and mark of the page."""
@@ -278,6 +282,8 @@ class Pages:
             shown = await self._desk.ask(at.snap.wish(at.number))
             if shown.reason != "worker":  # that may go better the next time
                 self._memory.draw(at.key, shown)
+            for question in shown.questions:
+                self._memory.cut((*at.key, question.at), question.crop)
         return shown
 
     def _at(self, request: Request) -> _At | None:
@@ -304,7 +310,6 @@ class Pages:
     async def nothing(self, _: Request, __: Exception) -> Response:
         """For addresses that are none."""
         return self._gone()
-
 
     async def odd(self, _: Request, __: Exception) -> Response:
         """For forms that are none."""

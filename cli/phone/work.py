@@ -17,7 +17,7 @@ from papernudge.cli.exits import Stop
 if TYPE_CHECKING:
     from papernudge.cli.answers import Answer
     from papernudge.cli.pages import Page, Sheet
-    from papernudge.cli.scene import Scene
+    from papernudge.vision.mesh import Points
     from papernudge.vision.reading import Doubt
 
 SIDE = 1200
@@ -53,8 +53,11 @@ class Wish:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """A doubt: the cell's name, the question, its answers as (words, what ``--assume`` takes)."""
+    """A doubt: the cell (0 to 80) and its name, the question, its answers as (words, what
+    ``--assume`` takes), the cell as it is on the photo, JPEG.
+    """
 
+    at: int
     cell: str
     asks: str
     choices: tuple[tuple[str, str], ...]
@@ -238,7 +241,7 @@ def _picture(
     return encode(raster, ".jpg"), size, tuple(tuple((x, y) for x, y in one) for one in cells)
 
 
-def _corners() -> np.ndarray:  # type: ignore[type-arg]
+def _corners() -> Points:
     """Grid units, float64 (324, 2): the four corners of each cell, clockwise."""
     import numpy as np
 
@@ -297,7 +300,7 @@ def _question(sheet: Sheet, doubt: Doubt) -> Question:
 
     ((_, crop),) = _crops(sheet, (doubt.cell,))
     name = cell_name(doubt.cell)
-    return Question(name, asked(sheet.grid, doubt), _choices(sheet, doubt, name), crop)
+    return Question(doubt.cell, name, asked(sheet.grid, doubt), _choices(sheet, doubt, name), crop)
 
 
 def _choices(sheet: Sheet, doubt: Doubt, name: str) -> tuple[tuple[str, str], ...]:

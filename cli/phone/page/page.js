@@ -51,11 +51,13 @@ function send(form, photo) {
 
 for (const form of document.querySelectorAll("form.photo")) {
   const input = form.querySelector("input[type=file]");
-  input.addEventListener("change", async () => {
+  const chosen = async () => {
     if (!input.files.length) return;
     form.querySelector(".progress").textContent = "Getting the photo ready …";
     send(form, await shrunk(input.files[0]));
-  });
+  };
+  input.addEventListener("change", chosen);
+  chosen(); // somebody was quicker than this script
 }
 
 function inside(corners, x, y) {

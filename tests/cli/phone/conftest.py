@@ -7,6 +7,6 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from shared_phone import gate_alone, home, phone  # noqa: E402 - found by the line above
+from shared_phone import gate_alone, home, phone
 
 __all__ = ["gate_alone", "home", "phone"]

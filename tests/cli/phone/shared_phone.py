@@ -1,4 +1,4 @@
-"""A real server on loopback, shared by this folder's tests; and a plain client without a browser."""
+"""A real server on loopback, and a plain client: what this folder's tests share."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import re
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -99,6 +99,7 @@ class Home:
     """The running server."""
 
     port: int
+    stop: Callable[[], None] = lambda: None
 
     @property
     def address(self) -> str:
@@ -123,10 +124,14 @@ def running() -> Iterator[Home]:
     until = time.monotonic() + 20
     while not server.started and time.monotonic() < until:
         time.sleep(0.02)
-    yield Home(port)
-    server.should_exit = True
-    thread.join(20)
-    bound.close()
+
+    def stop() -> None:
+        server.should_exit = True
+        thread.join(20)
+        bound.close()
+
+    yield Home(port, stop)
+    stop()
 
 
 def children() -> list[int]:

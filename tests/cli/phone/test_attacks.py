@@ -12,9 +12,9 @@ from concurrent.futures import ThreadPoolExecutor
 
 import cv2
 import pytest
+from shared_phone import FIXTURES, TOKEN, Home, Phone, children
 
 from papernudge.cli.phone.gate import GUESSES, LONGEST_BODY
-from shared_phone import FIXTURES, TOKEN, Home, Phone, children
 
 
 @pytest.mark.parametrize("path", ["/", "/photo", "/p/abc/0", "/look.css", "/nowhere"])
@@ -25,7 +25,9 @@ def test_without_the_token_there_is_a_plain_no_and_nothing_else(home: Home, path
     assert "set-cookie" not in reply.headers
 
 
-@pytest.mark.parametrize("cookie", ["papernudge=", "papernudge=guess", "a=b", "\x7f;;=;", "x" * 4000])
+@pytest.mark.parametrize(
+    "cookie", ["papernudge=", "papernudge=guess", "a=b", "\x7f;;=;", "x" * 4000]
+)
 def test_a_made_up_cookie_is_no_key(home: Home, cookie: str) -> None:
     assert Phone(home.port, cookie=cookie).ask("/").status == 403
 
@@ -113,11 +115,11 @@ def test_a_body_that_does_not_say_its_length_is_cut_off_at_the_limit(
 ) -> None:
     piece = b"%x\r\n" % 1_000_000 + b"x" * 1_000_000 + b"\r\n"
     sent = 0
-    with raw(home, phone, "Transfer-Encoding: chunked") as line:
-        with contextlib.suppress(ConnectionError):
-            for _ in range(400):
-                line.sendall(piece)
-                sent += 1_000_000
+    line = raw(home, phone, "Transfer-Encoding: chunked")
+    with line, contextlib.suppress(ConnectionError):
+        for _ in range(400):
+            line.sendall(piece)
+            sent += 1_000_000
     assert sent < 3 * LONGEST_BODY
     assert phone.ask("/").status == 200
 

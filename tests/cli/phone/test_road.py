@@ -1,15 +1,13 @@
-"""The solver's road over the wire, without a browser: photo, nudge, more, wrote, check, doubts."""
+"""The solver's road over the wire, without a browser: photo, nudge, more, wrote, check."""
 
 from __future__ import annotations
 
 import json
 import re
-from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
-
 from shared_phone import FIXTURES, Home, Phone, Reply
 
 
@@ -131,9 +129,7 @@ def test_a_form_without_script_sends_a_photo_too(phone: Phone) -> None:
 def test_a_correction_is_laid_over_the_reading(phone: Phone) -> None:
     at = phone.send("kitchen-table.jpg")
     blank = truth("kitchen-table.jpg")
-    cell = next(
-        c for c in range(81) if blank["givens"][c] == "." and blank["entries"][c] == "."
-    )
+    cell = next(c for c in range(81) if blank["givens"][c] == "." and blank["entries"][c] == ".")
     name = f"R{cell // 9 + 1}C{cell % 9 + 1}"
     wrong = str(int(blank["solution"][cell]) % 9 + 1)
     asked = phone.ask(f"{at.url}/cell/{name}")
