@@ -5,15 +5,13 @@ from __future__ import annotations
 import asyncio
 import multiprocessing
 import signal
-from collections import Counter
 from dataclasses import dataclass
 from hashlib import sha256
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
-from typing import TYPE_CHECKING
+from typing import Any, Protocol, TypeVar
 
-if TYPE_CHECKING:
-    from papernudge.cli.phone.work import Shown, Wish
+Said = TypeVar("Said", covariant=True)
 
 LONGEST = 40.0
 """Seconds after which a worker is given up and replaced."""
@@ -23,6 +21,20 @@ RENEWED = 400
 
 class BusyError(Exception):
     """More is waiting than the desk takes."""
+
+
+class Job(Protocol[Said]):
+    """Work on one photo, as plain data that travels to a worker and back."""
+
+    @property
+    def photo(self) -> bytes:
+        """The file's bytes."""
+
+    def answered(self) -> Said:
+        """Does the work; runs in the worker."""
+
+    def sorry(self, what: str) -> Said:
+        """The answer where the worker came to grief; ``what``: the rest of "The photo …"."""
 
 
 @dataclass(eq=False)
@@ -46,39 +58,37 @@ class Desk:
         self._free: list[_Worker] = []
         self._all: set[_Worker] = set()
         self._turn = asyncio.Semaphore(size)
-        self.answered: Counter[str] = Counter()
 
-    async def ask(self, wish: Wish) -> Shown:
+    async def ask(self, job: Job[Said]) -> Said:
         """What the worker says."""
         if self._waiting >= self._most:
             raise BusyError
         self._waiting += 1
         try:
             async with self._turn:
-                return await self._asked(wish)
+                return await self._asked(job)
         finally:
             self._waiting -= 1
 
-    async def _asked(self, wish: Wish) -> Shown:
-        worker = self._taken(sha256(wish.photo).digest())
+    async def _asked(self, job: Job[Said]) -> Said:
+        worker = self._taken(sha256(job.photo).digest())
         try:
-            shown = await asyncio.wait_for(_exchange(worker, wish), LONGEST)
+            said: Said = await asyncio.wait_for(_exchange(worker, job), LONGEST)
         except TimeoutError:
             self._dismiss(worker)
-            return _sorry("took too long to read")
+            return job.sorry("took too long to read")
         except asyncio.CancelledError:
             self._dismiss(worker)
             raise
         except (EOFError, OSError):
             self._dismiss(worker)
-            return _sorry("could not be read: its reader ended")
+            return job.sorry("could not be read: its reader ended")
         worker.answers += 1
         if worker.answers >= RENEWED:
             self._dismiss(worker)
         else:
             self._free.append(worker)
-        self.answered[wish.view] += 1
-        return shown
+        return said
 
     def _taken(self, photo: bytes) -> _Worker:
         worker = next((one for one in self._free if one.last == photo), None)
@@ -117,33 +127,25 @@ class Desk:
         self._free.clear()
 
 
-async def _exchange(worker: _Worker, wish: Wish) -> Shown:
-    await asyncio.to_thread(worker.pipe.send, wish)
-    shown: Shown = await asyncio.to_thread(worker.pipe.recv)
-    return shown
-
-
-def _sorry(what: str) -> Shown:
-    from papernudge.cli.phone.work import Shown
-
-    return Shown(f"The photo {what}. Send it again, or take another.", failed=True, reason="worker")
+async def _exchange(worker: _Worker, job: Job[Said]) -> Any:
+    await asyncio.to_thread(worker.pipe.send, job)
+    return await asyncio.to_thread(worker.pipe.recv)
 
 
 def _work(pipe: Connection) -> None:
     """A worker's life: it ends when its pipe does, so none outlives the server."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the server decides
     from papernudge.cli.books.work import one_thread
-    from papernudge.cli.phone.work import answer
 
     one_thread()
     _loaded()
     while True:
         try:
-            wish: Wish = pipe.recv()
+            job: Job[object] = pipe.recv()
         except (EOFError, OSError):
             return
         try:
-            pipe.send(answer(wish))
+            pipe.send(job.answered())
         except OSError:
             return
 

@@ -66,6 +66,7 @@ class Memory:
         self._visitors: dict[str, OrderedDict[str, Snap]] = {}
         self._shown: OrderedDict[tuple[str, str, int], Shown] = OrderedDict()
         self._crops: OrderedDict[tuple[str, str, int, int], bytes] = OrderedDict()
+        self._sheets: OrderedDict[tuple[str, str], tuple[float, object]] = OrderedDict()
 
     def visitor(self) -> str:
         """A new visitor's secret name."""
@@ -120,6 +121,8 @@ class Memory:
     def sweep(self) -> None:
         """Forgets what was not used for an hour."""
         old = self._now() - FORGOTTEN
+        for key in [key for key, (used, _) in self._sheets.items() if used < old]:
+            del self._sheets[key]
         for visitor, snaps in self._visitors.items():
             for name in [name for name, snap in snaps.items() if snap.used < old]:
                 self.forget(visitor, name)
@@ -144,3 +147,16 @@ class Memory:
         self._crops[key] = crop
         while len(self._crops) > CROPS:
             self._crops.popitem(last=False)
+
+    def keep_sheet(self, visitor: str, shown: object) -> str:
+        """Keeps a marked sheet and gives its id; the oldest gives way."""
+        name = secrets.token_urlsafe(9)
+        self._sheets[visitor, name] = (self._now(), shown)
+        while len(self._sheets) > SHOWN:
+            self._sheets.popitem(last=False)
+        return name
+
+    def sheet(self, visitor: str, name: str) -> object | None:
+        """The visitor's marked sheet, None if there is none of that id (any more)."""
+        self.sweep()
+        return self._sheets.get((visitor, name), (0.0, None))[1]

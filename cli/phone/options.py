@@ -22,6 +22,21 @@ def phone(
         int,
         typer.Option("--port", metavar="N", min=0, max=65535, help="0 takes any that is free."),
     ] = 8417,
+    book: Annotated[
+        str | None,
+        typer.Option(
+            "--book",
+            metavar="FILE",
+            help="Pages can be snapped into this book, as digitise would read them."
+            " You answer for the right to copy them.",
+        ),
+    ] = None,
+    log: Annotated[
+        str | None,
+        typer.Option(
+            "--log", metavar="FILE", help="Practice sheets can be snapped, marked and kept here."
+        ),
+    ] = None,
     certificate: Annotated[
         str | None, typer.Option("--certificate", metavar="FILE", help="For HTTPS: PEM.")
     ] = None,
@@ -37,8 +52,8 @@ def phone(
     """
     from papernudge.cli.phone.serve import Wishes, run_phone
 
-    files = [None if name is None else Path(name) for name in (certificate, key)]
-    raise typer.Exit(run_phone(Wishes(host, port, files[0], files[1])))
+    files = [None if name is None else Path(name) for name in (certificate, key, book, log)]
+    raise typer.Exit(run_phone(Wishes(host, port, *files)))
 
 
 def register(app: typer.Typer) -> None:

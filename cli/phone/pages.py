@@ -11,16 +11,18 @@ from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 from starlette.applications import Starlette
-from starlette.formparsers import MultiPartException, MultiPartParser
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from papernudge.cli.phone.desk import BusyError, Desk
-from papernudge.cli.phone.gate import LONGEST_BODY, TooMuchError
+from papernudge.cli.phone.gate import TooMuchError
 from papernudge.cli.phone.memory import STEPS, Memory, Snap, Step
+from papernudge.cli.phone.more import BUSY, BookPages, LogPages
+from papernudge.cli.phone.sending import sent
 
 if TYPE_CHECKING:
+    from papernudge.cli.phone.shelf import Shelf
     from papernudge.cli.phone.work import Shown, Wish
 
 HERE = Path(__file__).parent / "page"
@@ -38,12 +40,6 @@ _KINDS = {
     "too poor": "too poor to read",
     "other": "another kind of puzzle",
 }
-
-
-class _MemoryParser(MultiPartParser):
-    """Photos stay in memory: nothing of them is spooled to a file."""
-
-    spool_max_size = LONGEST_BODY + 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +67,16 @@ class _At:
 class Pages:
     """The handlers, over a desk of workers and a memory."""
 
-    def __init__(self, desk: Desk, memory: Memory) -> None:
-        self._desk, self._memory = desk, memory
+    def __init__(
+        self, desk: Desk, memory: Memory, shelf: Shelf | None = None, log: Path | None = None
+    ) -> None:
+        self._desk, self._memory, self._shelf = desk, memory, shelf
+        self._more: list[Route] = []
+        if shelf is not None:
+            self._more += BookPages(shelf, desk, self._page).routes()
+        if log is not None:
+            self._more += LogPages(log, desk, memory, self._page).routes()
+        self._roads = {"book": shelf is not None, "log": log is not None}
         self._templates = Environment(
             loader=FileSystemLoader(HERE),
             autoescape=select_autoescape(),
@@ -98,6 +102,7 @@ class Pages:
                 Route(at + "/cell/{cell}", self.cell),
                 Route(at + "/crop/{cell}.jpg", self.crop),
                 Route("/p/{name}/forget", self.forget, methods=["POST"]),
+                *self._more,
                 Route("/{file}", self.static),
             ],
             exception_handlers={
@@ -113,6 +118,8 @@ class Pages:
     async def _life(self, _: Starlette) -> AsyncIterator[None]:
         self._desk.warm()
         yield
+        if self._shelf is not None:
+            await self._shelf.close()
         self._desk.close()
 
     # ------------------------------------------------------------ pages
@@ -125,16 +132,16 @@ class Pages:
             for name in names
             if (snap := self._memory.find(request.scope["visitor"], name)) is not None
         ]
-        return self._page("home.html", kept=kept)
+        return self._page("home.html", kept=kept, roads=self._roads)
 
     async def photo(self, request: Request) -> Response:
         """Takes a photo, raw or from a form, and goes to what it says."""
         visitor = request.scope["visitor"]
-        sent = await _sent(request)
-        if not sent.photo:
+        came = await sent(request)
+        if not came.photo:
             return self._sorry("No photo came: choose one and send it again.", 400)
-        before = await self._before(visitor, sent.after)
-        name = self._memory.keep(visitor, sent.photo, before)
+        before = await self._before(visitor, came.after)
+        name = self._memory.keep(visitor, came.photo, before)
         return RedirectResponse(f"/p/{name}/0", 303)
 
     async def _before(self, visitor: str, after: str) -> tuple[str, str] | None:
@@ -301,8 +308,7 @@ class Pages:
         return self._page("sorry.html", status, sentence=sentence, at=at)
 
     def _busy(self) -> HTMLResponse:
-        said = "Too many photos are waiting just now: try again in a few seconds."
-        return self._sorry(said, 503)
+        return self._sorry(BUSY, 503)
 
     def _gone(self) -> HTMLResponse:
         return self._sorry("That photo is no longer kept: take it again.", 404)
@@ -324,28 +330,6 @@ class Pages:
 
 def _cells_of(at: _At) -> Wish:
     return replace(at.snap.wish(at.number), view="cells", cells=())
-
-
-@dataclass(frozen=True, slots=True)
-class _Sent:
-    photo: bytes
-    after: str
-
-
-async def _sent(request: Request) -> _Sent:
-    """The photo in the body: the body itself from the script, else a field of the form."""
-    if not request.headers.get("content-type", "").startswith("multipart/"):
-        return _Sent(await request.body(), request.query_params.get("after", ""))
-    parser = _MemoryParser(request.headers, request.stream(), max_files=1, max_fields=4)
-    try:
-        form = await parser.parse()
-    except MultiPartException:
-        return _Sent(b"", "")
-    photo = form.get("photo")
-    data = b"" if photo is None or isinstance(photo, str) else await photo.read()
-    after = str(form.get("after", ""))
-    await form.close()
-    return _Sent(data, after)
 
 
 _ANSWER = re.compile(r"R[1-9]C[1-9]=(?:(?:given:|entry:)?[1-9]|\.|notes:(?:[1-9]{1,9}|\.))")

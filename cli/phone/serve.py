@@ -17,6 +17,8 @@ from papernudge.cli.exits import Exit, bad_words
 if TYPE_CHECKING:
     from starlette.types import ASGIApp
 
+    from papernudge.cli.phone.shelf import Shelf
+
 MOST_WAITING = 24
 """Wishes waiting or at work, of all phones together."""
 TOKEN_BYTES = 16
@@ -30,6 +32,8 @@ class Wishes:
     port: int
     certificate: Path | None
     key: Path | None
+    book: Path | None = None
+    log: Path | None = None
 
 
 def run_phone(wishes: Wishes) -> int:
@@ -37,16 +41,18 @@ def run_phone(wishes: Wishes) -> int:
     import uvicorn
 
     from papernudge.cli.phone.address import announce, home_address, listening
+    from papernudge.cli.phone.shelf import Shelf
 
     if (wishes.certificate is None) != (wishes.key is None):
         raise bad_words("HTTPS needs both: --certificate FILE and --key FILE.")
     host = wishes.host or home_address()
+    shelf = None if wishes.book is None else Shelf(wishes.book)
     bound = listening(host, wishes.port)
     scheme = "https" if wishes.certificate else "http"
     port = bound.getsockname()[1]
     token = secrets.token_urlsafe(TOKEN_BYTES)
     config = uvicorn.Config(
-        application(token, _hosts(host, port), scheme),
+        application(token, _hosts(host, port), scheme, shelf, wishes.log),
         log_level="critical",
         access_log=False,
         server_header=False,
@@ -74,10 +80,17 @@ def _served(server: object, bound: socket.socket) -> int:
     return int(Exit.DONE)
 
 
-def application(token: str, hosts: frozenset[str], scheme: str = "http") -> ASGIApp:
+def application(
+    token: str,
+    hosts: frozenset[str],
+    scheme: str = "http",
+    shelf: Shelf | None = None,
+    log: Path | None = None,
+) -> ASGIApp:
     """The whole application behind its gate.
 
-    ``token``: what the address holds; ``hosts``: what the Host header may say.
+    ``token``: what the address holds; ``hosts``: what the Host header may say; ``shelf`` and
+    ``log``: the book and the practice log, where there are such roads.
     """
     from papernudge.cli.phone.desk import Desk
     from papernudge.cli.phone.gate import Gate
@@ -86,7 +99,7 @@ def application(token: str, hosts: frozenset[str], scheme: str = "http") -> ASGI
 
     memory = Memory()
     desk = Desk(max(1, min(4, os.cpu_count() or 1)), MOST_WAITING)
-    pages = Pages(desk, memory).application()
+    pages = Pages(desk, memory, shelf, log).application()
     return Gate(pages, token=token, memory=memory, hosts=hosts, scheme=scheme)
 
 

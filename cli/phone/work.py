@@ -18,10 +18,11 @@ if TYPE_CHECKING:
     from papernudge.cli.answers import Answer
     from papernudge.cli.pages import Page, Sheet
     from papernudge.vision.mesh import Points
+    from papernudge.vision.photo import Photo
     from papernudge.vision.reading import Doubt
 
-SIDE = 1200
-"""Longest side of a picture on the page, pixels: three for each of a large phone's points."""
+SIDE = 1080
+"""Longest side of a picture on the page, pixels: two and a half for each of a phone's points."""
 CROP = 240
 """Side of a cell's crop, pixels."""
 KEPT = 4
@@ -49,6 +50,15 @@ class Wish:
     depth: int = 1
     before: tuple[str, str] | None = None
     cells: tuple[int, ...] = ()
+
+    def answered(self) -> Shown:
+        """What to show, worked out here."""
+        return answer(self)
+
+    def sorry(self, what: str) -> Shown:
+        """What to show where the worker came to grief."""
+        said = f"The photo {what}. Send it again, or take another."
+        return Shown(said, failed=True, reason="worker")
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,33 +119,36 @@ def answer(wish: Wish) -> Shown:
 _pages: OrderedDict[bytes, Page] = OrderedDict()
 
 
+def opened(photo: bytes) -> Photo:
+    """The decoded photo; Stop (5) where it can't be opened or is too large."""
+    from papernudge.cli.exits import Exit, from_failure
+    from papernudge.vision.photo import Photo, open_photo
+
+    found = open_photo(photo, "the photo")
+    if not isinstance(found, Photo):
+        raise from_failure(found, "")
+    width, height = found.size
+    if width * height > MOST_PIXELS:
+        raise Stop(
+            Exit.FILE,
+            f"The photo has {width} × {height} pixels, more than {MOST_PIXELS // 1_000_000}"
+            " million: take it with fewer.",
+            stage="open",
+            reason="too big",
+        )
+    return found
+
+
 def _page(photo: bytes) -> Page:
     key = hashlib.sha256(photo).digest()
     if key not in _pages:
-        _pages[key] = _read(photo)
+        from papernudge.cli.pages import read_opened
+
+        _pages[key] = read_opened(None, opened(photo))
         while len(_pages) > KEPT:
             _pages.popitem(last=False)
     _pages.move_to_end(key)
     return _pages[key]
-
-
-def _read(photo: bytes) -> Page:
-    from papernudge.cli.exits import Exit, from_failure
-    from papernudge.cli.pages import read_opened
-    from papernudge.vision.photo import Photo, open_photo
-
-    opened = open_photo(photo, "the photo")
-    if not isinstance(opened, Photo):
-        raise from_failure(opened, "")
-    if opened.size[0] * opened.size[1] > MOST_PIXELS:
-        raise Stop(
-            Exit.FILE,
-            f"The photo has {opened.size[0]} × {opened.size[1]} pixels, more than"
-            f" {MOST_PIXELS // 1_000_000} million: take it with fewer.",
-            stage="open",
-            reason="too big",
-        )
-    return read_opened(None, opened)
 
 
 def _sheet(page: Page, wish: Wish) -> Sheet:

@@ -27,7 +27,7 @@ function send(form, photo) {
   const says = form.querySelector(".progress");
   const after = form.querySelector("[name=after]");
   const request = new XMLHttpRequest();
-  request.open("POST", "/photo" + (after ? "?after=" + encodeURIComponent(after.value) : ""));
+  request.open("POST", form.getAttribute("action") + (after ? "?after=" + encodeURIComponent(after.value) : ""));
   request.setRequestHeader("Content-Type", "application/octet-stream");
   request.upload.onprogress = (far) => {
     if (far.lengthComputable && far.loaded < far.total) {
@@ -37,8 +37,10 @@ function send(form, photo) {
     }
   };
   request.onload = () => {
-    if (request.status === 200 && request.responseURL.includes("/p/")) {
+    if (request.status === 200) {
       location.assign(request.responseURL);
+    } else if (request.status === 400) {
+      says.textContent = "No photo came: choose one and send it again.";
     } else {
       says.textContent = request.status === 413 ? "The photo is over 40 MB: send a smaller one."
         : request.status === 503 ? "Too many photos are waiting just now: try again in a few seconds."
@@ -96,3 +98,16 @@ for (const picture of document.querySelectorAll("img[data-grids]")) {
 
 const heading = document.querySelector("h1[tabindex]");
 if (heading) heading.focus({ preventScroll: true }); // a screen reader says the sentence first
+
+const running = document.querySelector("[data-again]"); // pages on their way into the book
+if (running) {
+  setTimeout(async function look() {
+    try {
+      const page = await (await fetch(location.pathname)).text();
+      const fresh = new DOMParser().parseFromString(page, "text/html").getElementById("running");
+      document.getElementById("running").replaceChildren(...fresh.childNodes);
+      if (!document.querySelector("[data-again]")) return;
+    } catch { /* the computer is away: look again */ }
+    setTimeout(look, 1500);
+  }, 1000);
+}

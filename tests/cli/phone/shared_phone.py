@@ -7,6 +7,8 @@ import http.client
 import multiprocessing
 import re
 import socket
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -19,6 +21,7 @@ import pytest
 import uvicorn
 
 from papernudge.cli.phone.serve import application
+from papernudge.cli.phone.shelf import Shelf
 
 FIXTURES = Path(__file__).resolve().parents[3] / "fixtures"
 TOKEN = "a-token-of-the-tests"
@@ -110,14 +113,14 @@ class Home:
 
 
 @contextmanager
-def running() -> Iterator[Home]:
+def running(book: Path | None = None, log: Path | None = None) -> Iterator[Home]:
     """A server of its own."""
     bound = socket.create_server(("127.0.0.1", 0))
     port = bound.getsockname()[1]
     hosts = frozenset({f"127.0.0.1:{port}"})
-    config = uvicorn.Config(
-        application(TOKEN, hosts), log_level="critical", access_log=False, server_header=False
-    )
+    shelf = None if book is None else Shelf(book)
+    app = application(TOKEN, hosts, "http", shelf, log)
+    config = uvicorn.Config(app, log_level="critical", access_log=False, server_header=False)
     server = uvicorn.Server(config)
     thread = threading.Thread(target=lambda: asyncio.run(server.serve(sockets=[bound])))
     thread.start()
@@ -132,6 +135,50 @@ def running() -> Iterator[Home]:
 
     yield Home(port, stop)
     stop()
+
+
+def killed(book: Path, after: float) -> set[str]:
+    """Pages that a server had shown as done when it was killed, so many seconds into its work."""
+    words = ["phone", "--host", "127.0.0.1", "--port", "0", "--book", str(book)]
+    process = subprocess.Popen(
+        [sys.executable, "-m", "papernudge.cli", *words], stdout=subprocess.PIPE, text=True
+    )
+    assert process.stdout is not None
+    while (
+        found := re.search(r"http://127.0.0.1:(\d+)(/in/\S+)", process.stdout.readline())
+    ) is None:
+        assert process.poll() is None
+    visitor = Phone(int(found[1]))
+    visitor.ask(found[2])
+    until = time.monotonic() + after
+    photo, shown, turn = (FIXTURES / "clean.jpg").read_bytes(), set[str](), 0
+    kind = {"Content-Type": "application/octet-stream"}
+    while time.monotonic() < until:
+        page = visitor.ask("/book/photo", "POST", photo + bytes([turn]), kind)
+        shown |= set(re.findall(r"<li>(phone-[0-9a-f]+): \d", page.text))
+        turn += 1
+    process.kill()
+    process.wait(20)
+    process.stdout.close()
+    return shown
+
+
+def snapped_sheet(folder: Path) -> bytes:
+    """A practice sheet of four positions that nobody has written on, as a clean photo."""
+    import cv2
+    import numpy as np
+    import pypdfium2
+
+    from papernudge.cli.app import run
+
+    out = folder / "sheet.pdf"
+    words = ["--reason", "hidden single in a block", "--positions", "4", "--out", str(out)]
+    assert run(["drill", *words]) == 0
+    document = pypdfium2.PdfDocument(str(out))
+    raster = np.asarray(document[0].render(scale=150 / 72).to_numpy())[..., :3]
+    document.close()
+    table = cv2.copyMakeBorder(raster, 60, 60, 60, 60, cv2.BORDER_CONSTANT, value=(60, 80, 110))
+    return cv2.imencode(".jpg", table)[1].tobytes()
 
 
 def children() -> list[int]:
