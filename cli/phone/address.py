@@ -43,19 +43,27 @@ def listening(host: str, port: int) -> socket.socket:
         family, kind, protocol, _, where = socket.getaddrinfo(
             host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
         )[0]
-        bound = socket.socket(family, kind, protocol)
-        bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        bound.bind(where)
     except (OSError, UnicodeError) as error:
-        why = (getattr(error, "strerror", None) or "it is no address").lower()
-        raise Stop(
-            Exit.FILE,
-            f"{host} port {port} can't be listened on ({why}): name another --host or --port.",
-            stage="phone",
-            reason="address",
-        ) from error
+        raise _not_had(host, port, error) from error
+    bound = socket.socket(family, kind, protocol)
+    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        bound.bind(where)
+    except OSError as error:
+        bound.close()
+        raise _not_had(host, port, error) from error
     bound.listen(128)
     return bound
+
+
+def _not_had(host: str, port: int, error: Exception) -> Stop:
+    why = (getattr(error, "strerror", None) or "it is no address").lower()
+    return Stop(
+        Exit.FILE,
+        f"{host} port {port} can't be listened on ({why}): name another --host or --port.",
+        stage="phone",
+        reason="address",
+    )
 
 
 def announce(address: str, out: TextIO, home: bool) -> None:

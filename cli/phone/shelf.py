@@ -163,9 +163,13 @@ class Shelf:
         canonical = done.puzzles[at].canonical
         if canonical is None:
             return False
-        query = "SELECT count(*) AS many FROM puzzle WHERE canonical = ?"
-        (row,) = self._book.rows(query, canonical)
-        return bool(row["many"] > 1)
+        query = (
+            "SELECT count(*) AS many FROM puzzle WHERE canonical = ?"
+            " AND NOT (hash = ? AND page = ? AND number >= ?)"
+        )
+        number = done.grids[at].number
+        (row,) = self._book.rows(query, canonical, done.hash, done.number, number)
+        return bool(row["many"])
 
     async def counts(self) -> Counts:
         """What the book holds now."""
