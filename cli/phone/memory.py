@@ -38,11 +38,15 @@ class Step:
 
 @dataclass(eq=False)
 class Snap:
-    """A photo of a visitor with its steps. ``before``: see :class:`Wish`."""
+    """A photo of a visitor with its steps. ``before``: see :class:`Wish`. ``took``: seconds on
+    the clock when it came, None where no clock ran; ``kept``: whether they are in the log.
+    """
 
     photo: bytes
     before: tuple[str, str] | None
     used: float
+    took: float | None = None
+    kept: bool = False
     steps: list[Step] = field(default_factory=lambda: [Step()])
 
     def wish(self, number: int) -> Wish:
@@ -50,7 +54,15 @@ class Snap:
         from papernudge.cli.phone.work import Wish
 
         step = self.steps[number]
-        return Wish(self.photo, step.view, step.grid, step.answers, step.depth, self.before)
+        return Wish(
+            self.photo,
+            step.view,
+            step.grid,
+            step.answers,
+            step.depth,
+            self.before,
+            timed=self.took is not None,
+        )
 
     def add(self, number: int, **change: object) -> int:
         """A step that differs from an earlier one; its number."""
@@ -64,6 +76,7 @@ class Memory:
     def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
         self._now = now
         self._visitors: dict[str, OrderedDict[str, Snap]] = {}
+        self._clocks: dict[str, float] = {}
         self._shown: OrderedDict[tuple[str, str, int], Shown] = OrderedDict()
         self._crops: OrderedDict[tuple[str, str, int, int], bytes] = OrderedDict()
         self._sheets: OrderedDict[tuple[str, str], tuple[float, object]] = OrderedDict()
@@ -89,6 +102,21 @@ class Memory:
         name = secrets.token_urlsafe(9)
         snaps[name] = Snap(photo, before, self._now())
         return name
+
+    def start_clock(self, visitor: str) -> None:
+        """The visitor's pencil starts."""
+        self._clocks[visitor] = self._now()
+
+    def clock(self, visitor: str) -> float | None:
+        """Seconds since then, None where no clock runs."""
+        began = self._clocks.get(visitor)
+        return None if began is None else self._now() - began
+
+    def stop_clock(self, visitor: str) -> float | None:
+        """The same, and the clock is stopped."""
+        took = self.clock(visitor)
+        self._clocks.pop(visitor, None)
+        return took
 
     @property
     def weight(self) -> int:

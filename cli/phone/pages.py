@@ -15,11 +15,13 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from papernudge.cli.exits import Stop
 from papernudge.cli.phone.desk import BusyError, Desk
 from papernudge.cli.phone.gate import TooMuchError
 from papernudge.cli.phone.memory import STEPS, Memory, Snap, Step
 from papernudge.cli.phone.more import BUSY, BookPages, LogPages
 from papernudge.cli.phone.sending import sent
+from papernudge.cli.phone.sheets import keep, solve_row
 
 if TYPE_CHECKING:
     from papernudge.cli.phone.shelf import Shelf
@@ -70,7 +72,7 @@ class Pages:
     def __init__(
         self, desk: Desk, memory: Memory, shelf: Shelf | None = None, log: Path | None = None
     ) -> None:
-        self._desk, self._memory, self._shelf = desk, memory, shelf
+        self._desk, self._memory, self._shelf, self._log = desk, memory, shelf, log
         self._more: list[Route] = []
         if shelf is not None:
             self._more += BookPages(shelf, desk, self._page).routes()
@@ -92,6 +94,8 @@ class Pages:
             routes=[
                 Route("/", self.home),
                 Route("/photo", self.photo, methods=["POST"]),
+                Route("/clock", self.clock, methods=["POST"]),
+                Route("/clock/photo", self.solved, methods=["POST"]),
                 Route(at, self.show),
                 Route(at, self.act, methods=["POST"]),
                 Route(at + "/picture.jpg", self.picture),
@@ -132,7 +136,9 @@ class Pages:
             for name in names
             if (snap := self._memory.find(request.scope["visitor"], name)) is not None
         ]
-        return self._page("home.html", kept=kept, roads=self._roads)
+        seconds = self._memory.clock(request.scope["visitor"])
+        clock = None if seconds is None else int(seconds)
+        return self._page("home.html", kept=kept, roads=self._roads, clock=clock)
 
     async def photo(self, request: Request) -> Response:
         """Takes a photo, raw or from a form, and goes to what it says."""
@@ -143,6 +149,35 @@ class Pages:
         before = await self._before(visitor, came.after)
         name = self._memory.keep(visitor, came.photo, before)
         return RedirectResponse(f"/p/{name}/0", 303)
+
+    async def clock(self, request: Request) -> Response:
+        """Starts the visitor's clock."""
+        self._memory.start_clock(request.scope["visitor"])
+        return RedirectResponse("/", 303)
+
+    async def solved(self, request: Request) -> Response:
+        """Stops the clock with a photo of the finished grid, which is checked."""
+        visitor = request.scope["visitor"]
+        took = self._memory.clock(visitor)
+        came = await sent(request)
+        if not came.photo:
+            return self._sorry("No photo came: choose one and send it again.", 400)
+        self._memory.stop_clock(visitor)
+        name = self._memory.keep(visitor, came.photo, None)
+        snap = self._memory.find(visitor, name)
+        assert snap is not None
+        snap.took = took
+        snap.steps[0] = Step(view="check")
+        return RedirectResponse(f"/p/{name}/0", 303)
+
+    async def _keep_time(self, at: _At, shown: Shown) -> None:
+        """Writes a solve that came out right into the log, once."""
+        snap = at.snap
+        if self._log is None or snap.took is None or snap.kept or shown.state != "solved":
+            return
+        snap.kept = True
+        row = solve_row(shown.givens, shown.looks, snap.took)
+        await keep(self._log, (row,))
 
     async def _before(self, visitor: str, after: str) -> tuple[str, str] | None:
         """Givens and digits of the photo (``id/step``) that the new one follows."""
@@ -164,10 +199,13 @@ class Pages:
             return self._busy()
         if shown.failed:
             return self._sorry(shown.sentence, 200, at)
+        try:
+            await self._keep_time(at, shown)
+        except Stop as stop:
+            return self._sorry(stop.sentence, 500, at)
         puzzles = [n for n, kind in shown.grids if kind == "puzzle"]
-        last = at.number == len(at.snap.steps) - 1
         return self._page(
-            "nudge.html", at=at, shown=shown, step=at.step, puzzles=puzzles, last=last, blank="."
+            "nudge.html", at=at, shown=shown, step=at.step, puzzles=puzzles, took=at.snap.took
         )
 
     async def act(self, request: Request) -> Response:

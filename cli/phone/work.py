@@ -41,6 +41,7 @@ class Wish:
     ``"cells"`` (crops of ``cells``). ``grid``: which, from 1; None for the first puzzle or, with
     ``before``, the one that matches. ``answers``: as ``--assume`` takes them, last word last.
     ``before``: givens and digits, 81 characters each, of an earlier photo of the same grid.
+    ``timed``: whether the minutes to expect are asked for too.
     """
 
     photo: bytes
@@ -50,6 +51,7 @@ class Wish:
     depth: int = 1
     before: tuple[str, str] | None = None
     cells: tuple[int, ...] = ()
+    timed: bool = False
 
     def answered(self) -> Shown:
         """What to show, worked out here."""
@@ -81,6 +83,8 @@ class Shown:
     ``picture``: JPEG; ``size``: its width and height; ``cells``: for each cell four corners in
     pixels of the picture. ``grids``: number and kind of each. ``places``: cell and digit to write,
     at depth 4. ``since``: cells written since the earlier photo. ``crops``: JPEGs by cell.
+    ``minutes``: between which four of five people would have solved it, where that was asked, and
+    ``looks`` the effort of its walk.
     """
 
     sentence: str
@@ -100,6 +104,8 @@ class Shown:
     digits: str = ""
     since: tuple[str, ...] = ()
     crops: tuple[tuple[int, bytes], ...] = ()
+    minutes: tuple[float, float] | None = None
+    looks: int = 0
 
 
 def answer(wish: Wish) -> Shown:
@@ -199,8 +205,11 @@ def _answered(sheet: Sheet, wish: Wish) -> Shown:
     else:
         said = hint_answer(sheet, wish.depth, HintWishes(earlier))
     picture, size, cells = _picture(sheet, said)
+    minutes, looks = _expected(sheet) if wish.timed else (None, 0)
     return replace(
         _about(sheet),
+        minutes=minutes,
+        looks=looks,
         sentence=said.sentence,
         state=said.state,
         depth=said.depth,
@@ -212,6 +221,16 @@ def _answered(sheet: Sheet, wish: Wish) -> Shown:
         places=_places(said),
         since=since,
     )
+
+
+def _expected(sheet: Sheet) -> tuple[tuple[float, float] | None, int]:
+    from papernudge.hints.grade import grade
+
+    try:
+        expected = grade(sheet.grid.givens)
+    except ValueError:  # not one solution: nobody can say how long it takes
+        return None, 0
+    return expected.minutes_range, expected.looks
 
 
 def _since(sheet: Sheet, before: tuple[str, str]) -> tuple[str, tuple[str, ...]]:

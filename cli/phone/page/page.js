@@ -111,3 +111,12 @@ if (running) {
     setTimeout(look, 1500);
   }, 1000);
 }
+
+const clock = document.querySelector("[data-clock]");
+if (clock) {
+  const began = Date.now() - 1000 * Number(clock.dataset.clock);
+  setInterval(() => {
+    const seconds = Math.floor((Date.now() - began) / 1000);
+    clock.textContent = Math.floor(seconds / 60) + " min " + (seconds % 60) + " s";
+  }, 1000);
+}

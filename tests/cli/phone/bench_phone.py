@@ -1,4 +1,4 @@
-"""The phone page, measured: ``python tests/cli/phone/bench_phone.py times|load|shrink ...``.
+"""The phone page, measured: ``python tests/cli/phone/bench_phone.py times|load|shrink|kills ...``.
 
 ``times PHOTO``: from the photo sent over loopback to the nudge and its picture received, at 12
 megapixels, beside decoding the same bytes, in turns. ``load``: 30 phones that send 10 photos each;
@@ -22,7 +22,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import cv2
 import numpy as np
-from shared_phone import FIXTURES, Phone, children, running
+from shared_phone import FIXTURES, Phone, children, killed, running
 
 SIDES = (4000, 3200, 2400, 1800, 1200)
 QUALITY = 92
@@ -152,6 +152,30 @@ def shrink(folders: list[Path]) -> int:
     return 0
 
 
+def kills(times: int) -> int:
+    """The table of ``kills``: one book, a server after the other."""
+    import sqlite3
+    import tempfile
+
+    faults = pages = 0
+    chance = np.random.default_rng(7)
+    with tempfile.TemporaryDirectory() as folder:
+        book = Path(folder) / "killed.book"
+        shown: set[str] = set()
+        for _ in range(times):
+            shown |= killed(book, after=float(chance.uniform(0.2, 2.5)))
+            sql = sqlite3.connect(book)
+            whole = sql.execute("PRAGMA integrity_check").fetchone()[0]
+            names = [n for (n,) in sql.execute("SELECT name FROM place JOIN page USING (hash)")]
+            pages = len(names)
+            sql.close()
+            faults += whole != "ok" or not shown <= set(names) or len(names) != len(set(names))
+    print(
+        f"{times} kills, {pages} pages in the book, {len(shown)} shown as done, {faults} at fault"
+    )
+    return int(faults > 0)
+
+
 def nearest(grids: list[Any], truth: str) -> Any:
     """The grid that shows most of the digits, None for none."""
 
@@ -171,11 +195,15 @@ def main() -> int:
     one = commands.add_parser("load")
     one.add_argument("--phones", type=int, default=30)
     one.add_argument("--each", type=int, default=10)
+    one = commands.add_parser("kills")
+    one.add_argument("--times", type=int, default=20)
     one = commands.add_parser("shrink")
     one.add_argument("folders", type=Path, nargs="+")
     words = parser.parse_args()
     if words.command == "times":
         return times(words.photo, words.turns)
+    if words.command == "kills":
+        return kills(words.times)
     if words.command == "load":
         return load(words.phones, words.each)
     return shrink(words.folders)

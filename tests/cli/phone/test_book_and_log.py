@@ -165,6 +165,32 @@ def test_a_photo_that_is_no_sheet_gets_a_sentence(library: Home) -> None:
     assert "code" in reply.sentence
 
 
+def test_a_solve_against_the_clock_is_checked_timed_and_kept(library: Home, tmp_path: Path) -> None:
+    phone = library.phone()
+    assert "The clock runs" in phone.ask("/clock", "POST", b"").text
+    kind = {"Content-Type": "application/octet-stream"}
+    photo = (FIXTURES / "solved.jpg").read_bytes()
+    time.sleep(1.1)
+    page = phone.ask("/clock/photo", "POST", photo, kind)
+    assert "Solved" in page.sentence
+    assert re.search(r"You took 0 min \d+ s\. Four of five people take between \d+ and", page.text)
+    assert "The clock runs" not in phone.ask("/").text
+    phone.ask(page.url)
+    with sqlite3.connect(tmp_path / "practice.log") as sql:
+        ((reason, seconds),) = sql.execute("SELECT reason, seconds FROM answer").fetchall()
+    assert reason == "whole puzzle"
+    assert 1 <= seconds < 60
+
+
+def test_without_a_log_a_time_is_shown_and_kept_nowhere(phone: Phone, tmp_path: Path) -> None:
+    phone.ask("/clock", "POST", b"")
+    kind = {"Content-Type": "application/octet-stream"}
+    photo = (FIXTURES / "one-mistake.jpg").read_bytes()
+    page = phone.ask("/clock/photo", "POST", photo, kind)
+    assert "You took" in page.text
+    assert "olved" not in page.sentence
+
+
 # ---------------------------------------------------------------- the command
 
 
