@@ -162,8 +162,8 @@ def kills(times: int) -> int:
     with tempfile.TemporaryDirectory() as folder:
         book = Path(folder) / "killed.book"
         shown: set[str] = set()
-        for _ in range(times):
-            shown |= killed(book, after=float(chance.uniform(0.2, 2.5)))
+        for salt in range(times):
+            shown |= killed(book, float(chance.uniform(0.0, 1.5)), salt)
             sql = sqlite3.connect(book)
             whole = sql.execute("PRAGMA integrity_check").fetchone()[0]
             names = [n for (n,) in sql.execute("SELECT name FROM place JOIN page USING (hash)")]

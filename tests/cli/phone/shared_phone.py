@@ -137,26 +137,32 @@ def running(book: Path | None = None, log: Path | None = None) -> Iterator[Home]
     stop()
 
 
-def killed(book: Path, after: float) -> set[str]:
-    """Pages that a server had shown as done when it was killed, so many seconds into its work."""
+def killed(book: Path, after: float, salt: int = 0) -> set[str]:
+    """Pages that a server had shown as done when it was killed, so many seconds after its first.
+
+    ``salt``: another number sends other pages.
+    """
     words = ["phone", "--host", "127.0.0.1", "--port", "0", "--book", str(book)]
     process = subprocess.Popen(
         [sys.executable, "-m", "papernudge.cli", *words], stdout=subprocess.PIPE, text=True
     )
     assert process.stdout is not None
-    while (
-        found := re.search(r"http://127.0.0.1:(\d+)(/in/\S+)", process.stdout.readline())
-    ) is None:
+    address = re.compile(r"http://127.0.0.1:(\d+)(/in/\S+)")
+    while (found := address.search(process.stdout.readline())) is None:
         assert process.poll() is None
     visitor = Phone(int(found[1]))
     visitor.ask(found[2])
-    until = time.monotonic() + after
-    photo, shown, turn = (FIXTURES / "clean.jpg").read_bytes(), set[str](), 0
+    photo, shown, until = (FIXTURES / "clean.jpg").read_bytes(), set[str](), 0.0
     kind = {"Content-Type": "application/octet-stream"}
-    while time.monotonic() < until:
-        page = visitor.ask("/book/photo", "POST", photo + bytes([turn]), kind)
-        shown |= set(re.findall(r"<li>(phone-[0-9a-f]+): \d", page.text))
-        turn += 1
+    turn = 0
+    while not until or time.monotonic() < until:
+        if turn < 250:
+            visitor.ask("/book/photo", "POST", photo + bytes([salt, turn]), kind)
+            turn += 1
+        shown |= set(re.findall(r"<li>(phone-[0-9a-f]+): \d", visitor.ask("/book").text))
+        if shown and not until:
+            until = time.monotonic() + after
+        time.sleep(0.03)
     process.kill()
     process.wait(20)
     process.stdout.close()
