@@ -18,6 +18,7 @@ from papernudge.cli.drills.options import register as register_drills
 from papernudge.cli.exits import Exit, Stop, from_fault
 from papernudge.cli.limits import OF_A_FILE
 from papernudge.cli.options import Side
+from papernudge.cli.phone.options import register as register_phone
 from papernudge.cli.say import say, show
 
 app = typer.Typer(
@@ -179,6 +180,7 @@ def check(
 
 register(app)  # digitise and export
 register_drills(app)  # drill, mark and progress
+register_phone(app)
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -12,7 +12,16 @@ from typing import TYPE_CHECKING, Any
 from papernudge.cli.assume import Assumption, parse_assumption
 from papernudge.cli.documents import failure_document, page_document
 from papernudge.cli.exits import Exit, Stop, bad_words, from_fault
-from papernudge.cli.pages import Page, Sheet, Source, choose, open_page, sources, unreadable
+from papernudge.cli.pages import (
+    Page,
+    Sheet,
+    Source,
+    choose,
+    open_page,
+    same_print,
+    sources,
+    unreadable,
+)
 from papernudge.cli.paths import Named, keep_apart, photo_named
 from papernudge.cli.say import short, show, visible, warn
 
@@ -188,21 +197,14 @@ def _short(answer: Answer) -> str:
 
 
 def _earlier(since: str | None, sheet: Sheet) -> str | None:
-    """What was written in the earlier photo of this puzzle; Stop (2) where it shows another.
-
-    A misread digit or two must not part the photos: 85 in 100 printed ones must agree.
-    """
+    """What was written in the earlier photo of this puzzle; Stop (2) where it shows another."""
     if since is None:
         return None
     wanted = sheet.grid.givens
     for grid in open_page(Source(since)).grids:
-        if grid.cells:
-            pairs = list(zip(wanted, grid.givens, strict=True))
-            printed = sum(pair != (".", ".") for pair in pairs)
-            same = sum(one == other != "." for one, other in pairs)
-            if same >= 0.85 * printed:
-                digits = [str(cell.digit or ".") for cell in grid.cells]
-                return "".join(d if w == "." else "." for d, w in zip(digits, wanted, strict=True))
+        if grid.cells and same_print(wanted, grid.givens):
+            digits = [str(cell.digit or ".") for cell in grid.cells]
+            return "".join(d if w == "." else "." for d, w in zip(digits, wanted, strict=True))
     raise bad_words(
         f"{since} does not show the same printed digits:"
         " --since needs an earlier photo of this grid."

@@ -85,7 +85,7 @@ def read_picture(page: Page, number: int, side: int, ending: str) -> bytes:
 
         return encode(board_raster(grid, Scene(), side), ending)
     placed = [
-        Placed(read_scene(one, n if len(page.grids) > 1 else None), _crossings(one))
+        Placed(read_scene(one, n if len(page.grids) > 1 else None), outline_of(one))
         for n, one in enumerate(page.grids, start=1)
     ]
     alone = len(page.grids) == 1 and page.grids[0].mesh is not None
@@ -94,7 +94,7 @@ def read_picture(page: Page, number: int, side: int, ending: str) -> bytes:
     return encode(raster, ending)
 
 
-def _crossings(grid: GridReading) -> npt.NDArray[np.float64]:
+def outline_of(grid: GridReading) -> npt.NDArray[np.float64]:
     """Crossings as measured; for a grid that could not be flattened, spread between its corners."""
     if grid.mesh is not None:
         return grid.mesh.crossings

@@ -78,13 +78,7 @@ def sketch(
     ``pixels``: the photo's raster; ``turns``: quarter turns clockwise that make it upright;
     ``close``: crop to the first scene's grid with room for tabs, else the whole photo.
     """
-    box = _close_box(placed[0]) if close and placed else (0, 0, pixels.shape[1], pixels.shape[0])
-    wide, high = box[2] - box[0], box[3] - box[1]
-    if turns % 2:
-        wide, high = high, wide
-    most = min(side / wide, side / high, max(1.0, LARGEST_UPSCALE_SIDE / max(wide, high)))
-    scale, strip = _fitted(caption, wide, high, most, side)
-    view = View(box, scale, turns % 4)
+    view, strip = framed(pixels.shape, turns, placed, side, caption, close)
     canvas = _cut(pixels, view)
     canvas = _with_tracing_paper(canvas, view, placed)
     for one in placed:
@@ -92,6 +86,28 @@ def sketch(
     if strip is None:
         return canvas
     return np.vstack([canvas, _as_wide(strip, canvas.shape[1])])[:side]
+
+
+def framed(
+    shape: tuple[int, ...],
+    turns: int,
+    placed: Sequence[Placed],
+    side: int,
+    caption: str,
+    close: bool,
+) -> tuple[View, Raster | None]:
+    """Where the raster's pixels come to lie in the picture that ``sketch`` draws of the same
+    words, and the strip with the caption, None where there is none.
+
+    ``shape``: of the raster, height and width first.
+    """
+    box = _close_box(placed[0]) if close and placed else (0, 0, shape[1], shape[0])
+    wide, high = box[2] - box[0], box[3] - box[1]
+    if turns % 2:
+        wide, high = high, wide
+    most = min(side / wide, side / high, max(1.0, LARGEST_UPSCALE_SIDE / max(wide, high)))
+    scale, strip = _fitted(caption, wide, high, most, side)
+    return View(box, scale, turns % 4), strip
 
 
 def _as_wide(strip: Raster, width: int) -> Raster:

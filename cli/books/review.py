@@ -47,7 +47,7 @@ def _block(row: Row, crop: bytes | None) -> str:
     """One grid: its name, then a card for each doubtful cell, or the whole grid if none is."""
     where = f"{row['source']}, page {row['page']}, grid {row['number']}: {row['reason']}"
     doubts = [doubt for doubt in row["doubts"] if needs_a_person(doubt)]
-    cards = list(_cards(row, doubts, _decoded(crop)))
+    cards = list(_cards(row, doubts, decoded(crop)))
     if not cards or len(cards) > MANY:
         cards.insert(0, _whole(row, crop))
     head = f"<h2>{html.escape(where)} <code>{html.escape(row['id'])}</code></h2>"
@@ -61,7 +61,8 @@ def _block(row: Row, crop: bytes | None) -> str:
     )
 
 
-def _decoded(crop: bytes | None) -> Raster | None:
+def decoded(crop: bytes | None) -> Raster | None:
+    """The grid as the book keeps it, uint8 (CROP, CROP, 3), blue, green, red; None for none."""
     import cv2
     import numpy as np
 
@@ -76,17 +77,17 @@ def _cards(row: Row, doubts: Iterable[Doubt], raster: Raster | None) -> Iterator
     for doubt in doubts:
         by_cell.setdefault(doubt["cell"], []).append(doubt)
     for cell, about in by_cell.items():
-        image = "" if raster is None else _image(_cell_jpeg(raster, cell), 108, cell)
+        image = "" if raster is None else _image(cell_jpeg(raster, cell), 108, cell)
         words = "".join(
             _radio(f"{row['id']} {cell}", f"{row['id']} {cell}={says}", told)
-            for says, told in _answers(row, cell, about)
+            for says, told in answers_to(row, cell, about)
         )
         words += _typed(row["id"], f"{cell}=", "other", 4)
         legend = f"<legend>{html.escape(cell)}</legend>"
         yield f"<fieldset class=card>{legend}{image}<div>{words}</div></fieldset>"
 
 
-def _answers(row: Row, cell: str, doubts: Iterable[Doubt]) -> list[tuple[str, str]]:
+def answers_to(row: Row, cell: str, doubts: Iterable[Doubt]) -> list[tuple[str, str]]:
     """What may stand in the cell, as a correction says it and as a person does."""
     at = 9 * (int(cell[1]) - 1) + int(cell[3]) - 1
     printed = row["givens"][at] != "."
@@ -113,7 +114,8 @@ def _radio(question: str, line: str, told: str) -> str:
     return f"<label>{choice}<span>{html.escape(told)}</span></label>"
 
 
-def _cell_jpeg(raster: Raster, cell: str) -> bytes:
+def cell_jpeg(raster: Raster, cell: str) -> bytes:
+    """A cell of that picture with a rim of its neighbours, JPEG."""
     import cv2
 
     row, column = int(cell[1]) - 1, int(cell[3]) - 1

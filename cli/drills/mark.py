@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from papernudge.cli.assume import Assumption
     from papernudge.cli.drills.views import Glimpse
+    from papernudge.vision.photo import Photo
     from papernudge.vision.reading import Doubt
 
     Chances = npt.NDArray[np.float64]
@@ -160,14 +161,19 @@ def _counts(chances: Chances, cell: int, digit: int) -> bool:
 
 def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPage:
     """Reads and marks a photo. Stop (5) for a file that can't be read, (3) where no sheet shows."""
+    from papernudge.cli.pages import open_named
+
+    return mark_opened(called, open_named(called), assumptions)
+
+
+def mark_opened(called: str, photo: Photo, assumptions: Sequence[Assumption] = ()) -> MarkedPage:
+    """The same for a photo that is decoded already."""
     from papernudge.cli.drills.recognise import look_for_code
     from papernudge.cli.drills.views import glimpse
-    from papernudge.cli.pages import open_named
     from papernudge.hints import solve
     from papernudge.vision.failure import Failure
     from papernudge.vision.read import read_page
 
-    photo = open_named(called)
     reading = read_page(photo.pixels, solve=solve)
     if isinstance(reading, Failure):
         raise from_failure(reading, photo.name)

@@ -49,8 +49,8 @@ def _said(answer: Marked) -> str:
     return answer.result
 
 
-def _summed(marked: MarkedPage) -> str:
-    """Nothing of a position that was not found can be drawn: it is named."""
+def summed(marked: MarkedPage) -> str:
+    """The sheet in a sentence. A position that was not found can't be drawn: it is named."""
     if marked.page.minutes:
         many = sum(answer.found for answer in marked.answers)
         said = f"Sheet {marked.page.name}: {many} digit{'' if many == 1 else 's'} right."
@@ -74,5 +74,5 @@ def marked_picture(marked: MarkedPage, side: int, ending: str) -> bytes:
         for answer in marked.answers
         if answer.crossings is not None
     ]
-    caption = _summed(marked)
+    caption = summed(marked)
     return encode(sketch(marked.pixels, marked.turns, placed, side, caption, close=False), ending)

@@ -69,7 +69,7 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
         else:
             code = _doubts_said(found)
             document, text = found.to_json(), table(found)
-            rows += _rows(found, wishes)
+            rows += log_rows(found, wishes.day, wishes.seconds)
             if wishes.picture is not None:
                 _draw(found, wishes.picture, wishes.side)
         worst = max(worst, code)
@@ -158,13 +158,14 @@ def _written(answer: Marked) -> str:
     return ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in answer.written)
 
 
-def _rows(marked: MarkedPage, wishes: MarkWishes) -> list[Row]:
-    each = None if wishes.seconds is None else wishes.seconds / max(1, len(marked.answers))
+def log_rows(marked: MarkedPage, day: str, seconds: float | None) -> list[Row]:
+    """What the log keeps of a page. ``seconds``: that the whole page took, None where unsaid."""
+    each = None if seconds is None else seconds / max(1, len(marked.answers))
     if each is None and marked.page.minutes:
         each = 60.0 * marked.page.minutes
     return [
         Row(
-            wishes.day,
+            day,
             marked.page.name,
             answer.task.number,
             str(answer.task.reason or "scan"),

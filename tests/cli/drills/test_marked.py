@@ -87,7 +87,7 @@ def test_a_position_that_was_not_found_is_named_below() -> None:
     assert data.startswith(b"\x89PNG")
     import papernudge.cli.drills.marked as drawing
 
-    assert drawing._summed(marked).endswith("1 unsure. Number 3 can't be read here.")
+    assert drawing.summed(marked).endswith("1 unsure. Number 3 can't be read here.")
 
 
 def test_signs_lie_on_the_photo_where_the_digit_is(mesh_at: Any) -> None:

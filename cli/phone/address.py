@@ -1,0 +1,84 @@
+"""Where the page is to be found: the computer's address on the home network."""
+
+from __future__ import annotations
+
+import ipaddress
+import socket
+from typing import TextIO
+
+from papernudge.cli.exits import Exit, Stop, bad_words
+
+_NOT_HOME = ("docker", "br-", "veth", "virbr", "tun", "tap", "wg", "utun", "vmnet", "vboxnet")
+"""Beginnings of names of interfaces that lead to no phone: containers, tunnels, machines inside
+this one."""
+
+
+def home_address() -> str:
+    """The private IPv4 address of this machine; Stop (2) where it has none."""
+    import ifaddr
+
+    found = [
+        ip.ip
+        for adapter in ifaddr.get_adapters()
+        if not adapter.name.startswith(_NOT_HOME)
+        for ip in adapter.ips
+        if isinstance(ip.ip, str) and _at_home(ip.ip)
+    ]
+    if not found:
+        raise bad_words(
+            "This machine has no address on a home network: connect it, or name one with --host"
+            " (127.0.0.1 is this machine alone)."
+        )
+    return found[0]
+
+
+def _at_home(text: str) -> bool:
+    address = ipaddress.ip_address(text)
+    return address.is_private and not address.is_loopback and not address.is_link_local
+
+
+def listening(host: str, port: int) -> socket.socket:
+    """A socket bound to the address; Stop (5) where that can't be had."""
+    try:
+        family, kind, protocol, _, where = socket.getaddrinfo(
+            host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )[0]
+    except (OSError, UnicodeError) as error:
+        raise _not_had(host, port, error) from error
+    bound = socket.socket(family, kind, protocol)
+    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        bound.bind(where)
+    except OSError as error:
+        bound.close()
+        raise _not_had(host, port, error) from error
+    bound.listen(128)
+    return bound
+
+
+def _not_had(host: str, port: int, error: Exception) -> Stop:
+    why = (getattr(error, "strerror", None) or "it is no address").lower()
+    return Stop(
+        Exit.FILE,
+        f"{host} port {port} can't be listened on ({why}): name another --host or --port.",
+        stage="phone",
+        reason="address",
+    )
+
+
+def announce(address: str, out: TextIO, home: bool) -> None:
+    """Prints the address, and a square code that a phone's camera opens."""
+    import segno
+
+    print(f"\n  Open this on a phone:  {address}\n", file=out)
+    try:
+        segno.make(address, error="m").terminal(out=out, border=2, compact=True)
+    except UnicodeEncodeError:  # a terminal without block characters: the address does
+        print("  (This terminal can't draw the square code.)", file=out)
+    where = "the phones of your home network" if home else "this machine alone"
+    print(
+        f"\n  It answers {where}. Photos stay in this computer's memory and are forgotten after"
+        "\n  an hour. Ctrl-C stops it.\n",
+        file=out,
+        flush=True,
+    )

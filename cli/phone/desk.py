@@ -1,0 +1,150 @@
+"""Worker processes behind the page: a slow photo keeps nobody waiting but its own phone.
+
+A worker is a child with limits of time and memory, as for every file from anywhere
+(:mod:`papernudge.cli.limited`): one that goes beyond them, or dies, is replaced.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any, Protocol, TypeVar
+
+from papernudge.cli.limited import PAGE_SECONDS, Child, Ended
+
+Said = TypeVar("Said", covariant=True)
+
+RENEWED = 400
+"""Answers after which a worker is replaced: what libraries leak stays bounded."""
+
+
+class BusyError(Exception):
+    """More is waiting than the desk takes."""
+
+
+class Job(Protocol[Said]):
+    """Work on one photo, as plain data that travels to a worker and back."""
+
+    @property
+    def photo(self) -> bytes:
+        """The file's bytes."""
+
+    def answered(self) -> Said:
+        """Does the work; runs in the worker."""
+
+    def sorry(self, what: str) -> Said:
+        """The answer where the worker came to grief; ``what``: the rest of "The photo …"."""
+
+
+@dataclass(eq=False)
+class _Worker:
+    child: Child
+    last: bytes = b""
+    answers: int = 0
+
+
+class Desk:
+    """``size`` workers, at most ``most`` wishes waiting or at work.
+
+    A wish goes to the free worker that had its photo last, if there is one. ``ask`` raises
+    BusyError at once when full; a worker that dies or takes too long answers with a sentence.
+    """
+
+    def __init__(self, size: int, most: int) -> None:
+        self._most = most
+        self._waiting = 0
+        self._free: list[_Worker] = []
+        self._all: set[_Worker] = set()
+        self._turn = asyncio.Semaphore(size)
+
+    async def ask(self, job: Job[Said]) -> Said:
+        """What the worker says."""
+        if self._waiting >= self._most:
+            raise BusyError
+        self._waiting += 1
+        try:
+            async with self._turn:
+                return await self._asked(job)
+        finally:
+            self._waiting -= 1
+
+    async def _asked(self, job: Job[Said]) -> Said:
+        worker = self._taken(sha256(job.photo).digest())
+        try:
+            said: Said = await _exchange(worker, job)
+        except asyncio.CancelledError:
+            self._dismiss(worker)
+            raise
+        except Ended as ended:
+            self._all.discard(worker)
+            slow = ended.why in ("time", "clock")
+            return job.sorry("took too long to read" if slow else "ended its reader")
+        except (RuntimeError, MemoryError):
+            self._dismiss(worker)
+            return job.sorry("could not be read")
+        worker.answers += 1
+        if worker.answers >= RENEWED:
+            self._dismiss(worker)
+        else:
+            self._free.append(worker)
+        return said
+
+    def _taken(self, photo: bytes) -> _Worker:
+        for worker in [one for one in self._free if one.child.pipe.poll(0)]:
+            self._free.remove(worker)  # nothing is asked of it and it speaks: it has died
+            self._dismiss(worker)
+        known = next((one for one in self._free if one.last == photo), None)
+        if known is not None:
+            self._free.remove(known)
+        else:
+            known = self._free.pop(0) if self._free else self._employed()
+        known.last = photo
+        return known
+
+    def _employed(self) -> _Worker:
+        worker = _Worker(Child())
+        self._all.add(worker)
+        return worker
+
+    def _dismiss(self, worker: _Worker) -> None:
+        self._all.discard(worker)
+        worker.child.close()
+
+    async def warm(self) -> None:
+        """Starts one worker, so that the first photo does not wait for it."""
+        worker = self._employed()
+        worker.child.send(loaded, seconds=PAGE_SECONDS)
+        await asyncio.to_thread(worker.child.receive)
+        self._free.append(worker)
+
+    def close(self) -> None:
+        """Ends all workers."""
+        for worker in list(self._all):
+            self._dismiss(worker)
+        self._free.clear()
+
+
+async def _exchange(worker: _Worker, job: Job[Said]) -> Any:
+    worker.child.send(answered, job, seconds=PAGE_SECONDS)
+    return await asyncio.to_thread(worker.child.receive)
+
+
+def answered(job: Job[Said]) -> Said:
+    """What a worker does with a job."""
+    from papernudge.cli.books.work import one_thread
+
+    one_thread()
+    return job.answered()
+
+
+def loaded() -> None:
+    """Everything heavy is imported, and the models opened, before the first photo comes."""
+    import numpy as np
+
+    from papernudge.cli.books.work import one_thread
+    from papernudge.hints import solve
+    from papernudge.vision.read import read_page
+
+    one_thread()
+    read_page(np.full((64, 64, 3), 255, np.uint8), solve=solve)

@@ -1,0 +1,165 @@
+"""The pages of the book and of the practice log, beside those of the solver's road."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from papernudge.cli.exits import Stop
+from papernudge.cli.phone.desk import BusyError, Desk
+from papernudge.cli.phone.memory import Memory
+from papernudge.cli.phone.sending import sent
+from papernudge.cli.phone.sheets import SheetShown, SheetWish, keep, progress, today
+from papernudge.cli.phone.shelf import Shelf
+
+Render = Callable[..., HTMLResponse]
+_ROW = re.compile(r"[0-9a-f]{16}-[1-9][0-9]{0,5}-[1-9][0-9]{0,5}")
+_CELL = re.compile(r"R[1-9]C[1-9]")
+_SAYS = re.compile(r"(?:(?:given|entry):)?[1-9]|\.|ok|left out")
+
+
+@dataclass(frozen=True, eq=False)
+class BookPages:
+    """``/book``: snap page after page."""
+
+    shelf: Shelf
+    desk: Desk
+    render: Render
+
+    def routes(self) -> list[Route]:
+        """What stands where."""
+        return [
+            Route("/book", self.show),
+            Route("/book/photo", self.photo, methods=["POST"]),
+            Route("/book/tell", self.tell, methods=["POST"]),
+            Route("/book/crop/{row}/{cell}.jpg", self.crop),
+        ]
+
+    async def show(self, request: Request) -> Response:
+        """What the book holds, what is being read, one doubt to settle, the camera."""
+        return self.render(
+            "book.html",
+            name=self.shelf.path.name,
+            counts=await self.shelf.counts(),
+            entries=list(reversed(self.shelf.entries[-12:])),
+            waiting=self.shelf.waiting,
+            question=await self.shelf.question(),
+            noted=request.query_params.get("noted") == "late",
+        )
+
+    async def photo(self, request: Request) -> Response:
+        """Takes a page; it is read while the next one is turned."""
+        came = await sent(request)
+        if not came.photo:
+            said = "No photo came: choose one and send it again."
+            return self.render("sorry.html", 400, sentence=said, at=None)
+        self.shelf.take(self.desk, came.photo)
+        return RedirectResponse("/book", 303)
+
+    async def tell(self, request: Request) -> Response:
+        """What a person says of a doubtful cell, or of a whole row."""
+        async with request.form(max_files=0, max_fields=8) as form:
+            row, cell, says = (str(form.get(key, "")) for key in ("row", "cell", "answer"))
+        fits = _ROW.fullmatch(row) and (not cell or _CELL.fullmatch(cell)) and _SAYS.fullmatch(says)
+        if not fits:
+            said = "That is no answer that fits here."
+            return self.render("sorry.html", 400, sentence=said, at=None)
+        try:
+            told = await self.shelf.tell(row, cell, says)
+        except Stop as stop:
+            return self.render("sorry.html", 400, sentence=stop.sentence, at=None)
+        late = "?noted=late" if "already" in told else ""
+        return RedirectResponse(f"/book{late}", 303)
+
+    async def crop(self, request: Request) -> Response:
+        """A doubtful cell as the book keeps it."""
+        row, cell = request.path_params["row"], request.path_params["cell"]
+        found = None
+        if _ROW.fullmatch(row) and _CELL.fullmatch(cell):
+            found = await self.shelf.crop(row, cell)
+        if found is None:
+            return Response(status_code=404)
+        return Response(found, media_type="image/jpeg")
+
+
+@dataclass(frozen=True, eq=False)
+class LogPages:
+    """``/sheet``: snap a practice sheet, see it marked, keep the result."""
+
+    log: Path
+    desk: Desk
+    memory: Memory
+    render: Render
+
+    def routes(self) -> list[Route]:
+        """What stands where."""
+        return [
+            Route("/sheet", self.start),
+            Route("/sheet/photo", self.photo, methods=["POST"]),
+            Route("/sheet/{name}", self.show),
+            Route("/sheet/{name}/marked.jpg", self.picture),
+            Route("/progress.png", self.plot),
+        ]
+
+    async def start(self, _: Request) -> Response:
+        """The camera, and what the log shows so far."""
+        try:
+            plot = await progress(self.log)
+        except Stop as stop:
+            return self.render("sorry.html", 500, sentence=stop.sentence, at=None)
+        return self.render("sheets.html", name=self.log.name, plot=plot is not None)
+
+    async def photo(self, request: Request) -> Response:
+        """Marks a sheet and writes it down."""
+        came = await sent(request)
+        try:
+            shown = await self.desk.ask(SheetWish(came.photo, today()))
+            if not shown.failed:
+                await keep(self.log, shown.rows)
+        except BusyError:
+            return self.render("sorry.html", 503, sentence=BUSY, at=None)
+        except Stop as stop:
+            return self.render("sorry.html", 500, sentence=stop.sentence, at=None)
+        if shown.failed:
+            return self.render("sorry.html", 200, sentence=shown.sentence, at=None)
+        name = self.memory.keep_sheet(request.scope["visitor"], shown)
+        return RedirectResponse(f"/sheet/{name}", 303)
+
+    def _found(self, request: Request) -> SheetShown | None:
+        kept: Any = self.memory.sheet(request.scope["visitor"], request.path_params["name"])
+        return kept if isinstance(kept, SheetShown) else None
+
+    async def show(self, request: Request) -> Response:
+        """The sheet with its marks, and the results in words."""
+        shown = self._found(request)
+        if shown is None:
+            said = "That sheet is no longer shown; its results are in the log."
+            return self.render("sorry.html", 404, sentence=said, at=None)
+        return self.render("sheet.html", shown=shown, name=request.path_params["name"])
+
+    async def picture(self, request: Request) -> Response:
+        """The photo with the marks drawn on it."""
+        shown = self._found(request)
+        if shown is None:
+            return Response(status_code=404)
+        return Response(shown.picture, media_type="image/jpeg")
+
+    async def plot(self, _: Request) -> Response:
+        """Progress over the weeks."""
+        try:
+            drawn = await progress(self.log)
+        except Stop:
+            drawn = None
+        if drawn is None:
+            return Response(status_code=404)
+        return Response(drawn, media_type="image/png")
+
+
+BUSY = "Too many photos are waiting just now: try again in a few seconds."

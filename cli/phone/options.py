@@ -1,0 +1,61 @@
+"""The words of ``phone``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def phone(
+    host: Annotated[
+        str | None,
+        typer.Option(
+            "--host",
+            metavar="ADDRESS",
+            help="Listen on this address; else this computer's private one on the home network."
+            " 127.0.0.1 is this computer alone.",
+        ),
+    ] = None,
+    port: Annotated[
+        int,
+        typer.Option("--port", metavar="N", min=0, max=65535, help="0 takes any that is free."),
+    ] = 8417,
+    book: Annotated[
+        str | None,
+        typer.Option(
+            "--book",
+            metavar="FILE",
+            help="Pages can be snapped into this book, as digitise would read them."
+            " You answer for the right to copy them.",
+        ),
+    ] = None,
+    log: Annotated[
+        str | None,
+        typer.Option(
+            "--log", metavar="FILE", help="Practice sheets can be snapped, marked and kept here."
+        ),
+    ] = None,
+    certificate: Annotated[
+        str | None, typer.Option("--certificate", metavar="FILE", help="For HTTPS: PEM.")
+    ] = None,
+    key: Annotated[
+        str | None, typer.Option("--key", metavar="FILE", help="For HTTPS: its private key, PEM.")
+    ] = None,
+) -> None:
+    """A page for the phones of the home network: snap, one nudge, put the phone away.
+
+    Prints an address and a square code to open on the phone; nothing is installed there, and
+    photos go to this computer and nowhere else. Without HTTPS somebody on the same network could
+    listen in. Ctrl-C stops it.
+    """
+    from papernudge.cli.phone.serve import Wishes, run_phone
+
+    files = [None if name is None else Path(name) for name in (certificate, key, book, log)]
+    raise typer.Exit(run_phone(Wishes(host, port, *files)))
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the command."""
+    app.command()(phone)

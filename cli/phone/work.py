@@ -1,0 +1,352 @@
+"""What a worker does for the page: a photo and what was said of it, to what is shown.
+
+All that goes in and comes out is plain data. A worker keeps the pages it read last, so that one
+more hint does not read the photo again; any worker can answer for any photo.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections import OrderedDict
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from papernudge.cli.assume import parse_assumption
+from papernudge.cli.exits import Stop
+
+if TYPE_CHECKING:
+    from papernudge.cli.answers import Answer
+    from papernudge.cli.pages import Page, Sheet
+    from papernudge.vision.mesh import Points
+    from papernudge.vision.photo import Photo
+    from papernudge.vision.reading import Doubt
+
+SIDE = 1080
+"""Longest side of a picture on the page, pixels: two and a half for each of a phone's points."""
+CROP = 240
+"""Side of a cell's crop, pixels."""
+KEPT = 4
+"""Pages that a worker keeps."""
+MOST_PIXELS = 60_000_000
+"""Largest photo that the page takes, pixels."""
+
+Corner = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is asked of a photo.
+
+    ``photo``: the file's bytes. ``view``: ``"hint"``, ``"check"``, ``"page"`` (all grids) or
+    ``"cells"`` (crops of ``cells``). ``grid``: which, from 1; None for the first puzzle or, with
+    ``before``, the one that matches. ``answers``: as ``--assume`` takes them, last word last.
+    ``before``: givens and digits, 81 characters each, of an earlier photo of the same grid.
+    ``timed``: whether the minutes to expect are asked for too.
+    """
+
+    photo: bytes
+    view: str = "hint"
+    grid: int | None = None
+    answers: tuple[str, ...] = ()
+    depth: int = 1
+    before: tuple[str, str] | None = None
+    cells: tuple[int, ...] = ()
+    timed: bool = False
+
+    def answered(self) -> Shown:
+        """What to show, worked out here."""
+        return answer(self)
+
+    def sorry(self, what: str) -> Shown:
+        """What to show where the worker came to grief."""
+        said = f"The photo {what}. Send it again, or take another."
+        return Shown(said, failed=True, reason="worker")
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A doubt: the cell (0 to 80) and its name, the question, its answers as (words, what
+    ``--assume`` takes), the cell as it is on the photo, JPEG.
+    """
+
+    at: int
+    cell: str
+    asks: str
+    choices: tuple[tuple[str, str], ...]
+    crop: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What the page shows. ``sentence`` alone where ``failed``.
+
+    ``picture``: JPEG; ``size``: its width and height; ``cells``: for each cell four corners in
+    pixels of the picture. ``grids``: number and kind of each. ``places``: cell and digit to write,
+    at depth 4. ``since``: cells written since the earlier photo. ``crops``: JPEGs by cell.
+    ``minutes``: between which four of five people would have solved it, where that was asked, and
+    ``looks`` the effort of its walk.
+    """
+
+    sentence: str
+    failed: bool = False
+    reason: str = ""
+    state: str = ""
+    depth: int = 1
+    deeper: bool = False
+    number: int = 1
+    grids: tuple[tuple[int, str], ...] = ()
+    picture: bytes = b""
+    size: tuple[int, int] = (0, 0)
+    cells: tuple[tuple[Corner, ...], ...] = ()
+    questions: tuple[Question, ...] = ()
+    places: tuple[tuple[str, int], ...] = ()
+    givens: str = ""
+    digits: str = ""
+    since: tuple[str, ...] = ()
+    crops: tuple[tuple[int, bytes], ...] = ()
+    minutes: tuple[float, float] | None = None
+    looks: int = 0
+
+
+def answer(wish: Wish) -> Shown:
+    """What to show. Whatever is wrong with the photo comes back as a sentence."""
+    try:
+        page = _page(wish.photo)
+        if wish.view == "page":
+            return _overview(page)
+        sheet = _sheet(page, wish)
+        if wish.view == "cells":
+            return replace(_about(sheet), crops=_crops(sheet, wish.cells))
+        return _answered(sheet, wish)
+    except Stop as stop:
+        return Shown(stop.sentence, failed=True, reason=stop.reason)
+
+
+_pages: OrderedDict[bytes, Page] = OrderedDict()
+
+
+def opened(photo: bytes) -> Photo:
+    """The decoded photo; Stop (5) where it can't be opened or is too large."""
+    from papernudge.cli.exits import Exit, from_failure
+    from papernudge.vision.photo import Photo, open_photo
+
+    found = open_photo(photo, "the photo")
+    if not isinstance(found, Photo):
+        raise from_failure(found, "")
+    width, height = found.size
+    if width * height > MOST_PIXELS:
+        raise Stop(
+            Exit.FILE,
+            f"The photo has {width} × {height} pixels, more than {MOST_PIXELS // 1_000_000}"
+            " million: take it with fewer.",
+            stage="open",
+            reason="too big",
+        )
+    return found
+
+
+def _page(photo: bytes) -> Page:
+    key = hashlib.sha256(photo).digest()
+    if key not in _pages:
+        from papernudge.cli.pages import read_opened
+
+        _pages[key] = read_opened(None, opened(photo))
+        while len(_pages) > KEPT:
+            _pages.popitem(last=False)
+    _pages.move_to_end(key)
+    return _pages[key]
+
+
+def _sheet(page: Page, wish: Wish) -> Sheet:
+    from papernudge.cli.pages import choose, same_print
+
+    number = wish.grid
+    if number is None and wish.before is not None:
+        alike = (
+            n
+            for n, grid in enumerate(page.grids, start=1)
+            if grid.cells and same_print(wish.before[0], grid.givens)
+        )
+        number = next(alike, None)
+        if number is None:
+            choose(page, None)  # says what is wrong with a page that holds no puzzle at all
+            raise _another()
+    return choose(page, number).assuming([parse_assumption(text) for text in wish.answers])
+
+
+def _another() -> Stop:
+    from papernudge.cli.exits import Exit
+
+    return Stop(
+        Exit.WORDS,
+        "This photo shows other printed digits than the one before: take the same grid again, or"
+        " begin with this photo as a new one.",
+        stage="command",
+        reason="another grid",
+    )
+
+
+def _about(sheet: Sheet) -> Shown:
+    grid = sheet.grid
+    kinds = tuple((n, str(one.kind)) for n, one in enumerate(sheet.page.grids, start=1))
+    digits = "".join(str(cell.digit or ".") for cell in grid.cells)
+    return Shown("", number=sheet.number, grids=kinds, givens=grid.givens, digits=digits)
+
+
+def _answered(sheet: Sheet, wish: Wish) -> Shown:
+    from papernudge.cli.answers import HintWishes, check_answer, hint_answer
+
+    earlier = None
+    since: tuple[str, ...] = ()
+    if wish.before is not None:
+        earlier, since = _since(sheet, wish.before)
+    if wish.view == "check":
+        said = check_answer(sheet, wish.depth, earlier)
+    else:
+        said = hint_answer(sheet, wish.depth, HintWishes(earlier))
+    picture, size, cells = _picture(sheet, said)
+    minutes, looks = _expected(sheet) if wish.timed else (None, 0)
+    return replace(
+        _about(sheet),
+        minutes=minutes,
+        looks=looks,
+        sentence=said.sentence,
+        state=said.state,
+        depth=said.depth,
+        deeper=said.deeper,
+        picture=picture,
+        size=size,
+        cells=cells,
+        questions=tuple(_question(sheet, doubt) for doubt in said.doubts),
+        places=_places(said),
+        since=since,
+    )
+
+
+def _expected(sheet: Sheet) -> tuple[tuple[float, float] | None, int]:
+    from papernudge.hints.grade import grade
+
+    try:
+        expected = grade(sheet.grid.givens)
+    except ValueError:  # not one solution: nobody can say how long it takes
+        return None, 0
+    return expected.minutes_range, expected.looks
+
+
+def _since(sheet: Sheet, before: tuple[str, str]) -> tuple[str, tuple[str, ...]]:
+    """What was written before, in the cells that are not printed; and the cells written since."""
+    from papernudge.vision.reading import cell_name
+
+    pairs = zip(sheet.grid.givens, before[1], strict=True)
+    earlier = "".join(digit if given == "." else "." for given, digit in pairs)
+    now = enumerate(zip(earlier, sheet.grid.entries, strict=True))
+    return earlier, tuple(cell_name(c) for c, (old, new) in now if new not in (".", old))
+
+
+def _places(said: Answer) -> tuple[tuple[str, int], ...]:
+    nudge = said.fields.get("nudge") or {}
+    return tuple((place["cell"], place["digit"]) for place in nudge.get("places", ()))
+
+
+# ---------------------------------------------------------------- pictures
+
+
+def _picture(
+    sheet: Sheet, said: Answer
+) -> tuple[bytes, tuple[int, int], tuple[tuple[Corner, ...], ...]]:
+    from papernudge.cli.pictures import encode
+    from papernudge.cli.scene import answer_scene, doubt_scene
+    from papernudge.cli.sketch import Placed, framed, sketch
+
+    scene = doubt_scene(said) if said.doubts else answer_scene(said)
+    scene.caption = ""  # the sentence stands on the page, where it can be read aloud and enlarged
+    mesh, photo = sheet.grid.mesh, sheet.page.photo
+    assert mesh is not None
+    assert photo is not None
+    placed = Placed(scene, mesh.crossings)
+    turns = sheet.page.reading.quarter_turns
+    raster = sketch(photo.pixels, turns, [placed], SIDE, "", close=True)
+    view, _ = framed(photo.pixels.shape, turns, [placed], SIDE, "", close=True)
+    corners = view.apply(placed.to_raster(_corners()))
+    cells = corners.reshape(81, 4, 2).round().astype(int).tolist()
+    size = (raster.shape[1], raster.shape[0])
+    return encode(raster, ".jpg"), size, tuple(tuple((x, y) for x, y in one) for one in cells)
+
+
+def _corners() -> Points:
+    """Grid units, float64 (324, 2): the four corners of each cell, clockwise."""
+    import numpy as np
+
+    cells = np.stack(np.divmod(np.arange(81), 9)[::-1], axis=1).astype(np.float64)
+    steps = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], np.float64)
+    return (cells[:, None] + steps).reshape(-1, 2).clip(0, 9 - 1e-9)
+
+
+def _overview(page: Page) -> Shown:
+    """The whole page upright, a tab at each grid."""
+    from papernudge.cli.pages import Sheet, first_puzzle, nearest_miss
+    from papernudge.cli.pictures import encode, outline_of
+    from papernudge.cli.scene import Scene, Tab
+    from papernudge.cli.sketch import Placed, framed, sketch
+
+    assert page.photo is not None
+    placed = []
+    for n, grid in enumerate(page.grids, start=1):
+        scene = Scene()
+        scene.tabs.append(Tab(f"{n}", 4.5, 4.5, "top"))
+        placed.append(Placed(scene, outline_of(grid)))
+    turns = page.reading.quarter_turns
+    raster = sketch(page.photo.pixels, turns, placed, SIDE, "", close=False)
+    view, _ = framed(page.photo.pixels.shape, turns, placed, SIDE, "", close=False)
+    rims = [view.apply(one.crossings[[0, 0, 9, 9], [0, 9, 9, 0]]) for one in placed]
+    outlines = [[(int(x), int(y)) for x, y in rim] for rim in rims]
+    about = _about(Sheet(page, first_puzzle(page) or nearest_miss(page)))
+    return replace(
+        about,
+        picture=encode(raster, ".jpg"),
+        size=(raster.shape[1], raster.shape[0]),
+        cells=tuple(tuple(rim) for rim in outlines),
+    )
+
+
+def _crops(sheet: Sheet, cells: tuple[int, ...]) -> tuple[tuple[int, bytes], ...]:
+    import cv2
+
+    from papernudge.cli.pictures import encode
+    from papernudge.vision.patches import cut_patches
+
+    photo, mesh = sheet.page.photo, sheet.grid.mesh
+    assert photo is not None
+    assert mesh is not None
+    patches = cut_patches(photo.pixels, mesh).pixels
+    sized = {c: cv2.resize(patches[c], (CROP, CROP), interpolation=cv2.INTER_CUBIC) for c in cells}
+    return tuple((c, encode(patch.astype("uint8"), ".jpg")) for c, patch in sized.items())
+
+
+# ---------------------------------------------------------------- doubts
+
+
+def _question(sheet: Sheet, doubt: Doubt) -> Question:
+    from papernudge.cli.doubting import asked
+    from papernudge.vision.reading import cell_name
+
+    ((_, crop),) = _crops(sheet, (doubt.cell,))
+    name = cell_name(doubt.cell)
+    return Question(doubt.cell, name, asked(sheet.grid, doubt), _choices(sheet, doubt, name), crop)
+
+
+def _choices(sheet: Sheet, doubt: Doubt, name: str) -> tuple[tuple[str, str], ...]:
+    if doubt.about == "hand":
+        return (
+            ("printed", f"{name}=given:{doubt.read}"),
+            ("by hand", f"{name}=entry:{doubt.read}"),
+        )
+    if doubt.about == "notes":
+        notes = "".join(map(str, sorted(sheet.grid.cells[doubt.cell].notes)))
+        right = [("yes", f"{name}=notes:{notes}")] if notes else []
+        return (*right, ("there are none", f"{name}=notes:."))
+    values = [doubt.read, *(digit for digit, _ in doubt.instead)]
+    if doubt.about == "seen":
+        values = [*range(1, 10), None]
+    said = [(str(v), f"{name}={v}") if v else ("nothing", f"{name}=.") for v in values]
+    return tuple(dict.fromkeys(said))

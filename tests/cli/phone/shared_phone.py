@@ -1,0 +1,218 @@
+"""A real server on loopback, and a plain client: what this folder's tests share."""
+
+from __future__ import annotations
+
+import asyncio
+import http.client
+import os
+import re
+import socket
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import urlencode
+
+import pytest
+import uvicorn
+
+from papernudge.cli.phone.serve import application
+from papernudge.cli.phone.shelf import Shelf
+
+FIXTURES = Path(__file__).resolve().parents[3] / "fixtures"
+TOKEN = "a-token-of-the-tests"
+
+
+@dataclass
+class Reply:
+    """What came back."""
+
+    status: int
+    headers: dict[str, str]
+    body: bytes
+    url: str
+
+    @property
+    def text(self) -> str:
+        return self.body.decode()
+
+    @property
+    def sentence(self) -> str:
+        found = re.search(r"<h1[^>]*>(.*?)</h1>", self.text, re.DOTALL)
+        assert found is not None, self.text
+        return found[1].strip()
+
+
+@dataclass
+class Phone:
+    """A visitor: keeps its cookie, follows redirects."""
+
+    port: int
+    cookie: str = ""
+    origin: str | None = None
+    sent: dict[str, str] = field(default_factory=dict)
+
+    def ask(
+        self,
+        path: str,
+        method: str = "GET",
+        body: bytes | None = None,
+        headers: dict[str, str] | None = None,
+    ) -> Reply:
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        said = {"Host": f"127.0.0.1:{self.port}"}
+        if method == "POST":
+            said["Origin"] = f"http://127.0.0.1:{self.port}"
+        if self.cookie:
+            said["Cookie"] = self.cookie
+        said.update(headers or {})
+        try:
+            line.request(method, path, body, said)
+            answer = line.getresponse()
+            got = {name.lower(): value for name, value in answer.getheaders()}
+            reply = Reply(answer.status, got, answer.read(), path)
+        finally:
+            line.close()
+        if "set-cookie" in got:
+            self.cookie = got["set-cookie"].split(";")[0]
+        return self.ask(got["location"]) if reply.status == 303 else reply
+
+    def enter(self) -> Phone:
+        assert self.ask(f"/in/{TOKEN}").status == 200
+        return self
+
+    def send(self, name: str, after: str = "") -> Reply:
+        return self.send_bytes((FIXTURES / name).read_bytes(), after)
+
+    def send_bytes(self, photo: bytes, after: str = "") -> Reply:
+        kind = {"Content-Type": "application/octet-stream"}
+        return self.ask("/photo" + (f"?after={after}" if after else ""), "POST", photo, kind)
+
+    def press(self, at: Reply, **form: str) -> Reply:
+        kind = {"Content-Type": "application/x-www-form-urlencoded"}
+        return self.ask(at.url, "POST", urlencode(form).encode(), kind)
+
+
+@dataclass
+class Home:
+    """The running server."""
+
+    port: int
+    stop: Callable[[], None] = lambda: None
+
+    @property
+    def address(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def phone(self) -> Phone:
+        return Phone(self.port).enter()
+
+
+@contextmanager
+def running(book: Path | None = None, log: Path | None = None) -> Iterator[Home]:
+    """A server of its own."""
+    bound = socket.create_server(("127.0.0.1", 0))
+    port = bound.getsockname()[1]
+    hosts = frozenset({f"127.0.0.1:{port}"})
+    shelf = None if book is None else Shelf(book)
+    app = application(TOKEN, hosts, "http", shelf, log)
+    config = uvicorn.Config(app, log_level="critical", access_log=False, server_header=False)
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=lambda: asyncio.run(server.serve(sockets=[bound])))
+    thread.start()
+    until = time.monotonic() + 20
+    while not server.started and time.monotonic() < until:
+        time.sleep(0.02)
+
+    def stop() -> None:
+        server.should_exit = True
+        thread.join(20)
+        bound.close()
+
+    yield Home(port, stop)
+    stop()
+
+
+def killed(book: Path, after: float, salt: int = 0) -> set[str]:
+    """Pages that a server had shown as done when it was killed, so many seconds after its first.
+
+    ``salt``: another number sends other pages.
+    """
+    words = ["phone", "--host", "127.0.0.1", "--port", "0", "--book", str(book)]
+    process = subprocess.Popen(
+        [sys.executable, "-m", "papernudge.cli", *words], stdout=subprocess.PIPE, text=True
+    )
+    assert process.stdout is not None
+    address = re.compile(r"http://127.0.0.1:(\d+)(/in/\S+)")
+    while (found := address.search(process.stdout.readline())) is None:
+        assert process.poll() is None
+    visitor = Phone(int(found[1]))
+    visitor.ask(found[2])
+    photo, shown, until = (FIXTURES / "clean.jpg").read_bytes(), set[str](), 0.0
+    kind = {"Content-Type": "application/octet-stream"}
+    turn = 0
+    while not until or time.monotonic() < until:
+        if turn < 250:
+            visitor.ask("/book/photo", "POST", photo + bytes([salt, turn]), kind)
+            turn += 1
+        shown |= set(re.findall(r"<li>(phone-[0-9a-f]+): \d", visitor.ask("/book").text))
+        if shown and not until:
+            until = time.monotonic() + after
+        time.sleep(0.03)
+    process.kill()
+    process.wait(20)
+    process.stdout.close()
+    return shown
+
+
+def snapped_sheet(folder: Path) -> bytes:
+    """A practice sheet of four positions that nobody has written on, as a clean photo."""
+    import cv2
+    import numpy as np
+    import pypdfium2
+
+    from papernudge.cli.app import run
+
+    out = folder / "sheet.pdf"
+    words = ["--reason", "hidden single in a block", "--positions", "4", "--out", str(out)]
+    assert run(["drill", *words]) == 0
+    document = pypdfium2.PdfDocument(str(out))
+    raster = np.asarray(document[0].render(scale=150 / 72).to_numpy())[..., :3]
+    document.close()
+    table = cv2.copyMakeBorder(raster, 60, 60, 60, 60, cv2.BORDER_CONSTANT, value=(60, 80, 110))
+    return cv2.imencode(".jpg", table)[1].tobytes()
+
+
+def children() -> list[int]:
+    """The desk's workers: processes that this one has started to work within limits."""
+    found = []
+    for place in Path("/proc").glob("[0-9]*"):
+        try:
+            status = (place / "status").read_text("utf-8")
+            command = (place / "cmdline").read_bytes()
+        except OSError:  # it has ended
+            continue
+        if f"PPid:\t{os.getpid()}\n" in status and b"papernudge.cli.limited" in command:
+            found.append(int(place.name))
+    return found
+
+
+@pytest.fixture(scope="session")
+def home() -> Iterator[Home]:
+    with running() as one:
+        yield one
+
+
+@pytest.fixture
+def gate_alone() -> Iterator[Home]:
+    with running() as one:
+        yield one
+
+
+@pytest.fixture
+def phone(home: Home) -> Phone:
+    return home.phone()

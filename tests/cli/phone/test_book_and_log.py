@@ -1,0 +1,236 @@
+"""The collector's and the teacher's road: pages into a book, sheets into a log."""
+
+from __future__ import annotations
+
+import json
+import re
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from shared_phone import FIXTURES, Home, Phone, Reply, killed, running, snapped_sheet
+
+from papernudge.cli.app import run
+from papernudge.cli.phone.shelf import Shelf
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Path:
+    return tmp_path / "shelf.book"
+
+
+@pytest.fixture
+def library(book: Path, tmp_path: Path) -> Iterator[Home]:
+    with running(book=book, log=tmp_path / "practice.log") as home:
+        yield home
+
+
+def into_book(phone: Phone, *names: str) -> Reply:
+    kind = {"Content-Type": "application/octet-stream"}
+    for name in names:
+        phone.ask("/book/photo", "POST", (FIXTURES / name).read_bytes(), kind)
+    until = time.monotonic() + 60
+    while "data-again" in (page := phone.ask("/book")).text and time.monotonic() < until:
+        time.sleep(0.1)
+    return page
+
+
+def exported(book: Path, folder: Path) -> list[dict[str, object]]:
+    out = folder / "out.jsonl"
+    out.unlink(missing_ok=True)
+    assert run(["export", str(book), "--to", str(out)]) == 0
+    return [json.loads(line) for line in out.read_text("utf-8").splitlines()]
+
+
+def test_pages_snapped_by_two_phones_stand_in_the_book_as_digitise_would_have_put_them(
+    library: Home, book: Path, tmp_path: Path
+) -> None:
+    into_book(library.phone(), "six-grids.jpg")
+    page = into_book(library.phone(), "kitchen-table.jpg", "six-grids.jpg")
+    assert "2 pages, 6 puzzles clean, 1 to review" in page.text
+    assert "was in the book already" in page.text
+    library.stop()
+    other = tmp_path / "other.book"
+    photos = [str(FIXTURES / name) for name in ("six-grids.jpg", "kitchen-table.jpg")]
+    assert run(["digitise", *photos, "--book", str(other), "--workers", "1"]) == 0
+    here, there = exported(book, tmp_path), exported(other, tmp_path)
+    for row in (*here, *there):
+        row.pop("source")
+    assert here == there
+
+
+def test_a_puzzle_that_is_there_already_is_told(library: Home) -> None:
+    page = into_book(library.phone(), "kitchen-table.jpg", "kitchen-table-later.jpg")
+    assert "1 in the book before" in page.text
+    assert "1 there twice" in page.text
+
+
+def test_a_page_without_a_grid_gets_its_sentence(library: Home) -> None:
+    page = into_book(library.phone(), "no-grid.jpg")
+    assert "No 9×9 grid" in page.text or "no grid" in page.text.lower()
+
+
+def test_while_the_page_is_open_the_book_is_nobody_elses(library: Home, book: Path) -> None:
+    assert run(["digitise", str(FIXTURES / "clean.jpg"), "--book", str(book)]) == 5
+
+
+def test_a_doubt_is_asked_on_the_phone_and_the_first_answer_settles_it(
+    library: Home, book: Path, tmp_path: Path
+) -> None:
+    first, second = library.phone(), library.phone()
+    page = into_book(first, "six-grids.jpg")
+    row, cell = (
+        re.findall(rf'name="{name}" value="([^"]+)"', page.text)[0] for name in ("row", "cell")
+    )
+    assert f"What stands in {cell}" in page.text
+    assert first.ask(f"/book/crop/{row}/{cell}.jpg").status == 200
+    truth = json.loads((FIXTURES / "six-grids.jpg.json").read_text("utf-8"))["grids"]
+    grid = truth[int(row.rsplit("-", 1)[1]) - 1]
+    at = 9 * (int(cell[1]) - 1) + int(cell[3]) - 1
+    kind, other = ("given", "entry") if grid["givens"][at] != "." else ("entry", "given")
+    digit = grid["givens" if kind == "given" else "entries"][at]
+    tell = Reply(200, {}, b"", "/book/tell")
+    settled = first.press(tell, row=row, cell=cell, answer=f"{kind}:{digit}")
+    assert f"What stands in {cell}" not in settled.text
+    late = second.press(tell, row=row, cell=cell, answer=f"{other}:{digit}")
+    assert "answered that already" in late.text
+    library.stop()
+    (told,) = [one for one in exported(book, tmp_path) if one["id"] == row]
+    assert told["status"] == "clean"
+    assert told["givens"] == grid["givens"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        {"row": "x", "cell": "R1C1", "answer": "1"},
+        {"row": "0123456789abcdef-1-1", "cell": "R0C1", "answer": "1"},
+        {"row": "0123456789abcdef-1-1", "cell": "R1C1", "answer": "<b>"},
+        {"row": "0123456789abcdef-99999999999999999999-1", "cell": "R1C1", "answer": "1"},
+    ],
+)
+def test_odd_answers_change_no_book(library: Home, words: dict[str, str]) -> None:
+    reply = library.phone().press(Reply(200, {}, b"", "/book/tell"), **words)
+    assert reply.status == 400
+
+
+def test_a_book_that_is_none_is_told_before_the_server_starts(tmp_path: Path) -> None:
+    strange = tmp_path / "strange.book"
+    strange.write_bytes(b"not a book at all" * 100)
+    words = ["phone", "--host", "127.0.0.1", "--port", "0", "--book", str(strange)]
+    assert run(words) == 5
+
+
+def test_a_server_killed_in_the_middle_loses_nothing_that_was_shown_as_done(
+    book: Path, tmp_path: Path
+) -> None:
+    """Once here; the benchmark kills it twenty times."""
+    shown = killed(book, after=0.5)
+    rows = exported(book, tmp_path)
+    assert shown
+    sql = sqlite3.connect(book)
+    names = {name for (name,) in sql.execute("SELECT name FROM place JOIN page USING (hash)")}
+    sql.close()
+    assert shown <= names
+    assert len({row["id"] for row in rows}) == len(rows)
+
+
+# ---------------------------------------------------------------- practice
+
+
+def test_a_sheet_is_marked_on_the_photo_and_kept(library: Home, tmp_path: Path) -> None:
+    phone = library.phone()
+    kind = {"Content-Type": "application/octet-stream"}
+    assert "Nothing is in" in phone.ask("/sheet").text
+    reply = phone.ask("/sheet/photo", "POST", snapped_sheet(tmp_path), kind)
+    assert reply.sentence.startswith("Sheet ")
+    assert phone.ask(f"{reply.url}/marked.jpg").status == 200
+    assert "Number 1: blank" in reply.text
+    again = phone.ask("/sheet")
+    assert "Progress" in again.text
+    assert phone.ask("/progress.png").headers["content-type"] == "image/png"
+    with sqlite3.connect(tmp_path / "practice.log") as sql:
+        assert sql.execute("SELECT count(*) FROM answer").fetchone()[0] == 4
+    assert library.phone().ask(reply.url).status == 404
+
+
+def test_a_photo_that_is_no_sheet_gets_a_sentence(library: Home) -> None:
+    kind = {"Content-Type": "application/octet-stream"}
+    photo = (FIXTURES / "clean.jpg").read_bytes()
+    reply = library.phone().ask("/sheet/photo", "POST", photo, kind)
+    assert "code" in reply.sentence
+
+
+def test_a_solve_against_the_clock_is_checked_timed_and_kept(library: Home, tmp_path: Path) -> None:
+    phone = library.phone()
+    assert "The clock runs" in phone.ask("/clock", "POST", b"").text
+    kind = {"Content-Type": "application/octet-stream"}
+    photo = (FIXTURES / "solved.jpg").read_bytes()
+    time.sleep(1.1)
+    page = phone.ask("/clock/photo", "POST", photo, kind)
+    assert "Solved" in page.sentence
+    assert re.search(r"You took 0 min \d+ s\. Four of five people take between \d+ and", page.text)
+    assert "The clock runs" not in phone.ask("/").text
+    phone.ask(page.url)
+    with sqlite3.connect(tmp_path / "practice.log") as sql:
+        ((reason, seconds),) = sql.execute("SELECT reason, seconds FROM answer").fetchall()
+    assert reason == "whole puzzle"
+    assert 1 <= seconds < 60
+
+
+def test_without_a_log_a_time_is_shown_and_kept_nowhere(phone: Phone, tmp_path: Path) -> None:
+    phone.ask("/clock", "POST", b"")
+    kind = {"Content-Type": "application/octet-stream"}
+    photo = (FIXTURES / "one-mistake.jpg").read_bytes()
+    page = phone.ask("/clock/photo", "POST", photo, kind)
+    assert "You took" in page.text
+    assert "olved" not in page.sentence
+
+
+# ---------------------------------------------------------------- the command
+
+
+def test_the_command_tells_its_address_and_stops_on_ctrl_c(tmp_path: Path) -> None:
+    process = subprocess.Popen(
+        [sys.executable, "-m", "papernudge.cli", "phone", "--host", "127.0.0.1", "--port", "0"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=tmp_path,
+    )  # fmt: skip
+    assert process.stdout is not None
+    while "http" not in (line := process.stdout.readline()):
+        assert process.poll() is None
+    assert "/in/" in line
+    time.sleep(0.5)
+    process.send_signal(signal.SIGINT)
+    _, err = process.communicate(timeout=20)
+    assert process.returncode in (0, 130)
+    assert "Traceback" not in err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (["--host", "nowhere.invalid"], "can't be listened on"),
+        (["--host", "203.0.113.7"], "can't be listened on"),
+        (["--host", "127.0.0.1", "--certificate", "a.pem"], "HTTPS needs both"),
+    ],
+)
+def test_words_that_lead_nowhere_get_a_sentence(
+    words: list[str], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["phone", "--port", "0", *words]) in (2, 5)
+    assert says in capsys.readouterr().err
+
+
+def test_a_shelf_says_what_digitise_would_of_a_file_that_is_no_book(tmp_path: Path) -> None:
+    from papernudge.cli.exits import Stop
+
+    strange = tmp_path / "a.book"
+    strange.write_bytes(b"x" * 5000)
+    with pytest.raises(Stop):
+        Shelf(strange)

@@ -1,0 +1,188 @@
+"""The solver's road over the wire, without a browser: photo, nudge, more, wrote, check."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import cv2
+import numpy as np
+import pytest
+from shared_phone import FIXTURES, Home, Phone, Reply
+
+
+def truth(name: str) -> dict[str, str]:
+    page = json.loads((FIXTURES / f"{name}.json").read_text("utf-8"))
+    return dict(next(grid for grid in page["grids"] if grid["kind"] == "puzzle"))
+
+
+def picture(phone: Phone, at: Reply) -> np.ndarray:
+    reply = phone.ask(f"{at.url}/picture.jpg")
+    assert reply.status == 200
+    assert reply.headers["content-type"] == "image/jpeg"
+    return np.asarray(cv2.imdecode(np.frombuffer(reply.body, np.uint8), cv2.IMREAD_COLOR))
+
+
+def test_a_photo_is_answered_with_the_least_that_helps(phone: Phone) -> None:
+    at = phone.send("kitchen-table.jpg")
+    assert at.status == 200
+    assert re.fullmatch(r"(Follow the \ds|Look at (row|column|block) \d)\.", at.sentence)
+    assert max(picture(phone, at).shape) <= 1200
+
+
+def test_each_press_tells_one_depth_more_and_the_last_writes_a_right_digit(phone: Phone) -> None:
+    at = phone.send("kitchen-table.jpg")
+    said = [at.sentence]
+    while "A little more" in at.text:
+        at = phone.press(at, do="more")
+        said.append(at.sentence)
+    assert len(said) == len(set(said)) == 4
+    found = re.search(r"\b([1-9])\b.*R([1-9])C([1-9])", said[-1])
+    assert found is not None
+    digit, row, column = found.groups()
+    solution = truth("kitchen-table.jpg")["solution"]
+    assert solution[9 * (int(row) - 1) + int(column) - 1] == digit
+
+
+def test_what_was_written_is_known_and_the_next_nudge_is_another(phone: Phone) -> None:
+    at = phone.send("kitchen-table.jpg")
+    for _ in range(3):
+        at = phone.press(at, do="more")
+    wrote = re.search(r'value="(R\dC\d=entry:\d)"', at.text)
+    assert wrote is not None
+    after = phone.press(at, do="wrote", answer=wrote[1])
+    assert after.sentence != at.sentence
+    cell = wrote[1][:4]
+    assert f"read as {wrote[1][-1]}, by hand" in phone.ask(f"{after.url}/cell/{cell}").text
+
+
+def test_back_shows_what_stood_there_before(phone: Phone) -> None:
+    first = phone.send("kitchen-table.jpg")
+    phone.press(first, do="more")
+    again = phone.ask(first.url)
+    assert again.text == first.text
+
+
+def test_check_says_how_much_is_wrong_and_no_more(phone: Phone) -> None:
+    at = phone.press(phone.send("one-mistake.jpg"), do="check")
+    assert "1" in at.sentence or "One" in at.sentence or "one" in at.sentence
+    assert not re.search(r"R\dC\d", at.sentence)
+
+
+def test_another_photo_of_the_same_grid_tells_what_was_written_since(phone: Phone) -> None:
+    first = phone.send("kitchen-table.jpg")
+    after = first.url.removeprefix("/p/")
+    second = phone.send("kitchen-table-later.jpg", after)
+    before, now = truth("kitchen-table.jpg"), truth("kitchen-table-later.jpg")
+    new = [
+        f"R{c // 9 + 1}C{c % 9 + 1}"
+        for c in range(81)
+        if now["entries"][c] != before["entries"][c] != now["entries"][c] != "."
+    ]
+    assert new
+    assert f"Written since the photo before: {', '.join(new)}." in second.text
+
+
+def test_a_photo_of_another_grid_is_not_taken_for_the_same(phone: Phone) -> None:
+    first = phone.send("kitchen-table.jpg")
+    other = phone.send("solved.jpg", first.url.removeprefix("/p/"))
+    assert "other printed digits" in other.sentence
+
+
+def test_each_grid_of_a_page_can_be_chosen(phone: Phone) -> None:
+    at = phone.send("two-grids.jpg")
+    assert "Grid 1 of 2" in at.text
+    offered = phone.ask(f"{at.url}/grids")
+    assert [n for n in "12" if f'value="{n}"' in offered.text] == ["1", "2"]
+    assert phone.ask(f"{at.url}/page.jpg").status == 200
+    second = phone.press(at, do="grid", grid="2")
+    assert "Grid 2 of 2" in second.text
+
+
+@pytest.mark.parametrize("name", ["no-grid.jpg", "cut-off.jpg"])
+def test_a_photo_that_holds_no_puzzle_gets_a_sentence_and_a_new_try(
+    phone: Phone, name: str
+) -> None:
+    at = phone.send(name)
+    assert at.sentence.endswith(".")
+    assert "Take a photo" in at.text
+
+
+def test_nothing_and_rubbish_get_a_sentence(phone: Phone) -> None:
+    assert "No photo came" in phone.send_bytes(b"").sentence
+    assert "not a photo" in phone.send_bytes(b"no photo at all" * 99).sentence
+
+
+def test_a_form_without_script_sends_a_photo_too(phone: Phone) -> None:
+    data = (FIXTURES / "kitchen-table.jpg").read_bytes()
+    head = (
+        b'--xx\r\nContent-Disposition: form-data; name="photo"; filename="<b>&.jpg"\r\n'
+        b"Content-Type: image/jpeg\r\n\r\n"
+    )
+    kind = {"Content-Type": "multipart/form-data; boundary=xx"}
+    at = phone.ask("/photo", "POST", head + data + b"\r\n--xx--\r\n", kind)
+    assert at.status == 200
+    assert at.url.startswith("/p/")
+    assert "<b>" not in at.text
+
+
+def test_a_correction_is_laid_over_the_reading(phone: Phone) -> None:
+    at = phone.send("kitchen-table.jpg")
+    blank = truth("kitchen-table.jpg")
+    cell = next(c for c in range(81) if blank["givens"][c] == "." and blank["entries"][c] == ".")
+    name = f"R{cell // 9 + 1}C{cell % 9 + 1}"
+    wrong = str(int(blank["solution"][cell]) % 9 + 1)
+    asked = phone.ask(f"{at.url}/cell/{name}")
+    assert "read as blank" in asked.text
+    told = phone.press(at, do="wrote", answer=f"{name}=entry:{wrong}")
+    checked = phone.press(told, do="check")
+    assert phone.press(at, do="check").sentence != checked.sentence
+
+
+@pytest.mark.parametrize(
+    "form",
+    [
+        {},
+        {"do": "fly"},
+        {"do": "tell"},
+        {"do": "tell", "answer": "R0C1=1"},
+        {"do": "tell", "answer": "2:R1C1=1"},
+        {"do": "grid", "grid": "-1"},
+        {"do": "grid", "grid": "99999999999999999999"},
+    ],
+)
+def test_words_that_fit_no_button_change_nothing(phone: Phone, form: dict[str, str]) -> None:
+    at = phone.send("kitchen-table.jpg")
+    assert phone.press(at, **form).status == 400
+    assert phone.ask(f"{at.url.rsplit('/', 1)[0]}/1").status == 404
+
+
+def test_a_forgotten_photo_is_gone_at_once(phone: Phone) -> None:
+    at = phone.send("kitchen-table.jpg")
+    name = at.url.split("/")[2]
+    assert phone.ask(f"/p/{name}/forget", "POST", b"").status == 200
+    gone = phone.ask(at.url)
+    assert gone.status == 404
+    assert "no longer kept" in gone.sentence
+    assert phone.ask(f"{at.url}/picture.jpg").status == 404
+
+
+def test_a_second_phone_does_not_see_the_first_ones_photo(home: Home, phone: Phone) -> None:
+    at = phone.send("kitchen-table.jpg")
+    other = home.phone()
+    assert other.ask(at.url).status == 404
+    assert other.ask(f"{at.url}/picture.jpg").status == 404
+    assert at.url not in other.ask("/").text
+
+
+def test_the_page_itself_is_light() -> None:
+    page = FIXTURES.parent / "cli/phone/page"
+    weight = sum(path.stat().st_size for path in page.iterdir())
+    assert weight < 100_000
+
+
+def test_the_page_asks_no_other_host() -> None:
+    page = FIXTURES.parent / "cli/phone/page"
+    for path in page.iterdir():
+        found = re.findall(r"(?:https?:)?//[\w.-]+", path.read_text("utf-8"))
+        assert [one for one in found if "www.w3.org" not in one and not one.startswith("// ")] == []
