@@ -154,7 +154,7 @@ def killed(book: Path, after: float, salt: int = 0) -> set[str]:
     visitor.ask(found[2])
     photo, shown, until = (FIXTURES / "clean.jpg").read_bytes(), set[str](), 0.0
     kind = {"Content-Type": "application/octet-stream"}
-    turn = 0
+    turn, latest = 0, time.monotonic() + 90
     while not until or time.monotonic() < until:
         if turn < 250:
             visitor.ask("/book/photo", "POST", photo + bytes([salt, turn]), kind)
@@ -162,6 +162,7 @@ def killed(book: Path, after: float, salt: int = 0) -> set[str]:
         shown |= set(re.findall(r"<li>(phone-[0-9a-f]+): \d", visitor.ask("/book").text))
         if shown and not until:
             until = time.monotonic() + after
+        assert time.monotonic() < latest, "no page was done in a minute and a half"
         time.sleep(0.03)
     process.kill()
     process.wait(20)

@@ -9,6 +9,7 @@ import signal
 import socket
 import time
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import cv2
 import pytest
@@ -173,12 +174,24 @@ def test_forms_that_are_none_get_a_sentence(phone: Phone) -> None:
         assert reply.text.count("<h1") == 1
 
 
+def gone(process: int) -> bool:
+    """Whether nothing of a process runs any more, though nobody has waited for it yet."""
+    try:
+        return Path(f"/proc/{process}/stat").read_text("utf-8").rsplit(")", 1)[1].split()[0] == "Z"
+    except OSError:
+        return True
+
+
 def test_a_worker_that_is_killed_costs_one_answer_at_most(home: Home, phone: Phone) -> None:
     at = phone.send("kitchen-table.jpg")
     workers = children()
     assert workers
     for worker in workers:
         os.kill(worker, signal.SIGKILL)
+    until = time.monotonic() + 30
+    while any(Path(f"/proc/{worker}/stat").exists() and not gone(worker) for worker in workers):
+        assert time.monotonic() < until
+        time.sleep(0.01)
     reply = phone.press(at, do="more")
     assert reply.status == 200
     assert reply.sentence.endswith((".", "?"))
