@@ -26,7 +26,8 @@ class Board:
     digits that cell c can still take, 0 for a filled one. ``placed[d]``: where d stands.
     ``seen[h]``: the digits that stand in house h. ``gone``: candidates ruled out by earlier
     steps, ``noted``: those that the paper's own notes rule out: both are premises. ``known``: what
-    partial notes show that the solver has found already.
+    partial notes show that the solver has found already. ``thirds``: the digits that stand in
+    each third of a line, 3 times the line and 0, 1 or 2. ``fresh``: cells written just now.
     """
 
     __slots__ = (
@@ -34,18 +35,22 @@ class Board:
         "cells",
         "digits",
         "filled",
+        "fresh",
         "gone",
         "known",
         "noted",
         "placed",
         "premises",
         "seen",
+        "thirds",
     )
 
     placed: tuple[Cells, ...]
     filled: Cells
     blank: Cells
+    fresh: Cells
     seen: list[Digits]
+    thirds: list[Digits]
     cells: list[Cells]
     digits: list[Digits]
     gone: Candidates
@@ -54,20 +59,27 @@ class Board:
     premises: list[Cells]
 
     @classmethod
-    def of(cls, position: Position, noted: Candidates = 0, known: Candidates = 0) -> Board:
+    def of(
+        cls, position: Position, noted: Candidates = 0, known: Candidates = 0, fresh: Cells = 0
+    ) -> Board:
         """The board of a position; ``noted`` are candidates that its notes rule out, ``known``
-        those that partial notes show to be known as out: still to be shown why.
+        those that partial notes show to be known as out: still to be shown why; ``fresh`` the cells
+        that were written just now.
         """
         board = cls()
         board.placed = position.placed
         board.filled = position.filled
         board.blank = ALL_CELLS & ~board.filled
-        board.seen = [0] * 27
+        board.fresh = fresh
+        board.seen, board.thirds = [0] * 27, [0] * 54
         for cell, mark in enumerate(position.digits):
             if mark != ".":
                 bit = 1 << (int(mark) - 1)
                 for house in HOUSES_OF[cell]:
                     board.seen[house] |= bit
+                row, column = divmod(cell, 9)
+                board.thirds[3 * row + column // 3] |= bit
+                board.thirds[27 + 3 * column + row // 3] |= bit
         # A note in a cell that sees the digit says nothing new.
         real = sum(candidates_of(d, position.candidates[d]) for d in range(1, 10))
         board.gone, board.noted, board.known = 0, noted & real, known & real & ~noted
@@ -78,7 +90,8 @@ class Board:
         """The board after these candidates were ruled out by a step."""
         board = Board()
         board.placed, board.filled, board.blank = self.placed, self.filled, self.blank
-        board.seen, board.noted, board.known = self.seen, self.noted, self.known
+        board.seen, board.thirds, board.fresh = self.seen, self.thirds, self.fresh
+        board.noted, board.known = self.noted, self.known
         board.gone = self.gone | ruled_out
         board._count(self.cells, ruled_out)
         return board
