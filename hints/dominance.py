@@ -52,12 +52,16 @@ class Demand(NamedTuple):
     def dominates(self, other: Demand) -> bool:
         """Whether a step that demands this makes one that demands the other needless."""
         return (
-            self.patterns <= other.patterns
-            and self.kind <= other.kind
-            and self.blanks <= other.blanks
-            and self.witnesses <= other.witnesses
+            self[0] <= other[0]
+            and self[1] <= other[1]
+            and self[2] <= other[2]
+            and self[3] <= other[3]
             and self != other
         )
+
+    def dominated_by(self, other: Demand) -> bool:
+        """The same from the other side."""
+        return other.dominates(self)
 
 
 def demand(board: Board, reads: tuple[Read, ...], patterns: int = 0, before: int = 0) -> Demand:

@@ -21,8 +21,8 @@ when nothing else gets anywhere, on everything ruled out so far.
 
 A line with eliminations is looked for only where no single stands, however dear: on paper you write
 digits, and a pattern found beside a digit that could be written is work for nothing. Each pattern
-of a line weighs as PATTERN looks, so a line has as few patterns as possible before it has few
-looks; one that the notes on the paper show already weighs nothing.
+of a line weighs as LEAST_WEIGHT looks or more (``weight``), so a line has as few patterns as
+possible before it has few looks; one that the notes on the paper show already weighs nothing.
 
 Of singles none is the answer that another one plainly beats (``papernudge.hints.dominance``); among
 the rest looks decide, then what a coach would go by (``papernudge.hints.choice``).
@@ -37,9 +37,9 @@ from itertools import islice
 from papernudge.hints.board import Board
 from papernudge.hints.choice import preference
 from papernudge.hints.deduction import Deduction, exclusions
-from papernudge.hints.geometry import Candidates, Cell, candidate
+from papernudge.hints.geometry import HOUSES, Candidates, Cell, candidate, houses_holding
 from papernudge.hints.line import Line, Step
-from papernudge.hints.looks import PATTERN
+from papernudge.hints.looks import ELSEWHERE, HOLD, PATTERN, SWITCH, Sight
 from papernudge.hints.techniques.almost_locked import almost_locked_sets
 from papernudge.hints.techniques.chains import alternating_chains, remote_pairs
 from papernudge.hints.techniques.colouring import colouring
@@ -77,9 +77,12 @@ TECHNIQUES: tuple[tuple[Technique, int], ...] = (
 UNIQUENESS: tuple[tuple[Technique, int], ...] = ((unique_rectangles, 6),)
 """Those that rest on the puzzle having one solution, only on request."""
 
-LEAST_LINE = PATTERN + 1 + min(looks for _, looks in TECHNIQUES)
-"""No line with an elimination is cheaper, unless notes show it: the cheapest pattern, and one look at
-what it opens."""
+LEAST_WEIGHT = PATTERN + 2 * HOLD
+"""What a pattern weighs at least: every technique but nets holds two cells in mind."""
+
+LEAST_LINE = LEAST_WEIGHT + 1 + min(looks for _, looks in TECHNIQUES)
+"""No line with an elimination is cheaper, unless notes show it: the cheapest pattern, and one look
+at what it opens."""
 
 
 AHEAD = 3
@@ -155,7 +158,7 @@ class Search:
             ripe = [key for key, found in self.waiting.items() if found.price <= level]
             if ripe:
                 self._draw([self.waiting.pop(key) for key in ripe])
-            elif level < FAR + 2 * PATTERN:
+            elif level < FAR + 2 * LEAST_WEIGHT:
                 level += 1
             elif self.waiting:
                 level = min(found.price for found in self.waiting.values())
@@ -191,7 +194,7 @@ class Search:
         as it was at the start, and on the board as it is.
         """
         # On a later board at least one pattern has been paid for already.
-        paid = 0 if self.board.known else PATTERN
+        paid = 0 if self.board.known else LEAST_WEIGHT
         for board, reach, patterns in (
             (self.start, self.reach_at_start, paid),
             (self.board, self.reach, 2 * paid),
@@ -229,9 +232,7 @@ class Search:
                 needed |= candidate(cell, digit)
             needed &= board.gone
         looks, ways = self._supply(needed)
-        looks += deduction.looks
-        if deduction.ruled_out & ~board.known:
-            looks += PATTERN
+        looks += deduction.looks + weight(board, deduction)
         return Found(deduction, board, looks, needed, ways)
 
     def _supply(self, needed: Candidates) -> tuple[int, frozenset[frozenset[Found]]]:
@@ -271,16 +272,50 @@ class Search:
             self.board = self.board.without(fresh)
             self.reach = {}
         for technique in (hidden_singles, naked_singles):
-            for single in technique(self.board, self.limit):
+            for single in technique(self.board, MANY):
                 self._opened(self._priced(single, self.board))
 
     def _opened(self, found: Found) -> None:
-        if not found.needed or found.price > self.limit:
+        if not found.needed or found.price > self.limit + SWITCHED:
+            return
+        found = after_patterns(found)
+        if found.price > self.limit:
             return
         if self.winners and found.price < self.winners[0].price:
             self.winners = []
         self.limit = found.price
         self.winners.append(found)
+
+
+def weight(board: Board, deduction: Deduction) -> int:
+    """What a pattern weighs beside its looks; nothing if notes show it, nor a single."""
+    if not deduction.ruled_out & ~board.known:
+        return 0
+    return PATTERN + HOLD * deduction.held.bit_count()
+
+
+SWITCHED = int(SWITCH)
+
+
+def after_patterns(found: Found) -> Found:
+    """A single priced by what is in hand once its patterns are found: who has been asking what
+    cells can take need not go over to that, and who must look beyond the houses that hold a pattern
+    pays ELSEWHERE. Of ways that supply it those stay that leave it cheapest.
+    """
+    (cell, _), read = found.deduction.places[0], found.deduction.reads[0]
+    sight = isinstance(read, Sight)
+    costs: dict[tuple[int, int], set[frozenset[Found]]] = {}
+    for way in found.ways:
+        patterns = [step.deduction for step in way]
+        asked = sight and any(isinstance(r, Sight) for one in patterns for r in one.reads)
+        near = any(
+            HOUSES[house] >> cell & 1 for one in patterns for house in houses_holding(one.held)
+        )
+        less = SWITCHED if asked else 0
+        costs.setdefault(((0 if near else ELSEWHERE) - less, less), set()).add(way)
+    (change, less), ways = min(costs.items(), key=lambda item: item[0])
+    deduction = replace(found.deduction, looks=found.deduction.looks - less)
+    return replace(found, deduction=deduction, price=found.price + change, ways=frozenset(ways))
 
 
 def _key(deduction: Deduction) -> tuple[object, ...]:

@@ -79,12 +79,7 @@ def hidden_singles(board: Board, budget: int = MANY) -> list[Deduction]:
     >>> [(d.places, d.looks) for d in hidden_singles(board) if d.reads[0].house == 18]
     [(((0, 7),), 5)]
     """
-    found = []
-    for house in range(27):
-        for single in _hidden_in(board, house):
-            if single.looks <= budget:
-                found.append(single)
-    return found
+    return [s for house in range(27) for s in _hidden_in(board, house) if s.looks <= budget]
 
 
 def _hidden_in(board: Board, house: House) -> Iterator[Deduction]:
@@ -157,17 +152,23 @@ def in_sight(board: Board) -> list[Deduction]:
 
     Houses come by their blanks, so that those are left out which can't hold a better step.
     """
-    found: list[tuple[Demand, Deduction]] = [
-        (demand(board, step.reads), step) for step in last_blanks(board)
-    ]
-    if not found:
-        least = 0 if board.noted or board.gone else 1
-        for blanks, house in sorted((_blanks(board, house), house) for house in range(27)):
-            kind = Kind.BLOCK if house >= 18 else Kind.LINE
-            best = Kind.SETTLED if blanks <= WORTH_FINISHING else kind
-            if not any(one.dominates(Demand(0, best, blanks, least)) for one, _ in found):
-                found += _in_house(board, house, blanks)
-        found += [(demand(board, step.reads), step) for step in naked_singles(board)]
+    last = last_blanks(board)
+    if last:
+        return last  # nothing demands less, and they demand the same
+    least = 0 if board.noted or board.gone else 1
+    found: list[tuple[Demand, Deduction]] = []
+    demands: list[Demand] = []
+    for blanks, house in sorted((_blanks(board, house), house) for house in range(27)):
+        if blanks > WORTH_FINISHING:
+            best = Demand(0, Kind.BLOCK if house >= 18 else Kind.LINE, blanks, least)
+        else:
+            best = Demand(0, Kind.SETTLED, blanks, least)
+        if any(map(best.dominated_by, demands)):
+            continue
+        here = _in_house(board, house, blanks)
+        found += here
+        demands += [one for one, _ in here if one not in demands]
+    found += [(demand(board, step.reads), step) for step in naked_singles(board)]
     return undominated(found)
 
 
