@@ -79,7 +79,7 @@ SWITCH = 4.8
 """Fitted, in glances: see above."""
 
 PATTERN = 12
-HOLD = 5
+HOLD = 8
 ELSEWHERE = 3
 """Set: what a pattern weighs before its looks, each cell that it holds in mind, and a single beyond
 the houses that hold the pattern."""
