@@ -23,13 +23,13 @@ a whole look (less is not felt), plus one look for each cell *held in mind* mean
 single, two or three for locked candidates, every cell of a chain for a chain.
 
 A line of reasoning costs the sum of its steps; a single by sight after a pattern that is read off
-cells pays no SWITCH. Lines are compared by their *price*: looks, PATTERN and HOLD for each cell held
-in mind with each step before the last, and ELSEWHERE where the single lies beyond the houses that
-hold a pattern; nothing for a step that the notes on the paper show already. So a line has as few
-patterns as possible, then small ones, before it has few looks.
+cells pays no SWITCH. Lines are compared by their *price*: looks, PATTERN and HOLD for each cell
+held in mind with each step before the last, and ELSEWHERE where the single lies beyond the houses
+that hold a pattern; nothing for a step that the notes on the paper show already. So a line has as
+few patterns as possible, then small ones, before it has few looks.
 
 Fitted, not guessed: BLANK, IN_LINE, SEARCHED, DIGIT and SWITCH on the times of people (S.-W. Wang,
-IEEE Access 12, 2024, CC0: 755 puzzles, their mean seconds), by ``tests/hints/bench_looks.py``, which
+IEEE Access 12, 2024, CC0: 755 puzzles, their mean seconds), by ``tests/hints/bench_looks.py``: it
 prints them with their spread and writes the record beside it. The model: each way to write a next
 digit is noticed at a rate of exp(-b times its looks), the next digit comes at the sum of these
 rates, and a puzzle takes the sum over its digits. Set, not fitted: that a glance at a third of a

@@ -9,7 +9,7 @@ noticed at a rate of exp(-RATE times its looks); the next digit takes
     A * (sum of the rates) ** -CROWD * (blanks / 40) ** LEFT + C        minutes
 
 and, where only a line with patterns leads on, exp(STUCK + U * looks + V * patterns). A puzzle takes
-the sum. Fitted are the constants of a look (BLANK, IN_LINE, SEARCHED, DIGIT, SWITCH: all in glances)
+the sum. Fitted are the constants of a look (BLANK, IN_LINE, SEARCHED, DIGIT, SWITCH: in glances)
 and those of the model: least squares of log minutes, weighted by the square root of the finishers,
 each constant held to its start by a small ridge. "a pattern" is V in glances; there are too few
 stuck positions to tell it well. Printed: the constants, their spread over puzzles drawn with
