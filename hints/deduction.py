@@ -114,8 +114,20 @@ def deduce(
     one_solution: bool = False,
 ) -> Deduction:
     """An elimination with its price."""
-    looks = held.bit_count() + sum(price(board, read) for read in reads)
+    looks = held.bit_count() + sum(paid(board, read) for read in reads)
     return Deduction(technique, reads, held, (), ruled_out, looks, one_solution, pattern)
+
+
+def paid(board: Board, read: Read) -> int:
+    """What an answer costs, worked out once for all boards of a search on which it is the same."""
+    if isinstance(read, Scan):
+        key: object = (read, board.premises[read.digit] & HOUSES[read.house])
+    else:
+        key = (read, board.digits[read.cell])
+    known: int | None = board.shared.get(key)
+    if known is None:
+        known = board.shared[key] = price(board, read)
+    return known
 
 
 def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
