@@ -19,14 +19,15 @@ Whatever a technique says rests on two questions, each asked a number of times:
 
 A single by sight pays SWITCH on top: going over from digits to cells. The last blank of a house is
 read off its glances. A technique costs what its questions cost, each paid on its own and rounded to
-a whole look (less is not felt), plus one look for each cell *held in mind* meanwhile: none for a
-single, two or three for locked candidates, every cell of a chain for a chain.
+a whole look (less is not felt), plus one look for each thing *held in mind* meanwhile: none for a
+single, two or three cells for locked candidates, every cell of a chain for a chain; of hidden pairs
+and the like each digit, and each of its places.
 
 A line of reasoning costs the sum of its steps; a single by sight after a pattern that is read off
-cells pays no SWITCH. Lines are compared by their *price*: looks, PATTERN and HOLD for each cell
-held in mind with each step before the last, and ELSEWHERE where the single lies beyond the houses
-that hold a pattern; nothing for a step that the notes on the paper show already. So a line has as
-few patterns as possible, then small ones, before it has few looks.
+cells pays no SWITCH. Lines are compared by their *price*: looks, PATTERN for each step before the
+last, and ELSEWHERE where the single lies beyond the houses that hold a pattern; nothing for a step
+that the notes on the paper show already. So a line has as few patterns as possible before it has
+few looks: a second pattern must save twenty of them.
 
 Fitted, not guessed: BLANK, IN_LINE, SEARCHED, DIGIT and SWITCH on the times of people (S.-W. Wang,
 IEEE Access 12, 2024, CC0: 755 puzzles, their mean seconds), by ``tests/hints/bench_looks.py``: it
@@ -34,7 +35,7 @@ prints them with their spread and writes the record beside it. The model: each w
 digit is noticed at a rate of exp(-b times its looks), the next digit comes at the sum of these
 rates, and a puzzle takes the sum over its digits. Set, not fitted: that a glance at a third of a
 line weighs as much as one at a block (left free it comes out at 0.7, and predicts no better), that
-fresh digits are in view, the look for a cell held in mind, PATTERN, HOLD and ELSEWHERE: of 80,000
+fresh digits are in view, the look for what is held in mind, PATTERN and ELSEWHERE: of 80,000
 positions along these solves 188 have no single, too few to tell.
 
 The trade's facts that follow (common practice, no source): look where most is filled; a witness in
@@ -78,11 +79,9 @@ DIGIT = 0.78
 SWITCH = 4.8
 """Fitted, in glances: see above."""
 
-PATTERN = 12
-HOLD = 8
+PATTERN = 20
 ELSEWHERE = 3
-"""Set: what a pattern weighs before its looks, each cell that it holds in mind, and a single beyond
-the houses that hold the pattern."""
+"""Set: what a pattern weighs beside its looks, and a single beyond the houses that hold it."""
 
 
 class Scan(NamedTuple):

@@ -21,8 +21,8 @@ when nothing else gets anywhere, on everything ruled out so far.
 
 A line with eliminations is looked for only where no single stands, however dear: on paper you write
 digits, and a pattern found beside a digit that could be written is work for nothing. Each pattern
-of a line weighs as LEAST_WEIGHT looks or more (``weight``), so a line has as few patterns as
-possible before it has few looks; one that the notes on the paper show already weighs nothing.
+of a line weighs as PATTERN looks, so a line has as few patterns as possible before it has few
+looks; one that the notes on the paper show already weighs nothing.
 
 Of singles none is the answer that another one plainly beats (``papernudge.hints.dominance``); among
 the rest looks decide, then what a coach would go by (``papernudge.hints.choice``).
@@ -33,13 +33,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
+from math import ceil
 
 from papernudge.hints.board import Board
 from papernudge.hints.choice import preference
 from papernudge.hints.deduction import MOST_BRANCHES, Deduction, evidence_of, exclusions
 from papernudge.hints.geometry import HOUSES, Candidates, Cell, candidate, houses_holding
 from papernudge.hints.line import Line, Step
-from papernudge.hints.looks import ELSEWHERE, HOLD, PATTERN, SWITCH, Sight
+from papernudge.hints.looks import ELSEWHERE, PATTERN, SWITCH, Sight, price, single_looks
 from papernudge.hints.techniques.almost_locked import almost_locked_sets
 from papernudge.hints.techniques.chains import alternating_chains, remote_pairs
 from papernudge.hints.techniques.colouring import colouring
@@ -77,10 +78,7 @@ TECHNIQUES: tuple[tuple[Technique, int], ...] = (
 UNIQUENESS: tuple[tuple[Technique, int], ...] = ((unique_rectangles, 6),)
 """Those that rest on the puzzle having one solution, only on request."""
 
-LEAST_WEIGHT = PATTERN + 2 * HOLD
-"""What a pattern weighs at least: every technique but nets holds two cells in mind."""
-
-LEAST_LINE = LEAST_WEIGHT + 1 + min(looks for _, looks in TECHNIQUES)
+LEAST_LINE = PATTERN + 1 + min(looks for _, looks in TECHNIQUES)
 """No line with an elimination is cheaper, unless notes show it: the cheapest pattern, and one look
 at what it opens."""
 
@@ -155,7 +153,7 @@ class Search:
             ripe = [key for key, found in self.waiting.items() if found.price <= level]
             if ripe:
                 self._draw([self.waiting.pop(key) for key in ripe])
-            elif level < FAR + 2 * LEAST_WEIGHT:
+            elif level < FAR + 2 * PATTERN:
                 level += 1
             elif self.waiting:
                 level = min(found.price for found in self.waiting.values())
@@ -191,7 +189,7 @@ class Search:
         as it was at the start, and on the board as it is.
         """
         # On a later board at least one pattern has been paid for already.
-        paid = 0 if self.board.known else LEAST_WEIGHT
+        paid = 0 if self.board.known else PATTERN
         for board, reach, patterns in (
             (self.start, self.reach_at_start, paid),
             (self.board, self.reach, 2 * paid),
@@ -290,10 +288,10 @@ def weight(board: Board, deduction: Deduction) -> int:
     """What a pattern weighs beside its looks; nothing if notes show it, nor a single."""
     if not deduction.ruled_out & ~board.known:
         return 0
-    return PATTERN + HOLD * deduction.held.bit_count()
+    return PATTERN
 
 
-SWITCHED = int(SWITCH)
+SWITCHED = ceil(SWITCH)
 
 
 def after_patterns(found: Found) -> Found:
@@ -310,7 +308,7 @@ def after_patterns(found: Found) -> Found:
         near = any(
             HOUSES[house] >> cell & 1 for one in patterns for house in houses_holding(one.held)
         )
-        less = SWITCHED if asked else 0
+        less = int(single_looks(found.board, read) + 0.5) - price(found.board, read) if asked else 0
         costs.setdefault(((0 if near else ELSEWHERE) - less, less), set()).add(way)
     (change, less), ways = min(costs.items(), key=lambda item: item[0])
     deduction = replace(found.deduction, looks=found.deduction.looks - less)
