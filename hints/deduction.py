@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from papernudge.hints.board import Board
 from papernudge.hints.geometry import (
@@ -195,25 +197,36 @@ def pattern_of(board: Board, deduction: Deduction, evidence: Evidence) -> Patter
 
 
 def net_evidence(board: Board, assumed: Candidates, houses: tuple[House, ...]) -> Evidence:
-    """What a net needs: left out one by one, premises first, as long as what is left still leads
+    """What a net needs: left out part by part, premises first, as long as what is left still leads
     from the assumption to a contradiction, with splits no deeper than before.
     """
     everything = Evidence(board.filled, board.gone, board.noted, houses)
     depth = next(n for n in range(MOST_BRANCHES + 1) if _refuted(board, everything, assumed, n))
+
+    def still(evidence: Evidence) -> bool:
+        return _refuted(board, evidence, assumed, depth)
+
     evidence = everything
-    for less in (replace(evidence, earlier=0, noted=0), replace(evidence, earlier=0)):
-        if _refuted(board, less, assumed, depth):
+    for part in ("earlier", "noted", "cells"):
+        evidence = _thinned(evidence, part, still)
+    return evidence
+
+
+def _thinned(evidence: Evidence, part: str, still: Callable[[Evidence], bool]) -> Evidence:
+    """Leave out as much of a part of the evidence as can be: halves first, then halves of what is
+    needed, down to single items.
+    """
+    waiting = [tuple(members(getattr(evidence, part)))]
+    while waiting:
+        items = waiting.pop()
+        dropped = sum(1 << item for item in items)
+        left: dict[str, Any] = {part: getattr(evidence, part) & ~dropped}
+        less = replace(evidence, **left)
+        if still(less):
             evidence = less
-            break
-    for item in members(evidence.earlier):
-        less = replace(evidence, earlier=evidence.earlier & ~(1 << item))
-        evidence = less if _refuted(board, less, assumed, depth) else evidence
-    for item in members(evidence.noted):
-        less = replace(evidence, noted=evidence.noted & ~(1 << item))
-        evidence = less if _refuted(board, less, assumed, depth) else evidence
-    for item in members(evidence.cells):
-        less = replace(evidence, cells=evidence.cells & ~(1 << item))
-        evidence = less if _refuted(board, less, assumed, depth) else evidence
+        elif len(items) > 1:
+            half = len(items) // 2
+            waiting += [items[half:], items[:half]]
     return evidence
 
 
@@ -225,7 +238,7 @@ def _refuted(board: Board, evidence: Evidence, assumed: Candidates, branches: in
             state &= KEEP[bit]
             written |= 1 << bit
     state &= KEEP[assumed.bit_length() - 1]
-    return followed(state, branches, written | assumed) is not None
+    return followed(state, branches, written | assumed, shortest=False) is not None
 
 
 def _scanned(board: Board, read: Scan) -> Cells:
