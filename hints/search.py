@@ -29,7 +29,7 @@ from dataclasses import dataclass, field, replace
 from itertools import islice
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import MOST_BRANCHES, Deduction, evidence_of, exclusions
+from papernudge.hints.deduction import MOST_BRANCHES, Deduction, exclusions, net_premises
 from papernudge.hints.geometry import HOUSES_OF, Candidates, Cell, candidate
 from papernudge.hints.line import Line, Step
 from papernudge.hints.techniques.almost_locked import AlmostLockedHunt, almost_locked_sets
@@ -241,7 +241,7 @@ class Search:
         if not board.gone:
             return 0
         if not deduction.reads:
-            return evidence_of(board, deduction).earlier
+            return net_premises(board, deduction).earlier
         needed = 0
         for cell, digit in exclusions(deduction.reads):
             needed |= candidate(cell, digit)
