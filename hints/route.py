@@ -1,9 +1,11 @@
 """An order of deductions that keeps the eye's travel short: a route through the whole solve.
 
-Travel is measured in cells: the sum of the distances between the centres of successive looks. A
-look at a written digit lies on its cell, a look over a house in the middle of the house. Within a
-step the looks may be taken in any order, and of several sets of witnesses as small as each other
-any may be used: here as everywhere in this module the shortest way from where the eye is.
+Travel is measured in cells: the sum of the distances between the centres of successive *stops*,
+the places where the eye rests. A witness is looked at on its cell; a glance rests in the middle of
+its block or of its third of a line. One rest covers about a block (``papernudge.hints.looks``): what
+lies in view of a stop, a cell away at most, needs no other. Within a step the stops may be taken in any order, and of several
+sets of witnesses as small as each other any may be used: here as everywhere in this module the
+shortest way from where the eye is.
 
 The method is beam search over what has been written, bucket by bucket of filled cells (B. T.
 Lowerre, *The HARPY speech recognition system*, 1976), by looks plus a price for travel. A route
@@ -21,9 +23,9 @@ from math import hypot
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
-from papernudge.hints.geometry import DIGITS_IN, HOUSE_CELLS, HOUSES, Cell, Digit, House, members
+from papernudge.hints.geometry import HOUSES, THIRDS, Cell, Cells, Digit, House, members
 from papernudge.hints.line import Line, Step
-from papernudge.hints.looks import Read, Scan, Sight, least_covers, sight_houses
+from papernudge.hints.looks import Read, Scan, least_covers, sight_glances
 from papernudge.hints.notes import board_of
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines
@@ -41,11 +43,15 @@ Stops = tuple[Point, ...]
 
 WIDTH = 24
 """How many ways to have written so many digits are followed."""
-WEIGHTS = (2.0, 0.5)
+WEIGHTS = (6.0, 0.5)
 """Looks that a cell of travel is worth, one search each: the shortest route that takes no more
 looks than reading order is the answer."""
-DEARER = 2
+DEARER = 3
 """So many looks above the cheapest single a line near by may cost."""
+IN_SIGHT = 1
+"""So many cells from where the eye rests, each way, are in view: one rest covers a block."""
+BRANCHES = 8
+"""Of the lines that can be taken next so many are tried, those that cost least from here."""
 _COVERS = 6
 
 
@@ -53,8 +59,8 @@ _COVERS = 6
 class Route:
     """A solve and the eye's way through it.
 
-    ``walk``: the lines in order. ``stops``: for each line the centres of its looks, in the order
-    in which the eye takes them; x is columns, y rows, both counted from the middle of R1C1.
+    ``walk``: the lines in order. ``stops``: for each line where the eye rests, in the order in which
+    it does; x is columns, y rows, both counted from the middle of R1C1.
     """
 
     walk: Walk
@@ -84,36 +90,60 @@ def _cell_point(cell: Cell) -> Point:
     return float(cell % 9), float(cell // 9)
 
 
-def _house_point(house: House) -> Point:
-    return _cell_point(HOUSE_CELLS[house][4])
+@lru_cache(maxsize=1 << 10)
+def _middle(cells: Cells) -> Point:
+    """The middle one of a block or of a third of a line."""
+    every = list(members(cells))
+    return _cell_point(every[len(every) // 2])
+
+
+def _glances(board: Board, house: House) -> Stops:
+    """Where the eye rests to read a house: see ``papernudge.hints.looks``."""
+    if house >= 18:
+        return (_middle(HOUSES[house]),)
+    blank = HOUSES[house] & board.blank
+    lone = blank & (blank - 1) == 0
+    return tuple(_middle(third) for third in THIRDS[house] if lone or third & blank)
 
 
 # ------------------------------------------------------------ what a step looks at
 
 
+def _fixed(start: Point | None, points: Stops) -> Stops:
+    """The stops of a way through these points: what lies in view of a stop needs none."""
+    here, stops = start, list[Point]()
+    for point in points:
+        if here is None or max(abs(point[0] - here[0]), abs(point[1] - here[1])) > IN_SIGHT:
+            stops.append(point)
+            here = point
+    return tuple(stops)
+
+
+def _from(start: Point | None, stops: Stops) -> float:
+    return length(stops if start is None else (start, *stops))
+
+
 @lru_cache(maxsize=1 << 16)
 def _tour(start: Point | None, points: Stops) -> tuple[float, Stops]:
-    """A short way through all points: the shortest of up to four, else always to the nearest."""
+    """A short way past all points: the shortest of up to four, else always to the nearest."""
     if len(points) <= 4:
-        ways = list(permutations(points))
-        costs = [length(way if start is None else (start, *way)) for way in ways]
-        best = min(range(len(ways)), key=costs.__getitem__)
-        return costs[best], ways[best]
-    left, way, travel = list(points), list[Point](), 0.0
+        ways = (_fixed(start, way) for way in permutations(points))
+        return min((_from(start, way), way) for way in ways)
+    left, way, here = list(points), list[Point](), start
     while left:
-        here = way[-1] if way else start or left[0]
-        after = min(left, key=lambda point: (_distance(here, point), point))
-        travel += _distance(here, after)
+        now = here or left[0]
+        after = min(left, key=lambda point: (_distance(now, point), point))
         left.remove(after)
-        way.append(after)
-    return travel, tuple(way)
+        way += _fixed(here, (after,))
+        here = way[-1] if way else here
+    return _from(start, tuple(way)), tuple(way)
 
 
 def _through(start: Point | None, line: _Option) -> tuple[float, Stops]:
     """The way through all steps of a line, each step's looks as they lie best."""
     travel, way = 0.0, list[Point]()
-    for board, deduction in line.drawn:
-        cost, stops = min(_tour(start, choice) for choice in _choices(board, deduction))
+    for choices in line.choices:
+        cost, stops = min(_tour(start, choice) for choice in choices)
         travel += cost
         way += stops
         start = way[-1] if way else start
@@ -124,12 +154,13 @@ def _as_told(start: Point | None, line: _Option) -> tuple[float, Stops]:
     """The way with each step's looks as it is told: what is held in mind, then for each question
     the house, then its witnesses in reading order.
     """
-    way = tuple(stop for drawn in line.drawn for stop in _choices(*drawn)[0])
-    return length(way if start is None else (start, *way)), way
+    points = tuple(stop for choices in line.choices for stop in choices[0])
+    way = _fixed(start, points)
+    return _from(start, way), way
 
 
 def _choices(board: Board, deduction: Deduction) -> list[Stops]:
-    """Sets of points that a deduction can be seen from, all as many as it has looks."""
+    """Sets of points that a deduction can be seen from."""
     held = tuple(_cell_point(cell) for cell in members(deduction.held))
     choices: list[Stops] = [held]
     # A house that is finished at one go is read once.
@@ -143,22 +174,11 @@ def _choices(board: Board, deduction: Deduction) -> list[Stops]:
 def _seen_from(board: Board, read: Read, reads_house: bool) -> Iterator[Stops]:
     if isinstance(read, Scan):
         need = HOUSES[read.house] & board.blank & ~read.places & ~board.premises[read.digit]
-        house = (_house_point(read.house),) if reads_house else ()
+        house = _glances(board, read.house) if reads_house else ()
         for cover in least_covers(need, board.placed[read.digit]) if need else (0,):
             yield (*house, *map(_cell_point, members(cover)))
     else:
-        yield _sight_points(board, read)
-
-
-def _sight_points(board: Board, read: Sight) -> Stops:
-    entered = sight_houses(board, read.cell, read.digits)
-    points = [_house_point(house) for house in entered]
-    need = 511 & ~read.digits & ~board.seen[entered[0]]
-    for house in entered[1:]:
-        for digit in DIGITS_IN[need & board.seen[house]]:
-            points += map(_cell_point, members(board.placed[digit] & HOUSES[house]))
-        need &= ~board.seen[house]
-    return tuple(points)
+        yield tuple(_middle(place) for place in sight_glances(board, read.cell, read.digits))
 
 
 # ------------------------------------------------------------ what can be taken next
@@ -167,18 +187,21 @@ def _sight_points(board: Board, read: Sight) -> Stops:
 @dataclass(frozen=True, slots=True)
 class _Option:
     """A line that can be taken: its steps, each on its board, and what it writes. ``whole``: None
-    for a line of one step whose evidence is not yet worked out.
+    for a line of one step whose evidence is not yet worked out. ``choices``: for each step the sets of
+    points that it can be seen from.
     """
 
     drawn: tuple[tuple[Board, Deduction], ...]
     price: int
     looks: int
+    choices: tuple[list[Stops], ...]
     whole: Line | None = None
 
     @classmethod
     def of(cls, line: Line) -> _Option:
         drawn = tuple((step.board, step.deduction) for step in line.steps)
-        return cls(drawn, line.price, line.looks, line)
+        choices = tuple(_choices(*step) for step in drawn)
+        return cls(drawn, line.price, line.looks, choices, line)
 
     @property
     def places(self) -> tuple[tuple[Cell, Digit], ...]:
@@ -202,7 +225,8 @@ def _options(position: Position, dearer: int) -> list[_Option]:
     for single in found:
         if single.looks <= least + dearer:
             last = finished_house(board, single) or single
-            options.append(_Option(((board, last),), single.looks, last.looks))
+            seen_from = (_choices(board, last),)
+            options.append(_Option(((board, last),), single.looks, last.looks, seen_from))
     return options
 
 
@@ -247,9 +271,10 @@ def route(position: Position) -> Route:
     """
     plain = _reading_order(position, told=False)
     found = [plain] if plain else []
+    met: dict[str, list[_Option]] = {}
     if plain is not None:
         for weight in WEIGHTS:
-            end = _searched(position, weight, plain.position.blank)
+            end = _searched(position, weight, plain.position.blank, met)
             if end is not None and end.looks <= plain.looks:
                 found.append(end)
     return _route(position, min(found, key=lambda state: state.travel) if found else None)
@@ -296,7 +321,9 @@ def _reading_order(position: Position, told: bool) -> _State | None:
     return state
 
 
-def _searched(position: Position, weight: float, unsolved: int) -> _State | None:
+def _searched(
+    position: Position, weight: float, unsolved: int, met: dict[str, list[_Option]]
+) -> _State | None:
     """The best end of a beam search, None if it leaves more blank than it must."""
     buckets: dict[int, dict[str, _State]] = {position.filled.bit_count(): {"": _State(position)}}
 
@@ -309,12 +336,16 @@ def _searched(position: Position, weight: float, unsolved: int) -> _State | None
         if many == 81 - unsolved.bit_count():
             return states[0]
         for state in states:
-            for option in _options(state.position, DEARER):
-                after = state.after(option)
+            known = met.get(state.position.digits)
+            if known is None:
+                known = met[state.position.digits] = _options(state.position, DEARER)
+            reached = sorted(map(state.after, known), key=cost)
+            for after in reached[:BRANCHES]:
                 bucket = buckets.setdefault(after.position.filled.bit_count(), {})
-                other = bucket.get(after.position.digits)
+                key = after.position.digits
+                other = bucket.get(key)
                 if other is None or cost(after) < cost(other):
-                    bucket[after.position.digits] = after
+                    bucket[key] = after
         if not buckets:
             return None
 
