@@ -2,10 +2,10 @@
 
 Travel is measured in cells: the sum of the distances between the centres of successive *stops*,
 the places where the eye rests. A witness is looked at on its cell; a glance rests in the middle of
-its block or of its third of a line. One rest covers about a block (``papernudge.hints.looks``): what
-lies in view of a stop, a cell away at most, needs no other. Within a step the stops may be taken in any order, and of several
-sets of witnesses as small as each other any may be used: here as everywhere in this module the
-shortest way from where the eye is.
+its block or of its third of a line. One rest covers about a block (``papernudge.hints.looks``):
+what lies in view of a stop, a cell away at most, needs no other. Within a step the stops may be
+taken in any order, and of several sets of witnesses as small as each other any may be used: here
+as everywhere in this module the shortest way from where the eye is.
 
 The method is beam search over what has been written, bucket by bucket of filled cells (B. T.
 Lowerre, *The HARPY speech recognition system*, 1976), by looks plus a price for travel. A route
@@ -59,8 +59,8 @@ _COVERS = 6
 class Route:
     """A solve and the eye's way through it.
 
-    ``walk``: the lines in order. ``stops``: for each line where the eye rests, in the order in which
-    it does; x is columns, y rows, both counted from the middle of R1C1.
+    ``walk``: the lines in order. ``stops``: for each line where the eye rests, in the order in
+    which it does; x is columns, y rows, both counted from the middle of R1C1.
     """
 
     walk: Walk
@@ -186,9 +186,9 @@ def _seen_from(board: Board, read: Read, reads_house: bool) -> Iterator[Stops]:
 
 @dataclass(frozen=True, slots=True)
 class _Option:
-    """A line that can be taken: its steps, each on its board, and what it writes. ``whole``: None
-    for a line of one step whose evidence is not yet worked out. ``choices``: for each step the sets of
-    points that it can be seen from.
+    """A line that can be taken: its steps, each on its board, and what it writes. ``choices``: for
+    each step the sets of points that it can be seen from. ``whole``: None for a line of one step
+    whose evidence is not yet worked out.
     """
 
     drawn: tuple[tuple[Board, Deduction], ...]
