@@ -13,20 +13,29 @@ it never takes more looks than reading order does.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import islice, pairwise, permutations
+from itertools import pairwise, permutations
 from math import hypot
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
-from papernudge.hints.geometry import DIGITS_IN, HOUSE_CELLS, HOUSES, Cell, Digit, House, members
+from papernudge.hints.geometry import (
+    DIGITS_IN,
+    HOUSE_CELLS,
+    HOUSES,
+    Cell,
+    Cells,
+    Digit,
+    House,
+    members,
+)
 from papernudge.hints.line import Line, Step
 from papernudge.hints.looks import Read, Scan, Sight, least_covers, sight_houses
 from papernudge.hints.notes import board_of
 from papernudge.hints.position import Position
-from papernudge.hints.search import LEAST_LINE, cheapest_lines
+from papernudge.hints.search import LEAST_LINE, cheapest_lines, notes_help
 from papernudge.hints.techniques.singles import (
     MANY,
     finished_house,
@@ -110,11 +119,17 @@ def _tour(start: Point | None, points: Stops) -> tuple[float, Stops]:
     return travel, tuple(way)
 
 
+@lru_cache(maxsize=1 << 16)
+def _shortest(start: Point | None, choices: tuple[Stops, ...]) -> tuple[float, Stops]:
+    """The shortest way through all points of one of the choices."""
+    return min(_tour(start, choice) for choice in choices)
+
+
 def _through(start: Point | None, line: _Option) -> tuple[float, Stops]:
     """The way through all steps of a line, each step's looks as they lie best."""
     travel, way = 0.0, list[Point]()
-    for board, deduction in line.drawn:
-        cost, stops = min(_tour(start, choice) for choice in _choices(board, deduction))
+    for choices in line.choices:
+        cost, stops = _shortest(start, choices)
         travel += cost
         way += stops
         start = way[-1] if way else start
@@ -125,30 +140,34 @@ def _as_told(start: Point | None, line: _Option) -> tuple[float, Stops]:
     """The way with each step's looks as it is told: what is held in mind, then for each question
     the house, then its witnesses in reading order.
     """
-    way = tuple(stop for drawn in line.drawn for stop in _choices(*drawn)[0])
+    way = tuple(stop for choices in line.choices for stop in choices[0])
     return length(way if start is None else (start, *way)), way
 
 
-def _choices(board: Board, deduction: Deduction) -> list[Stops]:
+def _choices(board: Board, deduction: Deduction) -> tuple[Stops, ...]:
     """Sets of points that a deduction can be seen from, all as many as it has looks."""
     held = tuple(_cell_point(cell) for cell in members(deduction.held))
     choices: list[Stops] = [held]
     # A house that is finished at one go is read once.
     again = len(deduction.places) > 1
     for number, read in enumerate(deduction.reads):
-        ways = list(islice(_seen_from(board, read, not (again and number)), _COVERS))
+        ways = _seen_from(board, read, not (again and number))
         choices = [(*choice, *way) for choice in choices for way in ways][:_COVERS]
-    return choices
+    return tuple(choices)
 
 
-def _seen_from(board: Board, read: Read, reads_house: bool) -> Iterator[Stops]:
+def _seen_from(board: Board, read: Read, reads_house: bool) -> tuple[Stops, ...]:
     if isinstance(read, Scan):
         need = HOUSES[read.house] & board.blank & ~read.places & ~board.premises[read.digit]
-        house = (_house_point(read.house),) if reads_house else ()
-        for cover in least_covers(need, board.placed[read.digit]) if need else (0,):
-            yield (*house, *map(_cell_point, members(cover)))
-    else:
-        yield _sight_points(board, read)
+        return _scan_points(need, board.placed[read.digit], read.house if reads_house else None)
+    return (_sight_points(board, read),)
+
+
+@lru_cache(maxsize=1 << 16)
+def _scan_points(need: Cells, written: Cells, house: House | None) -> tuple[Stops, ...]:
+    read = () if house is None else (_house_point(house),)
+    covers = least_covers(need, written) if need else (0,)
+    return tuple((*read, *map(_cell_point, members(cover))) for cover in covers[:_COVERS])
 
 
 def _sight_points(board: Board, read: Sight) -> Stops:
@@ -165,16 +184,24 @@ def _sight_points(board: Board, read: Sight) -> Stops:
 # ------------------------------------------------------------ what can be taken next
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class _Option:
     """A line that can be taken: its steps, each on its board, and what it writes. ``whole``: None
-    for a line of one step whose evidence is not yet worked out.
+    for a line of one step whose evidence is not yet worked out. ``seen_from``: for each step the
+    sets of points that it can be seen from, once asked for.
     """
 
     drawn: tuple[tuple[Board, Deduction], ...]
     price: int
     looks: int
     whole: Line | None = None
+    seen_from: tuple[tuple[Stops, ...], ...] = ()
+
+    @property
+    def choices(self) -> tuple[tuple[Stops, ...], ...]:
+        if not self.seen_from:
+            self.seen_from = tuple(_choices(*drawn) for drawn in self.drawn)
+        return self.seen_from
 
     @classmethod
     def of(cls, line: Line) -> _Option:
@@ -197,7 +224,7 @@ def _options(position: Position, dearer: int) -> list[_Option]:
     board = board_of(position)
     found = [*last_blanks(board), *hidden_singles(board), *naked_singles(board)]
     least = min((single.looks for single in found), default=MANY)
-    if least > LEAST_LINE or board.known:  # a line with eliminations may be cheaper
+    if least > LEAST_LINE or notes_help(board, least):  # a line with eliminations may be cheaper
         return [_Option.of(line) for line in cheapest_lines(board)]
     options = []
     for single in found:
@@ -210,27 +237,46 @@ def _options(position: Position, dearer: int) -> list[_Option]:
 # ------------------------------------------------------------ the search
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class _State:
     """So much is written, the eye is here, and this was the way."""
 
-    position: Position
+    digits: str
+    blanks: int
     here: Point | None = None
     looks: int = 0
     travel: float = 0.0
     before: _State | None = None
     option: _Option | None = None
     stops: Stops = ()
+    known: Position | None = None
+
+    @classmethod
+    def at(cls, position: Position) -> _State:
+        """Where a solve begins."""
+        return cls(position.digits, position.blank.bit_count(), known=position)
+
+    @property
+    def position(self) -> Position:
+        """The position, worked out when the state is gone on from: most never are."""
+        if self.known is None:
+            assert self.before is not None
+            assert self.option is not None
+            self.known = self.before.position
+            for cell, digit in self.option.places:
+                self.known = self.known.with_digit(cell, digit)
+        return self.known
 
     def after(self, option: _Option, told: bool = False) -> _State:
         """One line on; ``told``: its looks in the order in which it is told."""
         travel, stops = (_as_told if told else _through)(self.here, option)
-        position = self.position
+        digits = self.digits
         for cell, digit in option.places:
-            position = position.with_digit(cell, digit)
+            digits = f"{digits[:cell]}{digit}{digits[cell + 1 :]}"
         here = stops[-1] if stops else self.here
         looks, travel = self.looks + option.looks, self.travel + travel
-        return _State(position, here, looks, travel, self, option, stops)
+        blanks = self.blanks - len(option.places)
+        return _State(digits, blanks, here, looks, travel, self, option, stops)
 
     def back(self) -> list[_State]:
         """All that were reached by a step, first to last."""
@@ -248,9 +294,10 @@ def route(position: Position) -> Route:
     """
     plain = _reading_order(position, told=False)
     found = [plain] if plain else []
+    known: dict[str, list[_Option]] = {}
     if plain is not None:
         for weight in WEIGHTS:
-            end = _searched(position, weight, plain.position.blank)
+            end = _searched(position, weight, plain.position.blank, known)
             if end is not None and end.looks <= plain.looks:
                 found.append(end)
     return _route(position, min(found, key=lambda state: state.travel) if found else None)
@@ -270,8 +317,8 @@ def digit_by_digit(position: Position) -> Route:
     """
     if position.faults:
         return _route(position, None)
-    state, digit = _State(position), 1
-    while state.position.blank:
+    state, digit = _State.at(position), 1
+    while state.blanks:
         options = _options(state.position, 0)
         if not options:
             break
@@ -288,8 +335,8 @@ def digit_by_digit(position: Position) -> Route:
 def _reading_order(position: Position, told: bool) -> _State | None:
     if position.faults:
         return None
-    state = _State(position)
-    while state.position.blank:
+    state = _State.at(position)
+    while state.blanks:
         options = _options(state.position, 0)
         if not options:
             break
@@ -297,31 +344,39 @@ def _reading_order(position: Position, told: bool) -> _State | None:
     return state
 
 
-def _searched(position: Position, weight: float, unsolved: int) -> _State | None:
-    """The best end of a beam search, None if it leaves more blank than it must."""
-    buckets: dict[int, dict[str, _State]] = {position.filled.bit_count(): {"": _State(position)}}
+def _searched(
+    position: Position, weight: float, unsolved: int, known: dict[str, list[_Option]]
+) -> _State | None:
+    """The best end of a beam search, None if it leaves more blank than it must. ``known``: what can
+    be written next, by what is written.
+    """
+    start = _State.at(position)
+    buckets: dict[int, dict[str, _State]] = {start.blanks: {"": start}}
 
     def cost(state: _State) -> float:
         return state.looks + weight * state.travel
 
     while True:
-        many = min(buckets)
+        many = max(buckets)
         states = sorted(buckets.pop(many).values(), key=cost)[:WIDTH]
-        if many == 81 - unsolved.bit_count():
+        if many == unsolved.bit_count():
             return states[0]
         for state in states:
-            for option in _options(state.position, DEARER):
+            options = known.get(state.digits)
+            if options is None:
+                options = known[state.digits] = _options(state.position, DEARER)
+            for option in options:
                 after = state.after(option)
-                bucket = buckets.setdefault(after.position.filled.bit_count(), {})
-                other = bucket.get(after.position.digits)
+                bucket = buckets.setdefault(after.blanks, {})
+                other = bucket.get(after.digits)
                 if other is None or cost(after) < cost(other):
-                    bucket[after.position.digits] = after
+                    bucket[after.digits] = after
         if not buckets:
             return None
 
 
 def _route(position: Position, end: _State | None) -> Route:
-    solved = (end.position if end else position).blank == 0
+    solved = (end.position if end else position).blank == 0 and not position.faults
     steps: list[Walked] = []
     written = 0
     way = end.back() if end is not None else []

@@ -164,7 +164,7 @@ class Search:
         Nothing is done where even all of it would open no cheaper single.
         """
         known = self.board.known
-        if not known or not self._helps(known):
+        if not known or not notes_help(self.board, self.limit):
             return
         for kind in range(len(self.techniques)):
             for board, deduction in self._hunt(kind).more(self.board, NOTED):
@@ -172,17 +172,6 @@ class Search:
                 if shown:
                     self._add(replace(deduction, ruled_out=shown, looks=1), board)
                 self._add(deduction, board)
-
-    def _helps(self, known: Candidates) -> bool:
-        """Whether a line could be cheaper if all of this were ruled out for one look."""
-        if self.limit > LEAST_LINE + 1:
-            return True
-        free = self.board.without(known)
-        return any(
-            single.looks + 1 <= self.limit and self._needed(single, free)
-            for technique in (hidden_singles, naked_singles)
-            for single in technique(free, self.limit)
-        )
 
     def _cast_nets(self) -> bool:
         """The last resort: nets, with as few branches as get anywhere. A net may build on all that
@@ -293,6 +282,21 @@ class Search:
             self.winners = []
         self.limit = found.price
         self.winners.append(found)
+
+
+def notes_help(board: Board, limit: int) -> bool:
+    """Whether a line of no more than so many looks could use what partial notes show, even if all
+    of it could be shown.
+    """
+    if not board.known or limit > LEAST_LINE + 1:
+        return bool(board.known)
+    free = board.without(board.known)
+    return any(
+        single.looks < limit
+        and any(candidate(*pair) & board.known for pair in exclusions(single.reads))
+        for technique in (hidden_singles, naked_singles)
+        for single in technique(free, limit)
+    )
 
 
 def _bits(mask: int) -> Iterator[int]:
