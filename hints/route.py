@@ -101,14 +101,52 @@ def _house_point(house: House) -> Point:
 # ------------------------------------------------------------ what a step looks at
 
 
+class _Seen:
+    """Sets of points that a deduction can be seen from, and the shortest way through one of them
+    from wherever the eye comes.
+    """
+
+    __slots__ = ("_found", "_long", "_openings", "choices")
+
+    def __init__(self, choices: tuple[Stops, ...]) -> None:
+        self.choices = choices
+        self._found: dict[Point | None, tuple[float, Stops]] = {}
+        self._openings = [way for choice in choices if len(choice) <= 4 for way in _opened(choice)]
+        self._long = [choice for choice in choices if len(choice) > 4]
+
+    def shortest(self, start: Point | None) -> tuple[float, Stops]:
+        """Its length and its points; of several the first in order."""
+        known = self._found.get(start)
+        if known is None:
+            if start is None:
+                ways = list(self._openings)
+            else:
+                ways = [
+                    (inner + (_distance(start, way[0]) if way else 0.0), way)
+                    for inner, way in self._openings
+                ]
+            ways += [_nearest_first(start, choice) for choice in self._long]
+            known = self._found[start] = min(ways)
+        return known
+
+
+_seen = lru_cache(maxsize=1 << 16)(_Seen)
+
+
 @lru_cache(maxsize=1 << 16)
-def _tour(start: Point | None, points: Stops) -> tuple[float, Stops]:
-    """A short way through all points: the shortest of up to four, else always to the nearest."""
-    if len(points) <= 4:
-        ways = list(permutations(points))
-        costs = [length(way if start is None else (start, *way)) for way in ways]
-        best = min(range(len(ways)), key=costs.__getitem__)
-        return costs[best], ways[best]
+def _opened(points: Stops) -> tuple[tuple[float, Stops], ...]:
+    """For each of up to four points the shortest way through all that begins there."""
+    best: dict[Point | None, tuple[float, Stops]] = {}
+    for way in permutations(points):
+        found, first = (length(way), way), way[0] if way else None
+        if first not in best or found < best[first]:
+            best[first] = found
+    return tuple(best.values())
+
+
+@lru_cache(maxsize=1 << 16)
+def _nearest_first(start: Point | None, points: Stops) -> tuple[float, Stops]:
+    """A short way through many points: always on to the nearest."""
     left, way, travel = list(points), list[Point](), 0.0
     while left:
         here = way[-1] if way else start or left[0]
@@ -119,17 +157,11 @@ def _tour(start: Point | None, points: Stops) -> tuple[float, Stops]:
     return travel, tuple(way)
 
 
-@lru_cache(maxsize=1 << 16)
-def _shortest(start: Point | None, choices: tuple[Stops, ...]) -> tuple[float, Stops]:
-    """The shortest way through all points of one of the choices."""
-    return min(_tour(start, choice) for choice in choices)
-
-
 def _through(start: Point | None, line: _Option) -> tuple[float, Stops]:
     """The way through all steps of a line, each step's looks as they lie best."""
     travel, way = 0.0, list[Point]()
-    for choices in line.choices:
-        cost, stops = _shortest(start, choices)
+    for seen in line.seen:
+        cost, stops = seen.shortest(start)
         travel += cost
         way += stops
         start = way[-1] if way else start
@@ -140,7 +172,7 @@ def _as_told(start: Point | None, line: _Option) -> tuple[float, Stops]:
     """The way with each step's looks as it is told: what is held in mind, then for each question
     the house, then its witnesses in reading order.
     """
-    way = tuple(stop for choices in line.choices for stop in choices[0])
+    way = tuple(stop for seen in line.seen for stop in seen.choices[0])
     return length(way if start is None else (start, *way)), way
 
 
@@ -187,20 +219,20 @@ def _sight_points(board: Board, read: Sight) -> Stops:
 @dataclass(slots=True, eq=False)
 class _Option:
     """A line that can be taken: its steps, each on its board, and what it writes. ``whole``: None
-    for a line of one step whose evidence is not yet worked out. ``seen_from``: for each step the
-    sets of points that it can be seen from, once asked for.
+    for a line of one step whose evidence is not yet worked out. ``seen_from``: what each step
+    can be seen from, once asked for.
     """
 
     drawn: tuple[tuple[Board, Deduction], ...]
     price: int
     looks: int
     whole: Line | None = None
-    seen_from: tuple[tuple[Stops, ...], ...] = ()
+    seen_from: tuple[_Seen, ...] = ()
 
     @property
-    def choices(self) -> tuple[tuple[Stops, ...], ...]:
+    def seen(self) -> tuple[_Seen, ...]:
         if not self.seen_from:
-            self.seen_from = tuple(_choices(*drawn) for drawn in self.drawn)
+            self.seen_from = tuple(_seen(_choices(*drawn)) for drawn in self.drawn)
         return self.seen_from
 
     @classmethod
