@@ -180,6 +180,8 @@ def _choices(board: Board, deduction: Deduction) -> tuple[Stops, ...]:
     """Sets of points that a deduction can be seen from, all as many as it has looks."""
     held = tuple(_cell_point(cell) for cell in members(deduction.held))
     choices: list[Stops] = [held]
+    if not held and len(deduction.reads) == 1:
+        return _seen_from(board, deduction.reads[0], True)
     # A house that is finished at one go is read once.
     again = len(deduction.places) > 1
     for number, read in enumerate(deduction.reads):
