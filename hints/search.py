@@ -159,19 +159,26 @@ class Search:
         return self.winners
 
     def _recall(self) -> None:
-        """What partial notes show to be known costs one look, at the note, if it can be shown.
+        """What partial notes show to be known costs one look, at the note, if it can be shown: at
+        once by what takes no more than ``NOTED`` looks, by chains and almost-locked sets as they
+        come up.
 
         Nothing is done where even all of it would open no cheaper single.
         """
         known = self.board.known
         if not known or not notes_help(self.board, self.limit):
             return
-        for kind in range(len(self.techniques)):
-            for board, deduction in self._hunt(kind).more(self.board, NOTED):
-                shown = deduction.ruled_out & known
-                if shown:
-                    self._add(replace(deduction, ruled_out=shown, looks=1), board)
-                self._add(deduction, board)
+        for kind, (technique, _) in enumerate(self.techniques):
+            if technique not in HUNTS:
+                for board, deduction in self._hunt(kind).more(self.board, NOTED):
+                    self._take(deduction, board)
+
+    def _take(self, deduction: Deduction, board: Board) -> None:
+        """Wait with a deduction; what the notes show of it is waiting for one look."""
+        shown = deduction.ruled_out & self.board.known
+        if shown:
+            self._add(replace(deduction, ruled_out=shown, looks=1), board)
+        self._add(deduction, board)
 
     def _cast_nets(self) -> bool:
         """The last resort: nets, with as few branches as get anywhere. A net may build on all that
@@ -196,7 +203,7 @@ class Search:
                 continue
             self.reach[kind] = budget
             for board, deduction in self._hunt(kind).more(self.board, budget):
-                self._add(deduction, board)
+                self._take(deduction, board)
 
     def _hunt(self, kind: int) -> Hunt:
         hunt = self.hunts.get(kind)
