@@ -46,6 +46,10 @@ TECHNIQUES = (
     "almost-locked sets",
     "finned X-wing",
     "finned swordfish",
+    "skyscraper",
+    "two-string kite",
+    "turbot fish",
+    "empty rectangle",
 )
 """What can be asked for, by name. Sheet codes count on this order: add at the end."""
 

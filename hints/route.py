@@ -15,10 +15,10 @@ it never takes more looks than reading order does.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import islice, pairwise, permutations
+from itertools import pairwise, permutations
 from math import hypot
 
 from papernudge.hints.board import Board
@@ -139,11 +139,33 @@ def _tour(start: Point | None, points: Stops) -> tuple[float, Stops]:
     return _from(start, tuple(way)), tuple(way)
 
 
+class _Seen:
+    """Sets of points that a deduction can be seen from, and the shortest way past one of them from
+    wherever the eye comes.
+    """
+
+    __slots__ = ("_found", "choices")
+
+    def __init__(self, choices: tuple[Stops, ...]) -> None:
+        self.choices = choices
+        self._found: dict[Point | None, tuple[float, Stops]] = {}
+
+    def shortest(self, start: Point | None) -> tuple[float, Stops]:
+        """Its length and its stops; of several the first in order."""
+        known = self._found.get(start)
+        if known is None:
+            known = self._found[start] = min(_tour(start, choice) for choice in self.choices)
+        return known
+
+
+_seen = lru_cache(maxsize=1 << 16)(_Seen)
+
+
 def _through(start: Point | None, line: _Option) -> tuple[float, Stops]:
     """The way through all steps of a line, each step's looks as they lie best."""
     travel, way = 0.0, list[Point]()
-    for choices in line.choices:
-        cost, stops = min(_tour(start, choice) for choice in choices)
+    for seen in line.seen:
+        cost, stops = seen.shortest(start)
         travel += cost
         way += stops
         start = way[-1] if way else start
@@ -154,54 +176,64 @@ def _as_told(start: Point | None, line: _Option) -> tuple[float, Stops]:
     """The way with each step's looks as it is told: what is held in mind, then for each question
     the house, then its witnesses in reading order.
     """
-    points = tuple(stop for choices in line.choices for stop in choices[0])
-    way = _fixed(start, points)
+    way = _fixed(start, tuple(point for seen in line.seen for point in seen.choices[0]))
     return _from(start, way), way
 
 
-def _choices(board: Board, deduction: Deduction) -> list[Stops]:
+def _choices(board: Board, deduction: Deduction) -> tuple[Stops, ...]:
     """Sets of points that a deduction can be seen from."""
     held = tuple(_cell_point(cell) for cell in members(deduction.held))
     choices: list[Stops] = [held]
+    if not held and len(deduction.reads) == 1:
+        return _seen_from(board, deduction.reads[0], True)
     # A house that is finished at one go is read once.
     again = len(deduction.places) > 1
     for number, read in enumerate(deduction.reads):
-        ways = list(islice(_seen_from(board, read, not (again and number)), _COVERS))
+        ways = _seen_from(board, read, not (again and number))
         choices = [(*choice, *way) for choice in choices for way in ways][:_COVERS]
-    return choices
+    return tuple(choices)
 
 
-def _seen_from(board: Board, read: Read, reads_house: bool) -> Iterator[Stops]:
+def _seen_from(board: Board, read: Read, reads_house: bool) -> tuple[Stops, ...]:
     if isinstance(read, Scan):
         need = HOUSES[read.house] & board.blank & ~read.places & ~board.premises[read.digit]
-        house = _glances(board, read.house) if reads_house else ()
-        for cover in least_covers(need, board.placed[read.digit]) if need else (0,):
-            yield (*house, *map(_cell_point, members(cover)))
-    else:
-        yield tuple(_middle(place) for place in sight_glances(board, read.cell, read.digits))
+        glances = _glances(board, read.house) if reads_house else ()
+        return _scan_points(need, board.placed[read.digit], glances)
+    return (tuple(_middle(place) for place in sight_glances(board, read.cell, read.digits)),)
+
+
+@lru_cache(maxsize=1 << 16)
+def _scan_points(need: Cells, written: Cells, glances: Stops) -> tuple[Stops, ...]:
+    covers = least_covers(need, written) if need else (0,)
+    return tuple((*glances, *map(_cell_point, members(cover))) for cover in covers[:_COVERS])
 
 
 # ------------------------------------------------------------ what can be taken next
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class _Option:
-    """A line that can be taken: its steps, each on its board, and what it writes. ``choices``: for
-    each step the sets of points that it can be seen from. ``whole``: None for a line of one step
-    whose evidence is not yet worked out.
+    """A line that can be taken: its steps, each on its board, and what it writes. ``whole``: None
+    for a line of one step whose evidence is not yet worked out. ``seen_from``: what each step
+    can be seen from, once asked for.
     """
 
     drawn: tuple[tuple[Board, Deduction], ...]
     price: int
     looks: int
-    choices: tuple[list[Stops], ...]
     whole: Line | None = None
+    seen_from: tuple[_Seen, ...] = ()
+
+    @property
+    def seen(self) -> tuple[_Seen, ...]:
+        if not self.seen_from:
+            self.seen_from = tuple(_seen(_choices(*drawn)) for drawn in self.drawn)
+        return self.seen_from
 
     @classmethod
     def of(cls, line: Line) -> _Option:
         drawn = tuple((step.board, step.deduction) for step in line.steps)
-        choices = tuple(_choices(*step) for step in drawn)
-        return cls(drawn, line.price, line.looks, choices, line)
+        return cls(drawn, line.price, line.looks, line)
 
     @property
     def places(self) -> tuple[tuple[Cell, Digit], ...]:
@@ -225,35 +257,53 @@ def _options(position: Position, dearer: int) -> list[_Option]:
     for single in found:
         if single.looks <= least + dearer:
             last = finished_house(board, single) or single
-            seen_from = (_choices(board, last),)
-            options.append(_Option(((board, last),), single.looks, last.looks, seen_from))
+            options.append(_Option(((board, last),), single.looks, last.looks))
     return options
 
 
 # ------------------------------------------------------------ the search
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class _State:
     """So much is written, the eye is here, and this was the way."""
 
-    position: Position
+    digits: str
+    blanks: int
     here: Point | None = None
     looks: int = 0
     travel: float = 0.0
     before: _State | None = None
     option: _Option | None = None
     stops: Stops = ()
+    known: Position | None = None
+
+    @classmethod
+    def at(cls, position: Position) -> _State:
+        """Where a solve begins."""
+        return cls(position.digits, position.blank.bit_count(), known=position)
+
+    @property
+    def position(self) -> Position:
+        """The position, worked out when the state is gone on from: most never are."""
+        if self.known is None:
+            assert self.before is not None
+            assert self.option is not None
+            self.known = self.before.position
+            for cell, digit in self.option.places:
+                self.known = self.known.with_digit(cell, digit)
+        return self.known
 
     def after(self, option: _Option, told: bool = False) -> _State:
         """One line on; ``told``: its looks in the order in which it is told."""
         travel, stops = (_as_told if told else _through)(self.here, option)
-        position = self.position
+        digits = self.digits
         for cell, digit in option.places:
-            position = position.with_digit(cell, digit)
+            digits = f"{digits[:cell]}{digit}{digits[cell + 1 :]}"
         here = stops[-1] if stops else self.here
         looks, travel = self.looks + option.looks, self.travel + travel
-        return _State(position, here, looks, travel, self, option, stops)
+        blanks = self.blanks - len(option.places)
+        return _State(digits, blanks, here, looks, travel, self, option, stops)
 
     def back(self) -> list[_State]:
         """All that were reached by a step, first to last."""
@@ -271,10 +321,10 @@ def route(position: Position) -> Route:
     """
     plain = _reading_order(position, told=False)
     found = [plain] if plain else []
-    met: dict[str, list[_Option]] = {}
+    known: dict[str, list[_Option]] = {}
     if plain is not None:
         for weight in WEIGHTS:
-            end = _searched(position, weight, plain.position.blank, met)
+            end = _searched(position, weight, plain.position.blank, known)
             if end is not None and end.looks <= plain.looks:
                 found.append(end)
     return _route(position, min(found, key=lambda state: state.travel) if found else None)
@@ -294,8 +344,8 @@ def digit_by_digit(position: Position) -> Route:
     """
     if position.faults:
         return _route(position, None)
-    state, digit = _State(position), 1
-    while state.position.blank:
+    state, digit = _State.at(position), 1
+    while state.blanks:
         options = _options(state.position, 0)
         if not options:
             break
@@ -312,8 +362,8 @@ def digit_by_digit(position: Position) -> Route:
 def _reading_order(position: Position, told: bool) -> _State | None:
     if position.faults:
         return None
-    state = _State(position)
-    while state.position.blank:
+    state = _State.at(position)
+    while state.blanks:
         options = _options(state.position, 0)
         if not options:
             break
@@ -322,36 +372,37 @@ def _reading_order(position: Position, told: bool) -> _State | None:
 
 
 def _searched(
-    position: Position, weight: float, unsolved: int, met: dict[str, list[_Option]]
+    position: Position, weight: float, unsolved: int, known: dict[str, list[_Option]]
 ) -> _State | None:
-    """The best end of a beam search, None if it leaves more blank than it must."""
-    buckets: dict[int, dict[str, _State]] = {position.filled.bit_count(): {"": _State(position)}}
+    """The best end of a beam search, None if it leaves more blank than it must. ``known``: what can
+    be written next, by what is written.
+    """
+    start = _State.at(position)
+    buckets: dict[int, dict[str, _State]] = {start.blanks: {"": start}}
 
     def cost(state: _State) -> float:
         return state.looks + weight * state.travel
 
     while True:
-        many = min(buckets)
+        many = max(buckets)
         states = sorted(buckets.pop(many).values(), key=cost)[:WIDTH]
-        if many == 81 - unsolved.bit_count():
+        if many == unsolved.bit_count():
             return states[0]
         for state in states:
-            known = met.get(state.position.digits)
-            if known is None:
-                known = met[state.position.digits] = _options(state.position, DEARER)
-            reached = sorted(map(state.after, known), key=cost)
-            for after in reached[:BRANCHES]:
-                bucket = buckets.setdefault(after.position.filled.bit_count(), {})
-                key = after.position.digits
-                other = bucket.get(key)
+            options = known.get(state.digits)
+            if options is None:
+                options = known[state.digits] = _options(state.position, DEARER)
+            for after in sorted(map(state.after, options), key=cost)[:BRANCHES]:
+                bucket = buckets.setdefault(after.blanks, {})
+                other = bucket.get(after.digits)
                 if other is None or cost(after) < cost(other):
-                    bucket[key] = after
+                    bucket[after.digits] = after
         if not buckets:
             return None
 
 
 def _route(position: Position, end: _State | None) -> Route:
-    solved = (end.position if end else position).blank == 0
+    solved = (end.position if end else position).blank == 0 and not position.faults
     steps: list[Walked] = []
     written = 0
     way = end.back() if end is not None else []

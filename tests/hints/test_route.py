@@ -90,6 +90,15 @@ def test_a_turned_around_digit_scan_starts_with_the_lowest_digit_it_can() -> Non
     assert first.places[0][1] == low
 
 
+def test_a_full_grid_that_clashes_is_not_solved() -> None:
+    """A digit wrong somewhere, so that it stands twice in its row."""
+    line = full_grid(2)
+    wrong = line[1] + line[1:]
+    for found in (route, reading_order, digit_by_digit):
+        assert not found(Position.of(wrong)).walk.solved
+        assert found(Position.of(line)).walk.solved
+
+
 def test_the_same_position_has_the_same_route() -> None:
     position = Position.of(PUZZLES[0])
     assert route(position) == route(position)
