@@ -54,8 +54,8 @@ TECHNIQUES = (
 """What can be asked for, by name. Sheet codes count on this order: add at the end."""
 
 MOST_LOOKS = 45
-"""A line of a higher price than this, counted in looks with PATTERN for each pattern, is no exercise
-but an ordeal, and takes long to find."""
+"""A line of a higher price than this (looks, and PATTERN for each pattern) is no exercise but an
+ordeal, and takes long to find."""
 
 _KINDS = {"row": (0,), "column": (1,), "line": (0, 1), "block": (2,)}
 _COUNTS = {"two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8}
