@@ -49,6 +49,7 @@ class Case:
     written: Mapping[int, int]
     struck: Claims
     places: Claims
+    depth: int = 3
 
     def role(self, role: str) -> set[int]:
         return self.cells.get(role, set())
@@ -72,7 +73,7 @@ def left_by(written: Mapping[int, int], out: int) -> list[set[int]]:
     return left
 
 
-def case_of(step: Step, evidence: Evidence | None = None) -> Case:
+def case_of(step: Step, evidence: Evidence | None = None, depth: int = 3) -> Case:
     evidence = evidence or step.evidence
     pattern, board = step.pattern, step.board
     written = {
@@ -88,12 +89,15 @@ def case_of(step: Step, evidence: Evidence | None = None) -> Case:
         written,
         [(b % 81, b // 81 + 1) for b in bits(step.ruled_out)],
         list(step.places),
+        depth,
     )
 
 
-def fault(step: Step, evidence: Evidence | None = None) -> str | None:
-    """What is wrong with a step's pattern by this evidence; None if it is what it claims."""
-    case = case_of(step, evidence)
+def fault(step: Step, evidence: Evidence | None = None, depth: int = 3) -> str | None:
+    """What is wrong with a step's pattern by this evidence; None if it is what it claims.
+    ``depth``: how deep the splits of a net may go.
+    """
+    case = case_of(step, evidence, depth)
     try:
         DEFINITIONS[case.name](case)
     except (AssertionError, ValueError) as wrong:  # not as many of something as there should be
@@ -105,14 +109,16 @@ def fault(step: Step, evidence: Evidence | None = None) -> str | None:
 
 def idle(step: Step) -> str | None:
     """A part of the evidence without which the pattern could be read all the same."""
-    whole = step.evidence
+    whole, depth = step.evidence, 3
+    if step.technique == "net":  # with deeper splits less would do
+        depth = next(n for n in range(4) if fault(step, depth=n) is None)
     for name in ("cells", "earlier", "noted"):
         mask = getattr(whole, name)
         for bit in bits(mask):
             parts = {n: getattr(whole, n) for n in ("cells", "earlier", "noted")}
             parts[name] = mask & ~(1 << bit)
             less = Evidence(**parts, houses=whole.houses, one_solution=whole.one_solution)
-            if fault(step, less) is None:
+            if fault(step, less, depth) is None:
                 return f"{step.technique}: {name} {bit} is idle"
     return None
 
@@ -402,7 +408,7 @@ def net(case: Case) -> None:
     need(case.struck == [(cell, digit)], "strikes something else")
     left = [set(found) for found in case.left]
     left[cell] &= {digit}
-    need(any(_impossible(left, depth) for depth in range(4)), "leads to no contradiction")
+    need(any(_impossible(left, n) for n in range(case.depth + 1)), "leads to no contradiction")
 
 
 def _impossible(left: list[set[int]], depth: int) -> bool:
