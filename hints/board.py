@@ -20,6 +20,11 @@ from papernudge.hints.geometry import (
 )
 from papernudge.hints.position import Position
 
+_SHOWS = tuple(
+    (*HOUSES_OF[c], 3 * (c // 9) + c % 9 // 3, 27 + 3 * (c % 9) + c // 27) for c in range(81)
+)
+"""The houses of each cell and the thirds of its row and its column."""
+
 
 class Board:
     """Candidates of a position, less what notes and earlier steps have ruled out.
@@ -77,14 +82,16 @@ class Board:
         board.blank = ALL_CELLS & ~board.filled
         board.shared, board.fresh = {}, fresh
         board.seen, board.thirds = [0] * 27, [0] * 54
+        seen, thirds = board.seen, board.thirds
         for cell, mark in enumerate(position.digits):
             if mark != ".":
                 bit = 1 << (int(mark) - 1)
-                for house in HOUSES_OF[cell]:
-                    board.seen[house] |= bit
-                row, column = divmod(cell, 9)
-                board.thirds[3 * row + column // 3] |= bit
-                board.thirds[27 + 3 * column + row // 3] |= bit
+                row, column, block, across, down = _SHOWS[cell]
+                seen[row] |= bit
+                seen[column] |= bit
+                seen[block] |= bit
+                thirds[across] |= bit
+                thirds[down] |= bit
         # A note in a cell that sees the digit says nothing new.
         real = sum(candidates_of(d, position.candidates[d]) for d in range(1, 10))
         board.gone, board.noted, board.known = 0, noted & real, known & real & ~noted

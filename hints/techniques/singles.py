@@ -8,6 +8,7 @@ from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
 from papernudge.hints.dominance import Demand, Kind, demand, undominated
 from papernudge.hints.geometry import (
+    ALL_CELLS,
     DIGITS_IN,
     HOUSES,
     HOUSES_OF,
@@ -97,7 +98,7 @@ def _hidden_in(board: Board, house: House) -> Iterator[Deduction]:
             yield _placed(HIDDEN_SINGLE, read, place.bit_length() - 1, digit, looks)
 
 
-def naked_singles(board: Board, budget: int = MANY) -> list[Deduction]:
+def naked_singles(board: Board, budget: int = MANY, among: Cells = ALL_CELLS) -> list[Deduction]:
     """A cell that can take one digit only takes it.
 
     >>> from papernudge.hints.drawing import drawn
@@ -114,7 +115,7 @@ def naked_singles(board: Board, budget: int = MANY) -> list[Deduction]:
     """
     found = []
     for cell, digits in enumerate(board.digits):
-        if digits and digits & (digits - 1) == 0:
+        if digits and digits & (digits - 1) == 0 and among >> cell & 1:
             looks = int(single_looks(board, Sight(cell, digits)) + 0.5)
             if looks <= budget and not _is_last(board, cell):
                 digit = digits.bit_length()
@@ -168,7 +169,18 @@ def in_sight(board: Board) -> list[Deduction]:
         here = _in_house(board, house, blanks)
         found += here
         demands += [one for one, _ in here if one not in demands]
-    found += [(demand(board, step.reads), step) for step in naked_singles(board)]
+    if not least or not found:
+        cells = board.blank
+    else:
+        # A cell by a house with as many blanks as a digit's house, or more, is beaten by that.
+        fewest = min(one.blanks for one in demands)
+        cells = 0
+        for cells_of_it in HOUSES:
+            left = cells_of_it & board.blank
+            if left.bit_count() < fewest:
+                cells |= left
+    for step in naked_singles(board, among=cells):
+        found.append((demand(board, step.reads), step))
     return undominated(found)
 
 
