@@ -89,7 +89,7 @@ def test_a_wing_shows_pivot_and_pincers() -> None:
 
 def test_a_fish_shows_base_cover_and_fin() -> None:
     board = marked(only_in(1, "R1C1", "R1C9", "R5C1", "R5C8", "R5C9", "R4C9", "R9C9"))
-    (fin,) = [d for d in fish(board, 12) if d.technique == "finned X-wing" and len(d.reads) == 2][
+    (fin,) = [d for d in fish(board, 20) if d.technique == "finned X-wing" and len(d.reads) == 2][
         :1
     ]
     assert fin.pattern.by_role(FIN) == cells("R5C8")

@@ -108,7 +108,7 @@ def test_a_published_hidden_single_is_found_in_every_form_the_text_allows() -> N
             found = hidden_singles(drawn("".join(line)))
             (single,) = (d for d in found if d.reads[0].house == 0)
             assert single.places == ((cell_of("R1C6"), 3),)
-            assert single.looks == 3
+            assert single.looks == 4
 
 
 def test_a_published_naked_single_is_found() -> None:
