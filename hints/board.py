@@ -6,6 +6,8 @@ is asked of ``papernudge.hints.looks``.
 
 from __future__ import annotations
 
+from typing import Any
+
 from papernudge.hints.geometry import (
     ALL_CELLS,
     HOUSES,
@@ -18,6 +20,11 @@ from papernudge.hints.geometry import (
 )
 from papernudge.hints.position import Position
 
+_SHOWS = tuple(
+    (*HOUSES_OF[c], 3 * (c // 9) + c % 9 // 3, 27 + 3 * (c % 9) + c // 27) for c in range(81)
+)
+"""The houses of each cell and the thirds of its row and its column."""
+
 
 class Board:
     """Candidates of a position, less what notes and earlier steps have ruled out.
@@ -26,7 +33,9 @@ class Board:
     digits that cell c can still take, 0 for a filled one. ``placed[d]``: where d stands.
     ``seen[h]``: the digits that stand in house h. ``gone``: candidates ruled out by earlier
     steps, ``noted``: those that the paper's own notes rule out: both are premises. ``known``: what
-    partial notes show that the solver has found already.
+    partial notes show that the solver has found already. ``shared``: what has been worked out on
+    this board or those it came from, by all that it depends on. ``thirds``: the digits that stand
+    in each third of a line, 3 times the line and 0, 1 or 2. ``fresh``: cells written just now.
     """
 
     __slots__ = (
@@ -34,64 +43,86 @@ class Board:
         "cells",
         "digits",
         "filled",
+        "fresh",
         "gone",
         "known",
         "noted",
         "placed",
         "premises",
         "seen",
+        "shared",
+        "thirds",
     )
 
     placed: tuple[Cells, ...]
     filled: Cells
     blank: Cells
+    fresh: Cells
     seen: list[Digits]
+    thirds: list[Digits]
     cells: list[Cells]
     digits: list[Digits]
     gone: Candidates
     noted: Candidates
     known: Candidates
     premises: list[Cells]
+    shared: dict[object, Any]
 
     @classmethod
-    def of(cls, position: Position, noted: Candidates = 0, known: Candidates = 0) -> Board:
+    def of(
+        cls, position: Position, noted: Candidates = 0, known: Candidates = 0, fresh: Cells = 0
+    ) -> Board:
         """The board of a position; ``noted`` are candidates that its notes rule out, ``known``
-        those that partial notes show to be known as out: still to be shown why.
+        those that partial notes show to be known as out: still to be shown why; ``fresh`` the cells
+        that were written just now.
         """
         board = cls()
         board.placed = position.placed
         board.filled = position.filled
         board.blank = ALL_CELLS & ~board.filled
-        board.seen = [0] * 27
+        board.shared, board.fresh = {}, fresh
+        board.seen, board.thirds = [0] * 27, [0] * 54
+        seen, thirds = board.seen, board.thirds
         for cell, mark in enumerate(position.digits):
             if mark != ".":
                 bit = 1 << (int(mark) - 1)
-                for house in HOUSES_OF[cell]:
-                    board.seen[house] |= bit
+                row, column, block, across, down = _SHOWS[cell]
+                seen[row] |= bit
+                seen[column] |= bit
+                seen[block] |= bit
+                thirds[across] |= bit
+                thirds[down] |= bit
         # A note in a cell that sees the digit says nothing new.
         real = sum(candidates_of(d, position.candidates[d]) for d in range(1, 10))
         board.gone, board.noted, board.known = 0, noted & real, known & real & ~noted
-        board._count(list(position.candidates), board.noted)
+        board.cells, board.digits, board.premises = [*position.candidates], [0] * 81, [0] * 10
+        for d in range(1, 10):
+            bit = 1 << (d - 1)
+            for cell in members(board.cells[d]):
+                board.digits[cell] |= bit
+        board._strike(board.noted)
         return board
 
     def without(self, ruled_out: Candidates) -> Board:
         """The board after these candidates were ruled out by a step."""
         board = Board()
         board.placed, board.filled, board.blank = self.placed, self.filled, self.blank
-        board.seen, board.noted, board.known = self.seen, self.noted, self.known
+        board.seen, board.thirds, board.fresh = self.seen, self.thirds, self.fresh
+        board.noted, board.known, board.shared = self.noted, self.known, self.shared
         board.gone = self.gone | ruled_out
-        board._count(self.cells, ruled_out)
+        board.cells, board.digits, board.premises = [*self.cells], [*self.digits], [*self.premises]
+        board._strike(ruled_out & ~self.gone)
         return board
 
-    def _count(self, cells: list[Cells], ruled_out: Candidates) -> None:
-        premises = self.gone | self.noted
-        self.premises = [0] + [premises >> 81 * d & ALL_CELLS for d in range(9)]
-        self.cells = [0] + [cells[d + 1] & ~(ruled_out >> 81 * d) for d in range(9)]
-        self.digits = digits = [0] * 81
+    def _strike(self, ruled_out: Candidates) -> None:
         for d in range(1, 10):
-            bit = 1 << (d - 1)
-            for cell in members(self.cells[d]):
-                digits[cell] |= bit
+            struck = ruled_out >> 81 * (d - 1) & ALL_CELLS
+            if struck:
+                self.premises[d] |= struck
+                self.cells[d] &= ~struck
+                bit = 1 << (d - 1)
+                for cell in members(struck):
+                    self.digits[cell] &= ~bit
 
     @property
     def written(self) -> Candidates:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from papernudge.hints.board import Board
 from papernudge.hints.geometry import (
     ALL_CANDIDATES,
+    ALL_CELLS,
     ALL_DIGITS,
     DIGITS,
     DIGITS_IN,
     HOUSES,
-    HOUSES_OF,
     PEERS,
     Candidates,
     Cell,
@@ -25,12 +26,25 @@ from papernudge.hints.geometry import (
 from papernudge.hints.looks import (
     Read,
     Scan,
-    least_cover,
+    Sight,
     price,
+    scan_witnesses,
     sight_houses,
     sight_witnesses,
 )
-from papernudge.hints.solver import KEEP, OutOfPatience, is_possible
+from papernudge.hints.pattern import (
+    BASE,
+    FILLED,
+    NO_PATTERN,
+    SET,
+    WITNESS,
+    Barred,
+    Pattern,
+)
+from papernudge.hints.solver import KEEP, followed
+
+MOST_BRANCHES = 3
+"""How deep the branches of a net may go."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +54,8 @@ class Deduction:
     The claim, ``places`` (cell and digit) or ``ruled_out``, follows from the rules of the grid
     and the ``reads`` alone. ``held``: cells that must be kept in mind meanwhile. ``looks``: the
     effort, see ``papernudge.hints.looks``. ``one_solution``: it rests on the puzzle having one.
+    ``pattern``: what the technique sees; of a single it depends on the witnesses, see
+    ``pattern_of``.
     """
 
     technique: str
@@ -49,15 +65,33 @@ class Deduction:
     ruled_out: Candidates
     looks: int
     one_solution: bool = False
+    pattern: Pattern = NO_PATTERN
 
     def only(self, ruled_out: Candidates) -> Deduction:
-        """The same deduction, claiming no more than these eliminations."""
-        return replace(self, ruled_out=self.ruled_out & ruled_out)
+        """The same deduction, claiming no more than these eliminations.
+
+        A set that lies in a block and a line is then shown in the house where it strikes.
+        """
+        claim = self.ruled_out & ruled_out
+        pattern = self.pattern
+        if pattern.by_role(SET) and claim:
+            pattern = pattern.in_houses(_struck_in(pattern.houses_by_role(BASE), claim))
+        return replace(self, ruled_out=claim, pattern=pattern)
+
+
+def _struck_in(houses: tuple[House, ...], claim: Candidates) -> tuple[House, ...]:
+    """As few of the houses, in order, as hold all cells that are struck."""
+    cells = 0
+    for digit in range(9):
+        cells |= claim >> 81 * digit & ALL_CELLS
+    alone = [house for house in houses if cells & ~HOUSES[house] == 0]
+    return (alone[0],) if alone else houses
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What alone forces a claim, with the rules of the grid: nothing of it can be left out.
+    """What the pattern is read from: with it and the rules of the grid the claim is forced, and
+    without any of it the pattern could not be read.
 
     ``cells``: written cells. ``earlier`` and ``noted``: candidates that earlier steps of the line
     or the notes on the paper have ruled out, as premises. ``one_solution``: rests on the puzzle
@@ -77,11 +111,24 @@ def deduce(
     reads: tuple[Read, ...],
     held: Cells,
     ruled_out: Candidates,
+    pattern: Pattern,
     one_solution: bool = False,
 ) -> Deduction:
     """An elimination with its price."""
-    looks = held.bit_count() + sum(price(board, read) for read in reads)
-    return Deduction(technique, reads, held, (), ruled_out, looks, one_solution)
+    looks = held.bit_count() + sum(paid(board, read) for read in reads)
+    return Deduction(technique, reads, held, (), ruled_out, looks, one_solution, pattern)
+
+
+def paid(board: Board, read: Read) -> int:
+    """What an answer costs, worked out once for all boards of a search on which it is the same."""
+    if isinstance(read, Scan):
+        key: object = (read, board.premises[read.digit] & HOUSES[read.house])
+    else:
+        key = (read, board.digits[read.cell])
+    known: int | None = board.shared.get(key)
+    if known is None:
+        known = board.shared[key] = price(board, read)
+    return known
 
 
 def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
@@ -100,77 +147,119 @@ def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
 def evidence_of(board: Board, deduction: Deduction) -> Evidence:
     """The written cells and premises that its reads rest on, none of them idle.
 
-    A deduction without reads, a net, rests on all that is written until it is ``reduced``.
+    A net has no reads: it rests on whatever the contradiction comes from.
     """
     if not deduction.reads:
-        return Evidence(board.filled, houses=HOUSES_OF[deduction.held.bit_length() - 1][2:])
-    cells, houses = 0, dict[House, None]()
+        return net_evidence(board, deduction)
+    cells, entered = 0, dict[House, None]()
     for read in deduction.reads:
         if isinstance(read, Scan):
-            houses[read.house] = None
+            entered[read.house] = None
             cells |= _scanned(board, read)
         else:
             for house in sight_houses(board, read.cell, read.digits):
-                houses[house] = None
+                entered[house] = None
             cells |= sight_witnesses(board, read.cell, read.digits)
-    evidence = _trimmed(board, exclusions(deduction.reads), cells, tuple(houses))
+    evidence = _trimmed(board, exclusions(deduction.reads), cells, tuple(entered))
     return replace(evidence, one_solution=deduction.one_solution)
 
 
-def reduced(board: Board, evidence: Evidence, deduction: Deduction) -> Evidence:
-    """Leave out, one by one, what the claim doesn't need by the rules of the grid.
+def pattern_of(board: Board, deduction: Deduction, evidence: Evidence) -> Pattern:
+    """What is to be seen: of a single, its witnesses told apart from cells that are just filled.
 
-    A pattern as it is read may ask for more than its claim does: a further place that sees the
-    struck cell too does no harm, say. Premises are tried first, so that a line keeps no idle step.
-    What rests on the puzzle having one solution is left as it is: no rule forces it.
+    The digits of a hidden single: the one that has one place left; of a last blank or a naked
+    single those that stand there; of a house that is finished those that it lacks.
     """
-    if deduction.one_solution:
-        return evidence
-    for name in ("earlier", "noted", "cells"):
-        for item in members(getattr(evidence, name)):
-            less = replace(evidence, **{name: getattr(evidence, name) & ~(1 << item)})
-            if forced(board, less, deduction):
-                evidence = less
+    if not deduction.places:
+        return deduction.pattern
+    first = deduction.reads[0]
+    if isinstance(first, Sight) or HOUSES[first.house] & board.blank & ~first.places == 0:
+        digits = sum(1 << (d - 1) for d in DIGITS if board.placed[d] & evidence.cells)
+        role = WITNESS if isinstance(first, Sight) else FILLED
+        return Pattern(digits, ((role, evidence.cells),), ((BASE, evidence.houses),))
+    scans = [read for read in deduction.reads if isinstance(read, Scan)]
+    digits, witnesses, barred = 0, 0, list[Barred]()
+    for read in scans:
+        digits |= 1 << (read.digit - 1)
+        blanks = HOUSES[read.house] & board.blank & ~read.places
+        for witness in members(board.placed[read.digit] & evidence.cells):
+            if PEERS[witness] & blanks:
+                witnesses |= 1 << witness
+                barred.append(Barred(witness, PEERS[witness] & blanks))
+    roles = (WITNESS, witnesses), (FILLED, evidence.cells & ~witnesses)
+    return Pattern(digits, roles, ((BASE, evidence.houses),), (), tuple(barred))
+
+
+def net_premises(board: Board, deduction: Deduction) -> Evidence:
+    """All that is written, and of what was ruled out as much as a net needs: left out part by part,
+    as long as what is left still leads from the assumption to a contradiction, with splits no
+    deeper than before.
+    """
+    key = (net_premises, board.gone, deduction.ruled_out)
+    known: Evidence | None = board.shared.get(key)
+    if known is None:
+        still = _still(board, deduction)
+        houses = deduction.pattern.houses_by_role(BASE)
+        evidence = Evidence(board.filled, board.gone, board.noted, houses)
+        # Few of the premises are needed, most of the cells.
+        evidence = _thinned(evidence, "earlier", 2, still)
+        known = board.shared[key] = _thinned(evidence, "noted", 2, still)
+    return known
+
+
+def net_evidence(board: Board, deduction: Deduction) -> Evidence:
+    """The same, with no idle cell."""
+    key = (net_evidence, board.gone, deduction.ruled_out)
+    known: Evidence | None = board.shared.get(key)
+    if known is None:
+        evidence, still = net_premises(board, deduction), _still(board, deduction)
+        known = board.shared[key] = _thinned(evidence, "cells", 81, still)
+    return known
+
+
+def _still(board: Board, deduction: Deduction) -> Callable[[Evidence], bool]:
+    """Whether a net comes to its contradiction from less, too."""
+    everything = Evidence(board.filled, board.gone, board.noted)
+    assumed = deduction.ruled_out
+    depth = next(n for n in range(MOST_BRANCHES + 1) if _refuted(board, everything, assumed, n))
+    return lambda evidence: _refuted(board, evidence, assumed, depth)
+
+
+def _thinned(
+    evidence: Evidence, part: str, pieces: int, still: Callable[[Evidence], bool]
+) -> Evidence:
+    """Leave out as much of a part of the evidence as can be, down to single items: all of it, or
+    else in so many pieces, and what is needed of these in pieces again.
+    """
+    waiting = [tuple(members(getattr(evidence, part)))]
+    while waiting:
+        items = waiting.pop()
+        dropped = sum(1 << item for item in items)
+        left: dict[str, Any] = {part: getattr(evidence, part) & ~dropped}
+        less = replace(evidence, **left)
+        if still(less):
+            evidence = less
+        elif len(items) > 1:
+            size = -(-len(items) // pieces)
+            waiting += [items[k : k + size] for k in range(0, len(items), size)]
     return evidence
 
 
-def forced(board: Board, evidence: Evidence, deduction: Deduction) -> bool:
-    """Whether the evidence and the rules alone force the claim.
-
-    False also where that can't be shown with reasonable effort.
-    """
-    state = _consequences(board, evidence)
-    focus = deduction.held
-    for house in evidence.houses:
-        focus |= HOUSES[house]
-    try:
-        return not any(is_possible(other, focus) for other in _otherwise(state, deduction))
-    except OutOfPatience:
-        return False
-
-
-def _consequences(board: Board, evidence: Evidence) -> Candidates:
-    """The candidates that the evidence leaves."""
-    state = ALL_CANDIDATES & ~(evidence.earlier | evidence.noted)
+def _refuted(board: Board, evidence: Evidence, assumed: Candidates, branches: int) -> bool:
+    state, written = ALL_CANDIDATES & ~(evidence.earlier | evidence.noted), 0
     for digit in DIGITS:
         for cell in members(board.placed[digit] & evidence.cells):
-            state &= KEEP[81 * (digit - 1) + cell]
-    return state
-
-
-def _otherwise(state: Candidates, deduction: Deduction) -> Iterator[Candidates]:
-    """What is left if one of the claims is false, for each of them."""
-    for bit in members(deduction.ruled_out):
-        yield state & KEEP[bit] if state >> bit & 1 else 0
-    for cell, digit in deduction.places:
-        yield state & ~candidate(cell, digit)
+            bit = 81 * (digit - 1) + cell
+            state &= KEEP[bit]
+            written |= 1 << bit
+    state &= KEEP[assumed.bit_length() - 1]
+    return followed(state, branches, written | assumed, shortest=False) is not None
 
 
 def _scanned(board: Board, read: Scan) -> Cells:
     """The witnesses of a scan and the filled cells of its house that no witness sees."""
     others = HOUSES[read.house] & ~read.places
-    need = others & board.blank & ~board.premises[read.digit]
-    witnesses = least_cover(need, board.placed[read.digit]) if need else 0
+    witnesses = scan_witnesses(board, read)
     seen = 0
     for witness in members(witnesses):
         seen |= PEERS[witness]

@@ -19,7 +19,13 @@ level. A pattern that could do with fewer of the earlier eliminations than have 
 is priced as found, so a longer line is cheapest among those found, not among all. Nets are cast
 when nothing else gets anywhere, on everything ruled out so far.
 
-A line with eliminations must be strictly cheaper than the best single without.
+A line with eliminations is looked for only where no single stands, however dear: on paper you write
+digits, and a pattern found beside a digit that could be written is work for nothing. Each pattern
+of a line weighs as PATTERN looks, so a line has as few patterns as possible before it has few
+looks; one that the notes on the paper show already weighs nothing.
+
+Of singles none is the answer that another one plainly beats (``papernudge.hints.dominance``); among
+the rest looks decide, then what a coach would go by (``papernudge.hints.choice``).
 """
 
 from __future__ import annotations
@@ -27,29 +33,31 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
+from math import ceil
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction, exclusions
-from papernudge.hints.geometry import HOUSES_OF, Candidates, Cell, candidate
+from papernudge.hints.choice import preference
+from papernudge.hints.deduction import MOST_BRANCHES, Deduction, exclusions, net_premises
+from papernudge.hints.geometry import HOUSES, Candidates, Cell, candidate, houses_holding
 from papernudge.hints.line import Line, Step
-from papernudge.hints.techniques.almost_locked import almost_locked_sets
-from papernudge.hints.techniques.chains import alternating_chains, remote_pairs
+from papernudge.hints.looks import ELSEWHERE, PATTERN, SWITCH, Sight, price, single_looks
+from papernudge.hints.techniques.almost_locked import AlmostLockedHunt, almost_locked_sets
+from papernudge.hints.techniques.chains import ChainHunt, alternating_chains, remote_pairs
 from papernudge.hints.techniques.colouring import colouring
 from papernudge.hints.techniques.fish import fish
+from papernudge.hints.techniques.hunt import Asked, Hunt, Technique
 from papernudge.hints.techniques.locked import locked_candidates
 from papernudge.hints.techniques.nets import nets
 from papernudge.hints.techniques.singles import (
     MANY,
-    finished_house,
     hidden_singles,
+    looks_to_first,
     naked_singles,
     singles,
 )
 from papernudge.hints.techniques.subsets import hidden_subsets, naked_subsets
 from papernudge.hints.techniques.uniqueness import unique_rectangles
 from papernudge.hints.techniques.wings import w_wings, xy_wings, xyz_wings
-
-Technique = Callable[[Board, int], list[Deduction]]
 
 TECHNIQUES: tuple[tuple[Technique, int], ...] = (
     (locked_candidates, 3),
@@ -69,15 +77,26 @@ TECHNIQUES: tuple[tuple[Technique, int], ...] = (
 UNIQUENESS: tuple[tuple[Technique, int], ...] = ((unique_rectangles, 6),)
 """Those that rest on the puzzle having one solution, only on request."""
 
-LEAST_LINE = 1 + min(looks for _, looks in TECHNIQUES)
-"""No line with an elimination is cheaper: the cheapest pattern, and one look at what it opens."""
+LEAST_LINE = PATTERN + 1 + min(looks for _, looks in TECHNIQUES)
+"""No line with an elimination is cheaper, unless notes show it: the cheapest pattern, and one look
+at what it opens."""
 
+
+HUNTS: dict[Technique, Callable[[Board], Hunt]] = {
+    alternating_chains: ChainHunt,
+    almost_locked_sets: AlmostLockedHunt,
+}
+"""Techniques that go on from where they stopped; all others are asked again when the board has
+changed, see ``Asked``, and keep what they find for a digit or a house as long as that lasts.
+"""
 
 AHEAD = 3
 """So many levels the techniques look at once: no result depends on it."""
 
-MOST_BRANCHES = 3
-"""How deep the branches of a net may go."""
+NOTED = 16
+"""What takes more looks than this to show is not taken as known, though a partial note leaves it
+out: it may just not have been written.
+"""
 
 FAR = 60
 """From this level on techniques are asked for all they can find, at whatever price."""
@@ -116,13 +135,12 @@ class Search:
     techniques: tuple[tuple[Technique, int], ...] = TECHNIQUES
     most: int = MANY
     reasons: dict[Candidates, list[Found]] = field(default_factory=dict)
-    waiting: dict[tuple[object, ...], Found] = field(default_factory=dict)
-    drawn: set[tuple[object, ...]] = field(default_factory=set)
+    waiting: dict[int, list[Found]] = field(default_factory=dict)
     named: dict[object, Deduction] = field(default_factory=dict)
     winners: list[Found] = field(default_factory=list)
     limit: int = MANY
     reach: dict[int, int] = field(default_factory=dict)
-    reach_at_start: dict[int, int] = field(default_factory=dict)
+    hunts: dict[int, Hunt] = field(default_factory=dict)
     supplies: dict[Candidates, tuple[int, frozenset[frozenset[Found]]]] = field(
         default_factory=dict
     )
@@ -133,84 +151,110 @@ class Search:
 
     def run(self) -> list[Found]:
         """The cheapest singles, each with the steps it builds on."""
-        self.winners = [Found(s, self.board, s.looks) for s in singles(self.board, self.most)]
-        self.limit = self.winners[0].price - 1 if self.winners else self.most
+        self.winners = [
+            Found(s, self.board, looks_to_first(self.board, s)) for s in singles(self.board)
+        ]
+        if self.winners:
+            return self.winners if self.winners[0].price <= self.most else []
+        self.limit = self.most
         self._recall()
-        level = LEAST_LINE - 1
+        level = 1 if self.board.known else LEAST_LINE - 1
         while level < self.limit:
             self._look_around(level)
-            ripe = [key for key, found in self.waiting.items() if found.price <= level]
+            ripe = sorted(price for price in self.waiting if price <= level)
             if ripe:
-                self._draw([self.waiting.pop(key) for key in ripe])
-            elif level < FAR:
+                self._draw([found for price in ripe for found in self.waiting.pop(price)])
+            elif level < FAR + PATTERN:
                 level += 1
             elif self.waiting:
-                level = min(found.price for found in self.waiting.values())
+                level = min(self.waiting)
             elif not self._cast_nets():
                 break
         return self.winners
 
     def _recall(self) -> None:
-        """What partial notes show to be known costs one look, at the note."""
+        """What partial notes show to be known costs one look, at the note, if it can be shown: at
+        once by what takes no more than ``NOTED`` looks, by chains and almost-locked sets as they
+        come up.
+        """
         if not self.board.known:
             return
-        for technique, _ in self.techniques:
-            for deduction in technique(self.board, FAR):
-                known = deduction.ruled_out & self.board.known
-                if known:
-                    self._add(replace(deduction, ruled_out=known, looks=1), self.board)
+        for kind, (technique, _) in enumerate(self.techniques):
+            if technique not in HUNTS:
+                for board, deduction in self._hunt(kind).more(self.board, NOTED):
+                    self._take(deduction, board)
+
+    def _take(self, deduction: Deduction, board: Board) -> None:
+        """Wait with a deduction; what the notes show of it is waiting for one look."""
+        shown = deduction.ruled_out & self.board.known
+        if shown:
+            self._add(replace(deduction, ruled_out=shown, looks=1), board)
+        self._add(deduction, board)
 
     def _cast_nets(self) -> bool:
         """The last resort: nets, with as few branches as get anywhere. A net may build on all that
-        was ruled out before, and pays a look for each such candidate.
+        was ruled out before, as far as it needs that.
         """
-        paid = self.board.gone.bit_count()
+        left = self.board.candidates
         for branches in range(MOST_BRANCHES + 1):
-            for deduction in nets(self.board, branches):
-                found = Found(deduction, self.board, deduction.looks + paid)
-                self.waiting[_key(deduction)] = found
-            if self.waiting:
-                return True
+            for board in (self.start, self.board):
+                for deduction in nets(board, branches, left):
+                    self._wait(self._priced(deduction, board))
+                if self.waiting:
+                    return True
         return False
 
     def _look_around(self, level: int) -> None:
-        """Ask each technique for what it can find up to a few looks above the level: on the board
-        as it was at the start, and on the board as it is.
-        """
-        for board, reach in ((self.start, self.reach_at_start), (self.board, self.reach)):
-            for kind, (technique, least) in enumerate(self.techniques):
-                if least > level or reach.get(kind, 0) >= level:
-                    continue
-                # All up to the same looks, so that a pattern meets its techniques in order.
-                ahead = level - level % AHEAD + AHEAD - 1
-                budget = reach[kind] = ahead if level < FAR else MANY
-                for deduction in technique(board, min(budget, self.limit - 1)):
-                    self._add(deduction, board)
-            if self.board is self.start:
-                break
+        """Ask each technique for what it can find up to a few looks above the level."""
+        spare = level if self.board.known else level - PATTERN
+        # All up to the same looks, so that a pattern meets its techniques in order.
+        ahead = spare - spare % AHEAD + AHEAD - 1
+        budget = min(ahead if spare < FAR else MANY, self.limit - 1 - (level - spare))
+        for kind, (_, least) in enumerate(self.techniques):
+            if least > spare or self.reach.get(kind, 0) >= budget:
+                continue
+            self.reach[kind] = budget
+            for board, deduction in self._hunt(kind).more(self.board, budget):
+                self._take(deduction, board)
+
+    def _hunt(self, kind: int) -> Hunt:
+        hunt = self.hunts.get(kind)
+        if hunt is None:
+            technique = self.techniques[kind][0]
+            begin = HUNTS.get(technique)
+            hunt = self.hunts[kind] = begin(self.start) if begin else Asked(technique, self.start)
+        return hunt
 
     def _add(self, deduction: Deduction, board: Board) -> None:
-        key = _key(deduction)
-        if key in self.waiting or key in self.drawn:
-            return
         # A pattern bears one name, that of the first technique that sees it: two cells that share
-        # two digits are a naked pair, and no chain of two.
+        # two digits are a naked pair, and no chain of two. What it strikes it strikes once.
         first = self.named.setdefault((frozenset(deduction.reads), deduction.held), deduction)
-        if first.technique != deduction.technique and not deduction.ruled_out & ~first.ruled_out:
+        if first is not deduction and not deduction.ruled_out & ~first.ruled_out:
             return
         found = self._priced(deduction, board)
         if found.price < self.limit:
-            self.waiting[key] = found
+            self._wait(found)
+
+    def _wait(self, found: Found) -> None:
+        self.waiting.setdefault(found.price, []).append(found)
 
     def _priced(self, deduction: Deduction, board: Board) -> Found:
         """A deduction drawn on a board, with the cheapest steps that supply what it builds on."""
-        needed = 0
-        if board.gone:
-            for cell, digit in exclusions(deduction.reads):
-                needed |= candidate(cell, digit)
-            needed &= board.gone
+        needed = self._needed(deduction, board)
         looks, ways = self._supply(needed)
-        return Found(deduction, board, deduction.looks + looks, needed, ways)
+        looks += deduction.looks + weight(board, deduction)
+        return Found(deduction, board, looks, needed, ways)
+
+    def _needed(self, deduction: Deduction, board: Board) -> Candidates:
+        """What steps before must have ruled out for it, or notes."""
+        if not board.gone:
+            return 0
+        if not deduction.reads:
+            return net_premises(board, deduction).earlier
+        needed = 0
+        for cell, digit in exclusions(deduction.reads):
+            needed |= candidate(cell, digit)
+        return needed & board.gone
 
     def _supply(self, needed: Candidates) -> tuple[int, frozenset[frozenset[Found]]]:
         """The cheapest sets of drawn steps that rule out all of ``needed``, and their looks."""
@@ -238,7 +282,6 @@ class Search:
         """Rule out what these deductions claim, and see which singles that opens."""
         fresh = 0
         for found in batch:
-            self.drawn.add(_key(found.deduction))
             fresh |= found.deduction.ruled_out
         fresh &= ~self.board.gone
         for found in batch:
@@ -249,11 +292,14 @@ class Search:
             self.board = self.board.without(fresh)
             self.reach = {}
         for technique in (hidden_singles, naked_singles):
-            for single in technique(self.board, self.limit):
+            for single in technique(self.board, MANY):
                 self._opened(self._priced(single, self.board))
 
     def _opened(self, found: Found) -> None:
-        if not found.needed or found.price > self.limit:
+        if not found.needed or found.price > self.limit + SWITCHED:
+            return
+        found = after_patterns(found)
+        if found.price > self.limit:
             return
         if self.winners and found.price < self.winners[0].price:
             self.winners = []
@@ -261,9 +307,35 @@ class Search:
         self.winners.append(found)
 
 
-def _key(deduction: Deduction) -> tuple[object, ...]:
-    """What tells one deduction from another, wherever in the search it turns up."""
-    return deduction.technique, frozenset(deduction.reads), deduction.held, deduction.ruled_out
+def weight(board: Board, deduction: Deduction) -> int:
+    """What a pattern weighs beside its looks; nothing if notes show it, nor a single."""
+    if not deduction.ruled_out & ~board.known:
+        return 0
+    return PATTERN
+
+
+SWITCHED = ceil(SWITCH)
+
+
+def after_patterns(found: Found) -> Found:
+    """A single priced by what is in hand once its patterns are found: who has been asking what
+    cells can take need not go over to that, and who must look beyond the houses that hold a pattern
+    pays ELSEWHERE. Of ways that supply it those stay that leave it cheapest.
+    """
+    (cell, _), read = found.deduction.places[0], found.deduction.reads[0]
+    sight = isinstance(read, Sight)
+    costs: dict[tuple[int, int], set[frozenset[Found]]] = {}
+    for way in found.ways:
+        patterns = [step.deduction for step in way]
+        asked = sight and any(isinstance(r, Sight) for one in patterns for r in one.reads)
+        near = any(
+            HOUSES[house] >> cell & 1 for one in patterns for house in houses_holding(one.held)
+        )
+        less = int(single_looks(found.board, read) + 0.5) - price(found.board, read) if asked else 0
+        costs.setdefault(((0 if near else ELSEWHERE) - less, less), set()).add(way)
+    (change, less), ways = min(costs.items(), key=lambda item: item[0])
+    deduction = replace(found.deduction, looks=found.deduction.looks - less)
+    return replace(found, deduction=deduction, price=found.price + change, ways=frozenset(ways))
 
 
 def _bits(mask: int) -> Iterator[int]:
@@ -274,7 +346,7 @@ def _bits(mask: int) -> Iterator[int]:
 
 
 def cheapest_lines(board: Board, uniqueness: bool = False, most: int = MANY) -> list[Line]:
-    """All lines of the least price, several cells of a house in place of the single they begin.
+    """All lines of the least price.
 
     None where the least price is above ``most``: what is dear takes long to find.
     """
@@ -306,7 +378,7 @@ def _choices(open_: list[Found], chosen: _Choice) -> Iterator[_Choice]:
 def _line(found: Found, choice: _Choice) -> Line:
     """The steps of a line, cheapest first, each claiming only what others need of it."""
     if not found.needed:
-        last = finished_house(found.board, found.deduction) or found.deduction
+        last = found.deduction
         return Line((Step.on(found.board, last),), found.price, last.looks)
     used = dict.fromkeys(choice, 0)
     for step, way in choice.items():
@@ -314,29 +386,15 @@ def _line(found: Found, choice: _Choice) -> Line:
             used[supplier] |= step.needed & supplier.deduction.ruled_out
     earlier = sorted((s for s in choice if s is not found), key=lambda s: (s.price, used[s]))
     steps = [Step.on(step.board, step.deduction.only(used[step])) for step in earlier]
-    return Line((*steps, Step.on(found.board, found.deduction)), found.price, found.price)
+    looks = sum(step.deduction.looks for step in steps) + found.deduction.looks
+    return Line((*steps, Step.on(found.board, found.deduction)), found.price, looks)
 
 
 def nearest(lines: Sequence[Line], last: Sequence[Cell]) -> Line | None:
-    """Of lines as cheap as each other the one that follows up what was written last, the latest
-    first; then the first in reading order. None of no lines.
+    """Of lines as cheap as each other the one that a coach would take: see
+    ``papernudge.hints.choice``. ``last``: the cells written last, the latest at the end. None of no
+    lines.
     """
     if not lines:
         return None
-    return min(lines, key=lambda line: (_distance(line, last), line.reading_order))
-
-
-def _distance(line: Line, last: Sequence[Cell]) -> int:
-    """How long ago the latest written cell was written that this line builds on or lies near."""
-    for age, cell in enumerate(reversed(last)):
-        if _follows(line, cell):
-            return age
-    return len(last)
-
-
-def _follows(line: Line, cell: Cell) -> bool:
-    houses = HOUSES_OF[cell]
-    return any(
-        step.evidence.cells >> cell & 1 or any(h in houses for h in step.houses)
-        for step in line.steps
-    )
+    return min(lines, key=lambda line: preference(line, last))

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
-from papernudge.hints.geometry import Candidates, Cells
+from papernudge.hints.geometry import Candidates, Cells, members
 
 
 class Rule(NamedTuple):
@@ -268,6 +268,66 @@ def written_out(state: Candidates, fresh: Candidates, shape: Shape = NINE) -> Ca
         state &= keep[low.bit_length() - 1]
         fresh ^= low
     return state
+
+
+def followed(
+    state: Candidates, branches: int, done: Candidates = 0, shortest: bool = True
+) -> int | None:
+    """How many digits are followed until nothing is possible: the least, over the cells that may be
+    split, or with ``shortest`` off by the first cell that will do. None if no contradiction is
+    reached.
+    """
+    count = 0
+    while True:
+        found = singles_of(state)
+        if found is None:
+            return count
+        fresh = found & ~done
+        if not fresh:
+            break
+        count += fresh.bit_count()
+        done |= fresh
+        state = written_out(state, fresh)
+        if done & ~state:
+            return count
+    if branches == 0 or done == state:
+        return None
+    found_ways = (
+        way
+        for options in _splittable(state)
+        if (way := _split_followed(state, options, branches, done, shortest)) is not None
+    )
+    least = min(found_ways, default=None) if shortest else next(found_ways, None)
+    return None if least is None else count + least
+
+
+def _split_followed(
+    state: Candidates, options: Candidates, branches: int, done: Candidates, shortest: bool
+) -> int | None:
+    """The digits followed when each of a cell's candidates is assumed in turn."""
+    total = 0
+    for option in members(options):
+        digits = followed(state & KEEP[option], branches - 1, done, shortest)
+        if digits is None:
+            return None
+        total += 1 + digits
+    return total
+
+
+def _splittable(state: Candidates) -> Iterator[Candidates]:
+    """The candidates of each cell that has as few as a splittable cell can have."""
+    at_least = [0] * 10
+    for shift in (0, *NINE.rules[0].steps):
+        plane = state >> shift & NINE.plane
+        for many in range(9, 1, -1):
+            at_least[many] |= at_least[many - 1] & plane
+        at_least[1] |= plane
+    for many in range(2, 9):
+        cells = at_least[many] & ~at_least[many + 1]
+        if cells:
+            for cell in members(cells):
+                yield (1 << cell) * NINE.rules[0].copies & state
+            return
 
 
 def _choice(state: Candidates, focus: Cells, by_place: bool, turn: int, shape: Shape) -> Candidates:

@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction, deduce
+from papernudge.hints.deduction import Deduction, deduce, paid
 from papernudge.hints.geometry import HOUSES, PEERS, Cell, candidates_of, members
-from papernudge.hints.looks import Scan, scan_price
+from papernudge.hints.looks import Scan
+from papernudge.hints.pattern import (
+    BASE,
+    ONE_COLOUR,
+    OTHER_COLOUR,
+    STRONG,
+    Link,
+    Node,
+    Pattern,
+)
 
 COLOURING = "colouring"
 
@@ -32,16 +41,35 @@ def colouring(board: Board, budget: int) -> list[Deduction]:
     ...     . . .  . . .  2 2 2
     ...     . . .  . . .  2 2 1
     ...     . . .  . . .  1 2 2''')
-    >>> print(told(d for d in colouring(board, 9) if len(d.reads) == 3))
-    colouring, 7 looks: no 1 in R9C2
+    >>> print(told(d for d in colouring(board, 20) if len(d.reads) == 3))
+    colouring, 14 looks: no 1 in R9C2
     """
-    found = []
-    for digit in range(1, 10):
+    return [
+        deduction
+        for digit in range(1, 10)
+        for deduction in _of_digit(board, digit, budget)
+        if deduction.looks <= budget
+    ]
+
+
+def _of_digit(board: Board, digit: int, budget: int) -> list[Deduction]:
+    """Kept on the boards of one search as long as the digit's places last and the budget doesn't
+    grow.
+    """
+    key = (COLOURING, digit, board.cells[digit])
+    reach: int
+    found: list[Deduction]
+    reach, found = board.shared.get(key, (0, []))
+    if reach < budget:
         edges = _strings(board, digit)
-        for start in edges:
-            for way in _ways(edges, start, budget):
-                found += _coloured(board, digit, start, *way)
-    return [d for d in found if d.looks <= budget]
+        found = [
+            deduction
+            for start in edges
+            for way in _ways(edges, start, budget)
+            for deduction in _coloured(board, digit, start, *way)
+        ]
+        board.shared[key] = budget, found
+    return found
 
 
 def _strings(board: Board, digit: int) -> _Edges:
@@ -51,7 +79,7 @@ def _strings(board: Board, digit: int) -> _Edges:
         if places.bit_count() == 2:
             one, other = members(places)
             read = Scan(digit, house, places)
-            looks = scan_price(board, *read)
+            looks = paid(board, read)
             edges.setdefault(one, []).append((looks, other, read))
             edges.setdefault(other, []).append((looks, one, read))
     return edges
@@ -93,4 +121,17 @@ def _coloured(
         return []
     held = sum(1 << c for c in cells)
     ordered = tuple(sorted(reads))
-    return [deduce(board, COLOURING, ordered, held, candidates_of(digit, struck))]
+    pattern = _string(digit, cells, reads)
+    return [deduce(board, COLOURING, ordered, held, candidates_of(digit, struck), pattern)]
+
+
+def _string(digit: int, cells: tuple[Cell, ...], reads: tuple[Scan, ...]) -> Pattern:
+    one, other = (sum(1 << c for c in cells[k::2]) for k in (0, 1))
+    nodes = [Node(digit, 1 << c) for c in cells]
+    links = tuple(
+        Link(STRONG, a, b, read.house) for a, b, read in zip(nodes, nodes[1:], reads, strict=False)
+    )
+    houses = tuple(read.house for read in reads)
+    return Pattern(
+        1 << (digit - 1), ((ONE_COLOUR, one), (OTHER_COLOUR, other)), ((BASE, houses),), links
+    )

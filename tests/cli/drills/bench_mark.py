@@ -29,7 +29,7 @@ from papernudge.digits_model.training.pages.fonts import supplies
 from papernudge.hints.drilling import Reason, find_drills
 from papernudge.hints.generate import puzzle
 
-REASONS = ("hidden single in a block", "several cells in a row with 3 blanks", "naked single")
+REASONS = ("hidden single in a block", "several cells in a row with 2 blanks", "naked single")
 LAYOUTS = (("a4", 4), ("letter", 4), ("a4", 6), ("a4", 2))
 KINDS = ("right",) * 8 + ("wrong",) * 6 + ("also valid",) * 3 + ("blank",) * 3
 ALIKE = {1: "74", 2: "7", 3: "58", 4: "916", 5: "368", 6: "584", 7: "129", 8: "369", 9: "478"}

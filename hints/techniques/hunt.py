@@ -1,0 +1,56 @@
+"""A technique at work along one search: it goes on from where it stopped.
+
+A search asks its techniques for ever dearer deductions, on a board on which ever more is ruled out.
+A hunt remembers how far it has got: a larger budget takes up what was left over, a changed board
+only adds what the change has brought. What was seen on an earlier board stays true.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Protocol
+
+from papernudge.hints.board import Board
+from papernudge.hints.deduction import Deduction
+
+Technique = Callable[[Board, int], list[Deduction]]
+"""All deductions on a board of no more than so many looks."""
+
+
+class Hunt(Protocol):
+    """Hands out each deduction once, with the board that it is seen on."""
+
+    def more(self, board: Board, budget: int) -> Iterator[tuple[Board, Deduction]]:
+        """What has not been handed out yet, of no more than ``budget`` looks. ``board``: the one
+        that the hunt began with, with as much ruled out as before or more.
+        """
+        ...
+
+
+class Asked:
+    """A plain technique, asked on the board as it was at the start and on the board as it is."""
+
+    def __init__(self, technique: Technique, board: Board) -> None:
+        """Nothing is asked yet."""
+        self.technique = technique
+        self.start = self.last = board
+        self.reach_at_start = self.reach = 0
+        self.given: dict[int, Deduction] = {}
+
+    def more(self, board: Board, budget: int) -> Iterator[tuple[Board, Deduction]]:
+        """See ``Hunt``."""
+        if board is not self.last:
+            self.last, self.reach = board, 0
+        if self.reach_at_start < budget:
+            yield from self._fresh(self.start, self.reach_at_start, budget)
+            self.reach_at_start = budget
+        if board is not self.start and self.reach < budget:
+            yield from self._fresh(board, self.reach, budget)
+            self.reach = budget
+
+    def _fresh(self, board: Board, before: int, budget: int) -> Iterator[tuple[Board, Deduction]]:
+        for deduction in self.technique(board, budget):
+            # A technique that keeps what it found for a digit hands out the same again.
+            if deduction.looks > before and id(deduction) not in self.given:
+                self.given[id(deduction)] = deduction
+                yield board, deduction
