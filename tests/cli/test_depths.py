@@ -47,11 +47,10 @@ CHECKED = {
     1: "2 of the digits you wrote can't be right.",
     2: "2 of the digits you wrote can't be right. Look again at row 1.",
     3: "2 of the digits you wrote can't be right. The 2 in R1C1 repeats the 2 in R1C4."
-    " The 4 in R1C3 repeats the 4 in R8C3. Rub out R1C1 first: nothing else follows from it,"
-    " so it costs one digit.",
+    " The 4 in R1C3 repeats the 4 in R8C3. Neither follows from the other.",
     4: "2 of the digits you wrote can't be right. The 2 in R1C1 repeats the 2 in R1C4."
-    " The 4 in R1C3 repeats the 4 in R8C3. Rub out R1C1 first: nothing else follows from it,"
-    " so it costs one digit. Right would be 8 in R1C1 and 1 in R1C3.",
+    " The 4 in R1C3 repeats the 4 in R8C3. Neither follows from the other."
+    " Right would be 8 in R1C1 and 1 in R1C3.",
 }
 
 CHECKED_JSON: dict[int, dict[str, Any]] = {
@@ -63,6 +62,7 @@ CHECKED_JSON: dict[int, dict[str, Any]] = {
             {"cell": "R1C3", "written": 4, "clashes": ["R8C3"], "root": True},
         ],
         "lost_notes": [],
+        "roots": [["R1C1"], ["R1C3"]],
         "first_out": {"cell": "R1C1", "cost": 1},
     },
     4: {

@@ -378,7 +378,7 @@ def test_since_tells_what_was_written_between_two_photos(
     ran = papernudge("check", late, "--since", early)
     assert ran.code == 1
     assert ran.out == (
-        "One digit you wrote can't be right; 1 of the 2 written since the earlier photo.\n"
+        "One digit you wrote can't be right: one of the 2 written since the earlier photo.\n"
     )
     other = desk.says("other.jpg", grid_says(solution))
     ran = papernudge("hint", late, "--since", other)
