@@ -25,10 +25,19 @@ from papernudge.hints.geometry import (
 from papernudge.hints.looks import (
     Read,
     Scan,
+    Sight,
     least_cover,
     price,
     sight_houses,
     sight_witnesses,
+)
+from papernudge.hints.pattern import (
+    BASE,
+    FILLED,
+    NO_PATTERN,
+    WITNESS,
+    Barred,
+    Pattern,
 )
 from papernudge.hints.solver import KEEP, OutOfPatience, is_possible
 
@@ -40,6 +49,8 @@ class Deduction:
     The claim, ``places`` (cell and digit) or ``ruled_out``, follows from the rules of the grid
     and the ``reads`` alone. ``held``: cells that must be kept in mind meanwhile. ``looks``: the
     effort, see ``papernudge.hints.looks``. ``one_solution``: it rests on the puzzle having one.
+    ``pattern``: what the technique sees; of a single it depends on the witnesses, see
+    ``pattern_of``.
     """
 
     technique: str
@@ -49,6 +60,7 @@ class Deduction:
     ruled_out: Candidates
     looks: int
     one_solution: bool = False
+    pattern: Pattern = NO_PATTERN
 
     def only(self, ruled_out: Candidates) -> Deduction:
         """The same deduction, claiming no more than these eliminations."""
@@ -77,11 +89,12 @@ def deduce(
     reads: tuple[Read, ...],
     held: Cells,
     ruled_out: Candidates,
+    pattern: Pattern,
     one_solution: bool = False,
 ) -> Deduction:
     """An elimination with its price."""
     looks = held.bit_count() + sum(price(board, read) for read in reads)
-    return Deduction(technique, reads, held, (), ruled_out, looks, one_solution)
+    return Deduction(technique, reads, held, (), ruled_out, looks, one_solution, pattern)
 
 
 def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
@@ -115,6 +128,32 @@ def evidence_of(board: Board, deduction: Deduction) -> Evidence:
             cells |= sight_witnesses(board, read.cell, read.digits)
     evidence = _trimmed(board, exclusions(deduction.reads), cells, tuple(houses))
     return replace(evidence, one_solution=deduction.one_solution)
+
+
+def pattern_of(board: Board, deduction: Deduction, evidence: Evidence) -> Pattern:
+    """What is to be seen: of a single, its witnesses told apart from cells that are just filled.
+
+    The digits of a hidden single: the one that has one place left; of a last blank or a naked
+    single those that stand there; of a house that is finished those that it lacks.
+    """
+    if not deduction.places:
+        return deduction.pattern
+    first = deduction.reads[0]
+    if isinstance(first, Sight) or HOUSES[first.house] & board.blank & ~first.places == 0:
+        digits = sum(1 << (d - 1) for d in DIGITS if board.placed[d] & evidence.cells)
+        role = WITNESS if isinstance(first, Sight) else FILLED
+        return Pattern(digits, ((role, evidence.cells),), ((BASE, evidence.houses),))
+    scans = [read for read in deduction.reads if isinstance(read, Scan)]
+    digits, witnesses, barred = 0, 0, list[Barred]()
+    for read in scans:
+        digits |= 1 << (read.digit - 1)
+        blanks = HOUSES[read.house] & board.blank & ~read.places
+        for witness in members(board.placed[read.digit] & evidence.cells):
+            if PEERS[witness] & blanks:
+                witnesses |= 1 << witness
+                barred.append(Barred(witness, PEERS[witness] & blanks))
+    roles = (WITNESS, witnesses), (FILLED, evidence.cells & ~witnesses)
+    return Pattern(digits, roles, ((BASE, evidence.houses),), (), tuple(barred))
 
 
 def reduced(board: Board, evidence: Evidence, deduction: Deduction) -> Evidence:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction, Evidence, evidence_of, reduced
+from papernudge.hints.deduction import Deduction, Evidence, evidence_of, pattern_of, reduced
 from papernudge.hints.geometry import Candidates, Cell, Digit, House
 from papernudge.hints.looks import Read, Scan
+from papernudge.hints.pattern import Pattern
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,12 @@ class Step:
         return self.deduction.technique
 
     @property
-    def pattern(self) -> frozenset[Read]:
+    def pattern(self) -> Pattern:
+        """What it sees: digits, and cells and houses by role."""
+        return pattern_of(self.board, self.deduction, self.evidence)
+
+    @property
+    def asked(self) -> frozenset[Read]:
         """The questions it asks; of a house finished at one go just the house, since its digits may
         be taken in several orders.
         """
@@ -116,7 +122,7 @@ class Line:
         """
         return (
             frozenset(self.places),
-            frozenset((s.technique, s.pattern, s.ruled_out) for s in self.steps),
+            frozenset((s.technique, s.asked, s.ruled_out) for s in self.steps),
         )
 
     @property

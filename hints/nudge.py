@@ -23,6 +23,7 @@ from papernudge.hints.geometry import (
 from papernudge.hints.line import Line, Step
 from papernudge.hints.looks import Scan
 from papernudge.hints.notes import board_of
+from papernudge.hints.pattern import NO_PATTERN, Pattern
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines, nearest
 from papernudge.hints.techniques.singles import HIDDEN_SINGLE
@@ -70,7 +71,8 @@ class ToldStep:
     """A step before the last, as depth 3 tells it.
 
     ``evidence``: written cells; ``noted``: cells whose notes it builds on; ``ruled_out``: what it
-    strikes; ``builds_on``: what earlier steps of the line have struck, as far as it needs it.
+    strikes; ``builds_on``: what earlier steps of the line have struck, as far as it needs it;
+    ``pattern``: what it sees.
     """
 
     technique: str
@@ -80,6 +82,7 @@ class ToldStep:
     noted: tuple[Cell, ...] = ()
     one_solution: bool = False
     builds_on: Struck = ()
+    pattern: Pattern = NO_PATTERN
 
     @property
     def sentence(self) -> str:
@@ -94,9 +97,10 @@ class ToldStep:
         )
 
     def to_json(self) -> dict[str, Any]:
-        """Technique, houses, evidence, eliminations."""
+        """Technique, pattern, houses, evidence, eliminations."""
         return {
             "technique": self.technique,
+            "pattern": self.pattern.to_json(),
             "houses": [house_name(h) for h in self.houses],
             "evidence": [cell_name(c) for c in self.evidence],
             "eliminations": _struck_json(self.ruled_out),
@@ -163,7 +167,8 @@ class Told3(Told2):
 
     ``opened``: the technique of the last step; ``noted``: cells whose notes it builds on;
     ``builds_on``: what the steps before have struck, as far as the last needs it. Steps that
-    partial notes show to be known already are left out of ``line``.
+    partial notes show to be known already are left out of ``line``. ``pattern``: what the last step
+    sees.
     """
 
     depth: ClassVar[int] = 3
@@ -174,6 +179,7 @@ class Told3(Told2):
     line: tuple[ToldStep, ...]
     noted: tuple[Cell, ...] = ()
     builds_on: Struck = ()
+    pattern: Pattern = NO_PATTERN
 
     @property
     def sentence(self) -> str:
@@ -197,6 +203,7 @@ class Told3(Told2):
             "evidence": [cell_name(c) for c in self.evidence],
             "looks": self.looks,
             "line": [step.to_json() for step in self.line],
+            "pattern": self.pattern.to_json(),
             **_premises_json(self.noted, self.builds_on),
             "sentence": self.sentence,
         }
@@ -245,6 +252,7 @@ class Nudge:
             "evidence": tuple(members(last.evidence.cells)),
             "looks": self.line.looks,
             "line": tuple(told_step(s) for s in self.line.steps[:-1] if not s.known),
+            "pattern": last.pattern,
             "noted": noted_cells(last),
             "builds_on": by_cell(last.evidence.earlier & ~last.board.known),
         }
@@ -261,6 +269,7 @@ def told_step(step: Step) -> ToldStep:
         noted_cells(step),
         step.evidence.one_solution,
         by_cell(step.evidence.earlier & ~step.board.known),
+        step.pattern,
     )
 
 

@@ -11,15 +11,16 @@ from papernudge.hints.deduction import Deduction, deduce
 from papernudge.hints.geometry import (
     DIGITS_IN,
     HOUSES,
-    Candidates,
     Cells,
     Digit,
     Digits,
     candidates_of,
+    houses_holding,
     members,
     peers_of_all,
 )
 from papernudge.hints.looks import Sight, sight_price
+from papernudge.hints.pattern import BASE, ONE_SET, OTHER_SET, WEAK, Link, Node, Pattern, meeting
 
 ALMOST_LOCKED_SETS = "almost-locked sets"
 
@@ -91,9 +92,7 @@ def _linked(
             holders = board.cells[z] & (one.cells | other.cells)
             struck = board.cells[z] & peers_of_all(holders)
             if struck:
-                yield _deduced(
-                    board, (one, other), 1 << (x - 1) | 1 << (z - 1), candidates_of(z, struck)
-                )
+                yield _deduced(board, (one, other), x, z, struck)
 
 
 def _exclusive(board: Board, one: AlmostLocked, other: AlmostLocked, digit: Digit) -> bool:
@@ -103,9 +102,21 @@ def _exclusive(board: Board, one: AlmostLocked, other: AlmostLocked, digit: Digi
 
 
 def _deduced(
-    board: Board, sets: tuple[AlmostLocked, ...], kept: Digits, ruled_out: Candidates
+    board: Board, sets: tuple[AlmostLocked, ...], x: Digit, z: Digit, struck: Cells
 ) -> Deduction:
     """Each cell must be seen to take its set's digits only, and x and z only where they count."""
+    kept = 1 << (x - 1) | 1 << (z - 1)
     reads = [Sight(c, s.digits & (board.digits[c] | ~kept)) for s in sets for c in members(s.cells)]
     held = sets[0].cells | sets[1].cells
-    return deduce(board, ALMOST_LOCKED_SETS, tuple(sorted(reads)), held, ruled_out)
+    one, other = sorted(sets, key=lambda s: s.cells & -s.cells)
+    shared = Node(x, board.cells[x] & one.cells), Node(x, board.cells[x] & other.cells)
+    houses = tuple(dict.fromkeys(houses_holding(s.cells)[0] for s in (one, other)))
+    pattern = Pattern(
+        one.digits | other.digits,
+        ((ONE_SET, one.cells), (OTHER_SET, other.cells)),
+        ((BASE, houses),),
+        (Link(WEAK, *shared, meeting(*shared)),),
+    )
+    return deduce(
+        board, ALMOST_LOCKED_SETS, tuple(sorted(reads)), held, candidates_of(z, struck), pattern
+    )

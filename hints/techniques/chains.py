@@ -16,15 +16,19 @@ from papernudge.hints.geometry import (
     Cells,
     candidates_of,
     common_peers,
+    houses_holding,
     members,
     peers_of_all,
 )
 from papernudge.hints.looks import Read, Scan, Sight, scan_price, sight_price
+from papernudge.hints.pattern import Node, Pattern, chain_pattern
 
 ALTERNATING_CHAIN = "alternating chain"
+SKYSCRAPER = "skyscraper"
+TWO_STRING_KITE = "two-string kite"
+TURBOT_FISH = "turbot fish"
+EMPTY_RECTANGLE = "empty rectangle"
 
-Node = tuple[int, Cells]
-"""A digit and its only places in a cell, or in a row or column where it crosses a block."""
 Link = tuple[int, Read, Node]
 """If a node is false this other is true: what that costs, the answer it rests on, the other."""
 
@@ -51,7 +55,7 @@ class Web:
                 one, other = DIGITS_IN[digits]
                 read = Sight(cell, digits)
                 looks = sight_price(board, cell, digits) + 1
-                self._link((one, 1 << cell), (other, 1 << cell), read, looks)
+                self._link(Node(one, 1 << cell), Node(other, 1 << cell), read, looks)
         self.candidates = board.candidates
         self.where = {n: candidates_of(*n) for n in self.links}
 
@@ -62,7 +66,7 @@ class Web:
             return
         for one, other in _halves(places, house):
             looks = scan_price(self.board, digit, house, places) + count
-            self._link((digit, one), (digit, other), Scan(digit, house, places), looks)
+            self._link(Node(digit, one), Node(digit, other), Scan(digit, house, places), looks)
 
     def _link(self, one: Node, other: Node, read: Read, looks: int) -> None:
         if looks <= self.budget:
@@ -152,25 +156,75 @@ def alternating_chains(board: Board, budget: int) -> list[Deduction]:
     web = Web(board, budget - 2)
     found: dict[object, Deduction] = {}
     for start in web.links:
-        for end, looks, reads in _chains_from(web, start, budget):
+        for end, looks, steps in _chains_from(web, start, budget):
             ruled_out = web.weak(start) & web.weak(end)
             if ruled_out:
-                key = (frozenset(reads), ruled_out)
+                key = (frozenset(read for read, _ in steps), ruled_out)
                 if key not in found:
-                    found[key] = _chain(board, reads, ruled_out, looks)
+                    found[key] = _chain(steps, ruled_out, looks)
     return list(found.values())
 
 
-def _chain(board: Board, reads: tuple[Read, ...], ruled_out: Candidates, looks: int) -> Deduction:
-    held = 0
-    for read in reads:
-        held |= read.places if isinstance(read, Scan) else 1 << read.cell
-    return Deduction(ALTERNATING_CHAIN, reads, held, (), ruled_out, looks)
+_Steps = tuple[tuple[Read, Node], ...]
+"""For each strong link the answer that it rests on and the node that it leads to."""
 
 
-def _chains_from(
-    web: Web, start: Node, budget: int
-) -> Iterator[tuple[Node, int, tuple[Read, ...]]]:
+def _chain(steps: _Steps, ruled_out: Candidates, looks: int) -> Deduction:
+    held, nodes, houses = 0, list[Node](), list[int | None]()
+    for read, node in steps:
+        if isinstance(read, Scan):
+            held |= read.places
+            nodes.append(Node(node.digit, read.places & ~node.cells))
+            houses.append(read.house)
+        else:
+            held |= 1 << read.cell
+            other = DIGITS_IN[read.digits & ~(1 << (node.digit - 1))][0]
+            nodes.append(Node(other, node.cells))
+            houses.append(None)
+        nodes.append(node)
+    pattern = chain_pattern(nodes, houses)
+    name, reads = _name(pattern, nodes, houses), tuple(read for read, _ in steps)
+    return Deduction(name, reads, held, (), ruled_out, looks, pattern=pattern)
+
+
+def _name(pattern: Pattern, nodes: list[Node], houses: list[int | None]) -> str:
+    """Chains of two strong links of one digit have names, by how the links lie: two rows or two
+    columns joined along a line; a row and a column joined in a block; a line and a block. In an
+    empty rectangle the block's places lie in a row and a column, more than one in either.
+
+    The names: common practice, no source.
+    """
+    if len(houses) != 2 or None in houses or pattern.digits & (pattern.digits - 1):
+        return ALTERNATING_CHAIN
+    one, other = sorted(house // 9 for house in houses if house is not None)
+    joint = pattern.links[1].house
+    assert joint is not None
+    grouped = [node.cells & (node.cells - 1) != 0 for node in nodes]
+    if not any(grouped):
+        if one == other < 2 and joint // 9 == 1 - one:
+            return SKYSCRAPER
+        return TWO_STRING_KITE if (one, other) == (0, 1) and joint >= 18 else TURBOT_FISH
+    block = 0 if houses[0] is not None and houses[0] >= 18 else 1
+    line = grouped[2 - 2 * block : 4 - 2 * block]
+    if (
+        one < 2
+        and other == 2
+        and not any(line)
+        and _crossed(nodes[2 * block], nodes[2 * block + 1])
+    ):
+        return EMPTY_RECTANGLE
+    return ALTERNATING_CHAIN
+
+
+def _crossed(one: Node, other: Node) -> bool:
+    """Whether one of two parts of a block lies in a row, the other in a column."""
+    kinds = [
+        {house // 9 for house in houses_holding(node.cells) if house < 18} for node in (one, other)
+    ]
+    return any(a != b for a in kinds[0] for b in kinds[1])
+
+
+def _chains_from(web: Web, start: Node, budget: int) -> Iterator[tuple[Node, int, _Steps]]:
     """Cheapest chains of two links or more from one node being false to others being true."""
     dist: dict[Node, int] = {}
     back: dict[Node, list[tuple[Node | None, Read]]] = {}
@@ -196,24 +250,22 @@ def _chains_from(
             continue
         done.add(node)
         if node >= start and weak & web.weak(node):
-            for reads in _routes(back, node):
-                if len(reads) > 1:
-                    yield node, looks, reads
+            for steps in _routes(back, node):
+                if len(steps) > 1:
+                    yield node, looks, steps
         for onward in web.after(node):
             for further, read, other in web.links[onward]:
                 reach(other, looks + further, node, read)
 
 
-def _routes(
-    back: dict[Node, list[tuple[Node | None, Read]]], node: Node
-) -> Iterator[tuple[Read, ...]]:
-    """All cheapest ways that lead to a node, as the answers they rest on."""
+def _routes(back: dict[Node, list[tuple[Node | None, Read]]], node: Node) -> Iterator[_Steps]:
+    """All cheapest ways that lead to a node."""
     for before, read in back[node]:
         if before is None:
-            yield (read,)
+            yield ((read, node),)
         else:
-            for reads in _routes(back, before):
-                yield (*reads, read)
+            for steps in _routes(back, before):
+                yield (*steps, (read, node))
 
 
 def remote_pairs(board: Board, budget: int) -> list[Deduction]:
@@ -252,7 +304,16 @@ def _remote(board: Board, path: tuple[int, ...], digits: int, struck: Candidates
     held = sum(1 << c for c in path)
     reads = tuple(Sight(c, digits) for c in sorted(path))
     looks = len(path) + sum(sight_price(board, c, digits) for c in path)
-    return Deduction("remote pairs", reads, held, (), struck & ~_at(held), looks)
+    pattern = _remote_pattern(path, digits)
+    return Deduction("remote pairs", reads, held, (), struck & ~_at(held), looks, pattern=pattern)
+
+
+def _remote_pattern(path: tuple[int, ...], digits: int) -> Pattern:
+    nodes, (one, other) = list[Node](), DIGITS_IN[digits]
+    for cell in path:
+        nodes += [Node(one, 1 << cell), Node(other, 1 << cell)]
+        one, other = other, one
+    return chain_pattern(nodes, [None] * len(path))
 
 
 def _at(cells: Cells) -> Candidates:

@@ -6,6 +6,15 @@ from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce
 from papernudge.hints.geometry import HOUSES, PEERS, Cell, candidates_of, members
 from papernudge.hints.looks import Scan, scan_price
+from papernudge.hints.pattern import (
+    BASE,
+    ONE_COLOUR,
+    OTHER_COLOUR,
+    STRONG,
+    Link,
+    Node,
+    Pattern,
+)
 
 COLOURING = "colouring"
 
@@ -93,4 +102,17 @@ def _coloured(
         return []
     held = sum(1 << c for c in cells)
     ordered = tuple(sorted(reads))
-    return [deduce(board, COLOURING, ordered, held, candidates_of(digit, struck))]
+    pattern = _string(digit, cells, reads)
+    return [deduce(board, COLOURING, ordered, held, candidates_of(digit, struck), pattern)]
+
+
+def _string(digit: int, cells: tuple[Cell, ...], reads: tuple[Scan, ...]) -> Pattern:
+    one, other = (sum(1 << c for c in cells[k::2]) for k in (0, 1))
+    nodes = [Node(digit, 1 << c) for c in cells]
+    links = tuple(
+        Link(STRONG, a, b, read.house) for a, b, read in zip(nodes, nodes[1:], reads, strict=False)
+    )
+    houses = tuple(read.house for read in reads)
+    return Pattern(
+        1 << (digit - 1), ((ONE_COLOUR, one), (OTHER_COLOUR, other)), ((BASE, houses),), links
+    )

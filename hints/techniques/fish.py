@@ -19,6 +19,7 @@ from papernudge.hints.geometry import (
     peers_of_all,
 )
 from papernudge.hints.looks import Scan, scan_price
+from papernudge.hints.pattern import BASE, CORNER, COVER, FIN, Pattern
 
 FISH = {2: "X-wing", 3: "swordfish", 4: "jellyfish"}
 
@@ -91,8 +92,11 @@ def _swimming(
             continue
         struck = board.cells[digit] & lines & ~places & peers_of_all(fins)
         if struck:
-            # A place that sees all that is struck would do no harm.
-            harmless = lines | peers_of_all(struck)
-            reads = tuple(Scan(digit, house, HOUSES[house] & harmless) for _, house, _ in bases)
+            reads = tuple(Scan(digit, h, HOUSES[h] & (lines | fins)) for _, h, _ in bases)
+            pattern = Pattern(
+                1 << (digit - 1),
+                ((CORNER, places & lines), (FIN, fins)),
+                ((BASE, tuple(house for _, house, _ in bases)), (COVER, chosen)),
+            )
             name = f"finned {FISH[size]}" if fins else FISH[size]
-            yield deduce(board, name, reads, places, candidates_of(digit, struck))
+            yield deduce(board, name, reads, places, candidates_of(digit, struck), pattern)

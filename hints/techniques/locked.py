@@ -6,6 +6,7 @@ from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce
 from papernudge.hints.geometry import HOUSES, candidates_of, houses_holding
 from papernudge.hints.looks import Scan
+from papernudge.hints.pattern import BASE, COVER, LOCKED, Pattern
 
 LOCKED_CANDIDATES = "locked candidates"
 
@@ -36,5 +37,12 @@ def locked_candidates(board: Board, budget: int) -> list[Deduction]:
                 if struck:
                     read = Scan(digit, house, all_of_it & HOUSES[other])
                     ruled_out = candidates_of(digit, struck)
-                    found.append(deduce(board, LOCKED_CANDIDATES, (read,), places, ruled_out))
+                    pattern = Pattern(
+                        1 << (digit - 1),
+                        ((LOCKED, places),),
+                        ((BASE, (house,)), (COVER, (other,))),
+                    )
+                    found.append(
+                        deduce(board, LOCKED_CANDIDATES, (read,), places, ruled_out, pattern)
+                    )
     return [d for d in found if d.looks <= budget]

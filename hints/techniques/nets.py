@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
-from papernudge.hints.geometry import Candidates, members
+from papernudge.hints.geometry import HOUSES_OF, Candidates, members
+from papernudge.hints.pattern import ASSUMED, BASE, Pattern
 from papernudge.hints.solver import KEEP, singles_of, written_out
 
 NET = "net"
@@ -34,7 +35,11 @@ def nets(board: Board, branches: int) -> list[Deduction]:
         digits = followed(state & KEEP[bit], branches, board.written | 1 << bit)
         if digits is not None:
             looks = LOOKS_A_DIGIT * (1 + digits)
-            found.append(Deduction(NET, (), 1 << bit % 81, (), 1 << bit, looks))
+            cell = 1 << bit % 81
+            pattern = Pattern(
+                1 << bit // 81, ((ASSUMED, cell),), ((BASE, (HOUSES_OF[bit % 81][2],)),)
+            )
+            found.append(Deduction(NET, (), cell, (), 1 << bit, looks, pattern=pattern))
     return found
 
 

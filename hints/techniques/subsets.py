@@ -19,6 +19,7 @@ from papernudge.hints.geometry import (
     members,
 )
 from papernudge.hints.looks import Scan, Sight
+from papernudge.hints.pattern import BASE, SET, Pattern
 
 _SIZES = {2: "pair", 3: "triple", 4: "quad"}
 
@@ -47,7 +48,9 @@ def naked_subsets(board: Board, budget: int) -> list[Deduction]:
             if ruled_out:
                 reads = tuple(Sight(c, digits) for c in members(cells))
                 name = f"naked {_SIZES[len(reads)]}"
-                found[cells] = deduce(board, name, reads, cells, ruled_out)
+                around = (house, *(h for h in houses_holding(cells) if h != house))
+                pattern = Pattern(digits, ((SET, cells),), ((BASE, around),))
+                found[cells] = deduce(board, name, reads, cells, ruled_out, pattern)
     return [d for d in found.values() if d.looks <= budget]
 
 
@@ -128,4 +131,5 @@ def _hidden(board: Board, house: House, cells: Cells, digits: tuple[int, ...]) -
     if not ruled_out:
         return None
     reads = tuple(Scan(d, house, cells) for d in digits)
-    return deduce(board, f"hidden {_SIZES[len(digits)]}", reads, cells, ruled_out)
+    pattern = Pattern(sum(1 << (d - 1) for d in digits), ((SET, cells),), ((BASE, (house,)),))
+    return deduce(board, f"hidden {_SIZES[len(digits)]}", reads, cells, ruled_out, pattern)

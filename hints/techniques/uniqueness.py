@@ -7,10 +7,13 @@ from papernudge.hints.deduction import Deduction, deduce
 from papernudge.hints.geometry import (
     BLOCK,
     DIGITS_IN,
+    HOUSES_OF,
     Cell,
     candidates_of,
+    members,
 )
 from papernudge.hints.looks import Sight
+from papernudge.hints.pattern import BASE, CORNER, Pattern
 
 UNIQUE_RECTANGLE = "unique rectangle"
 
@@ -48,4 +51,7 @@ def _rectangle(board: Board, corner: Cell, one: Cell, other: Cell) -> list[Deduc
         ruled_out |= candidates_of(digit, 1 << fourth)
     reads = tuple(Sight(c, digits) for c in sorted((corner, one, other)))
     held = 1 << corner | 1 << one | 1 << other
-    return [deduce(board, UNIQUE_RECTANGLE, reads, held, ruled_out, one_solution=True)]
+    corners = held | 1 << fourth
+    lines = tuple(dict.fromkeys(h for c in members(corners) for h in HOUSES_OF[c][:2]))
+    pattern = Pattern(digits, ((CORNER, corners),), ((BASE, tuple(sorted(lines))),))
+    return [deduce(board, UNIQUE_RECTANGLE, reads, held, ruled_out, pattern, one_solution=True)]

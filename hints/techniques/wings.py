@@ -9,6 +9,7 @@ from papernudge.hints.deduction import Deduction, deduce
 from papernudge.hints.geometry import (
     DIGITS_IN,
     HOUSES,
+    HOUSES_OF,
     PEERS,
     Cell,
     Digits,
@@ -17,6 +18,7 @@ from papernudge.hints.geometry import (
     members,
 )
 from papernudge.hints.looks import Scan, Sight
+from papernudge.hints.pattern import BASE, BRIDGE, PINCER, PIVOT, Pattern
 
 
 def xy_wings(board: Board, budget: int) -> list[Deduction]:
@@ -95,7 +97,8 @@ def w_wings(board: Board, budget: int) -> list[Deduction]:
                 if places and places & ~near == 0 and not places & mine:
                     reads = (Sight(one, a), Sight(other, a), Scan(x, house, places))
                     ruled_out = candidates_of(y, struck)
-                    found.append(deduce(board, "W-wing", reads, places | mine, ruled_out))
+                    pattern = Pattern(a, ((BRIDGE, places), (PINCER, mine)), ((BASE, (house,)),))
+                    found.append(deduce(board, "W-wing", reads, places | mine, ruled_out, pattern))
     return [d for d in found if d.looks <= budget]
 
 
@@ -118,4 +121,10 @@ def _wing(
         return []
     reads = tuple(Sight(c, board.digits[c]) for c in sorted(cells))
     held = sum(1 << c for c in cells)
-    return [deduce(board, name, reads, held, candidates_of(digit, struck))]
+    pivot, pincers = 1 << cells[0], 1 << cells[1] | 1 << cells[2]
+    digits = board.digits[cells[0]] | board.digits[cells[1]] | board.digits[cells[2]]
+    met = tuple(h for c in cells[1:] for h in HOUSES_OF[cells[0]] if h in HOUSES_OF[c])
+    pattern = Pattern(
+        digits, ((PIVOT, pivot), (PINCER, pincers)), ((BASE, tuple(dict.fromkeys(met))),)
+    )
+    return [deduce(board, name, reads, held, candidates_of(digit, struck), pattern)]

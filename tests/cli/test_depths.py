@@ -97,7 +97,7 @@ def test_check_says_at_each_depth_just_this(papernudge: Run, depth: int) -> None
 HINT_KEYS = {
     1: {"focus"},
     2: {"technique"},
-    3: {"houses", "evidence", "looks", "line"},
+    3: {"houses", "evidence", "looks", "line", "pattern"},
     4: {"places"},
 }
 

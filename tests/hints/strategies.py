@@ -54,7 +54,7 @@ class Symmetry:
             frozenset(
                 (
                     step.technique,
-                    frozenset(self.read(r) for r in step.pattern),
+                    frozenset(self.read(r) for r in step.asked),
                     self.candidates(step.ruled_out),
                 )
                 for step in line.steps

@@ -70,7 +70,7 @@ def fields(kind: type) -> set[str]:
 def test_each_depth_is_a_type_with_its_own_fields_and_no_deeper_ones() -> None:
     assert fields(Told1) == {"focus"}
     assert fields(Told2) - fields(Told1) == {"technique"}
-    deeper = {"opened", "houses", "evidence", "looks", "line", "noted", "builds_on"}
+    deeper = {"opened", "houses", "evidence", "looks", "line", "noted", "builds_on", "pattern"}
     assert fields(Told3) - fields(Told2) == deeper
     assert fields(Told4) - fields(Told3) == {"places"}
     _, nudge = NUDGES[0]
@@ -100,7 +100,7 @@ def test_json_of_a_depth_holds_the_shallower_ones_and_nothing_deeper() -> None:
         told = [nudge.at(d).to_json() for d in (1, 2, 3, 4)]
         assert set(told[0]) == {"focus", "sentence"}
         assert set(told[1]) == {"focus", "technique", "sentence"}
-        third = {"focus", "technique", "houses", "evidence", "looks", "line", "sentence"}
+        third = {"focus", "technique", "houses", "evidence", "looks", "line", "pattern", "sentence"}
         if len(nudge.line.steps) > 1:
             third = third | {"builds_on"}
         assert set(told[2]) == third
