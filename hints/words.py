@@ -37,6 +37,7 @@ class Words:
     one_solution: str
     write: str
     write_one: str
+    then_follow: Mapping[str, str]
 
 
 ENGLISH = Words(
@@ -90,6 +91,7 @@ ENGLISH = Words(
     one_solution="the puzzle having just one solution",
     write="Write {places}.",
     write_one="{digit} in {cell}",
+    then_follow={"one": " {cells} follows.", "*": " {cells} follow."},
 )
 
 
@@ -197,7 +199,13 @@ def _evidence(
     return joined(parts, words)
 
 
-def writing(places: Sequence[tuple[Cell, Digit]], words: Words = ENGLISH) -> str:
-    """Depth 4: the digits."""
+def writing(
+    places: Sequence[tuple[Cell, Digit]], words: Words = ENGLISH, follow: Sequence[Cell] = ()
+) -> str:
+    """Depth 4: the digit, and in which cells others follow from it."""
     parts = [words.write_one.format(digit=d, cell=cell_name(c)) for c, d in places]
-    return words.write.format(places=joined(parts, words))
+    text = words.write.format(places=joined(parts, words))
+    if not follow:
+        return text
+    then = words.then_follow["one" if len(follow) == 1 else "*"]
+    return text + then.format(cells=named_cells(follow, words))

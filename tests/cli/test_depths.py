@@ -209,6 +209,67 @@ def test_the_walk_is_one_document_and_ends_with_the_solution(papernudge: Run) ->
     assert text.startswith("1. ")
 
 
+@pytest.mark.parametrize("depth", [1, 2, 3])
+def test_a_walk_short_of_depth_4_holds_no_digit_that_it_writes(papernudge: Run, depth: int) -> None:
+    """Nor may a later reason name a cell of an earlier line beside its digit."""
+    words = ["hint", "--given-line", PUZZLE, "--walk", "--tell", depth]
+    told = json.loads(papernudge(*words, "--json").out)
+    schema().validate(told)
+    whole = json.loads(papernudge("hint", "--given-line", PUZZLE, "--walk", "--json").out)
+    lines = told["walk"]["lines"]
+    assert len(lines) == len(whole["walk"]["lines"])
+    deeper = set().union(*(HINT_KEYS[d] for d in range(depth + 1, 5)))
+    assert not any(deeper & set(line) for line in lines)
+    written: set[str] = set()
+    for line, full in zip(lines, whole["walk"]["lines"], strict=True):
+        named = set(re.findall(r"R\dC\d", line["sentence"]))
+        assert not named & written
+        assert not named or depth == 3
+        assert not set(line.get("evidence", ())) & written
+        written |= {place["cell"] for place in full["places"]}
+    text = papernudge(*words).out
+    assert "Write" not in text
+    assert len(text.splitlines()) == len(lines)
+    if depth < 3:
+        assert not re.search(r"R\dC\d", text)
+    assert not schema().is_valid({**whole, "depth": depth})
+
+
+@given(st.lists(st.integers(0, 80), max_size=40), st.integers(0, 80), st.integers(1, 9))
+@settings(max_examples=25, deadline=None)
+def test_a_misprint_and_what_came_first_are_told_by_the_depths(
+    right: list[int], cell: int, digit: int
+) -> None:
+    """Whatever is printed or written in one cell: no house before depth 2, no cell before 3, no
+    digit that would be right before 4, in words and in JSON.
+    """
+    entries = [SOLUTION[c] if c in right and PUZZLE[c] == "." else "." for c in range(81)]
+    givens = list(PUZZLE)
+    if PUZZLE[cell] == ".":
+        entries[cell] = str(digit)
+    else:
+        givens[cell] = str(digit)
+    entries = [e if g == "." else "." for g, e in zip(givens, entries, strict=True)]
+    for depth in (1, 2, 3, 4):
+        answer = check_answer(sheet("".join(entries), "".join(givens)), depth, None)
+        document = answer.document()
+        schema().validate(document)
+        said = json.dumps({k: v for k, v in document.items() if k != "photo"})
+        if depth < 2:
+            assert not re.search(r"(row|column|block) \d", said)
+        if depth < 3:
+            assert not re.search(r"R\dC\d", said)
+            assert not {"roots", "first_out", "stale_notes"} & set(document)
+        if depth < 4:
+            assert "With a" not in answer.sentence
+            assert "instead" not in document.get("misprint", {})
+            assert not any(
+                schema().is_valid({**document, "misprint": {**m, "instead": {"R1C1": [1]}}})
+                for m in [document.get("misprint")]
+                if m
+            )
+
+
 def test_a_solved_paper_has_no_hint_and_says_so(papernudge: Run) -> None:
     entries = "".join("." if g != "." else s for g, s in zip(PUZZLE, SOLUTION, strict=True))
     ran = papernudge("hint", "--given-line", PUZZLE, "--entry-line", entries, "--json")

@@ -153,7 +153,7 @@ def test_along_a_whole_solve_depths_1_and_2_draw_the_focus_alone(givens: str) ->
 
 def test_a_walk_draws_its_order_where_it_writes_and_nowhere_else() -> None:
     sheet = choose(open_page(Source(None, PUZZLE, EMPTY)), None)
-    scene = answer_scene(walk_answer(sheet, HintWishes()))
+    scene = answer_scene(walk_answer(sheet, 4, HintWishes()))
     marked = {tuple(np.floor(s.line.mean(axis=0)).astype(int).tolist()) for s in scene.strokes}
     assert marked == {(c % 9, c // 9) for c in range(81) if PUZZLE[c] == "."}
     assert "Write" not in scene.caption
