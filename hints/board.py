@@ -6,6 +6,8 @@ is asked of ``papernudge.hints.looks``.
 
 from __future__ import annotations
 
+from typing import Any
+
 from papernudge.hints.geometry import (
     ALL_CELLS,
     HOUSES,
@@ -26,7 +28,8 @@ class Board:
     digits that cell c can still take, 0 for a filled one. ``placed[d]``: where d stands.
     ``seen[h]``: the digits that stand in house h. ``gone``: candidates ruled out by earlier
     steps, ``noted``: those that the paper's own notes rule out: both are premises. ``known``: what
-    partial notes show that the solver has found already.
+    partial notes show that the solver has found already. ``shared``: what has been worked out on
+    this board or those it came from, by all that it depends on.
     """
 
     __slots__ = (
@@ -40,6 +43,7 @@ class Board:
         "placed",
         "premises",
         "seen",
+        "shared",
     )
 
     placed: tuple[Cells, ...]
@@ -52,6 +56,7 @@ class Board:
     noted: Candidates
     known: Candidates
     premises: list[Cells]
+    shared: dict[object, Any]
 
     @classmethod
     def of(cls, position: Position, noted: Candidates = 0, known: Candidates = 0) -> Board:
@@ -62,6 +67,7 @@ class Board:
         board.placed = position.placed
         board.filled = position.filled
         board.blank = ALL_CELLS & ~board.filled
+        board.shared = {}
         board.seen = [0] * 27
         for cell, mark in enumerate(position.digits):
             if mark != ".":
@@ -71,7 +77,12 @@ class Board:
         # A note in a cell that sees the digit says nothing new.
         real = sum(candidates_of(d, position.candidates[d]) for d in range(1, 10))
         board.gone, board.noted, board.known = 0, noted & real, known & real & ~noted
-        board._count(list(position.candidates), board.noted)
+        board.cells, board.digits, board.premises = [*position.candidates], [0] * 81, [0] * 10
+        for d in range(1, 10):
+            bit = 1 << (d - 1)
+            for cell in members(board.cells[d]):
+                board.digits[cell] |= bit
+        board._strike(board.noted)
         return board
 
     def without(self, ruled_out: Candidates) -> Board:
@@ -79,19 +90,21 @@ class Board:
         board = Board()
         board.placed, board.filled, board.blank = self.placed, self.filled, self.blank
         board.seen, board.noted, board.known = self.seen, self.noted, self.known
+        board.shared = self.shared
         board.gone = self.gone | ruled_out
-        board._count(self.cells, ruled_out)
+        board.cells, board.digits, board.premises = [*self.cells], [*self.digits], [*self.premises]
+        board._strike(ruled_out & ~self.gone)
         return board
 
-    def _count(self, cells: list[Cells], ruled_out: Candidates) -> None:
-        premises = self.gone | self.noted
-        self.premises = [0] + [premises >> 81 * d & ALL_CELLS for d in range(9)]
-        self.cells = [0] + [cells[d + 1] & ~(ruled_out >> 81 * d) for d in range(9)]
-        self.digits = digits = [0] * 81
+    def _strike(self, ruled_out: Candidates) -> None:
         for d in range(1, 10):
-            bit = 1 << (d - 1)
-            for cell in members(self.cells[d]):
-                digits[cell] |= bit
+            struck = ruled_out >> 81 * (d - 1) & ALL_CELLS
+            if struck:
+                self.premises[d] |= struck
+                self.cells[d] &= ~struck
+                bit = 1 << (d - 1)
+                for cell in members(struck):
+                    self.digits[cell] &= ~bit
 
     @property
     def written(self) -> Candidates:

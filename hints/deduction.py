@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from papernudge.hints.board import Board
 from papernudge.hints.geometry import (
     ALL_CANDIDATES,
+    ALL_CELLS,
     ALL_DIGITS,
     DIGITS,
     DIGITS_IN,
@@ -35,11 +35,15 @@ from papernudge.hints.pattern import (
     BASE,
     FILLED,
     NO_PATTERN,
+    SET,
     WITNESS,
     Barred,
     Pattern,
 )
-from papernudge.hints.solver import KEEP, OutOfPatience, is_possible
+from papernudge.hints.solver import KEEP, followed
+
+MOST_BRANCHES = 3
+"""How deep the branches of a net may go."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +67,30 @@ class Deduction:
     pattern: Pattern = NO_PATTERN
 
     def only(self, ruled_out: Candidates) -> Deduction:
-        """The same deduction, claiming no more than these eliminations."""
-        return replace(self, ruled_out=self.ruled_out & ruled_out)
+        """The same deduction, claiming no more than these eliminations.
+
+        A set that lies in a block and a line is then shown in the house where it strikes.
+        """
+        claim = self.ruled_out & ruled_out
+        pattern = self.pattern
+        if pattern.by_role(SET) and claim:
+            pattern = pattern.in_houses(_struck_in(pattern.houses_by_role(BASE), claim))
+        return replace(self, ruled_out=claim, pattern=pattern)
+
+
+def _struck_in(houses: tuple[House, ...], claim: Candidates) -> tuple[House, ...]:
+    """As few of the houses, in order, as hold all cells that are struck."""
+    cells = 0
+    for digit in range(9):
+        cells |= claim >> 81 * digit & ALL_CELLS
+    alone = [house for house in houses if cells & ~HOUSES[house] == 0]
+    return (alone[0],) if alone else houses
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What alone forces a claim, with the rules of the grid: nothing of it can be left out.
+    """What the pattern is read from: with it and the rules of the grid the claim is forced, and
+    without any of it the pattern could not be read.
 
     ``cells``: written cells. ``earlier`` and ``noted``: candidates that earlier steps of the line
     or the notes on the paper have ruled out, as premises. ``one_solution``: rests on the puzzle
@@ -113,10 +134,15 @@ def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
 def evidence_of(board: Board, deduction: Deduction) -> Evidence:
     """The written cells and premises that its reads rest on, none of them idle.
 
-    A deduction without reads, a net, rests on all that is written until it is ``reduced``.
+    A net has no reads: it rests on whatever the contradiction comes from.
     """
     if not deduction.reads:
-        return Evidence(board.filled, houses=HOUSES_OF[deduction.held.bit_length() - 1][2:])
+        houses = HOUSES_OF[deduction.held.bit_length() - 1][2:]
+        known: Evidence | None = board.shared.get((board.gone, deduction.ruled_out))
+        if known is None:
+            known = net_evidence(board, deduction.ruled_out, houses)
+            board.shared[board.gone, deduction.ruled_out] = known
+        return known
     cells, houses = 0, dict[House, None]()
     for read in deduction.reads:
         if isinstance(read, Scan):
@@ -156,53 +182,34 @@ def pattern_of(board: Board, deduction: Deduction, evidence: Evidence) -> Patter
     return Pattern(digits, roles, ((BASE, evidence.houses),), (), tuple(barred))
 
 
-def reduced(board: Board, evidence: Evidence, deduction: Deduction) -> Evidence:
-    """Leave out, one by one, what the claim doesn't need by the rules of the grid.
-
-    A pattern as it is read may ask for more than its claim does: a further place that sees the
-    struck cell too does no harm, say. Premises are tried first, so that a line keeps no idle step.
-    What rests on the puzzle having one solution is left as it is: no rule forces it.
+def net_evidence(board: Board, assumed: Candidates, houses: tuple[House, ...]) -> Evidence:
+    """What a net needs: left out one by one, premises first, as long as what is left still leads
+    from the assumption to a contradiction, with splits no deeper than before.
     """
-    if deduction.one_solution:
-        return evidence
+    everything = Evidence(board.filled, board.gone, board.noted, houses)
+    depth = next(n for n in range(MOST_BRANCHES + 1) if _refuted(board, everything, assumed, n))
+    evidence = everything
     for name in ("earlier", "noted", "cells"):
+        evidence = replace(evidence, **{name: 0}) if name != "cells" else evidence
+        if name != "cells" and _refuted(board, evidence, assumed, depth):
+            continue
+        evidence = replace(evidence, **{name: getattr(everything, name)})
         for item in members(getattr(evidence, name)):
             less = replace(evidence, **{name: getattr(evidence, name) & ~(1 << item)})
-            if forced(board, less, deduction):
+            if _refuted(board, less, assumed, depth):
                 evidence = less
     return evidence
 
 
-def forced(board: Board, evidence: Evidence, deduction: Deduction) -> bool:
-    """Whether the evidence and the rules alone force the claim.
-
-    False also where that can't be shown with reasonable effort.
-    """
-    state = _consequences(board, evidence)
-    focus = deduction.held
-    for house in evidence.houses:
-        focus |= HOUSES[house]
-    try:
-        return not any(is_possible(other, focus) for other in _otherwise(state, deduction))
-    except OutOfPatience:
-        return False
-
-
-def _consequences(board: Board, evidence: Evidence) -> Candidates:
-    """The candidates that the evidence leaves."""
-    state = ALL_CANDIDATES & ~(evidence.earlier | evidence.noted)
+def _refuted(board: Board, evidence: Evidence, assumed: Candidates, branches: int) -> bool:
+    state, written = ALL_CANDIDATES & ~(evidence.earlier | evidence.noted), 0
     for digit in DIGITS:
         for cell in members(board.placed[digit] & evidence.cells):
-            state &= KEEP[81 * (digit - 1) + cell]
-    return state
-
-
-def _otherwise(state: Candidates, deduction: Deduction) -> Iterator[Candidates]:
-    """What is left if one of the claims is false, for each of them."""
-    for bit in members(deduction.ruled_out):
-        yield state & KEEP[bit] if state >> bit & 1 else 0
-    for cell, digit in deduction.places:
-        yield state & ~candidate(cell, digit)
+            bit = 81 * (digit - 1) + cell
+            state &= KEEP[bit]
+            written |= 1 << bit
+    state &= KEEP[assumed.bit_length() - 1]
+    return followed(state, branches, written | assumed) is not None
 
 
 def _scanned(board: Board, read: Scan) -> Cells:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction, Evidence, evidence_of, pattern_of, reduced
+from papernudge.hints.deduction import Deduction, Evidence, evidence_of, pattern_of
 from papernudge.hints.geometry import Candidates, Cell, Digit, House
 from papernudge.hints.looks import Read, Scan
 from papernudge.hints.pattern import Pattern
@@ -77,20 +77,16 @@ class Line:
     looks: int
 
     def settled(self) -> Line:
-        """The line with nothing idle in it: evidence reduced, claims only as later steps use them.
-
-        Singles are minimal as they are read; what rests on a pattern is checked by the solver.
+        """The line with nothing idle in it: each step claims what later steps use and no earlier
+        one has claimed.
         """
-        if len(self.steps) == 1 and not self.last.evidence.noted:
-            return self
-        steps: list[Step] = []
-        needed = 0
-        for step in reversed(self.steps):
-            deduction = step.deduction.only(needed) if steps else step.deduction
-            if deduction.places or deduction.ruled_out:
-                evidence = reduced(step.board, step.evidence, deduction)
-                steps.insert(0, Step(deduction, step.board, evidence))
-                needed |= evidence.earlier
+        steps = [self.last]
+        needed = self.last.evidence.earlier
+        for step in reversed(self.steps[:-1]):
+            claim = step.ruled_out & needed
+            if claim:
+                steps.insert(0, Step(step.deduction.only(claim), step.board, step.evidence))
+                needed = needed & ~claim | step.evidence.earlier
         return Line(tuple(steps), self.price, self.looks)
 
     @property

@@ -134,6 +134,12 @@ class Pattern(NamedTuple):
         """The houses of a role."""
         return dict(self.houses).get(role, ())
 
+    def in_houses(self, base: tuple[House, ...]) -> Pattern:
+        """The same pattern, read in these houses."""
+        return self._replace(
+            houses=tuple((role, base if role == BASE else hs) for role, hs in self.houses)
+        )
+
     @property
     def all_cells(self) -> Cells:
         """The cells of all roles."""

@@ -29,7 +29,7 @@ from dataclasses import dataclass, field, replace
 from itertools import islice
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction, exclusions
+from papernudge.hints.deduction import MOST_BRANCHES, Deduction, evidence_of, exclusions
 from papernudge.hints.geometry import HOUSES_OF, Candidates, Cell, candidate
 from papernudge.hints.line import Line, Step
 from papernudge.hints.techniques.almost_locked import almost_locked_sets
@@ -75,9 +75,6 @@ LEAST_LINE = 1 + min(looks for _, looks in TECHNIQUES)
 
 AHEAD = 3
 """So many levels the techniques look at once: no result depends on it."""
-
-MOST_BRANCHES = 3
-"""How deep the branches of a net may go."""
 
 FAR = 60
 """From this level on techniques are asked for all they can find, at whatever price."""
@@ -162,15 +159,15 @@ class Search:
 
     def _cast_nets(self) -> bool:
         """The last resort: nets, with as few branches as get anywhere. A net may build on all that
-        was ruled out before, and pays a look for each such candidate.
+        was ruled out before, as far as it needs that.
         """
-        paid = self.board.gone.bit_count()
+        left = self.board.candidates
         for branches in range(MOST_BRANCHES + 1):
-            for deduction in nets(self.board, branches):
-                found = Found(deduction, self.board, deduction.looks + paid)
-                self.waiting[_key(deduction)] = found
-            if self.waiting:
-                return True
+            for board in (self.start, self.board):
+                for deduction in nets(board, branches, left):
+                    self.waiting[_key(deduction)] = self._priced(deduction, board)
+                if self.waiting:
+                    return True
         return False
 
     def _look_around(self, level: int) -> None:
@@ -209,6 +206,8 @@ class Search:
             for cell, digit in exclusions(deduction.reads):
                 needed |= candidate(cell, digit)
             needed &= board.gone
+            if not deduction.reads:
+                needed = evidence_of(board, deduction).earlier
         looks, ways = self._supply(needed)
         return Found(deduction, board, deduction.looks + looks, needed, ways)
 

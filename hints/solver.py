@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
-from papernudge.hints.geometry import Candidates, Cells
+from papernudge.hints.geometry import Candidates, Cells, members
 
 
 class Rule(NamedTuple):
@@ -268,6 +268,52 @@ def written_out(state: Candidates, fresh: Candidates, shape: Shape = NINE) -> Ca
         state &= keep[low.bit_length() - 1]
         fresh ^= low
     return state
+
+
+def followed(state: Candidates, branches: int, done: Candidates = 0) -> int | None:
+    """How many digits are followed until nothing is possible: the least, over the cells that may be
+    split. None if no contradiction is reached.
+    """
+    count = 0
+    while True:
+        found = singles_of(state)
+        if found is None:
+            return count
+        fresh = found & ~done
+        if not fresh:
+            break
+        count += fresh.bit_count()
+        done |= fresh
+        state = written_out(state, fresh)
+        if done & ~state:
+            return count
+    if branches == 0 or done == state:
+        return None
+    ways = (_split_followed(state, options, branches, done) for options in _splittable(state))
+    least = min((way for way in ways if way is not None), default=None)
+    return None if least is None else count + least
+
+
+def _split_followed(
+    state: Candidates, options: Candidates, branches: int, done: Candidates
+) -> int | None:
+    """The digits followed when each of a cell's candidates is assumed in turn."""
+    total = 0
+    for option in members(options):
+        digits = followed(state & KEEP[option], branches - 1, done)
+        if digits is None:
+            return None
+        total += 1 + digits
+    return total
+
+
+def _splittable(state: Candidates) -> Iterator[Candidates]:
+    """The candidates of each cell that has as few as a splittable cell can have."""
+    cells = [[bit for bit in range(cell, 729, 81) if state >> bit & 1] for cell in range(81)]
+    fewest = min(len(bits) for bits in cells if len(bits) > 1)
+    for bits in cells:
+        if len(bits) == fewest:
+            yield sum(1 << bit for bit in bits)
 
 
 def _choice(state: Candidates, focus: Cells, by_place: bool, turn: int, shape: Shape) -> Candidates:

@@ -20,7 +20,17 @@ from papernudge.hints.geometry import (
     peers_of_all,
 )
 from papernudge.hints.looks import Sight, sight_price
-from papernudge.hints.pattern import BASE, ONE_SET, OTHER_SET, WEAK, Link, Node, Pattern, meeting
+from papernudge.hints.pattern import (
+    BASE,
+    ONE_SET,
+    OTHER_SET,
+    STRONG,
+    WEAK,
+    Link,
+    Node,
+    Pattern,
+    meeting,
+)
 
 ALMOST_LOCKED_SETS = "almost-locked sets"
 
@@ -110,12 +120,13 @@ def _deduced(
     held = sets[0].cells | sets[1].cells
     one, other = sorted(sets, key=lambda s: s.cells & -s.cells)
     shared = Node(x, board.cells[x] & one.cells), Node(x, board.cells[x] & other.cells)
+    either = Node(z, board.cells[z] & one.cells), Node(z, board.cells[z] & other.cells)
     houses = tuple(dict.fromkeys(houses_holding(s.cells)[0] for s in (one, other)))
     pattern = Pattern(
         one.digits | other.digits,
         ((ONE_SET, one.cells), (OTHER_SET, other.cells)),
         ((BASE, houses),),
-        (Link(WEAK, *shared, meeting(*shared)),),
+        (Link(WEAK, *shared, meeting(*shared)), Link(STRONG, *either, meeting(*either))),
     )
     return deduce(
         board, ALMOST_LOCKED_SETS, tuple(sorted(reads)), held, candidates_of(z, struck), pattern
