@@ -282,8 +282,8 @@ def sail(x0: float, y0: float) -> list[Line]:
 def corners(x0: float, y0: float) -> list[Line]:
     """The four corners of a cell, as of a picture in an album."""
     out = []
-    for x, dx in ((0.08, 0.26), (0.92, -0.26)):
-        for y, dy in ((0.08, 0.26), (0.92, -0.26)):
+    for x, dx in ((0.13, 0.22), (0.87, -0.22)):
+        for y, dy in ((0.13, 0.22), (0.87, -0.22)):
             bend = [(x + dx, y), (x, y), (x, y + dy)]
             out.append(np.array(bend) + np.array([x0, y0]))
     return out

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from papernudge.cli import ink
-from papernudge.cli.signs import BLUE, FINE, GREY, ORANGE, USUAL, Scene, Sign, middle
+from papernudge.cli.signs import BLUE, FINE, ORANGE, USUAL, Scene, Sign, middle
 
 if TYPE_CHECKING:
     from papernudge.cli.ink import Line
@@ -50,9 +50,12 @@ SHAPES: dict[str, tuple[Shape, str]] = {
 }
 """Each role's shape, and its name in the legend."""
 
+_NAMES = {("naked single", "witness"): "what the blank can't be"}
+"""Other names of roles, by technique."""
+
 _MANY_STEPS = 3
 """So many steps are drawn with their patterns; of more only the first and the one it rests on."""
-_BLOCKED, _READ, _SINGLE, _STRUCK = "blocked", "read for it", "where it bites", "struck out"
+_BLOCKED, _READ, _STRUCK = "blocked", "read for it", "struck out"
 
 
 def show_reason(scene: Scene, told: Told3) -> None:
@@ -86,7 +89,7 @@ def _show_single(scene: Scene, told: Told3) -> None:
         if house != told.focus.house:
             scene.house(house)
     for role, cells in roles.items():
-        _show_role(scene, role, _members(cells))
+        _show_role(scene, role, _members(cells), told.opened)
     for one in pattern.barred:
         blocked = list(_members(one.cells))
         for cell in blocked:
@@ -128,11 +131,13 @@ def _show_step(scene: Scene, step: ToldStep, small: dict[int, dict[int, bool]]) 
             scene.house(house, broken=True)
     for cell in step.evidence:
         scene.clear_cell(cell)
-        scene.add(ink.underline(*_corner(cell)), GREY, FINE)
-        scene.explain(Sign(_READ, ink.underline(0, 0), GREY))
+        scene.add(ink.dashed(ink.underline(*_corner(cell)), 0.1), BLUE, FINE)
+        scene.explain(Sign(_READ, ink.dashed(ink.underline(0, -0.3), 0.1), BLUE))
     for role, cells in pattern.cells:
         _show_role(scene, role, _members(cells))
-        if role in ("set", "locked", "corner", "fin", "one colour", "other colour", "assumed"):
+        if role in ("set", "locked", "corner", "fin", "one colour", "other colour", "assumed") or (
+            role == "pincer" and len(_digits(pattern)) == 2
+        ):
             for cell in _members(cells):
                 for digit in _digits(pattern):
                     small.setdefault(cell, {}).setdefault(digit, False)
@@ -143,13 +148,14 @@ def _show_step(scene: Scene, step: ToldStep, small: dict[int, dict[int, bool]]) 
                 small.setdefault(cell, {}).setdefault(node.digit, False)
 
 
-def _show_role(scene: Scene, role: str, cells: Iterable[int]) -> None:
+def _show_role(scene: Scene, role: str, cells: Iterable[int], technique: str = "") -> None:
     shape, name = SHAPES[role]
+    name = _NAMES.get((technique, role), name)
     width = FINE if role in ("filled", "between") else USUAL
     for cell in cells:
         scene.clear_cell(cell)
         scene.add(shape(*_corner(cell)), BLUE, width)
-        scene.explain(Sign(name, shape(0, 0), BLUE))
+        scene.explain(Sign(name, shape(0, -0.3 if role == "filled" else 0), BLUE))
 
 
 def _show_link(scene: Scene, link: Link) -> None:
@@ -182,20 +188,29 @@ def _small_digits(scene: Scene, cell: int, digits: dict[int, bool]) -> None:
     left, top = _corner(cell)
     for n, (value, struck) in enumerate(sorted(digits.items())):
         if len(digits) == 1:
-            x, y, high = left + 0.5, top + 0.5, 0.4
+            x, y, high = left + 0.5, top + 0.5, 0.42
         elif len(digits) == 2:
-            x, y, high = left + 0.32 + 0.36 * n, top + 0.5, 0.36
+            x, y, high = left + 0.32 + 0.36 * n, top + 0.5, 0.38
         elif len(digits) <= 4:
-            x, y, high = left + 0.32 + 0.36 * (n % 2), top + 0.31 + 0.38 * (n // 2), 0.3
+            x, y, high = left + 0.32 + 0.36 * (n % 2), top + 0.31 + 0.38 * (n // 2), 0.32
         else:
-            x, y, high = left + 0.24 + 0.26 * (n % 3), top + 0.24 + 0.26 * (n // 3), 0.22
+            x, y, high = left + 0.24 + 0.26 * (n % 3), top + 0.24 + 0.26 * (n // 3), 0.24
         scene.add(ink.digit(value, x, y, high), BLUE, FINE)
-        if struck:
-            reach, rise = 0.5 * high, 0.3 * high
+        if struck and not _all_struck(digits):
+            reach, rise = 0.5 * high, 0.34 * high
             strike = ink.pencil_line((x - reach, y + rise), (x + reach, y - rise), 0.005)
-            scene.add([strike], ORANGE, USUAL)
-            slash = ink.pencil_line((0.2, 0.75), (0.8, 0.25), 0.005)
-            scene.explain(Sign(_STRUCK, [slash], ORANGE))
+            scene.add([strike], ORANGE, FINE)
+    if _all_struck(digits):
+        a, b = (left + 0.12, top + 0.8), (left + 0.88, top + 0.2)
+        scene.add([ink.pencil_line(a, b, 0.005)], ORANGE, FINE)
+    if any(digits.values()):
+        slash = ink.pencil_line((0.2, 0.75), (0.8, 0.25), 0.005)
+        scene.explain(Sign(_STRUCK, [slash], ORANGE))
+
+
+def _all_struck(digits: dict[int, bool]) -> bool:
+    """Many digits that are all struck out are struck with one line: they stay legible."""
+    return len(digits) > 2 and all(digits.values())
 
 
 def _noted_sign() -> Sign:
