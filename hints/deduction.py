@@ -114,8 +114,20 @@ def deduce(
     one_solution: bool = False,
 ) -> Deduction:
     """An elimination with its price."""
-    looks = held.bit_count() + sum(price(board, read) for read in reads)
+    looks = held.bit_count() + sum(paid(board, read) for read in reads)
     return Deduction(technique, reads, held, (), ruled_out, looks, one_solution, pattern)
+
+
+def paid(board: Board, read: Read) -> int:
+    """What an answer costs, worked out once for all boards of a search on which it is the same."""
+    if isinstance(read, Scan):
+        key: object = (read, board.premises[read.digit] & HOUSES[read.house])
+    else:
+        key = (read, board.digits[read.cell])
+    known: int | None = board.shared.get(key)
+    if known is None:
+        known = board.shared[key] = price(board, read)
+    return known
 
 
 def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
@@ -143,16 +155,16 @@ def evidence_of(board: Board, deduction: Deduction) -> Evidence:
             known = net_evidence(board, deduction.ruled_out, houses)
             board.shared[board.gone, deduction.ruled_out] = known
         return known
-    cells, houses = 0, dict[House, None]()
+    cells, entered = 0, dict[House, None]()
     for read in deduction.reads:
         if isinstance(read, Scan):
-            houses[read.house] = None
+            entered[read.house] = None
             cells |= _scanned(board, read)
         else:
             for house in sight_houses(board, read.cell, read.digits):
-                houses[house] = None
+                entered[house] = None
             cells |= sight_witnesses(board, read.cell, read.digits)
-    evidence = _trimmed(board, exclusions(deduction.reads), cells, tuple(houses))
+    evidence = _trimmed(board, exclusions(deduction.reads), cells, tuple(entered))
     return replace(evidence, one_solution=deduction.one_solution)
 
 
@@ -189,15 +201,19 @@ def net_evidence(board: Board, assumed: Candidates, houses: tuple[House, ...]) -
     everything = Evidence(board.filled, board.gone, board.noted, houses)
     depth = next(n for n in range(MOST_BRANCHES + 1) if _refuted(board, everything, assumed, n))
     evidence = everything
-    for name in ("earlier", "noted", "cells"):
-        evidence = replace(evidence, **{name: 0}) if name != "cells" else evidence
-        if name != "cells" and _refuted(board, evidence, assumed, depth):
-            continue
-        evidence = replace(evidence, **{name: getattr(everything, name)})
-        for item in members(getattr(evidence, name)):
-            less = replace(evidence, **{name: getattr(evidence, name) & ~(1 << item)})
-            if _refuted(board, less, assumed, depth):
-                evidence = less
+    for less in (replace(evidence, earlier=0, noted=0), replace(evidence, earlier=0)):
+        if _refuted(board, less, assumed, depth):
+            evidence = less
+            break
+    for item in members(evidence.earlier):
+        less = replace(evidence, earlier=evidence.earlier & ~(1 << item))
+        evidence = less if _refuted(board, less, assumed, depth) else evidence
+    for item in members(evidence.noted):
+        less = replace(evidence, noted=evidence.noted & ~(1 << item))
+        evidence = less if _refuted(board, less, assumed, depth) else evidence
+    for item in members(evidence.cells):
+        less = replace(evidence, cells=evidence.cells & ~(1 << item))
+        evidence = less if _refuted(board, less, assumed, depth) else evidence
     return evidence
 
 

@@ -8,9 +8,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from papernudge.hints import words
+from papernudge.hints import reasons, words
 from papernudge.hints.geometry import (
     HOUSE_CELLS,
+    HOUSES,
     Candidates,
     Cell,
     Digit,
@@ -21,11 +22,11 @@ from papernudge.hints.geometry import (
     members,
 )
 from papernudge.hints.line import Line, Step
-from papernudge.hints.looks import Scan
 from papernudge.hints.notes import board_of
-from papernudge.hints.pattern import NO_PATTERN, Pattern
+from papernudge.hints.pattern import BASE, NO_PATTERN, SET, Pattern
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines, nearest
+from papernudge.hints.techniques.nets import NET
 from papernudge.hints.techniques.singles import HIDDEN_SINGLE
 
 
@@ -87,13 +88,8 @@ class ToldStep:
     @property
     def sentence(self) -> str:
         """The step in words."""
-        return words.elimination(
-            self.technique,
-            self.houses,
-            self.evidence,
-            self.ruled_out,
-            self.noted,
-            self.one_solution,
+        return reasons.elimination(
+            self.technique, self.pattern, self.ruled_out, self.evidence, self.noted
         )
 
     def to_json(self) -> dict[str, Any]:
@@ -184,12 +180,12 @@ class Told3(Told2):
     @property
     def sentence(self) -> str:
         """The depth in words."""
-        last = words.reason(
+        last = reasons.placement(
             self.opened,
+            self.pattern,
             self.houses,
             self.evidence,
             self.noted,
-            self.focus.digit,
             then=bool(self.line),
         )
         return " ".join([*(step.sentence for step in self.line), last])
@@ -242,13 +238,13 @@ class Nudge:
         if depth == 1:
             return Told1(self.focus)
         if depth == 2:
-            return Told2(self.focus, self.line.technique)
+            return Told2(self.focus, first_told(self.line).technique)
         if depth not in (3, 4):
             raise ValueError(f"expected a depth from 1 to 4, got {depth}")
         last = self.line.last
         fields: dict[str, Any] = {
             "focus": self.focus,
-            "technique": self.line.technique,
+            "technique": first_told(self.line).technique,
             "opened": last.technique,
             "houses": last.houses,
             "evidence": tuple(members(last.evidence.cells)),
@@ -311,20 +307,43 @@ def next_nudge(
 
 
 def focus_of(line: Line, position: Position) -> Focus:
-    """Where to look first: one digit if the line asks for one digit only, in a house that isn't
-    nearly full; else one house.
+    """Where to look first: where the first pattern of the line lies that isn't known already.
 
-    A house with five digits or more is worth trying to finish: common practice, no source.
+    A house that holds the pattern; or its digit, where the whole line asks for one digit only, or
+    where a pattern of one digit lies in no single house. A single is sent to by its digit in a
+    house that isn't nearly full: one with five digits or more is worth trying to finish (common
+    practice, no source).
     """
-    reads = [read for step in line.steps for read in step.deduction.reads]
-    digits = {read.digit if isinstance(read, Scan) else 0 for read in reads}
-    if any(not step.deduction.reads for step in line.steps):
-        digits.add(0)  # a net follows many digits
-    main = next(s for s in line.steps if s.technique == line.technique)
-    house = main.houses[0]
-    inside = sum(1 for c in HOUSE_CELLS[house] if position.digits[c] != ".")
-    if len(digits) == 1 and 0 not in digits and line.last.technique == HIDDEN_SINGLE:
-        digit = digits.pop()
-        if len(line.steps) > 1 or inside < 5:
-            return DigitFocus(digit, tuple(members(position.placed[digit])))
-    return HouseFocus(house)
+    first = first_told(line)
+    pattern = first.pattern
+    house = _home(pattern, first)
+    digit = pattern.digits.bit_length()
+    if pattern.digits != 1 << (digit - 1) or first.technique == NET:
+        return HouseFocus(house)
+    follow = DigitFocus(digit, tuple(members(position.placed[digit])))
+    if first is line.last:
+        inside = sum(1 for c in HOUSE_CELLS[house] if position.digits[c] != ".")
+        return follow if first.technique == HIDDEN_SINGLE and inside < 5 else HouseFocus(house)
+    spread = len(pattern.houses_by_role(BASE)) > 1 and not pattern.by_role(SET)
+    return follow if spread or _asks_one_digit(line) else HouseFocus(house)
+
+
+def first_told(line: Line) -> Step:
+    """The first step of a line that partial notes don't show to be known; at most its last."""
+    return next((step for step in line.steps[:-1] if not step.known), line.last)
+
+
+def _home(pattern: Pattern, step: Step) -> House:
+    """The house of the pattern that holds most of its cells, the first of several."""
+    houses = pattern.houses_by_role(BASE) or step.houses
+    if step.places:
+        return houses[0]
+    return max(houses, key=lambda house: (HOUSES[house] & pattern.all_cells).bit_count())
+
+
+def _asks_one_digit(line: Line) -> bool:
+    """Whether a line is about one digit, up to the hidden single that it opens."""
+    digits = 0
+    for step in line.steps:
+        digits |= step.pattern.digits
+    return line.last.technique == HIDDEN_SINGLE and digits & (digits - 1) == 0

@@ -27,14 +27,19 @@ class Words:
     with_evidence: str
     then_with_evidence: str
     then: str
-    some_digit: str
-    that_digit: str
     a_digit: Mapping[int, str]
-    elimination: str
-    elimination_without_evidence: str
-    struck: str
+    of_a_digit: tuple[str, str]
+    leaves_one_place: tuple[str, str]
+    for_digit: str
     from_notes: str
-    one_solution: str
+    patterns: Mapping[str, str]
+    by_notes: str
+    claim: tuple[str, str]
+    claims_joined_by: str
+    last_or: str
+    several_houses: Mapping[str, str]
+    chain_starts: tuple[str, str, str]
+    chain_goes_on: tuple[str, str, str]
     write: str
     write_one: str
     then_follow: Mapping[str, str]
@@ -49,6 +54,7 @@ ENGLISH = Words(
         "locked candidates": "locked candidates",
         "almost-locked sets": "two almost-locked sets",
         "remote pairs": "remote pairs",
+        "empty rectangle": "an empty rectangle",
         "colouring": "two colours of one digit",
         "alternating chain": "an alternating chain",
         "X-wing": "an X-wing",
@@ -68,27 +74,72 @@ ENGLISH = Words(
         "naked single": "Which blank of {house} can take one digit only?",
         "several cells of a house": "Which digits are missing in {house}, and which of them has "
         "one place only? The rest follows.",
-        "net": "Which candidate in {house} comes to nothing if you try it and follow it?",
+        "net": "Try the candidates of {house} one by one: which of them leads to a contradiction?",
         "*": "Look for {technique} at {house}: that opens a single.",
     },
     reasons={
         "last blank of a house": "all other cells of {houses} are filled.",
         "hidden single": "{digit} has one place left in {houses}.",
-        "naked single": "a blank where {houses} meet has one digit left.",
+        "naked single": "a blank of {houses} has one digit left.",
         "several cells of a house": "the missing digits of {houses} fall into place one after the "
         "other.",
     },
     with_evidence="With {evidence}, ",
     then_with_evidence="Then, with {evidence}, ",
     then="Then ",
-    some_digit="a digit",
-    that_digit="the {digit}",
     a_digit={digit: f"an {digit}" if digit == 8 else f"a {digit}" for digit in range(1, 10)},
-    elimination="{technique} at {houses}, by {evidence}: {eliminations}.",
-    elimination_without_evidence="{technique} at {houses}: {eliminations}.",
-    struck="no {digits} in {cell}",
+    of_a_digit=("the {digit} at {cells}", "the {digit}s at {cells}"),
+    leaves_one_place=(
+        "{shown} leaves one place{for_digit} in {houses}.",
+        "{shown} leave one place{for_digit} in {houses}.",
+    ),
+    for_digit=" for {digit}",
     from_notes="your notes in {cells}",
-    one_solution="the puzzle having just one solution",
+    patterns={
+        "locked candidates": "in {base}, {digits} can go only in {cover}, at {locked}, so "
+        "{claims}.",
+        "naked": "in {base}, {set} take only {digits_or}, so {claims}.",
+        "hidden": "in {base}, {digits} can go only in {set}, so {claims}.",
+        "fish": "{technique}: in {base}, {digits} can go only in {cover}, so it goes nowhere else "
+        "there: {claims}.",
+        "finned": "{technique}: in {base}, {digits} can go only in {cover} or, a fin, in {fin}. "
+        "Where the fin is seen too, it is out either way: {claims}.",
+        "XY-wing": "XY-wing: {pivot} takes only {others}, and either way one of {pincer} is "
+        "{struck}, so {claims}.",
+        "XYZ-wing": "XYZ-wing: {pivot} takes only {digits_or}, and whichever it is, it or one of "
+        "{pincer} is {struck}, so {claims}.",
+        "W-wing": "W-wing: {pincer} take only {digits_or}. The {others} of {base}, at {bridge}, is "
+        "in sight of one of them, which is then {struck}, so {claims}.",
+        "remote pairs": "remote pairs: {path} take only {digits_or}, and each sees the next, so "
+        "{end} differ, and {claims}.",
+        "colouring": "two colours: {digits} has two places each in {base}, so {one_colour} hold it "
+        "or {other_colour} do. What sees both colours is out: {claims}.",
+        "one colour": "two colours: {digits} has two places each in {base}, so {one_colour} hold "
+        "it or {other_colour} do. Two of the first see each other: {claims}.",
+        "chain": "{technique}: {chain}. Either way, {claims}.",
+        "almost-locked sets": "two almost-locked sets: {shared} can't be in {one_set} and in "
+        "{other_set} at once, so one of the sets keeps all its other digits, and {struck} is at "
+        "{holders}: {claims}.",
+        "unique rectangle": "a rectangle that would leave two solutions: with no more than "
+        "{digits_or} at {corner}, the two could change places, but for the puzzle having just one "
+        "solution: {claims}.",
+        "net": "with {evidence}, try {digits} at {assumed}: what it forces can't be, so {claims}.",
+    },
+    by_notes="By {notes}: ",
+    claim=("{cells} isn't {digits}", "{cells} aren't {digits}"),
+    claims_joined_by="; ",
+    last_or=" or ",
+    several_houses={"row": "rows", "column": "columns", "block": "blocks"},
+    chain_starts=(
+        "if {cell} isn't {digit}, it is {other}",
+        "if {cell} isn't {digit}, the {digit} of {house} is at {places}",
+        "if {digit} isn't at {cell}, that of {house} is at {places}",
+    ),
+    chain_goes_on=(
+        "so {cell} isn't {digit} but {other}",
+        "so {cell} isn't {digit}, and the {digit} of {house} is at {places}",
+        "so {digit} isn't at {cell}, and that of {house} is at {places}",
+    ),
     write="Write {places}.",
     write_one="{digit} in {cell}",
     then_follow={"one": " {cells} follows.", "*": " {cells} follow."},
@@ -108,8 +159,13 @@ def named_cells(cells: Sequence[Cell], words: Words = ENGLISH) -> str:
 
 
 def named_houses(houses: Sequence[House], words: Words = ENGLISH) -> str:
-    """The houses by name, joined."""
-    return joined([house_name(h) for h in houses], words)
+    """The houses by name, joined: ``row 1``, ``rows 1 and 5``, ``row 1, column 2 and block 9``."""
+    names = [house_name(h) for h in houses]
+    kinds = {name.split()[0] for name in names}
+    if len(names) < 2 or len(kinds) > 1:
+        return joined(names, words)
+    numbers = joined([name.split()[1] for name in names], words)
+    return f"{words.several_houses[kinds.pop()]} {numbers}"
 
 
 def where(digit: Digit | None, house: House | None, words: Words = ENGLISH) -> str:
@@ -139,64 +195,16 @@ def question(
     return template.format(house=house_name(house), technique=named(technique, words))
 
 
-def reason(
-    technique: str,
-    houses: Sequence[House],
-    evidence: Sequence[Cell],
-    noted: Sequence[Cell] = (),
-    digit: Digit | None = None,
-    then: bool = False,
-    words: Words = ENGLISH,
-) -> str:
-    """Depth 3: why the last step holds. ``digit``: the one in focus, if one is; ``then``: whether
-    it builds on the steps before.
-    """
-    text = words.reasons[technique].format(
-        houses=named_houses(houses, words),
-        digit=words.that_digit.format(digit=digit) if digit else words.some_digit,
-    )
-    shown = _evidence(evidence, noted, False, words)
-    # That a house is full but for one cell is seen at a glance.
-    if shown and technique != "last blank of a house":
-        opening = words.then_with_evidence if then else words.with_evidence
-        return opening.format(evidence=shown) + text
-    return words.then + text if then else text[0].upper() + text[1:]
+def either(parts: Sequence[str], words: Words = ENGLISH) -> str:
+    """``a``, ``a or b``, ``a, b or c``."""
+    if len(parts) < 2:
+        return "".join(parts)
+    return words.joined_by.join(parts[:-1]) + words.last_or + parts[-1]
 
 
-def elimination(
-    technique: str,
-    houses: Sequence[House],
-    evidence: Sequence[Cell],
-    ruled_out: Sequence[tuple[Cell, Sequence[Digit]]],
-    noted: Sequence[Cell] = (),
-    one_solution: bool = False,
-    words: Words = ENGLISH,
-) -> str:
-    """Depth 3: why a step before the last holds, and what it rules out."""
-    shown = _evidence(evidence, noted, one_solution, words)
-    template = words.elimination if shown else words.elimination_without_evidence
-    struck = [
-        words.struck.format(digits=joined([str(d) for d in ds], words), cell=cell_name(cell))
-        for cell, ds in ruled_out
-    ]
-    text = template.format(
-        technique=named(technique, words),
-        houses=named_houses(houses, words),
-        evidence=shown,
-        eliminations=joined(struck, words),
-    )
+def capital(text: str) -> str:
+    """The text with a capital letter in front."""
     return text[0].upper() + text[1:]
-
-
-def _evidence(
-    cells: Sequence[Cell], noted: Sequence[Cell], one_solution: bool, words: Words
-) -> str:
-    parts = [cell_name(c) for c in cells]
-    if noted:
-        parts.append(words.from_notes.format(cells=named_cells(noted, words)))
-    if one_solution:
-        parts.append(words.one_solution)
-    return joined(parts, words)
 
 
 def writing(

@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import combinations
+from functools import lru_cache
+from heapq import heappop, heappush
 from typing import NamedTuple
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction, deduce
+from papernudge.hints.deduction import Deduction, deduce, paid
 from papernudge.hints.geometry import (
     DIGITS_IN,
-    HOUSES,
+    HOUSE_CELLS,
+    Cell,
     Cells,
     Digit,
     Digits,
     candidates_of,
+    cells_mask,
     houses_holding,
-    members,
     peers_of_all,
 )
-from papernudge.hints.looks import Sight, sight_price
+from papernudge.hints.looks import Sight
 from papernudge.hints.pattern import (
     BASE,
     ONE_SET,
@@ -36,11 +38,17 @@ ALMOST_LOCKED_SETS = "almost-locked sets"
 
 
 class AlmostLocked(NamedTuple):
-    """Cells of one house with one digit more than cells, and what it costs to see that."""
+    """Cells of one house with one digit more than cells; ``taken``: what each cell can take."""
 
     looks: int
     cells: Cells
     digits: Digits
+    taken: tuple[tuple[Cell, Digits], ...]
+
+    def places(self, digit: Digit) -> Cells:
+        """The cells of the set that can take a digit."""
+        bit = 1 << (digit - 1)
+        return cells_mask(cell for cell, digits in self.taken if digits & bit)
 
 
 def almost_locked_sets(board: Board, budget: int) -> list[Deduction]:
@@ -59,56 +67,116 @@ def almost_locked_sets(board: Board, budget: int) -> list[Deduction]:
     >>> print(told(d for d in almost_locked_sets(board, 8) if len(d.reads) == 4))
     almost-locked sets, 8 looks: no 3 in R1C7, R1C9, R2C1, R2C2, R2C3
     """
-    sets = sorted(_almost_locked(board, budget - 2))
-    found: dict[object, Deduction] = {}
-    for k, one in enumerate(sets):
-        if one.looks * 2 > budget:
-            break
-        for other in sets[k + 1 :]:
-            if one.looks + other.looks > budget:
-                break
-            both = one.digits & other.digits
-            if one.cells & other.cells or both.bit_count() < 2:
+    return [deduction for _, deduction in AlmostLockedHunt(board).more(board, budget)]
+
+
+_Pair = tuple[AlmostLocked, AlmostLocked, tuple[Digit, ...]]
+"""Two sets and the digits that can't be in both."""
+
+
+class AlmostLockedHunt:
+    """See ``hunt``: sets are taken up as the budget lets them in, each paired with all before."""
+
+    def __init__(self, board: Board) -> None:
+        """Nothing is taken up yet."""
+        self.board: Board | None = None
+        self.houses: list[tuple[Digits, ...]] = [()] * 27
+        self.known: set[tuple[tuple[Cell, Digits], ...]] = set()
+        self.untaken: list[AlmostLocked] = []
+        self.having: list[list[tuple[Cells, Cells, AlmostLocked]]] = [[] for _ in range(10)]
+        self.pairs: list[tuple[int, int, _Pair]] = []
+        self.later: list[tuple[int, int, Deduction]] = []
+        self.count = 0
+        self.given: set[object] = set()
+
+    def more(self, board: Board, budget: int) -> Iterator[tuple[Board, Deduction]]:
+        """See ``Hunt``."""
+        if board is not self.board:
+            self._look_at(board)
+        while self.untaken and self.untaken[0].looks + _LEAST <= budget:
+            self._take_up(heappop(self.untaken))
+        while self.pairs and self.pairs[0][0] <= budget:
+            for deduction in _linked(board, *heappop(self.pairs)[2]):
+                self._later(deduction.looks, deduction)
+        while self.later and self.later[0][0] <= budget:
+            deduction = heappop(self.later)[2]
+            key = deduction.reads, deduction.ruled_out
+            if key not in self.given:
+                self.given.add(key)
+                yield board, deduction
+
+    def _later(self, looks: int, deduction: Deduction) -> None:
+        self.count += 1
+        heappush(self.later, (looks, self.count, deduction))
+
+    def _look_at(self, board: Board) -> None:
+        """Find the sets that have come up since the last board."""
+        self.board = board
+        for house, cells in enumerate(HOUSE_CELLS):
+            digits = tuple([board.digits[c] for c in cells])
+            if digits == self.houses[house]:
+                continue
+            self.houses[house] = digits
+            for chosen, union in _almost(digits):
+                taken = tuple((cells[k], digits[k]) for k in chosen)
+                if taken not in self.known:
+                    self.known.add(taken)
+                    looks = len(taken) + sum(paid(board, Sight(c, union)) for c, _ in taken)
+                    mask = cells_mask(c for c, _ in taken)
+                    heappush(self.untaken, AlmostLocked(looks, mask, union, taken))
+
+    def _take_up(self, one: AlmostLocked) -> None:
+        """Pair a set with all before that share two digits with it, one of them not in both."""
+        linked: dict[int, tuple[AlmostLocked, list[Digit]]] = {}
+        for x in DIGITS_IN[one.digits]:
+            mine = one.places(x)
+            around = peers_of_all(mine)
+            for theirs, _, other in self.having[x]:
+                if theirs & ~around == 0:
+                    linked.setdefault(id(other), (other, []))[1].append(x)
+            self.having[x].append((mine, around, one))
+        for other, exclusive in linked.values():
+            if one.cells & other.cells or (one.digits & other.digits).bit_count() < 2:
                 continue
             if (one.cells | other.cells).bit_count() == 2:
                 continue  # a naked pair
-            for deduction in _linked(board, one, other, both):
-                found.setdefault((deduction.reads, deduction.ruled_out), deduction)
-    return [d for d in found.values() if d.looks <= budget]
+            pair = (*sorted((one, other)), tuple(exclusive))
+            self.count += 1
+            heappush(self.pairs, (one.looks + other.looks, self.count, pair))
 
 
-def _almost_locked(board: Board, budget: int) -> set[AlmostLocked]:
-    found = set()
-    for house in HOUSES:
-        blanks = [c for c in members(house & board.blank) if board.digits[c].bit_count() <= 5]
-        for size in range(1, 5):
-            for cells in combinations(blanks, size):
-                digits = 0
-                for cell in cells:
-                    digits |= board.digits[cell]
-                if digits.bit_count() == size + 1:
-                    looks = size + sum(sight_price(board, c, digits) for c in cells)
-                    if looks <= budget:
-                        found.add(AlmostLocked(looks, sum(1 << c for c in cells), digits))
-    return found
+_LEAST = 2
+"""No set costs fewer looks: a cell that is held in mind, and what it can take."""
+
+
+@lru_cache(maxsize=1 << 14)
+def _almost(house: tuple[Digits, ...]) -> tuple[tuple[tuple[int, ...], Digits], ...]:
+    """One to four cells of a house with one digit more than cells, by their numbers in it."""
+    few = [k for k, digits in enumerate(house) if 1 <= digits.bit_count() <= 5]
+    found = []
+    stack: list[tuple[int, tuple[int, ...], Digits]] = [(0, (), 0)]
+    while stack:
+        start, chosen, digits = stack.pop()
+        if chosen and digits.bit_count() == len(chosen) + 1:
+            found.append((chosen, digits))
+        if len(chosen) < 4:
+            for n in range(start, len(few)):
+                union = digits | house[few[n]]
+                if union.bit_count() <= 5:
+                    stack.append((n + 1, (*chosen, few[n]), union))
+    return tuple(found)
 
 
 def _linked(
-    board: Board, one: AlmostLocked, other: AlmostLocked, both: Digits
+    board: Board, one: AlmostLocked, other: AlmostLocked, exclusive: tuple[Digit, ...]
 ) -> Iterator[Deduction]:
-    exclusive = [d for d in DIGITS_IN[both] if _exclusive(board, one, other, d)]
-    for x in exclusive:
-        for z in DIGITS_IN[both & ~(1 << (x - 1))]:
-            holders = board.cells[z] & (one.cells | other.cells)
-            struck = board.cells[z] & peers_of_all(holders)
-            if struck:
-                yield _deduced(board, (one, other), x, z, struck)
-
-
-def _exclusive(board: Board, one: AlmostLocked, other: AlmostLocked, digit: Digit) -> bool:
-    """Whether a digit can't be in both sets."""
-    mine, theirs = board.cells[digit] & one.cells, board.cells[digit] & other.cells
-    return theirs & ~peers_of_all(mine) == 0
+    both = one.digits & other.digits
+    for z in DIGITS_IN[both]:
+        struck = board.cells[z] & peers_of_all(one.places(z) | other.places(z))
+        if struck:
+            for x in exclusive:
+                if x != z:
+                    yield _deduced(board, (one, other), x, z, struck)
 
 
 def _deduced(
@@ -116,18 +184,19 @@ def _deduced(
 ) -> Deduction:
     """Each cell must be seen to take its set's digits only, and x and z only where they count."""
     kept = 1 << (x - 1) | 1 << (z - 1)
-    reads = [Sight(c, s.digits & (board.digits[c] | ~kept)) for s in sets for c in members(s.cells)]
+    reads = [Sight(c, s.digits & (digits | ~kept)) for s in sets for c, digits in s.taken]
     held = sets[0].cells | sets[1].cells
     one, other = sorted(sets, key=lambda s: s.cells & -s.cells)
-    shared = Node(x, board.cells[x] & one.cells), Node(x, board.cells[x] & other.cells)
-    either = Node(z, board.cells[z] & one.cells), Node(z, board.cells[z] & other.cells)
+    ends = [(Node(d, one.places(d)), Node(d, other.places(d))) for d in (x, z)]
+    links = tuple(
+        Link(kind, a, b, meeting(a, b)) for kind, (a, b) in zip((WEAK, STRONG), ends, strict=True)
+    )
     houses = tuple(dict.fromkeys(houses_holding(s.cells)[0] for s in (one, other)))
     pattern = Pattern(
         one.digits | other.digits,
         ((ONE_SET, one.cells), (OTHER_SET, other.cells)),
         ((BASE, houses),),
-        (Link(WEAK, *shared, meeting(*shared)), Link(STRONG, *either, meeting(*either))),
+        links,
     )
-    return deduce(
-        board, ALMOST_LOCKED_SETS, tuple(sorted(reads)), held, candidates_of(z, struck), pattern
-    )
+    ruled_out = candidates_of(z, struck)
+    return deduce(board, ALMOST_LOCKED_SETS, tuple(sorted(reads)), held, ruled_out, pattern)

@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
+from bisect import insort
 from collections.abc import Iterator
+from functools import lru_cache
 from itertools import combinations
+from typing import NamedTuple
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction, deduce
+from papernudge.hints.deduction import Deduction, paid
 from papernudge.hints.geometry import (
     HOUSES,
-    HOUSES_OF,
     Cells,
     Digit,
     House,
     candidates_of,
-    houses_holding,
     members,
     peers_of_all,
 )
-from papernudge.hints.looks import Scan, scan_price
+from papernudge.hints.looks import Scan
 from papernudge.hints.pattern import BASE, CORNER, COVER, FIN, Pattern
 
 FISH = {2: "X-wing", 3: "swordfish", 4: "jellyfish"}
-
-_Base = tuple[int, House, Cells]
 
 
 def fish(board: Board, budget: int) -> list[Deduction]:
@@ -52,51 +51,145 @@ def fish(board: Board, budget: int) -> list[Deduction]:
     """
     found: list[Deduction] = []
     for digit in range(1, 10):
-        for first, covers in ((0, 1), (9, 0)):
-            bases = list(_bases(board, digit, first, budget))
-            for size in range(2, 5):
-                for chosen in combinations(bases, size):
-                    if sum(base[0] for base in chosen) <= budget:
-                        found += _swimming(board, digit, chosen, covers)
+        for size in range(2, 5):
+            if 3 * size <= budget:
+                found += _stock(board, digit, size).up_to(board, budget)
     return found
 
 
-def _bases(board: Board, digit: Digit, first: House, budget: int) -> Iterator[_Base]:
-    """The rows (or columns) where a digit has two places or more, with what each costs."""
+class _Shape(NamedTuple):
+    """A fish without a digit: where it lies and what it strikes."""
+
+    held: int
+    bases: tuple[House, ...]
+    covers: tuple[House, ...]
+    places: Cells
+    lines: Cells
+    fins: Cells
+    struck: Cells
+
+
+class _Stock:
+    """The fish of a digit of one size, priced as far as was asked."""
+
+    def __init__(self, digit: Digit, size: int, shapes: tuple[_Shape, ...]) -> None:
+        self.digit, self.size = digit, size
+        self.shapes = shapes
+        self.taken = 0
+        self.priced: list[tuple[int, int, _Shape]] = []
+        self.told: dict[int, Deduction] = {}
+
+    def up_to(self, board: Board, budget: int) -> list[Deduction]:
+        """Those of no more than so many looks."""
+        shapes = self.shapes
+        while self.taken < len(shapes) and shapes[self.taken].held + self.size <= budget:
+            shape = shapes[self.taken]
+            over = shape.lines | shape.fins
+            looks = shape.held + sum(
+                paid(board, Scan(self.digit, h, HOUSES[h] & over)) for h in shape.bases
+            )
+            insort(self.priced, (looks, self.taken, shape))
+            self.taken += 1
+        found = []
+        for looks, number, shape in self.priced:
+            if looks > budget:
+                break
+            known = self.told.get(number)
+            if known is None:
+                known = self.told[number] = self._deduced(shape, looks)
+            found.append(known)
+        return found
+
+    def _deduced(self, shape: _Shape, looks: int) -> Deduction:
+        over = shape.lines | shape.fins
+        reads = tuple(Scan(self.digit, h, HOUSES[h] & over) for h in shape.bases)
+        pattern = Pattern(
+            1 << (self.digit - 1),
+            ((CORNER, shape.places & shape.lines), (FIN, shape.fins)),
+            ((BASE, shape.bases), (COVER, shape.covers)),
+        )
+        name = f"finned {FISH[self.size]}" if shape.fins else FISH[self.size]
+        ruled_out = candidates_of(self.digit, shape.struck)
+        return Deduction(name, reads, shape.places, (), ruled_out, looks, pattern=pattern)
+
+
+def _stock(board: Board, digit: Digit, size: int) -> _Stock:
+    """What is known of a digit's fish on the boards of one search, as long as its places last."""
+    cells = board.cells[digit]
+    key = (_Stock, digit, size, cells)
+    stock: _Stock | None = board.shared.get(key)
+    if stock is None:
+        stock = board.shared[key] = _Stock(digit, size, _shapes(cells, size))
+    return stock
+
+
+@lru_cache(maxsize=1 << 11)
+def _shapes(cells: Cells, size: int) -> tuple[_Shape, ...]:
+    """All fish of one size among these places of a digit, fewest places first."""
+    found = [*_along(cells, size, 0), *_along(cells, size, 9)]
+    found.sort(key=lambda shape: shape.held)
+    return tuple(found)
+
+
+def _along(cells: Cells, size: int, first: House) -> Iterator[_Shape]:
+    """Fish whose base is rows (``first`` 0) or columns (9), one for each choice of cover that
+    strikes something.
+    """
+    lines = []
     for house in range(first, first + 9):
-        places = board.cells[digit] & HOUSES[house]
-        count = places.bit_count()
-        if 2 <= count <= 6:
-            looks = count + scan_price(board, digit, house, places)
-            if looks + 3 <= budget:
-                yield looks, house, places
+        places = cells & HOUSES[house]
+        if 2 <= places.bit_count() <= 6:
+            crossed = 0
+            for cell in members(places):
+                crossed |= 1 << (cell % 9 if first == 0 else cell // 9)
+            lines.append((crossed, house, places))
+    for chosen in combinations(lines, size):
+        crossed = 0
+        for line in chosen:
+            crossed |= line[0]
+        if size <= crossed.bit_count() <= size + 2:
+            yield from _swimming(cells, chosen, crossed, 9 - first)
 
 
 def _swimming(
-    board: Board, digit: Digit, bases: tuple[_Base, ...], covers: int
-) -> Iterator[Deduction]:
-    """The fish of these rows, one for each choice of columns that strikes something."""
-    size = len(bases)
+    cells: Cells, chosen: tuple[tuple[int, House, Cells], ...], crossed: int, cover: House
+) -> Iterator[_Shape]:
     places = 0
-    for base in bases:
-        places |= base[2]
-    crossed = sorted({HOUSES_OF[c][covers] for c in members(places)})
-    if len(crossed) > size + 2:
-        return
-    for chosen in combinations(crossed, size):
-        lines = 0
-        for house in chosen:
-            lines |= HOUSES[house]
+    for _, _, some in chosen:
+        places |= some
+    bases = tuple(house for _, house, _ in chosen)
+    for spare in _spares(crossed, len(chosen)):
+        lines, covers = _CROSSING[cover, crossed & ~spare]
         fins = places & ~lines
-        if fins and not any(h >= 18 for h in houses_holding(fins)):
+        if fins and not any(fins & ~HOUSES[house] == 0 for house in range(18, 27)):
             continue
-        struck = board.cells[digit] & lines & ~places & peers_of_all(fins)
+        struck = cells & lines & ~places & peers_of_all(fins)
         if struck:
-            reads = tuple(Scan(digit, h, HOUSES[h] & (lines | fins)) for _, h, _ in bases)
-            pattern = Pattern(
-                1 << (digit - 1),
-                ((CORNER, places & lines), (FIN, fins)),
-                ((BASE, tuple(house for _, house, _ in bases)), (COVER, chosen)),
-            )
-            name = f"finned {FISH[size]}" if fins else FISH[size]
-            yield deduce(board, name, reads, places, candidates_of(digit, struck), pattern)
+            yield _Shape(places.bit_count(), bases, covers, places, lines, fins, struck)
+
+
+@lru_cache(maxsize=1 << 11)
+def _spares(crossed: int, size: int) -> tuple[int, ...]:
+    """The crossing lines that may be left to fins: fins lie in one block, so in three lines side by
+    side.
+    """
+    many = crossed.bit_count() - size
+    bits = [1 << k for k in range(9) if crossed >> k & 1]
+    sums = (sum(some) for some in combinations(bits, many))
+    return tuple(s for s in sums if any(s & ~(7 << k) == 0 for k in (0, 3, 6)))
+
+
+def _crossing() -> dict[tuple[House, int], tuple[Cells, tuple[House, ...]]]:
+    """For a set of rows (from house 0) or columns (from 9) their cells and houses."""
+    table = {}
+    for first in (0, 9):
+        for mask in range(512):
+            houses = tuple(first + k for k in range(9) if mask >> k & 1)
+            lines = 0
+            for house in houses:
+                lines |= HOUSES[house]
+            table[first, mask] = lines, houses
+    return table
+
+
+_CROSSING = _crossing()

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from functools import lru_cache
 from itertools import combinations
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce
 from papernudge.hints.geometry import (
     DIGITS_IN,
+    HOUSE_CELLS,
     HOUSES,
     Candidates,
     Cells,
     Digits,
     House,
     candidates_of,
+    cells_mask,
     houses_holding,
     members,
 )
@@ -39,40 +41,47 @@ def naked_subsets(board: Board, budget: int) -> list[Deduction]:
     naked pair, 4 looks: no 8 or 9 in R1C4, R1C5, R1C6, R1C7, R1C8, R1C9
     """
     found: dict[Cells, Deduction] = {}
-    for house, all_of_it in enumerate(HOUSES):
-        blanks = [c for c in members(all_of_it & board.blank) if board.digits[c].bit_count() <= 4]
-        for cells, digits in _tight(board, blanks, _largest(board, house, budget)):
+    for house, cells_of_it in enumerate(HOUSE_CELLS):
+        for size, chosen, digits in tight(tuple([board.digits[c] for c in cells_of_it])):
+            if 2 * size > budget:
+                break
+            cells = cells_mask(cells_of_it[k] for k in chosen)
             if cells in found:
                 continue
             ruled_out = _elsewhere(board, cells, digits)
             if ruled_out:
                 reads = tuple(Sight(c, digits) for c in members(cells))
-                name = f"naked {_SIZES[len(reads)]}"
                 around = (house, *(h for h in houses_holding(cells) if h != house))
                 pattern = Pattern(digits, ((SET, cells),), ((BASE, around),))
+                name = f"naked {_SIZES[len(reads)]}"
                 found[cells] = deduce(board, name, reads, cells, ruled_out, pattern)
     return [d for d in found.values() if d.looks <= budget]
 
 
-def _largest(board: Board, house: House, budget: int) -> int:
-    """The most cells worth trying: each costs two looks at least, and one must be left over."""
-    return min(4, (HOUSES[house] & board.blank).bit_count(), budget // 2)
+Chosen = tuple[int, ...]
+"""Cells of a house by their number in it."""
 
 
-def _tight(board: Board, blanks: list[int], largest: int) -> Iterator[tuple[Cells, Digits]]:
-    """Sets of two to ``largest`` of these cells with as many digits as cells."""
-    stack: list[tuple[int, int, Cells, Digits]] = [(0, 0, 0, 0)]
+@lru_cache(maxsize=1 << 14)
+def tight(house: tuple[Digits, ...]) -> tuple[tuple[int, Chosen, Digits], ...]:
+    """Two to four cells with as many digits, fewest first, in a house with more blanks than that.
+    ``house``: what each of its cells can take, 0 for a filled one.
+    """
+    blanks = [k for k, digits in enumerate(house) if digits]
+    few = [k for k in blanks if house[k].bit_count() <= 4]
+    found = list[tuple[int, Chosen, Digits]]()
+    stack: list[tuple[int, Chosen, Digits]] = [(0, (), 0)]
     while stack:
-        start, size, cells, digits = stack.pop()
-        if size >= 2 and digits.bit_count() == size:
-            yield cells, digits
-        if size == largest:
-            continue
-        for k in range(start, len(blanks)):
-            cell = blanks[k]
-            union = digits | board.digits[cell]
-            if union.bit_count() <= largest:
-                stack.append((k + 1, size + 1, cells | 1 << cell, union))
+        start, chosen, digits = stack.pop()
+        size = len(chosen)
+        if size >= 2 and digits.bit_count() == size < len(blanks):
+            found.append((size, chosen, digits))
+        if size < 4:
+            for n in range(start, len(few)):
+                union = digits | house[few[n]]
+                if union.bit_count() <= 4:
+                    stack.append((n + 1, (*chosen, few[n]), union))
+    return tuple(sorted(found))
 
 
 def _elsewhere(board: Board, cells: Cells, digits: Digits) -> Candidates:
@@ -106,21 +115,32 @@ def hidden_subsets(board: Board, budget: int) -> list[Deduction]:
     hidden pair, 10 looks: no 1, 2, 3, 4 or 7 in R1C1, R1C2
     """
     found = []
-    for house, all_of_it in enumerate(HOUSES):
-        left = (all_of_it & board.blank).bit_count()
-        placeable = [
-            (d, cells)
-            for d in range(1, 10)
-            if 2 <= (cells := board.cells[d] & all_of_it).bit_count() <= 4
-        ]
-        for size in range(2, min(4, left - 1, budget // 2) + 1):
-            for chosen in combinations(placeable, size):
-                cells = 0
-                for _, places in chosen:
-                    cells |= places
-                if cells.bit_count() == size:
-                    found.append(_hidden(board, house, cells, tuple(d for d, _ in chosen)))
+    for house, cells_of_it in enumerate(HOUSE_CELLS):
+        for size, digits, chosen in _keeping(tuple([board.digits[c] for c in cells_of_it])):
+            if 2 * size > budget:
+                break
+            cells = cells_mask(cells_of_it[k] for k in chosen)
+            found.append(_hidden(board, house, cells, digits))
     return [d for d in found if d and d.looks <= budget]
+
+
+@lru_cache(maxsize=1 << 14)
+def _keeping(house: tuple[Digits, ...]) -> tuple[tuple[int, tuple[int, ...], Chosen], ...]:
+    """Two to four digits with as many places, fewest first, in a house with more blanks than that.
+    ``house``: what each of its cells can take, 0 for a filled one.
+    """
+    places = [sum(1 << k for k in range(9) if house[k] >> d & 1) for d in range(9)]
+    placeable = [(d + 1, mask) for d, mask in enumerate(places) if 2 <= mask.bit_count() <= 4]
+    blanks = sum(1 for digits in house if digits)
+    found = []
+    for size in range(2, min(4, blanks - 1) + 1):
+        for some in combinations(placeable, size):
+            union = 0
+            for _, mask in some:
+                union |= mask
+            if union.bit_count() == size:
+                found.append((size, tuple(d for d, _ in some), tuple(members(union))))
+    return tuple(found)
 
 
 def _hidden(board: Board, house: House, cells: Cells, digits: tuple[int, ...]) -> Deduction | None:

@@ -2,11 +2,14 @@
 
     python tests/hints/bench_soundness.py [--deductions N] [--patterns N] [--seed N]
 
-Two parts. *Lines*: all steps of the cheapest lines along walks of a mix of puzzles (clues17,
+Three parts. *Lines*: all steps of the cheapest lines along walks of a mix of puzzles (clues17,
 human_times, euler96, own ones), told as a nudge would tell them, of lines as cheap up to three a
 position; plain singles are thinned out so that patterns make a good share. Evidence must force the
-claim, and leaving out any one written cell or premise must not. *Patterns*: everything that each
-technique finds on boards without easy singles, also those that no line uses: forced, that is.
+claim; the pattern must be what its name says, by its own digits, cells and houses and that evidence
+alone (``patterns.py``, written from definitions); and without any one written cell or premise it
+must not be. *Where depth 1 and 2 send*: the first pattern of each of these lines must lie there.
+*Patterns*: everything that each technique finds on boards without easy singles, also those that no
+line uses: forced, and as named.
 Deductions that rest on the puzzle having one solution are asked for with that as a premise: with
 the evidence, the negated claim must leave the four corners swappable.
 """
@@ -20,15 +23,17 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 
 import shared_puzzles as data
-from sat import Judge, premises_of, variable
+from patterns import fault, idle, lies_in_focus
+from sat import Judge, claims_of, premises_of, variable
 
 from papernudge.hints import Position
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, Evidence, evidence_of
 from papernudge.hints.generate import puzzle
 from papernudge.hints.geometry import DIGITS_IN, candidate_pairs
-from papernudge.hints.line import Step
+from papernudge.hints.line import Line, Step
 from papernudge.hints.looks import Sight
+from papernudge.hints.nudge import first_told, focus_of
 from papernudge.hints.search import TECHNIQUES, UNIQUENESS, cheapest_lines, nearest
 
 Table = dict[str, Counter[str]]
@@ -42,7 +47,8 @@ def mixed(rng: random.Random) -> Iterator[str]:
         yield puzzle(rng.randrange(1 << 30))
 
 
-def steps_along(line: str, rng: random.Random) -> Iterator[Step]:
+def lines_along(line: str, rng: random.Random) -> Iterator[tuple[Line, Position]]:
+    """Up to three of the cheapest lines of each position along a walk, settled."""
     position = Position.of(line)
     while position.blank:
         lines = cheapest_lines(Board.of(position))
@@ -50,23 +56,49 @@ def steps_along(line: str, rng: random.Random) -> Iterator[Step]:
             return
         for one in rng.sample(lines, min(3, len(lines))):
             if len(one.steps) > 1 or rng.random() < 0.1:
-                yield from one.settled().steps
+                yield one.settled(), position
         chosen = nearest(lines, ())
         assert chosen is not None
         for cell, digit in chosen.places:
             position = position.with_digit(cell, digit)
 
 
-def lines_part(judge: Judge, wanted: int, rng: random.Random) -> Table:
+def steps_along(line: str, rng: random.Random) -> Iterator[Step]:
+    for one, _ in lines_along(line, rng):
+        yield from one.steps
+
+
+def sent_right(line: Line, position: Position) -> bool:
+    """Whether the first pattern lies in the house, or bears the digit, that depth 1 names."""
+    focus = focus_of(line, position)
+    return lies_in_focus(first_told(line), focus.house, focus.digit)
+
+
+def lines_part(judge: Judge, wanted: int, rng: random.Random) -> tuple[Table, Table]:
     table: Table = defaultdict(Counter)
+    sent: Table = defaultdict(Counter)
     count = 0
-    for line in mixed(rng):
-        for step in steps_along(line, rng):
-            table[step.technique][judge.verdict(step.board, step.deduction, step.evidence)] += 1
-            count += 1
+    for puzzle_line in mixed(rng):
+        for line, position in lines_along(puzzle_line, rng):
+            there = "there" if sent_right(line, position) else "ELSEWHERE"
+            sent[first_told(line).technique][there] += 1
+            for step in line.steps:
+                table[step.technique][verdict(judge, step)] += 1
+                count += 1
         if count >= wanted:
-            return table
-    return table
+            break
+    return table, sent
+
+
+def verdict(judge: Judge, step: Step) -> str:
+    """``as named``: the evidence forces the claim, the pattern is by its own digits, cells and
+    houses what its name says, and without any part of the evidence it could not be read.
+    """
+    if not judge.forces(premises_of(step.board, step.evidence), claims_of(step.deduction)):
+        return "NOT FORCED"
+    if fault(step) is not None:
+        return "NOT AS NAMED"
+    return "as named" if idle(step) is None else "IDLE EVIDENCE"
 
 
 def sparse_boards_of(puzzles: Iterable[str], rng: random.Random) -> Iterator[Board]:
@@ -91,7 +123,8 @@ def patterns_part(judge: Judge, wanted: int, rng: random.Random) -> Table:
             found = technique(board, 24)
             for deduction in rng.sample(found, min(6, len(found))):
                 forced = is_forced(judge, board, deduction)
-                table[deduction.technique]["forced" if forced else "NOT FORCED"] += 1
+                told = "as named" if fault(Step.on(board, deduction)) is None else "NOT AS NAMED"
+                table[deduction.technique][told if forced else "NOT FORCED"] += 1
                 count += 1
         if count >= wanted:
             return table
@@ -139,8 +172,11 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
     start, rng, judge = time.perf_counter(), random.Random(options.seed), Judge()
-    show("steps of lines: forced, and nothing idle", lines_part(judge, options.deductions, rng))
-    show("all that the techniques find: forced", patterns_part(judge, options.patterns, rng))
+    steps, sent = lines_part(judge, options.deductions, rng)
+    show("steps of lines: forced, as named, and nothing idle", steps)
+    show("where depth 1 and 2 send: the first pattern lies there", sent)
+    found = patterns_part(judge, options.patterns, rng)
+    show("all that the techniques find: forced, and as named", found)
     judge.close()
     print(f"\n{time.perf_counter() - start:.0f} s")
 

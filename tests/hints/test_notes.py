@@ -152,6 +152,6 @@ def test_the_text_of_such_a_step_says_what_it_rests_on() -> None:
     board = marked("12 . . 12 . . . . .\n" + "12 . . 123 . . . . .")
     (deduction,) = UNIQUENESS[0][0](board, 9)
     told = told_step(Step.on(board, deduction))
-    assert told.sentence.startswith("A rectangle that would leave two solutions at ")
+    assert "a rectangle that would leave two solutions" in told.sentence
     assert "the puzzle having just one solution" in told.sentence
     assert told.to_json()["rests_on"] == "one solution"

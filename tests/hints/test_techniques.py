@@ -15,7 +15,16 @@ from types import ModuleType
 
 import pytest
 import shared_puzzles
-from bench_soundness import is_forced, leaves_two, sparse_boards_of, steps_along
+from bench_soundness import (
+    is_forced,
+    leaves_two,
+    lines_along,
+    sent_right,
+    sparse_boards_of,
+    steps_along,
+    verdict,
+)
+from patterns import fault
 from sat import Judge
 
 import papernudge.hints
@@ -26,6 +35,7 @@ from papernudge.hints.deduction import evidence_of
 from papernudge.hints.drawing import drawn, marked
 from papernudge.hints.generate import puzzle
 from papernudge.hints.geometry import candidate_pairs, cell_of
+from papernudge.hints.line import Step
 from papernudge.hints.search import TECHNIQUES, UNIQUENESS
 from papernudge.hints.techniques.nets import nets
 from papernudge.hints.techniques.singles import hidden_singles, naked_singles, singles
@@ -124,13 +134,12 @@ def test_cross_hatching_of_a_well_known_puzzle_places_its_five(data_dir: Path) -
     assert (cell_of("R3C7"), 5) in found
 
 
-def test_told_steps_are_forced_by_their_evidence_with_nothing_idle(judge: Judge) -> None:
+def test_told_steps_are_forced_and_as_named_with_nothing_idle(judge: Judge) -> None:
     rng, verdicts = random.Random(3), Counter[str]()
     lines = [puzzle(seed) for seed in range(24)]
     for line in lines:
         for step in steps_along(line, rng):
-            verdict = judge.verdict(step.board, step.deduction, step.evidence)
-            assert verdict == "sound and minimal", (line, step)
+            assert verdict(judge, step) == "as named", (line, step)
             verdicts[step.technique] += 1
     assert verdicts.total() > 100
     assert len(verdicts) >= 6
@@ -140,9 +149,18 @@ def test_told_steps_of_seventeen_givens_are_forced_too(data_dir: Path, judge: Ju
     rng, count = random.Random(4), 0
     for line in rng.sample(shared_puzzles.clues17(), 12):
         for step in steps_along(line, rng):
-            assert judge.verdict(step.board, step.deduction, step.evidence) == "sound and minimal"
+            assert verdict(judge, step) == "as named", (line, step)
             count += 1
     assert count > 50
+
+
+def test_depth_one_sends_to_where_the_first_pattern_lies() -> None:
+    rng, sent = random.Random(6), Counter[str]()
+    for line in [puzzle(seed) for seed in range(40, 60)]:
+        for one, position in lines_along(line, rng):
+            assert sent_right(one, position), (line, one)
+            sent[one.steps[0].technique] += 1
+    assert len(sent) >= 6
 
 
 def test_whatever_a_technique_finds_is_forced(judge: Judge) -> None:
@@ -152,6 +170,7 @@ def test_whatever_a_technique_finds_is_forced(judge: Judge) -> None:
             some = technique(board, 22)
             for deduction in rng.sample(some, min(4, len(some))):
                 assert is_forced(judge, board, deduction), deduction
+                assert fault(Step.on(board, deduction)) is None
                 found[deduction.technique] += 1
     assert found.total() > 200
     assert len(found) >= 10
