@@ -23,7 +23,7 @@ def _ring(x0: float, y0: float) -> list[Line]:
 
 
 def _two_rings(x0: float, y0: float) -> list[Line]:
-    return [*ink.ring(x0 + 0.5, y0 + 0.5, 0.44), *ink.ring(x0 + 0.5, y0 + 0.5, 0.35)]
+    return [*ink.ring(x0 + 0.5, y0 + 0.5, 0.47, 1.0), *ink.ring(x0 + 0.5, y0 + 0.5, 0.31, 1.0)]
 
 
 def _thin_ring(x0: float, y0: float) -> list[Line]:
@@ -151,7 +151,7 @@ def _show_step(scene: Scene, step: ToldStep, small: dict[int, dict[int, bool]]) 
 def _show_role(scene: Scene, role: str, cells: Iterable[int], technique: str = "") -> None:
     shape, name = SHAPES[role]
     name = _NAMES.get((technique, role), name)
-    width = FINE if role in ("filled", "between") else USUAL
+    width = FINE if role in ("filled", "between", "end", "assumed") else USUAL
     for cell in cells:
         scene.clear_cell(cell)
         scene.add(shape(*_corner(cell)), BLUE, width)

@@ -25,6 +25,7 @@ from papernudge.cli.printed import board_raster
 from papernudge.cli.scene import (
     THICK,
     Scene,
+    Stroke,
     answer_scene,
     checked_scene,
     house_box,
@@ -34,7 +35,7 @@ from papernudge.cli.sketch import Placed, sketch
 from papernudge.hints import Position, next_nudge, walk
 from papernudge.hints.checking import check
 from papernudge.hints.nudge import DigitFocus, HouseFocus, Told1, Told2, Told3, Told4, ToldStep
-from papernudge.vision.reading import Doubt, GridReading
+from papernudge.vision.reading import CellKind, CellReading, Doubt, GridReading
 
 Run = Callable[..., Any]
 GOLDEN = Path(__file__).parent / "golden"
@@ -112,6 +113,10 @@ def test_a_golden_picture_of_another_depth_does_not_agree() -> None:
     assert not agrees(drawn(checked_at(2)), "check-1")
 
 
+def described_lines(strokes: list[Stroke]) -> list[bytes]:
+    return sorted(s.line.round(6).tobytes() for s in strokes)
+
+
 def described(scene: Scene) -> Any:
     strokes = [(s.ink, s.width, s.line.round(6).tobytes()) for s in scene.strokes]
     return strokes, scene.tabs, scene.windows
@@ -144,19 +149,108 @@ def test_along_a_whole_solve_depths_1_and_2_draw_the_focus_alone(givens: str) ->
             cells = {(c % 9, c // 9) for c in focus.cells} or {(0, 0)}
             assert {(x, y) for x, y, _, _ in scenes[0].windows} == cells
         assert described(scenes[0]) == described(scenes[1])
-        assert len(scenes[1].strokes) <= len(scenes[2].strokes) < len(scenes[3].strokes)
+        assert len(scenes[2].strokes) < len(scenes[3].strokes)
         thick = [s for s in scenes[2].strokes if s.width == THICK]
         assert thick == []  # handwritten digits to write are the only thick strokes
         written = [s for s in scenes[3].strokes if s.width == THICK]
-        assert len(written) >= len(step.nudge.line.places)
+        cell, digit = step.nudge.line.places[0]
+        assert described_lines(written) == described_lines(
+            [
+                Stroke(line)
+                for line in ink.digit(digit, cell % 9 + 0.5, cell // 9 + 0.5 - 0.03, 0.62)
+            ]
+        )
 
 
 def test_a_walk_draws_its_order_where_it_writes_and_nowhere_else() -> None:
     sheet = choose(open_page(Source(None, PUZZLE, EMPTY)), None)
     scene = answer_scene(walk_answer(sheet, 4, HintWishes()))
-    marked = {tuple(np.floor(s.line.mean(axis=0)).astype(int).tolist()) for s in scene.strokes}
+    marked = {(int(slip.x), int(slip.y)) for slip in scene.slips}
     assert marked == {(c % 9, c // 9) for c in range(81) if PUZZLE[c] == "."}
     assert "Write" not in scene.caption
+
+
+@pytest.mark.parametrize("depth", [1, 2, 3])
+def test_a_walk_short_of_depth_4_draws_its_first_step_at_that_depth(depth: int) -> None:
+    sheet = choose(open_page(Source(None, PUZZLE, EMPTY)), None)
+    scene = answer_scene(walk_answer(sheet, depth, HintWishes()))
+    nudge = next_nudge(sheet.position)
+    assert nudge is not None
+    assert scene.slips == []
+    assert described(scene) == described(nudge_scene(nudge.at(depth)))
+
+
+def test_the_numbers_of_a_walk_are_light_on_dark_and_its_path_is_seen_on_white() -> None:
+    """So that no number reads as a digit written in pencil, and the way can be followed."""
+    sheet = choose(open_page(Source(None, PUZZLE, EMPTY)), None)
+    scene = answer_scene(walk_answer(sheet, 4, HintWishes(route=True)))
+    assert scene.slips[0].text == "1"
+    page = np.full((600, 600, 3), 255, np.uint8)
+    at = np.arange(10, dtype=np.float64) * 60 + 30
+    crossings = np.stack(np.meshgrid(at, at), axis=2)
+    drawn_on = sketch(page, 0, [Placed(scene, crossings)], 600, "", close=False)
+    for slip in scene.slips:
+        x, y = round(slip.x * 60 + 30), round(slip.y * 60 + 30)
+        around = drawn_on[y - 12 : y + 12, x - 8 : x + 8].mean(axis=2)
+        assert np.median(around) < 140
+        assert around.max() > 215
+    for stroke in scene.strokes:
+        x, y = (stroke.line[len(stroke.line) // 2] * 60 + 30).round().astype(int)
+        assert drawn_on[y - 2 : y + 3, x - 2 : x + 3].mean(axis=2).min() < 170
+
+
+def inside_a_cell(line: np.ndarray) -> bool:
+    low, high = line.min(axis=0), line.max(axis=0)
+    return bool((np.floor(low) == np.floor(high - 1e-9)).all())
+
+
+def test_drawn_digits_stay_inside_their_cells(grid_says: Any, puzzle: str) -> None:
+    """In nudges, checks, misprints and readings alike: every line that a digit is drawn with."""
+    from unittest.mock import patch
+
+    lines: list[np.ndarray] = []
+    usual = ink.digit
+
+    def kept(*place: Any) -> Any:
+        drawn_lines = usual(*place)
+        lines.extend(drawn_lines)
+        return drawn_lines
+
+    noted = CellReading(CellKind.BLANK, None, 1.0, notes=frozenset(range(1, 10)))
+    with patch.object(ink, "digit", kept):
+        for depth in (3, 4):
+            nudge_scene(TOLD[depth])
+            checked_at(depth)
+            checked_scene(check(Position.of(PUZZLE[:8] + "3" + PUZZLE[9:])).at(depth))
+        for gone in range(1, 10):
+            step = ToldStep("naked pair", (2,), (), ((25, tuple(range(1, gone + 1))),))
+            nudge_scene(dataclasses.replace(TOLD[3], line=(step,)))
+        read_scene(grid_says(puzzle, "2" + "." * 80, changed={4: noted}), None)
+    assert len(lines) > 100
+    assert all(map(inside_a_cell, lines))
+
+
+def test_a_witness_is_tied_to_what_it_blocks_and_no_other_digit_of_its_kind_is_ringed() -> None:
+    """The nudge of the photo in the README: each ring is a witness, each cross a blank it sees."""
+    nudge = next_nudge(Position.of(PUZZLE))
+    assert nudge is not None
+    told = nudge.at(3)
+    assert isinstance(told, Told3)
+    assert isinstance(told.focus, DigitFocus)
+    scene = nudge_scene(told)
+    witnesses = {one.witness for one in told.pattern.barred}
+    rings = {
+        tuple(np.floor(s.line.mean(axis=0)).astype(int).tolist())
+        for s in scene.strokes
+        if len(s.line) > 30
+    }
+    assert {(c % 9, c // 9) for c in witnesses} <= rings
+    others = set(told.focus.cells) - set(told.evidence)
+    assert others
+    assert not {(c % 9, c // 9) for c in others} & rings
+    names = [sign.name for sign in scene.legend]
+    assert names[:2] == ["keeps the digit out", "takes up room"]
+    assert "blocked" in names
 
 
 def test_a_depth_adds_strokes_and_takes_none_away() -> None:
