@@ -35,6 +35,7 @@ from papernudge.cli.sketch import Placed, sketch
 from papernudge.hints import Position, next_nudge, walk
 from papernudge.hints.checking import check
 from papernudge.hints.nudge import DigitFocus, HouseFocus, Told1, Told2, Told3, Told4, ToldStep
+from papernudge.hints.pattern import Barred, Pattern
 from papernudge.vision.reading import CellKind, CellReading, Doubt, GridReading
 
 Run = Callable[..., Any]
@@ -47,8 +48,26 @@ REASON: dict[str, Any] = {
     "houses": (20,),
     "evidence": (3, 15, 44),
     "looks": 4,
-    "line": (ToldStep("locked candidates", (2,), (18,), ((25, (6, 8)),)),),
+    "line": (
+        ToldStep(
+            "locked candidates",
+            (2,),
+            (18,),
+            ((25, (6,)),),
+            pattern=Pattern(
+                1 << 5,
+                (("locked", 1 << 22 | 1 << 23),),
+                (("base", (19,)), ("cover", (2,))),
+            ),
+        ),
+    ),
     "noted": (26,),
+    "pattern": Pattern(
+        1 << 5,
+        (("witness", 1 << 52), ("filled", 1 << 6 | 1 << 8 | 1 << 15 | 1 << 16)),
+        (("base", (20,)),),
+        barred=(Barred(52, 1 << 7 | 1 << 25),),
+    ),
 }
 TOLD = {
     1: Told1(HouseFocus(20)),
