@@ -128,7 +128,7 @@ def _show_step(scene: Scene, step: ToldStep, small: dict[int, dict[int, bool]]) 
         for house in base or step.houses:
             scene.house(house)
         for house in cover:
-            scene.house(house, broken=True)
+            scene.house(house, broken=True, named=len(cover) == 1)
     for cell in step.evidence:
         scene.clear_cell(cell)
         scene.add(ink.dashed(ink.underline(*_corner(cell)), 0.1), BLUE, FINE)

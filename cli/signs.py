@@ -67,6 +67,7 @@ class Scene:
     caption: str = ""
     legend: list[Sign] = field(default_factory=list)
     slips: list[Slip] = field(default_factory=list)
+    framed: set[int] = field(default_factory=set)
 
     def explain(self, sign: Sign) -> None:
         """Names a sign in the legend, once."""
@@ -82,13 +83,16 @@ class Scene:
         x, y = cell % 9, cell // 9
         self.windows.append((x, y, x + 1, y + 1))
 
-    def house(self, house: int, ink_name: str = BLUE, broken: bool = False) -> None:
+    def house(
+        self, house: int, ink_name: str = BLUE, broken: bool = False, named: bool = True
+    ) -> None:
         """Frames a house, with ``broken`` lines where it is one in which a reason bites, and names
         it at the margin. One that is framed already stays as it is.
         """
-        tab, lead = _house_tab(house, ink_name)
-        if tab in self.tabs:
+        if house in self.framed:
             return
+        self.framed.add(house)
+        tab, lead = _house_tab(house, ink_name)
         x0, y0, x1, y1 = house_box(house)
         self.windows.append((x0, y0, x1, y1))
         lines = ink.frame(x0, y0, x1, y1)
@@ -96,8 +100,9 @@ class Scene:
         if broken:
             example = [ink.pencil_line((0.05, 0.5), (0.95, 0.5))]
             self.explain(Sign("where it bites", ink.dashed(example, 0.3), ink_name))
-        self.tabs.append(tab)
-        self.add(lead, ink_name, FINE)
+        if named:
+            self.tabs.append(tab)
+            self.add(lead, ink_name, FINE)
 
 
 def middle(cell: int) -> tuple[float, float]:

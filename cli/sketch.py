@@ -373,9 +373,11 @@ def _free_place(
 ) -> tuple[int, int]:
     """Left top corner of a tab, moved along its margin until it lies over no other tab."""
     x0, y0, x1, y1 = box
-    step_x, step_y = ((x1 - x0) // 2, 0) if side in ("top", "bottom") else (0, (y1 - y0) // 2)
-    for turn in (0, 1, -1, 2, -2, 3, -3, 4, -4):
-        x, y = x0 + turn * step_x, y0 + turn * step_y
+    along = side in ("top", "bottom")
+    span, step = (shape[1], (x1 - x0) // 4) if along else (shape[0], (y1 - y0) // 4)
+    for turn in range(2 * (span // max(1, step)) + 1):
+        away = (turn + 1) // 2 * step * (1 if turn % 2 else -1)
+        x, y = (x0 + away, y0) if along else (x0, y0 + away)
         inside = 0 <= x <= shape[1] - (x1 - x0) and 0 <= y <= shape[0] - (y1 - y0)
         moved = (x, y, x + x1 - x0, y + y1 - y0)
         if inside and not any(_overlap(moved, other) for other in taken):

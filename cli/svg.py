@@ -112,12 +112,16 @@ def _tabs(tabs: Sequence[Tab]) -> list[str]:
     for tab in tabs:
         wide = 18.5 * len(tab.text) + 26
         x, y = _tab_place(tab, wide)
-        for turn in (0, 1, -1, 2, -2, 3, -3):
-            moved = x + turn * wide / 2 if tab.side in ("top", "bottom") else x
-            if not any(
-                abs(y - v) < _TAB and moved < u + w and u < moved + wide for u, v, w in taken
+        along = tab.side in ("top", "bottom")
+        step = wide / 4 if along else _TAB / 4
+        for turn in range(64):
+            away = (turn + 1) // 2 * step * (1 if turn % 2 else -1)
+            left, top = (x + away, y) if along else (x, y + away)
+            inside = 4 - _LEFT <= left <= _SIDE + _LEFT - wide - 4
+            if inside and not any(
+                abs(top - v) < _TAB and left < u + w and u < left + wide for u, v, w in taken
             ):
-                x = moved
+                x, y = left, top
                 break
         taken.append((x, y, wide))
         out.append(_tab(tab, x, y, wide))
