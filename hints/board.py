@@ -29,7 +29,8 @@ class Board:
     ``seen[h]``: the digits that stand in house h. ``gone``: candidates ruled out by earlier
     steps, ``noted``: those that the paper's own notes rule out: both are premises. ``known``: what
     partial notes show that the solver has found already. ``shared``: what has been worked out on
-    this board or those it came from, by all that it depends on.
+    this board or those it came from, by all that it depends on. ``thirds``: the digits that stand
+    in each third of a line, 3 times the line and 0, 1 or 2. ``fresh``: cells written just now.
     """
 
     __slots__ = (
@@ -37,6 +38,7 @@ class Board:
         "cells",
         "digits",
         "filled",
+        "fresh",
         "gone",
         "known",
         "noted",
@@ -44,12 +46,15 @@ class Board:
         "premises",
         "seen",
         "shared",
+        "thirds",
     )
 
     placed: tuple[Cells, ...]
     filled: Cells
     blank: Cells
+    fresh: Cells
     seen: list[Digits]
+    thirds: list[Digits]
     cells: list[Cells]
     digits: list[Digits]
     gone: Candidates
@@ -59,21 +64,27 @@ class Board:
     shared: dict[object, Any]
 
     @classmethod
-    def of(cls, position: Position, noted: Candidates = 0, known: Candidates = 0) -> Board:
+    def of(
+        cls, position: Position, noted: Candidates = 0, known: Candidates = 0, fresh: Cells = 0
+    ) -> Board:
         """The board of a position; ``noted`` are candidates that its notes rule out, ``known``
-        those that partial notes show to be known as out: still to be shown why.
+        those that partial notes show to be known as out: still to be shown why; ``fresh`` the cells
+        that were written just now.
         """
         board = cls()
         board.placed = position.placed
         board.filled = position.filled
         board.blank = ALL_CELLS & ~board.filled
-        board.shared = {}
-        board.seen = [0] * 27
+        board.shared, board.fresh = {}, fresh
+        board.seen, board.thirds = [0] * 27, [0] * 54
         for cell, mark in enumerate(position.digits):
             if mark != ".":
                 bit = 1 << (int(mark) - 1)
                 for house in HOUSES_OF[cell]:
                     board.seen[house] |= bit
+                row, column = divmod(cell, 9)
+                board.thirds[3 * row + column // 3] |= bit
+                board.thirds[27 + 3 * column + row // 3] |= bit
         # A note in a cell that sees the digit says nothing new.
         real = sum(candidates_of(d, position.candidates[d]) for d in range(1, 10))
         board.gone, board.noted, board.known = 0, noted & real, known & real & ~noted
@@ -89,8 +100,8 @@ class Board:
         """The board after these candidates were ruled out by a step."""
         board = Board()
         board.placed, board.filled, board.blank = self.placed, self.filled, self.blank
-        board.seen, board.noted, board.known = self.seen, self.noted, self.known
-        board.shared = self.shared
+        board.seen, board.thirds, board.fresh = self.seen, self.thirds, self.fresh
+        board.noted, board.known, board.shared = self.noted, self.known, self.shared
         board.gone = self.gone | ruled_out
         board.cells, board.digits, board.premises = [*self.cells], [*self.digits], [*self.premises]
         board._strike(ruled_out & ~self.gone)

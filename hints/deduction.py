@@ -26,8 +26,8 @@ from papernudge.hints.looks import (
     Read,
     Scan,
     Sight,
-    least_cover,
     price,
+    scan_witnesses,
     sight_houses,
     sight_witnesses,
 )
@@ -231,8 +231,7 @@ def _refuted(board: Board, evidence: Evidence, assumed: Candidates, branches: in
 def _scanned(board: Board, read: Scan) -> Cells:
     """The witnesses of a scan and the filled cells of its house that no witness sees."""
     others = HOUSES[read.house] & ~read.places
-    need = others & board.blank & ~board.premises[read.digit]
-    witnesses = least_cover(need, board.placed[read.digit]) if need else 0
+    witnesses = scan_witnesses(board, read)
     seen = 0
     for witness in members(witnesses):
         seen |= PEERS[witness]

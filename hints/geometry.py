@@ -57,6 +57,36 @@ PEERS: tuple[Cells, ...] = tuple(
     (HOUSES[ROW[c]] | HOUSES[COLUMN[c]] | HOUSES[BLOCK[c]]) & ~(1 << c) for c in range(81)
 )
 """The twenty cells that each cell sees."""
+THIRDS: tuple[tuple[Cells, Cells, Cells], ...] = tuple(
+    (
+        cells_mask(HOUSE_CELLS[line][:3]),
+        cells_mask(HOUSE_CELLS[line][3:6]),
+        cells_mask(HOUSE_CELLS[line][6:]),
+    )
+    for line in range(18)
+)
+"""The three cells that a row or column has in each of the blocks it crosses."""
+FURTHER_THIRDS: tuple[tuple[int, int, int, int], ...] = tuple(
+    (
+        3 * (c // 9) + (0 if c % 9 > 2 else 1),
+        3 * (c // 9) + (1 if c % 9 > 5 else 2),
+        27 + 3 * (c % 9) + (0 if c > 26 else 1),
+        27 + 3 * (c % 9) + (1 if c > 53 else 2),
+    )
+    for c in range(81)
+)
+"""For each cell the thirds of its row and its column that lie outside its block: 3 times the line
+and 0, 1 or 2."""
+BANDS: tuple[Cells, ...] = tuple(
+    [sum(HOUSES[3 * (r // 3) + k] for k in range(3)) for r in range(9)]
+    + [sum(HOUSES[9 + 3 * (c // 3) + k] for k in range(3)) for c in range(9)]
+    + [
+        sum(HOUSES[3 * (b // 3) + k] for k in range(3))
+        | sum(HOUSES[9 + 3 * (b % 3) + k] for k in range(3))
+        for b in range(9)
+    ]
+)
+"""For each house the three lines that are in line with it; for a block those of both ways."""
 
 
 def members(mask: int) -> Iterator[int]:

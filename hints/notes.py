@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from papernudge.hints.board import Board
 from papernudge.hints.geometry import (
     ALL_DIGITS,
     DIGITS_IN,
     HOUSES,
     Candidates,
+    Cell,
     Cells,
     candidate,
     cells_mask,
@@ -15,22 +18,29 @@ from papernudge.hints.geometry import (
 )
 from papernudge.hints.position import Position
 
+IN_VIEW = 3
+"""So many cells written last are held to be still in view: common practice, no source."""
 
-def board_of(position: Position) -> Board:
+
+def board_of(position: Position, last: Sequence[Cell] = ()) -> Board:
     """The board of a position with its notes taken as they deserve.
 
     *Full* notes, of every blank cell of a house, are built upon: what they leave out is out.
     *Partial* notes only show what the solver has found already. A note that lost the right
     digit is left aside. Give a position only notes that were read with a high chance.
+
+    ``last``: the cells written last, the latest at the end: IN_VIEW of them are in view still.
     """
+    fresh = cells_mask(last[-IN_VIEW:])
     if not position.notes:
-        return Board.of(position)
+        return Board.of(position, fresh=fresh)
     sound = _sound(position)
     full = _fully_noted(position)
     return Board.of(
         position,
         noted=_left_out(position, sound & full),
         known=_left_out(position, sound & ~full),
+        fresh=fresh,
     )
 
 

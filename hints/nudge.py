@@ -299,7 +299,7 @@ def next_nudge(
     """
     if position.faults:
         return None
-    line = nearest(cheapest_lines(board_of(position), uniqueness), last)
+    line = nearest(cheapest_lines(board_of(position, last), uniqueness), last)
     if line is None:
         return None
     line = line.settled()

@@ -26,9 +26,8 @@ from papernudge.hints.line import Line, Step
 from papernudge.hints.looks import Read, Scan, Sight, least_covers, sight_houses
 from papernudge.hints.notes import board_of
 from papernudge.hints.position import Position
-from papernudge.hints.search import LEAST_LINE, cheapest_lines
+from papernudge.hints.search import cheapest_lines
 from papernudge.hints.techniques.singles import (
-    MANY,
     finished_house,
     hidden_singles,
     last_blanks,
@@ -196,9 +195,9 @@ def _options(position: Position, dearer: int) -> list[_Option]:
     """What can be written next, none more than so many looks dearer than the cheapest."""
     board = board_of(position)
     found = [*last_blanks(board), *hidden_singles(board), *naked_singles(board)]
-    least = min((single.looks for single in found), default=MANY)
-    if least > LEAST_LINE or board.known:  # a line with eliminations may be cheaper
+    if not found:
         return [_Option.of(line) for line in cheapest_lines(board)]
+    least = min(single.looks for single in found)
     options = []
     for single in found:
         if single.looks <= least + dearer:

@@ -19,7 +19,13 @@ level. A pattern that could do with fewer of the earlier eliminations than have 
 is priced as found, so a longer line is cheapest among those found, not among all. Nets are cast
 when nothing else gets anywhere, on everything ruled out so far.
 
-A line with eliminations must be strictly cheaper than the best single without.
+A line with eliminations is looked for only where no single stands, however dear: on paper you write
+digits, and a pattern found beside a digit that could be written is work for nothing. Each pattern
+of a line weighs as PATTERN looks, so a line has as few patterns as possible before it has few
+looks; one that the notes on the paper show already weighs nothing.
+
+Of singles none is the answer that another one plainly beats (``papernudge.hints.dominance``); among
+the rest looks decide, then what a coach would go by (``papernudge.hints.choice``).
 """
 
 from __future__ import annotations
@@ -27,11 +33,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice
+from math import ceil
 
 from papernudge.hints.board import Board
+from papernudge.hints.choice import preference
 from papernudge.hints.deduction import MOST_BRANCHES, Deduction, evidence_of, exclusions
-from papernudge.hints.geometry import HOUSES_OF, Candidates, Cell, candidate
+from papernudge.hints.geometry import HOUSES, Candidates, Cell, candidate, houses_holding
 from papernudge.hints.line import Line, Step
+from papernudge.hints.looks import ELSEWHERE, PATTERN, SWITCH, Sight, price, single_looks
 from papernudge.hints.techniques.almost_locked import almost_locked_sets
 from papernudge.hints.techniques.chains import alternating_chains, remote_pairs
 from papernudge.hints.techniques.colouring import colouring
@@ -40,8 +49,8 @@ from papernudge.hints.techniques.locked import locked_candidates
 from papernudge.hints.techniques.nets import nets
 from papernudge.hints.techniques.singles import (
     MANY,
-    finished_house,
     hidden_singles,
+    looks_to_first,
     naked_singles,
     singles,
 )
@@ -69,8 +78,9 @@ TECHNIQUES: tuple[tuple[Technique, int], ...] = (
 UNIQUENESS: tuple[tuple[Technique, int], ...] = ((unique_rectangles, 6),)
 """Those that rest on the puzzle having one solution, only on request."""
 
-LEAST_LINE = 1 + min(looks for _, looks in TECHNIQUES)
-"""No line with an elimination is cheaper: the cheapest pattern, and one look at what it opens."""
+LEAST_LINE = PATTERN + 1 + min(looks for _, looks in TECHNIQUES)
+"""No line with an elimination is cheaper, unless notes show it: the cheapest pattern, and one look
+at what it opens."""
 
 
 AHEAD = 3
@@ -130,16 +140,20 @@ class Search:
 
     def run(self) -> list[Found]:
         """The cheapest singles, each with the steps it builds on."""
-        self.winners = [Found(s, self.board, s.looks) for s in singles(self.board, self.most)]
-        self.limit = self.winners[0].price - 1 if self.winners else self.most
+        self.winners = [
+            Found(s, self.board, looks_to_first(self.board, s)) for s in singles(self.board)
+        ]
+        if self.winners:
+            return self.winners if self.winners[0].price <= self.most else []
+        self.limit = self.most
         self._recall()
-        level = LEAST_LINE - 1
+        level = 1 if self.board.known else LEAST_LINE - 1
         while level < self.limit:
             self._look_around(level)
             ripe = [key for key, found in self.waiting.items() if found.price <= level]
             if ripe:
                 self._draw([self.waiting.pop(key) for key in ripe])
-            elif level < FAR:
+            elif level < FAR + 2 * PATTERN:
                 level += 1
             elif self.waiting:
                 level = min(found.price for found in self.waiting.values())
@@ -174,14 +188,20 @@ class Search:
         """Ask each technique for what it can find up to a few looks above the level: on the board
         as it was at the start, and on the board as it is.
         """
-        for board, reach in ((self.start, self.reach_at_start), (self.board, self.reach)):
+        # On a later board at least one pattern has been paid for already.
+        paid = 0 if self.board.known else PATTERN
+        for board, reach, patterns in (
+            (self.start, self.reach_at_start, paid),
+            (self.board, self.reach, 2 * paid),
+        ):
+            spare = level - patterns
             for kind, (technique, least) in enumerate(self.techniques):
-                if least > level or reach.get(kind, 0) >= level:
+                if least > spare or reach.get(kind, 0) >= spare:
                     continue
                 # All up to the same looks, so that a pattern meets its techniques in order.
-                ahead = level - level % AHEAD + AHEAD - 1
-                budget = reach[kind] = ahead if level < FAR else MANY
-                for deduction in technique(board, min(budget, self.limit - 1)):
+                ahead = spare - spare % AHEAD + AHEAD - 1
+                budget = reach[kind] = ahead if spare < FAR else MANY
+                for deduction in technique(board, min(budget, self.limit - 1 - patterns)):
                     self._add(deduction, board)
             if self.board is self.start:
                 break
@@ -209,7 +229,8 @@ class Search:
             if not deduction.reads:
                 needed = evidence_of(board, deduction).earlier
         looks, ways = self._supply(needed)
-        return Found(deduction, board, deduction.looks + looks, needed, ways)
+        looks += deduction.looks + weight(board, deduction)
+        return Found(deduction, board, looks, needed, ways)
 
     def _supply(self, needed: Candidates) -> tuple[int, frozenset[frozenset[Found]]]:
         """The cheapest sets of drawn steps that rule out all of ``needed``, and their looks."""
@@ -248,16 +269,50 @@ class Search:
             self.board = self.board.without(fresh)
             self.reach = {}
         for technique in (hidden_singles, naked_singles):
-            for single in technique(self.board, self.limit):
+            for single in technique(self.board, MANY):
                 self._opened(self._priced(single, self.board))
 
     def _opened(self, found: Found) -> None:
-        if not found.needed or found.price > self.limit:
+        if not found.needed or found.price > self.limit + SWITCHED:
+            return
+        found = after_patterns(found)
+        if found.price > self.limit:
             return
         if self.winners and found.price < self.winners[0].price:
             self.winners = []
         self.limit = found.price
         self.winners.append(found)
+
+
+def weight(board: Board, deduction: Deduction) -> int:
+    """What a pattern weighs beside its looks; nothing if notes show it, nor a single."""
+    if not deduction.ruled_out & ~board.known:
+        return 0
+    return PATTERN
+
+
+SWITCHED = ceil(SWITCH)
+
+
+def after_patterns(found: Found) -> Found:
+    """A single priced by what is in hand once its patterns are found: who has been asking what
+    cells can take need not go over to that, and who must look beyond the houses that hold a pattern
+    pays ELSEWHERE. Of ways that supply it those stay that leave it cheapest.
+    """
+    (cell, _), read = found.deduction.places[0], found.deduction.reads[0]
+    sight = isinstance(read, Sight)
+    costs: dict[tuple[int, int], set[frozenset[Found]]] = {}
+    for way in found.ways:
+        patterns = [step.deduction for step in way]
+        asked = sight and any(isinstance(r, Sight) for one in patterns for r in one.reads)
+        near = any(
+            HOUSES[house] >> cell & 1 for one in patterns for house in houses_holding(one.held)
+        )
+        less = int(single_looks(found.board, read) + 0.5) - price(found.board, read) if asked else 0
+        costs.setdefault(((0 if near else ELSEWHERE) - less, less), set()).add(way)
+    (change, less), ways = min(costs.items(), key=lambda item: item[0])
+    deduction = replace(found.deduction, looks=found.deduction.looks - less)
+    return replace(found, deduction=deduction, price=found.price + change, ways=frozenset(ways))
 
 
 def _key(deduction: Deduction) -> tuple[object, ...]:
@@ -273,7 +328,7 @@ def _bits(mask: int) -> Iterator[int]:
 
 
 def cheapest_lines(board: Board, uniqueness: bool = False, most: int = MANY) -> list[Line]:
-    """All lines of the least price, several cells of a house in place of the single they begin.
+    """All lines of the least price.
 
     None where the least price is above ``most``: what is dear takes long to find.
     """
@@ -305,7 +360,7 @@ def _choices(open_: list[Found], chosen: _Choice) -> Iterator[_Choice]:
 def _line(found: Found, choice: _Choice) -> Line:
     """The steps of a line, cheapest first, each claiming only what others need of it."""
     if not found.needed:
-        last = finished_house(found.board, found.deduction) or found.deduction
+        last = found.deduction
         return Line((Step.on(found.board, last),), found.price, last.looks)
     used = dict.fromkeys(choice, 0)
     for step, way in choice.items():
@@ -313,29 +368,15 @@ def _line(found: Found, choice: _Choice) -> Line:
             used[supplier] |= step.needed & supplier.deduction.ruled_out
     earlier = sorted((s for s in choice if s is not found), key=lambda s: (s.price, used[s]))
     steps = [Step.on(step.board, step.deduction.only(used[step])) for step in earlier]
-    return Line((*steps, Step.on(found.board, found.deduction)), found.price, found.price)
+    looks = sum(step.deduction.looks for step in steps) + found.deduction.looks
+    return Line((*steps, Step.on(found.board, found.deduction)), found.price, looks)
 
 
 def nearest(lines: Sequence[Line], last: Sequence[Cell]) -> Line | None:
-    """Of lines as cheap as each other the one that follows up what was written last, the latest
-    first; then the first in reading order. None of no lines.
+    """Of lines as cheap as each other the one that a coach would take: see
+    ``papernudge.hints.choice``. ``last``: the cells written last, the latest at the end. None of no
+    lines.
     """
     if not lines:
         return None
-    return min(lines, key=lambda line: (_distance(line, last), line.reading_order))
-
-
-def _distance(line: Line, last: Sequence[Cell]) -> int:
-    """How long ago the latest written cell was written that this line builds on or lies near."""
-    for age, cell in enumerate(reversed(last)):
-        if _follows(line, cell):
-            return age
-    return len(last)
-
-
-def _follows(line: Line, cell: Cell) -> bool:
-    houses = HOUSES_OF[cell]
-    return any(
-        step.evidence.cells >> cell & 1 or any(h in houses for h in step.houses)
-        for step in line.steps
-    )
+    return min(lines, key=lambda line: preference(line, last))

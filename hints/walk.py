@@ -83,7 +83,7 @@ def walk(position: Position) -> Walk:
     last: tuple[Cell, ...] = ()
     written = 0
     while position.blank:
-        line = nearest(cheapest_lines(board_of(position)), last)
+        line = nearest(cheapest_lines(board_of(position, last)), last)
         if line is None:
             break
         line = line.settled()

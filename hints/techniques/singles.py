@@ -2,10 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
-from papernudge.hints.geometry import HOUSES, HOUSES_OF, Cell, Cells, Digit, House
-from papernudge.hints.looks import Scan, Sight, scan_price, sight_price
+from papernudge.hints.dominance import Demand, Kind, demand, undominated
+from papernudge.hints.geometry import (
+    DIGITS_IN,
+    HOUSES,
+    HOUSES_OF,
+    Cell,
+    Cells,
+    Digit,
+    House,
+)
+from papernudge.hints.looks import (
+    Scan,
+    Sight,
+    scan_price,
+    scan_witnesses,
+    single_looks,
+    witness_looks,
+)
 
 LAST_BLANK = "last blank of a house"
 HIDDEN_SINGLE = "hidden single"
@@ -15,6 +33,10 @@ ALL_SINGLES = frozenset({LAST_BLANK, HIDDEN_SINGLE, NAKED_SINGLE, FINISHED_HOUSE
 
 MANY = 1 << 30
 """A budget that nothing exceeds."""
+
+WORTH_FINISHING = 4
+"""A house with no more blanks, five digits or more filled, is worth trying to finish: common
+practice, no source."""
 
 
 def last_blanks(board: Board, budget: int = MANY) -> list[Deduction]:
@@ -31,10 +53,12 @@ def last_blanks(board: Board, budget: int = MANY) -> list[Deduction]:
     found = []
     for house, cells in enumerate(HOUSES):
         left = cells & board.blank
-        if left and left & (left - 1) == 0 and budget >= 1:
+        if left and left & (left - 1) == 0:
             cell = left.bit_length() - 1
             digit = (511 & ~board.seen[house]).bit_length()
-            found.append(_placed(LAST_BLANK, Scan(digit, house, left), cell, digit, 1))
+            looks = scan_price(board, digit, house, left)
+            if looks <= budget:
+                found.append(_placed(LAST_BLANK, Scan(digit, house, left), cell, digit, looks))
     return found
 
 
@@ -55,21 +79,22 @@ def hidden_singles(board: Board, budget: int = MANY) -> list[Deduction]:
     >>> [(d.places, d.looks) for d in hidden_singles(board) if d.reads[0].house == 18]
     [(((0, 7),), 5)]
     """
-    found = []
-    lone = [board.blank & cells for cells in HOUSES]
-    for digit in range(1, 10):
-        cells = board.cells[digit]
-        if not cells:
-            continue
-        for house, all_of_it in enumerate(HOUSES):
-            place = cells & all_of_it
-            if place and place & (place - 1) == 0 and place != lone[house]:
-                looks = scan_price(board, digit, house, place)
-                if looks <= budget:
-                    cell = place.bit_length() - 1
-                    read = Scan(digit, house, place)
-                    found.append(_placed(HIDDEN_SINGLE, read, cell, digit, looks))
-    return found
+    return [s for house in range(27) for s in _hidden_in(board, house) if s.looks <= budget]
+
+
+def _hidden_in(board: Board, house: House) -> Iterator[Deduction]:
+    """The hidden singles of a house; of a house with one blank none."""
+    all_of_it = HOUSES[house]
+    blank = all_of_it & board.blank
+    if blank & (blank - 1) == 0:
+        return
+    cells = board.cells
+    for digit in DIGITS_IN[511 & ~board.seen[house]]:
+        place = cells[digit] & all_of_it
+        if place and place & (place - 1) == 0:
+            read = Scan(digit, house, place)
+            looks = scan_price(board, digit, house, place)
+            yield _placed(HIDDEN_SINGLE, read, place.bit_length() - 1, digit, looks)
 
 
 def naked_singles(board: Board, budget: int = MANY) -> list[Deduction]:
@@ -90,7 +115,7 @@ def naked_singles(board: Board, budget: int = MANY) -> list[Deduction]:
     found = []
     for cell, digits in enumerate(board.digits):
         if digits and digits & (digits - 1) == 0:
-            looks = sight_price(board, cell, digits)
+            looks = int(single_looks(board, Sight(cell, digits)) + 0.5)
             if looks <= budget and not _is_last(board, cell):
                 digit = digits.bit_length()
                 found.append(_placed(NAKED_SINGLE, Sight(cell, digits), cell, digit, looks))
@@ -106,20 +131,63 @@ def _placed(technique: str, read: Scan | Sight, cell: Cell, digit: Digit, looks:
 
 
 def singles(board: Board, budget: int = MANY) -> list[Deduction]:
-    """All singles that cost as few looks as possible, within a budget."""
-    found = last_blanks(board, budget)
-    if found:
-        budget = 1
-    for technique in (hidden_singles, naked_singles):
-        for single in technique(board, budget):
-            if single.looks < budget:
-                budget, found = single.looks, []
-            found.append(single)
-    return [single for single in found if single.looks <= budget]
+    """Of all steps that need no pattern and that none dominates those that cost as few looks as
+    possible to their first digit; none if these are more than ``budget``.
+    """
+    steps = in_sight(board)
+    prices = [looks_to_first(board, step) for step in steps]
+    least = min(prices, default=MANY)
+    if least > budget:
+        return []
+    return [step for step, looks in zip(steps, prices, strict=True) if looks == least]
+
+
+def looks_to_first(board: Board, step: Deduction) -> int:
+    """The looks to the first digit of a step."""
+    return int(single_looks(board, step.reads[0]) + 0.5)
+
+
+def in_sight(board: Board) -> list[Deduction]:
+    """All steps that need no pattern and that no other of them dominates.
+
+    Houses come by their blanks, so that those are left out which can't hold a better step.
+    """
+    last = last_blanks(board)
+    if last:
+        return last  # nothing demands less, and they demand the same
+    least = 0 if board.noted or board.gone else 1
+    found: list[tuple[Demand, Deduction]] = []
+    demands: list[Demand] = []
+    for blanks, house in sorted((_blanks(board, house), house) for house in range(27)):
+        if blanks > WORTH_FINISHING:
+            best = Demand(0, Kind.BLOCK if house >= 18 else Kind.LINE, blanks, least)
+        else:
+            best = Demand(0, Kind.SETTLED, blanks, least)
+        if any(map(best.dominated_by, demands)):
+            continue
+        here = _in_house(board, house, blanks)
+        found += here
+        demands += [one for one, _ in here if one not in demands]
+    found += [(demand(board, step.reads), step) for step in naked_singles(board)]
+    return undominated(found)
+
+
+def _blanks(board: Board, house: House) -> int:
+    return (HOUSES[house] & board.blank).bit_count()
+
+
+def _in_house(board: Board, house: House, blanks: int) -> list[tuple[Demand, Deduction]]:
+    """The hidden singles of a house, and the best way to finish it at one go, if there is one."""
+    here = list(_hidden_in(board, house))
+    if 2 <= blanks <= WORTH_FINISHING:
+        ways = [way for first in here if (way := finished_house(board, first))]
+        if ways:
+            here.append(min(ways, key=lambda way: (demand(board, way.reads), way.looks, way.reads)))
+    return [(demand(board, step.reads), step) for step in here]
 
 
 def finished_house(board: Board, first: Deduction) -> Deduction | None:
-    """Go on from a digit placed in a house of two to four blanks, if one look more, or none, earns
+    """Go on from a digit placed in a house of two to four blanks, if one witness, or none, earns
     each of the others: then the whole house is written at one go.
 
     Common practice, no source: with three blanks, if one missing digit sees two of them and
@@ -153,35 +221,43 @@ def finished_house(board: Board, first: Deduction) -> Deduction | None:
     if not isinstance(read, Scan):
         return None
     rest = HOUSES[read.house] & board.blank & ~read.places
-    if not 1 <= rest.bit_count() <= 3:
+    if not 1 <= rest.bit_count() < WORTH_FINISHING:
         return None
     best = _completions(board, read.house, rest, read.places)
     if best is None:
         return None
-    further, reads, places = best
-    return Deduction(
-        FINISHED_HOUSE, (read, *reads), 0, first.places + places, 0, first.looks + further
-    )
+    _, further, reads, places = best
+    looks = int(single_looks(board, read) + further + 0.5)
+    return Deduction(FINISHED_HOUSE, (read, *reads), 0, first.places + places, 0, looks)
 
 
-_Completion = tuple[int, tuple[Scan, ...], tuple[tuple[Cell, Digit], ...]]
+_Completion = tuple[int, float, tuple[Scan, ...], tuple[tuple[Cell, Digit], ...]]
 
 
 def _completions(board: Board, house: House, rest: Cells, written: Cells) -> _Completion | None:
-    """The cheapest way to write the rest of a house, each digit for at most one look."""
+    """The best way to write the rest of a house, each digit by one witness or none: the fewest
+    witnesses, then the fewest looks at them.
+    """
     if not rest:
-        return 0, (), ()
+        return 0, 0.0, (), ()
     best: _Completion | None = None
-    for digit in range(1, 10):
+    for digit in DIGITS_IN[511 & ~board.seen[house]]:
         place = board.cells[digit] & rest
         if not place or place & (place - 1):
             continue
         read = Scan(digit, house, place | written)
-        looks = scan_price(board, *read) - 1
-        if looks > 1:
+        witnesses = scan_witnesses(board, read)
+        if witnesses & (witnesses - 1):
             continue
         onward = _completions(board, house, rest & ~place, written | place)
-        if onward and (best is None or looks + onward[0] < best[0]):
+        if onward:
+            looks = witness_looks(witnesses, house, board.fresh) + onward[1]
             cell = place.bit_length() - 1
-            best = looks + onward[0], (read, *onward[1]), ((cell, digit), *onward[2])
+            way = (
+                witnesses.bit_count() + onward[0],
+                looks,
+                (read, *onward[2]),
+                ((cell, digit), *onward[3]),
+            )
+            best = way if best is None else min(best, way)
     return best

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from itertools import combinations
 
@@ -152,4 +153,7 @@ def _hidden(board: Board, house: House, cells: Cells, digits: tuple[int, ...]) -
         return None
     reads = tuple(Scan(d, house, cells) for d in digits)
     pattern = Pattern(sum(1 << (d - 1) for d in digits), ((SET, cells),), ((BASE, (house,)),))
-    return deduce(board, f"hidden {_SIZES[len(digits)]}", reads, cells, ruled_out, pattern)
+    found = deduce(board, f"hidden {_SIZES[len(digits)]}", reads, cells, ruled_out, pattern)
+    # Held in mind is each digit with each of its places, not just the cells.
+    places = sum((board.cells[d] & cells).bit_count() for d in digits)
+    return replace(found, looks=found.looks + places + len(digits) - cells.bit_count())
