@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from papernudge.hints.board import Board
 from papernudge.hints.geometry import (
@@ -12,7 +14,6 @@ from papernudge.hints.geometry import (
     DIGITS,
     DIGITS_IN,
     HOUSES,
-    HOUSES_OF,
     PEERS,
     Candidates,
     Cell,
@@ -149,12 +150,7 @@ def evidence_of(board: Board, deduction: Deduction) -> Evidence:
     A net has no reads: it rests on whatever the contradiction comes from.
     """
     if not deduction.reads:
-        houses = HOUSES_OF[deduction.held.bit_length() - 1][2:]
-        known: Evidence | None = board.shared.get((board.gone, deduction.ruled_out))
-        if known is None:
-            known = net_evidence(board, deduction.ruled_out, houses)
-            board.shared[board.gone, deduction.ruled_out] = known
-        return known
+        return net_evidence(board, deduction)
     cells, entered = 0, dict[House, None]()
     for read in deduction.reads:
         if isinstance(read, Scan):
@@ -194,26 +190,58 @@ def pattern_of(board: Board, deduction: Deduction, evidence: Evidence) -> Patter
     return Pattern(digits, roles, ((BASE, evidence.houses),), (), tuple(barred))
 
 
-def net_evidence(board: Board, assumed: Candidates, houses: tuple[House, ...]) -> Evidence:
-    """What a net needs: left out one by one, premises first, as long as what is left still leads
-    from the assumption to a contradiction, with splits no deeper than before.
+def net_premises(board: Board, deduction: Deduction) -> Evidence:
+    """All that is written, and of what was ruled out as much as a net needs: left out part by part,
+    as long as what is left still leads from the assumption to a contradiction, with splits no
+    deeper than before.
     """
-    everything = Evidence(board.filled, board.gone, board.noted, houses)
+    key = (net_premises, board.gone, deduction.ruled_out)
+    known: Evidence | None = board.shared.get(key)
+    if known is None:
+        still = _still(board, deduction)
+        houses = deduction.pattern.houses_by_role(BASE)
+        evidence = Evidence(board.filled, board.gone, board.noted, houses)
+        # Few of the premises are needed, most of the cells.
+        evidence = _thinned(evidence, "earlier", 2, still)
+        known = board.shared[key] = _thinned(evidence, "noted", 2, still)
+    return known
+
+
+def net_evidence(board: Board, deduction: Deduction) -> Evidence:
+    """The same, with no idle cell."""
+    key = (net_evidence, board.gone, deduction.ruled_out)
+    known: Evidence | None = board.shared.get(key)
+    if known is None:
+        evidence, still = net_premises(board, deduction), _still(board, deduction)
+        known = board.shared[key] = _thinned(evidence, "cells", 81, still)
+    return known
+
+
+def _still(board: Board, deduction: Deduction) -> Callable[[Evidence], bool]:
+    """Whether a net comes to its contradiction from less, too."""
+    everything = Evidence(board.filled, board.gone, board.noted)
+    assumed = deduction.ruled_out
     depth = next(n for n in range(MOST_BRANCHES + 1) if _refuted(board, everything, assumed, n))
-    evidence = everything
-    for less in (replace(evidence, earlier=0, noted=0), replace(evidence, earlier=0)):
-        if _refuted(board, less, assumed, depth):
+    return lambda evidence: _refuted(board, evidence, assumed, depth)
+
+
+def _thinned(
+    evidence: Evidence, part: str, pieces: int, still: Callable[[Evidence], bool]
+) -> Evidence:
+    """Leave out as much of a part of the evidence as can be, down to single items: all of it, or
+    else in so many pieces, and what is needed of these in pieces again.
+    """
+    waiting = [tuple(members(getattr(evidence, part)))]
+    while waiting:
+        items = waiting.pop()
+        dropped = sum(1 << item for item in items)
+        left: dict[str, Any] = {part: getattr(evidence, part) & ~dropped}
+        less = replace(evidence, **left)
+        if still(less):
             evidence = less
-            break
-    for item in members(evidence.earlier):
-        less = replace(evidence, earlier=evidence.earlier & ~(1 << item))
-        evidence = less if _refuted(board, less, assumed, depth) else evidence
-    for item in members(evidence.noted):
-        less = replace(evidence, noted=evidence.noted & ~(1 << item))
-        evidence = less if _refuted(board, less, assumed, depth) else evidence
-    for item in members(evidence.cells):
-        less = replace(evidence, cells=evidence.cells & ~(1 << item))
-        evidence = less if _refuted(board, less, assumed, depth) else evidence
+        elif len(items) > 1:
+            size = -(-len(items) // pieces)
+            waiting += [items[k : k + size] for k in range(0, len(items), size)]
     return evidence
 
 
@@ -225,7 +253,7 @@ def _refuted(board: Board, evidence: Evidence, assumed: Candidates, branches: in
             state &= KEEP[bit]
             written |= 1 << bit
     state &= KEEP[assumed.bit_length() - 1]
-    return followed(state, branches, written | assumed) is not None
+    return followed(state, branches, written | assumed, shortest=False) is not None
 
 
 def _scanned(board: Board, read: Scan) -> Cells:

@@ -37,14 +37,15 @@ from math import ceil
 
 from papernudge.hints.board import Board
 from papernudge.hints.choice import preference
-from papernudge.hints.deduction import MOST_BRANCHES, Deduction, evidence_of, exclusions
+from papernudge.hints.deduction import MOST_BRANCHES, Deduction, exclusions, net_premises
 from papernudge.hints.geometry import HOUSES, Candidates, Cell, candidate, houses_holding
 from papernudge.hints.line import Line, Step
 from papernudge.hints.looks import ELSEWHERE, PATTERN, SWITCH, Sight, price, single_looks
-from papernudge.hints.techniques.almost_locked import almost_locked_sets
-from papernudge.hints.techniques.chains import alternating_chains, remote_pairs
+from papernudge.hints.techniques.almost_locked import AlmostLockedHunt, almost_locked_sets
+from papernudge.hints.techniques.chains import ChainHunt, alternating_chains, remote_pairs
 from papernudge.hints.techniques.colouring import colouring
 from papernudge.hints.techniques.fish import fish
+from papernudge.hints.techniques.hunt import Asked, Hunt, Technique
 from papernudge.hints.techniques.locked import locked_candidates
 from papernudge.hints.techniques.nets import nets
 from papernudge.hints.techniques.singles import (
@@ -57,8 +58,6 @@ from papernudge.hints.techniques.singles import (
 from papernudge.hints.techniques.subsets import hidden_subsets, naked_subsets
 from papernudge.hints.techniques.uniqueness import unique_rectangles
 from papernudge.hints.techniques.wings import w_wings, xy_wings, xyz_wings
-
-Technique = Callable[[Board, int], list[Deduction]]
 
 TECHNIQUES: tuple[tuple[Technique, int], ...] = (
     (locked_candidates, 3),
@@ -83,8 +82,21 @@ LEAST_LINE = PATTERN + 1 + min(looks for _, looks in TECHNIQUES)
 at what it opens."""
 
 
+HUNTS: dict[Technique, Callable[[Board], Hunt]] = {
+    alternating_chains: ChainHunt,
+    almost_locked_sets: AlmostLockedHunt,
+}
+"""Techniques that go on from where they stopped; all others are asked again when the board has
+changed, see ``Asked``, and keep what they find for a digit or a house as long as that lasts.
+"""
+
 AHEAD = 3
 """So many levels the techniques look at once: no result depends on it."""
+
+NOTED = 16
+"""What takes more looks than this to show is not taken as known, though a partial note leaves it
+out: it may just not have been written.
+"""
 
 FAR = 60
 """From this level on techniques are asked for all they can find, at whatever price."""
@@ -123,13 +135,12 @@ class Search:
     techniques: tuple[tuple[Technique, int], ...] = TECHNIQUES
     most: int = MANY
     reasons: dict[Candidates, list[Found]] = field(default_factory=dict)
-    waiting: dict[tuple[object, ...], Found] = field(default_factory=dict)
-    drawn: set[tuple[object, ...]] = field(default_factory=set)
+    waiting: dict[int, list[Found]] = field(default_factory=dict)
     named: dict[object, Deduction] = field(default_factory=dict)
     winners: list[Found] = field(default_factory=list)
     limit: int = MANY
     reach: dict[int, int] = field(default_factory=dict)
-    reach_at_start: dict[int, int] = field(default_factory=dict)
+    hunts: dict[int, Hunt] = field(default_factory=dict)
     supplies: dict[Candidates, tuple[int, frozenset[frozenset[Found]]]] = field(
         default_factory=dict
     )
@@ -150,26 +161,42 @@ class Search:
         level = 1 if self.board.known else LEAST_LINE - 1
         while level < self.limit:
             self._look_around(level)
-            ripe = [key for key, found in self.waiting.items() if found.price <= level]
+            ripe = sorted(price for price in self.waiting if price <= level)
             if ripe:
-                self._draw([self.waiting.pop(key) for key in ripe])
-            elif level < FAR + 2 * PATTERN:
+                self._draw([found for price in ripe for found in self.waiting.pop(price)])
+            elif level < FAR + PATTERN:
                 level += 1
             elif self.waiting:
-                level = min(found.price for found in self.waiting.values())
+                level = min(self.waiting)
             elif not self._cast_nets():
                 break
         return self.winners
 
     def _recall(self) -> None:
-        """What partial notes show to be known costs one look, at the note."""
-        if not self.board.known:
+        """What partial notes show to be known costs one look, at the note, if it can be shown.
+
+        Nothing is done where even all of it would open no cheaper single.
+        """
+        known = self.board.known
+        if not known or not self._helps(known):
             return
-        for technique, _ in self.techniques:
-            for deduction in technique(self.board, FAR):
-                known = deduction.ruled_out & self.board.known
-                if known:
-                    self._add(replace(deduction, ruled_out=known, looks=1), self.board)
+        for kind in range(len(self.techniques)):
+            for board, deduction in self._hunt(kind).more(self.board, NOTED):
+                shown = deduction.ruled_out & known
+                if shown:
+                    self._add(replace(deduction, ruled_out=shown, looks=1), board)
+                self._add(deduction, board)
+
+    def _helps(self, known: Candidates) -> bool:
+        """Whether a line could be cheaper if all of this were ruled out for one look."""
+        if self.limit > LEAST_LINE + 1:
+            return True
+        free = self.board.without(known)
+        return any(
+            single.looks + 1 <= self.limit and self._needed(single, free)
+            for technique in (hidden_singles, naked_singles)
+            for single in technique(free, self.limit)
+        )
 
     def _cast_nets(self) -> bool:
         """The last resort: nets, with as few branches as get anywhere. A net may build on all that
@@ -179,58 +206,62 @@ class Search:
         for branches in range(MOST_BRANCHES + 1):
             for board in (self.start, self.board):
                 for deduction in nets(board, branches, left):
-                    self.waiting[_key(deduction)] = self._priced(deduction, board)
+                    self._wait(self._priced(deduction, board))
                 if self.waiting:
                     return True
         return False
 
     def _look_around(self, level: int) -> None:
-        """Ask each technique for what it can find up to a few looks above the level: on the board
-        as it was at the start, and on the board as it is.
-        """
-        # On a later board at least one pattern has been paid for already.
-        paid = 0 if self.board.known else PATTERN
-        for board, reach, patterns in (
-            (self.start, self.reach_at_start, paid),
-            (self.board, self.reach, 2 * paid),
-        ):
-            spare = level - patterns
-            for kind, (technique, least) in enumerate(self.techniques):
-                if least > spare or reach.get(kind, 0) >= spare:
-                    continue
-                # All up to the same looks, so that a pattern meets its techniques in order.
-                ahead = spare - spare % AHEAD + AHEAD - 1
-                budget = reach[kind] = ahead if spare < FAR else MANY
-                for deduction in technique(board, min(budget, self.limit - 1 - patterns)):
-                    self._add(deduction, board)
-            if self.board is self.start:
-                break
+        """Ask each technique for what it can find up to a few looks above the level."""
+        spare = level if self.board.known else level - PATTERN
+        # All up to the same looks, so that a pattern meets its techniques in order.
+        ahead = spare - spare % AHEAD + AHEAD - 1
+        budget = min(ahead if spare < FAR else MANY, self.limit - 1 - (level - spare))
+        for kind, (_, least) in enumerate(self.techniques):
+            if least > spare or self.reach.get(kind, 0) >= budget:
+                continue
+            self.reach[kind] = budget
+            for board, deduction in self._hunt(kind).more(self.board, budget):
+                self._add(deduction, board)
+
+    def _hunt(self, kind: int) -> Hunt:
+        hunt = self.hunts.get(kind)
+        if hunt is None:
+            technique = self.techniques[kind][0]
+            begin = HUNTS.get(technique)
+            hunt = self.hunts[kind] = begin(self.start) if begin else Asked(technique, self.start)
+        return hunt
 
     def _add(self, deduction: Deduction, board: Board) -> None:
-        key = _key(deduction)
-        if key in self.waiting or key in self.drawn:
-            return
         # A pattern bears one name, that of the first technique that sees it: two cells that share
-        # two digits are a naked pair, and no chain of two.
+        # two digits are a naked pair, and no chain of two. What it strikes it strikes once.
         first = self.named.setdefault((frozenset(deduction.reads), deduction.held), deduction)
-        if first.technique != deduction.technique and not deduction.ruled_out & ~first.ruled_out:
+        if first is not deduction and not deduction.ruled_out & ~first.ruled_out:
             return
         found = self._priced(deduction, board)
         if found.price < self.limit:
-            self.waiting[key] = found
+            self._wait(found)
+
+    def _wait(self, found: Found) -> None:
+        self.waiting.setdefault(found.price, []).append(found)
 
     def _priced(self, deduction: Deduction, board: Board) -> Found:
         """A deduction drawn on a board, with the cheapest steps that supply what it builds on."""
-        needed = 0
-        if board.gone:
-            for cell, digit in exclusions(deduction.reads):
-                needed |= candidate(cell, digit)
-            needed &= board.gone
-            if not deduction.reads:
-                needed = evidence_of(board, deduction).earlier
+        needed = self._needed(deduction, board)
         looks, ways = self._supply(needed)
         looks += deduction.looks + weight(board, deduction)
         return Found(deduction, board, looks, needed, ways)
+
+    def _needed(self, deduction: Deduction, board: Board) -> Candidates:
+        """What steps before must have ruled out for it, or notes."""
+        if not board.gone:
+            return 0
+        if not deduction.reads:
+            return net_premises(board, deduction).earlier
+        needed = 0
+        for cell, digit in exclusions(deduction.reads):
+            needed |= candidate(cell, digit)
+        return needed & board.gone
 
     def _supply(self, needed: Candidates) -> tuple[int, frozenset[frozenset[Found]]]:
         """The cheapest sets of drawn steps that rule out all of ``needed``, and their looks."""
@@ -258,7 +289,6 @@ class Search:
         """Rule out what these deductions claim, and see which singles that opens."""
         fresh = 0
         for found in batch:
-            self.drawn.add(_key(found.deduction))
             fresh |= found.deduction.ruled_out
         fresh &= ~self.board.gone
         for found in batch:
@@ -313,11 +343,6 @@ def after_patterns(found: Found) -> Found:
     (change, less), ways = min(costs.items(), key=lambda item: item[0])
     deduction = replace(found.deduction, looks=found.deduction.looks - less)
     return replace(found, deduction=deduction, price=found.price + change, ways=frozenset(ways))
-
-
-def _key(deduction: Deduction) -> tuple[object, ...]:
-    """What tells one deduction from another, wherever in the search it turns up."""
-    return deduction.technique, frozenset(deduction.reads), deduction.held, deduction.ruled_out
 
 
 def _bits(mask: int) -> Iterator[int]:

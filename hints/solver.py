@@ -270,9 +270,12 @@ def written_out(state: Candidates, fresh: Candidates, shape: Shape = NINE) -> Ca
     return state
 
 
-def followed(state: Candidates, branches: int, done: Candidates = 0) -> int | None:
+def followed(
+    state: Candidates, branches: int, done: Candidates = 0, shortest: bool = True
+) -> int | None:
     """How many digits are followed until nothing is possible: the least, over the cells that may be
-    split. None if no contradiction is reached.
+    split, or with ``shortest`` off by the first cell that will do. None if no contradiction is
+    reached.
     """
     count = 0
     while True:
@@ -289,18 +292,22 @@ def followed(state: Candidates, branches: int, done: Candidates = 0) -> int | No
             return count
     if branches == 0 or done == state:
         return None
-    ways = (_split_followed(state, options, branches, done) for options in _splittable(state))
-    least = min((way for way in ways if way is not None), default=None)
+    found_ways = (
+        way
+        for options in _splittable(state)
+        if (way := _split_followed(state, options, branches, done, shortest)) is not None
+    )
+    least = min(found_ways, default=None) if shortest else next(found_ways, None)
     return None if least is None else count + least
 
 
 def _split_followed(
-    state: Candidates, options: Candidates, branches: int, done: Candidates
+    state: Candidates, options: Candidates, branches: int, done: Candidates, shortest: bool
 ) -> int | None:
     """The digits followed when each of a cell's candidates is assumed in turn."""
     total = 0
     for option in members(options):
-        digits = followed(state & KEEP[option], branches - 1, done)
+        digits = followed(state & KEEP[option], branches - 1, done, shortest)
         if digits is None:
             return None
         total += 1 + digits
@@ -309,11 +316,18 @@ def _split_followed(
 
 def _splittable(state: Candidates) -> Iterator[Candidates]:
     """The candidates of each cell that has as few as a splittable cell can have."""
-    cells = [[bit for bit in range(cell, 729, 81) if state >> bit & 1] for cell in range(81)]
-    fewest = min(len(bits) for bits in cells if len(bits) > 1)
-    for bits in cells:
-        if len(bits) == fewest:
-            yield sum(1 << bit for bit in bits)
+    at_least = [0] * 10
+    for shift in (0, *NINE.rules[0].steps):
+        plane = state >> shift & NINE.plane
+        for many in range(9, 1, -1):
+            at_least[many] |= at_least[many - 1] & plane
+        at_least[1] |= plane
+    for many in range(2, 9):
+        cells = at_least[many] & ~at_least[many + 1]
+        if cells:
+            for cell in members(cells):
+                yield (1 << cell) * NINE.rules[0].copies & state
+            return
 
 
 def _choice(state: Candidates, focus: Cells, by_place: bool, turn: int, shape: Shape) -> Candidates:

@@ -82,7 +82,7 @@ class AlmostLockedHunt:
         self.board: Board | None = None
         self.houses: list[tuple[Digits, ...]] = [()] * 27
         self.known: set[tuple[tuple[Cell, Digits], ...]] = set()
-        self.untaken: list[AlmostLocked] = []
+        self.untaken = list[AlmostLocked]()
         self.having: list[list[tuple[Cells, Cells, AlmostLocked]]] = [[] for _ in range(10)]
         self.pairs: list[tuple[int, int, _Pair]] = []
         self.later: list[tuple[int, int, Deduction]] = []
@@ -123,7 +123,8 @@ class AlmostLockedHunt:
                     self.known.add(taken)
                     looks = len(taken) + sum(paid(board, Sight(c, union)) for c, _ in taken)
                     mask = cells_mask(c for c, _ in taken)
-                    heappush(self.untaken, AlmostLocked(looks, mask, union, taken))
+                    one = AlmostLocked(looks, mask, union, taken)
+                    heappush(self.untaken, one)
 
     def _take_up(self, one: AlmostLocked) -> None:
         """Pair a set with all before that share two digits with it, one of them not in both."""
@@ -140,7 +141,8 @@ class AlmostLockedHunt:
                 continue
             if (one.cells | other.cells).bit_count() == 2:
                 continue  # a naked pair
-            pair = (*sorted((one, other)), tuple(exclusive))
+            first, second = sorted((one, other))
+            pair = first, second, tuple(exclusive)
             self.count += 1
             heappush(self.pairs, (one.looks + other.looks, self.count, pair))
 

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from heapq import heappop, heappush
 from itertools import combinations
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction
+from papernudge.hints.deduction import Deduction, paid
 from papernudge.hints.geometry import (
     BLOCK,
     DIGITS_IN,
     HOUSES,
     Candidates,
+    Cell,
     Cells,
+    Digit,
+    House,
     candidates_of,
     common_peers,
-    houses_holding,
     members,
     peers_of_all,
 )
-from papernudge.hints.looks import Read, Scan, Sight, scan_price, sight_price
+from papernudge.hints.looks import Read, Scan, Sight
 from papernudge.hints.pattern import Node, Pattern, chain_pattern
 
 ALTERNATING_CHAIN = "alternating chain"
@@ -29,75 +32,14 @@ TWO_STRING_KITE = "two-string kite"
 TURBOT_FISH = "turbot fish"
 EMPTY_RECTANGLE = "empty rectangle"
 
-Link = tuple[int, Read, Node]
-"""If a node is false this other is true: what that costs, the answer it rests on, the other."""
 
-
-class Web:
-    """The strong links of a board and what each node rules out.
-
-    A house with two places for a digit (or two groups of places, each in a line and a block)
-    is a strong link, so is a cell with two digits. A true node rules out all that sees it.
-    """
-
-    def __init__(self, board: Board, budget: int) -> None:
-        """Links that cost more than the budget are left out."""
-        self.board = board
-        self.budget = budget
-        self.links: dict[Node, list[Link]] = {}
-        self._weak: dict[Node, Candidates] = {}
-        self._after: dict[Node, list[Node]] = {}
-        for digit in range(1, 10):
-            for house in range(27):
-                self._link_house(digit, house)
-        for cell, digits in enumerate(board.digits):
-            if digits.bit_count() == 2:
-                one, other = DIGITS_IN[digits]
-                read = Sight(cell, digits)
-                looks = sight_price(board, cell, digits) + 1
-                self._link(Node(one, 1 << cell), Node(other, 1 << cell), read, looks)
-        self.candidates = board.candidates
-        self.where = {n: candidates_of(*n) for n in self.links}
-
-    def _link_house(self, digit: int, house: int) -> None:
-        places = self.board.cells[digit] & HOUSES[house]
-        count = places.bit_count()
-        if not 2 <= count <= 6:
-            return
-        for one, other in _halves(places, house):
-            looks = scan_price(self.board, digit, house, places) + count
-            self._link(Node(digit, one), Node(digit, other), Scan(digit, house, places), looks)
-
-    def _link(self, one: Node, other: Node, read: Read, looks: int) -> None:
-        if looks <= self.budget:
-            self.links.setdefault(one, []).append((looks, read, other))
-            self.links.setdefault(other, []).append((looks, read, one))
-
-    def weak(self, node: Node) -> Candidates:
-        """What is false if a node is true."""
-        known = self._weak.get(node)
-        if known is None:
-            digit, cells = node
-            known = candidates_of(digit, peers_of_all(cells))
-            if cells & (cells - 1) == 0:
-                for other in range(1, 10):
-                    if other != digit:
-                        known |= candidates_of(other, cells)
-            known &= self.candidates
-            self._weak[node] = known
-        return known
-
-    def after(self, node: Node) -> list[Node]:
-        """The nodes that are false if this one is true, and lead on."""
-        known = self._after.get(node)
-        if known is None:
-            weak = self.weak(node)
-            known = self._after[node] = [n for n, mask in self.where.items() if mask & ~weak == 0]
-        return known
-
-
-def _halves(places: Cells, house: int) -> Iterator[tuple[Cells, Cells]]:
+@lru_cache(maxsize=1 << 15)
+def _halves(places: Cells, house: House) -> tuple[tuple[Cells, Cells], ...]:
     """Ways to part the places of a house into two single cells or crossings of line and block."""
+    return tuple(_parted(places, house))
+
+
+def _parted(places: Cells, house: House) -> Iterator[tuple[Cells, Cells]]:
     if places.bit_count() == 2:
         one = places & -places
         yield one, places ^ one
@@ -153,19 +95,10 @@ def alternating_chains(board: Board, budget: int) -> list[Deduction]:
     ...     .  . .  . . .  . . 13'''), 9)))
     alternating chain, 6 looks: no 1 in R9C1
     """
-    web = Web(board, budget - 2)
-    found: dict[object, Deduction] = {}
-    for start in web.links:
-        for end, looks, steps in _chains_from(web, start, budget):
-            ruled_out = web.weak(start) & web.weak(end)
-            if ruled_out:
-                key = (frozenset(read for read, _ in steps), ruled_out)
-                if key not in found:
-                    found[key] = _chain(steps, ruled_out, looks)
-    return list(found.values())
+    return [deduction for _, deduction in ChainHunt(board).more(board, budget)]
 
 
-_Steps = tuple[tuple[Read, Node], ...]
+_Steps = Sequence[tuple[Read, Node]]
 """For each strong link the answer that it rests on and the node that it leads to."""
 
 
@@ -204,64 +137,221 @@ def _name(pattern: Pattern, nodes: list[Node], houses: list[int | None]) -> str:
         if one == other < 2 and joint // 9 == 1 - one:
             return SKYSCRAPER
         return TWO_STRING_KITE if (one, other) == (0, 1) and joint >= 18 else TURBOT_FISH
-    block = 0 if houses[0] is not None and houses[0] >= 18 else 1
-    line = grouped[2 - 2 * block : 4 - 2 * block]
-    if (
-        one < 2
-        and other == 2
-        and not any(line)
-        and _crossed(nodes[2 * block], nodes[2 * block + 1])
-    ):
+    k = 0 if houses[0] is not None and houses[0] >= 18 else 2
+    crossed = _crossed(nodes[k].cells | nodes[k + 1].cells)
+    if one < 2 and other == 2 and not any(grouped[2 - k : 4 - k]) and crossed:
         return EMPTY_RECTANGLE
     return ALTERNATING_CHAIN
 
 
-def _crossed(one: Node, other: Node) -> bool:
-    """Whether one of two parts of a block lies in a row, the other in a column."""
-    kinds = [
-        {house // 9 for house in houses_holding(node.cells) if house < 18} for node in (one, other)
-    ]
-    return any(a != b for a in kinds[0] for b in kinds[1])
+def _crossed(places: Cells) -> bool:
+    """Whether a block's places lie in one row and one column of it."""
+    return any(
+        places & ~(HOUSES[row] | HOUSES[column]) == 0
+        for row in {c // 9 for c in members(places)}
+        for column in {9 + c % 9 for c in members(places)}
+    )
 
 
-def _chains_from(web: Web, start: Node, budget: int) -> Iterator[tuple[Node, int, _Steps]]:
-    """Cheapest chains of two links or more from one node being false to others being true."""
-    dist: dict[Node, int] = {}
-    back: dict[Node, list[tuple[Node | None, Read]]] = {}
-    queue: list[tuple[int, Node]] = []
+class ChainHunt:
+    """See ``hunt``: cheapest chains from every node, all grown at once, dearer by and by.
 
-    def reach(node: Node, looks: int, before: Node | None, read: Read) -> None:
-        if looks > budget:
-            return
-        known = dist.get(node)
+    A house with two places for a digit (or two groups of places, each in a line and a block)
+    is a strong link, so is a cell with two digits. From a node that is false each strong link leads
+    to one that is true, and that to all that it rules out. What is ruled out meanwhile adds links,
+    and chains that can do with them grow on from there. (Dijkstra's algorithm from each node, with
+    edges that come late: nodes that they bring nearer are taken up again.)
+    """
+
+    def __init__(self, board: Board) -> None:
+        """No link is known yet."""
+        self.board: Board | None = None
+        self.seen: dict[tuple[Digit, House], Cells] = {}
+        self.pairs: set[Cell] = set()
+        self.nodes: list[Node] = []
+        self.number: dict[Node, int] = {}
+        self.masks: list[Candidates] = []
+        self.weak: list[Candidates] = []
+        self.links: list[list[_Strong]] = []
+        self.single: dict[int, int] = {}
+        self.groups: list[list[int]] = [[] for _ in range(10)]
+        self.singles: Candidates = 0
+        self.after: dict[int, list[int]] = {}
+        self.starts: list[_Start] = []
+        self.queue: list[tuple[int, int, int]] = []
+        self.given: set[object] = set()
+
+    def more(self, board: Board, budget: int) -> Iterator[tuple[Board, Deduction]]:
+        """See ``Hunt``."""
+        if board is not self.board:
+            self.board = board
+            self._look_at(board)
+        candidates = board.candidates
+        queue, starts = self.queue, self.starts
+        while queue and queue[0][0] <= budget:
+            looks, start, node = heappop(queue)
+            origin = starts[start]
+            if looks > origin.dist[node] or node not in origin.open:
+                continue
+            origin.open.discard(node)
+            if node >= start:
+                ruled_out = self.weak[start] & self.weak[node] & candidates
+                if ruled_out:
+                    for deduction in self._told(origin, node, ruled_out, looks):
+                        yield board, deduction
+            for onward in self._after(node):
+                for further, read, other in self.links[onward]:
+                    self._reach(start, other, looks + further, node, read)
+
+    def _told(
+        self, origin: _Start, node: int, ruled_out: Candidates, looks: int
+    ) -> Iterator[Deduction]:
+        for steps in _routes(origin.back, node):
+            if len(steps) > 1:
+                key = frozenset(read for read, _ in steps), ruled_out
+                if key not in self.given:
+                    self.given.add(key)
+                    yield _chain([(read, self.nodes[n]) for read, n in steps], ruled_out, looks)
+
+    def _reach(self, start: int, node: int, looks: int, before: int, read: Read) -> None:
+        """A way to a node: taken if none is cheaper, beside others as cheap."""
+        origin = self.starts[start]
+        known = origin.dist.get(node)
         if known is None or looks < known:
-            dist[node], back[node] = looks, [(before, read)]
-            heappush(queue, (looks, node))
-        elif looks == known:
-            back[node].append((before, read))
+            origin.dist[node] = looks
+            origin.back[node] = [(before, read)]
+        elif looks > known:
+            return
+        elif (before, read) not in origin.back[node]:
+            origin.back[node].append((before, read))
+        if node not in origin.open:
+            origin.open.add(node)
+            heappush(self.queue, (looks, start, node))
+        elif known is not None and looks < known:
+            heappush(self.queue, (looks, start, node))
 
-    for looks, read, node in web.links[start]:
-        reach(node, looks, None, read)
-    weak = web.weak(start)
-    done: set[Node] = set()
-    while queue:
-        looks, node = heappop(queue)
-        if node in done or looks > dist[node]:
-            continue
-        done.add(node)
-        if node >= start and weak & web.weak(node):
-            for steps in _routes(back, node):
-                if len(steps) > 1:
-                    yield node, looks, steps
-        for onward in web.after(node):
-            for further, read, other in web.links[onward]:
-                reach(other, looks + further, node, read)
+    def _look_at(self, board: Board) -> None:
+        """Add the links that have come up since the last board."""
+        fresh: list[tuple[int, Read, int, int]] = []
+        for digit in range(1, 10):
+            cells = board.cells[digit]
+            for house, all_of_it in enumerate(HOUSES):
+                places = cells & all_of_it
+                if self.seen.get((digit, house)) == places:
+                    continue
+                self.seen[digit, house] = places
+                if 2 <= places.bit_count() <= 6:
+                    read = Scan(digit, house, places)
+                    looks = paid(board, read) + places.bit_count()
+                    for part, rest in _halves(places, house):
+                        self._link(Node(digit, part), Node(digit, rest), read, looks, fresh)
+        for cell, digits in enumerate(board.digits):
+            if digits.bit_count() == 2 and cell not in self.pairs:
+                self.pairs.add(cell)
+                sight = Sight(cell, digits)
+                one, other = (Node(d, 1 << cell) for d in DIGITS_IN[digits])
+                self._link(one, other, sight, paid(board, sight) + 1, fresh)
+        first = not self.queue
+        for looks, answer, start, end in fresh:
+            if first:
+                self.links[start].append((looks, answer, end))
+                self._reach(start, end, looks, -1, answer)
+            else:
+                self._grow_by(looks, answer, start, end)
+
+    def _link(
+        self,
+        one: Node,
+        other: Node,
+        read: Read,
+        looks: int,
+        fresh: list[tuple[int, Read, int, int]],
+    ) -> None:
+        a, b = self._node(one), self._node(other)
+        fresh += [(looks, read, a, b), (looks, read, b, a)]
+
+    def _node(self, node: Node) -> int:
+        """The number of a node."""
+        number = self.number.get(node)
+        if number is not None:
+            return number
+        number = self.number[node] = len(self.nodes)
+        mask = candidates_of(*node)
+        if mask & (mask - 1):
+            self.groups[node.digit].append(number)
+        else:
+            self.single[mask] = number
+            self.singles |= mask
+        self.after.clear()
+        self.nodes.append(node)
+        self.masks.append(mask)
+        self.weak.append(_weak(node))
+        self.links.append([])
+        self.starts.append(_Start())
+        return number
+
+    def _after(self, node: int) -> list[int]:
+        """The nodes that are false if this one is true, and lead on."""
+        known = self.after.get(node)
+        if known is None:
+            weak, known = self.weak[node], list[int]()
+            single, rest = self.single, weak & self.singles
+            while rest:
+                low = rest & -rest
+                known.append(single[low])
+                rest ^= low
+            masks = self.masks
+            known += [n for n in self.groups[self.nodes[node].digit] if masks[n] & ~weak == 0]
+            self.after[node] = known
+        return known
+
+    def _grow_by(self, looks: int, read: Read, one: int, other: int) -> None:
+        """Let all chains that have come to where a new link begins go on along it."""
+        self.links[one].append((looks, read, other))
+        self._reach(one, other, looks, -1, read)
+        mask = self.masks[one]
+        for node in [n for n, weak in enumerate(self.weak) if mask & ~weak == 0]:
+            for start, origin in enumerate(self.starts):
+                known = origin.dist.get(node)
+                if known is not None and node not in origin.open:
+                    self._reach(start, other, known + looks, node, read)
 
 
-def _routes(back: dict[Node, list[tuple[Node | None, Read]]], node: Node) -> Iterator[_Steps]:
+class _Start:
+    """Chains from one node on: how dear the cheapest to each other node is, how it comes there, and
+    which nodes are still to be taken up.
+    """
+
+    __slots__ = ("back", "dist", "open")
+
+    def __init__(self) -> None:
+        self.dist: dict[int, int] = {}
+        self.back: dict[int, list[tuple[int, Read]]] = {}
+        self.open: set[int] = set()
+
+
+_Strong = tuple[int, Read, int]
+"""What a strong link costs, the answer it rests on, the node it leads to."""
+
+
+@lru_cache(maxsize=1 << 14)
+def _weak(node: Node) -> Candidates:
+    """What is false if a node is true."""
+    digit, cells = node
+    seen = candidates_of(digit, peers_of_all(cells))
+    if cells & (cells - 1) == 0:
+        for other in range(1, 10):
+            if other != digit:
+                seen |= candidates_of(other, cells)
+    return seen
+
+
+def _routes(
+    back: dict[int, list[tuple[int, Read]]], node: int
+) -> Iterator[tuple[tuple[Read, int], ...]]:
     """All cheapest ways that lead to a node."""
     for before, read in back[node]:
-        if before is None:
+        if before < 0:
             yield ((read, node),)
         else:
             for steps in _routes(back, before):
@@ -303,7 +393,7 @@ def remote_pairs(board: Board, budget: int) -> list[Deduction]:
 def _remote(board: Board, path: tuple[int, ...], digits: int, struck: Candidates) -> Deduction:
     held = sum(1 << c for c in path)
     reads = tuple(Sight(c, digits) for c in sorted(path))
-    looks = len(path) + sum(sight_price(board, c, digits) for c in path)
+    looks = len(path) + sum(paid(board, read) for read in reads)
     pattern = _remote_pattern(path, digits)
     return Deduction("remote pairs", reads, held, (), struck & ~_at(held), looks, pattern=pattern)
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction, deduce
+from papernudge.hints.deduction import Deduction, deduce, paid
 from papernudge.hints.geometry import HOUSES, PEERS, Cell, candidates_of, members
-from papernudge.hints.looks import Scan, scan_price
+from papernudge.hints.looks import Scan
 from papernudge.hints.pattern import (
     BASE,
     ONE_COLOUR,
@@ -44,13 +44,32 @@ def colouring(board: Board, budget: int) -> list[Deduction]:
     >>> print(told(d for d in colouring(board, 9) if len(d.reads) == 3))
     colouring, 7 looks: no 1 in R9C2
     """
-    found = []
-    for digit in range(1, 10):
+    return [
+        deduction
+        for digit in range(1, 10)
+        for deduction in _of_digit(board, digit, budget)
+        if deduction.looks <= budget
+    ]
+
+
+def _of_digit(board: Board, digit: int, budget: int) -> list[Deduction]:
+    """Kept on the boards of one search as long as the digit's places last and the budget doesn't
+    grow.
+    """
+    key = (COLOURING, digit, board.cells[digit])
+    reach: int
+    found: list[Deduction]
+    reach, found = board.shared.get(key, (0, []))
+    if reach < budget:
         edges = _strings(board, digit)
-        for start in edges:
-            for way in _ways(edges, start, budget):
-                found += _coloured(board, digit, start, *way)
-    return [d for d in found if d.looks <= budget]
+        found = [
+            deduction
+            for start in edges
+            for way in _ways(edges, start, budget)
+            for deduction in _coloured(board, digit, start, *way)
+        ]
+        board.shared[key] = budget, found
+    return found
 
 
 def _strings(board: Board, digit: int) -> _Edges:
@@ -60,7 +79,7 @@ def _strings(board: Board, digit: int) -> _Edges:
         if places.bit_count() == 2:
             one, other = members(places)
             read = Scan(digit, house, places)
-            looks = scan_price(board, *read)
+            looks = paid(board, read)
             edges.setdefault(one, []).append((looks, other, read))
             edges.setdefault(other, []).append((looks, one, read))
     return edges

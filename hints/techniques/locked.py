@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce
-from papernudge.hints.geometry import HOUSES, candidates_of, houses_holding
+from papernudge.hints.geometry import HOUSES, Digit, candidates_of, houses_holding
 from papernudge.hints.looks import Scan
 from papernudge.hints.pattern import BASE, COVER, LOCKED, Pattern
 
@@ -25,24 +27,30 @@ def locked_candidates(board: Board, budget: int) -> list[Deduction]:
     >>> print(told(d for d in locked_candidates(board, 9) if d.reads[0].digit == 7))
     locked candidates, 4 looks: no 7 in R1C4, R1C5, R1C6, R1C7, R1C8, R1C9
     """
-    found = []
+    found: list[Deduction] = []
     for digit in range(1, 10):
-        cells = board.cells[digit]
-        for house, all_of_it in enumerate(HOUSES):
-            places = cells & all_of_it
-            if not 2 <= places.bit_count() <= 3:
-                continue
-            for other in houses_holding(places):
-                struck = cells & HOUSES[other] & ~all_of_it
-                if struck:
-                    read = Scan(digit, house, all_of_it & HOUSES[other])
-                    ruled_out = candidates_of(digit, struck)
-                    pattern = Pattern(
-                        1 << (digit - 1),
-                        ((LOCKED, places),),
-                        ((BASE, (house,)), (COVER, (other,))),
-                    )
-                    found.append(
-                        deduce(board, LOCKED_CANDIDATES, (read,), places, ruled_out, pattern)
-                    )
+        key = (LOCKED_CANDIDATES, digit, board.cells[digit])
+        known = board.shared.get(key)
+        if known is None:
+            known = board.shared[key] = list(_of_digit(board, digit))
+        found += known
     return [d for d in found if d.looks <= budget]
+
+
+def _of_digit(board: Board, digit: Digit) -> Iterator[Deduction]:
+    cells = board.cells[digit]
+    for house, all_of_it in enumerate(HOUSES):
+        places = cells & all_of_it
+        if not 2 <= places.bit_count() <= 3:
+            continue
+        for other in houses_holding(places):
+            struck = cells & HOUSES[other] & ~all_of_it
+            if struck:
+                read = Scan(digit, house, all_of_it & HOUSES[other])
+                ruled_out = candidates_of(digit, struck)
+                pattern = Pattern(
+                    1 << (digit - 1),
+                    ((LOCKED, places),),
+                    ((BASE, (house,)), (COVER, (other,))),
+                )
+                yield deduce(board, LOCKED_CANDIDATES, (read,), places, ruled_out, pattern)

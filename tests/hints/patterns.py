@@ -328,6 +328,10 @@ def two_links(case: Case) -> None:
         need(not grouped, "form")
     else:
         need(kinds[1] == 2 and kinds[0] < 2 and grouped, "form")
+        (block,) = (h for h in strong if h is not None and h >= 18)
+        places = case.where(min(case.digits), block)
+        lines = [(HOUSE[r] | HOUSE[9 + c]) for r in range(9) for c in range(9)]
+        need(any(places <= cross for cross in lines), "not one row and one column")
 
 
 def remote_pairs(case: Case) -> None:
