@@ -149,10 +149,14 @@ def test_words_of_a_depth_are_made_of_its_own_fields(cells: list[int]) -> None:
             assert answer.document()["nudge"]["focus"] == focus
         if depth == 3:
             placed = {d for _, d in nudge.line.places}
-            said = re.sub(r"R\dC\d|(row|column|block) \d", "", answer.sentence)
+            said = re.sub(r"R\dC\d|(rows?|columns?|blocks?) [\d, and]+", "", answer.sentence)
             named = {int(d) for d in re.findall(r"\d", said)}
-            focus_digit = nudge.focus.digit
-            assert not (placed & named) - {focus_digit}
+            told = nudge.at(3)
+            patterns = [told.pattern, *(s.pattern for s in told.line)]  # type: ignore[attr-defined]
+            seen = {d for pattern in patterns for d in pattern.to_json()["digits"]}
+            assert not (placed & named) - seen
+            for cell, digit in nudge.line.places:
+                assert f"{digit} in R{cell // 9 + 1}C{cell % 9 + 1}" not in answer.sentence
 
 
 @given(st.lists(st.integers(0, 80), max_size=40), st.lists(st.integers(0, 80), max_size=3))
