@@ -4,7 +4,7 @@ legend names the shapes that occur. No role hangs on a colour.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from papernudge.cli import ink
@@ -71,7 +71,7 @@ def show_reason(scene: Scene, told: Told3) -> None:
     for step in steps:
         for cell, digits in step.ruled_out:
             small.setdefault(cell, {}).update(dict.fromkeys(digits, True))
-    _show_single(scene, told)
+    _show_single(scene, told, small)
     for cell in dict.fromkeys([*told.noted, *(c for step in steps for c in step.noted)]):
         scene.clear_cell(cell)
         scene.add(ink.dashed(ink.ring(*middle(cell), 0.46, 1.0)))
@@ -81,8 +81,10 @@ def show_reason(scene: Scene, told: Told3) -> None:
         _small_digits(scene, cell, shown)
 
 
-def _show_single(scene: Scene, told: Told3) -> None:
-    """The last step: rings around witnesses, rays to what they block, a line under filled cells."""
+def _show_single(scene: Scene, told: Told3, small: Collection[int]) -> None:
+    """The last step: rings around witnesses, rays to what they block, a line under filled cells.
+    ``small``: cells that hold small digits of steps before, where a cross makes room for them.
+    """
     pattern = told.pattern
     roles = dict(pattern.cells) or {"witness": sum(1 << c for c in told.evidence)}
     for house in pattern.houses_by_role("base") or told.houses:
@@ -95,7 +97,8 @@ def _show_single(scene: Scene, told: Told3) -> None:
         for cell in blocked:
             x, y = middle(cell)
             scene.clear_cell(cell)
-            scene.add(ink.cross(x, y, 0.13, upright=False), BLUE, FINE)
+            aside, size = (0.36, 0.09) if cell in small else (0.0, 0.13)
+            scene.add(ink.cross(x + aside, y + aside, size, upright=False), BLUE, FINE)
         for ray in _rays(one.witness, blocked):
             scene.add(ray, BLUE, FINE)
         scene.explain(Sign(_BLOCKED, ink.cross(0.5, 0.5, 0.2, upright=False), BLUE))
@@ -141,8 +144,10 @@ def _show_step(scene: Scene, step: ToldStep, small: dict[int, dict[int, bool]]) 
             for cell in _members(cells):
                 for digit in _digits(pattern):
                     small.setdefault(cell, {}).setdefault(digit, False)
+    sets = "one set" in dict(pattern.cells)  # whose shapes tell what threads would only cross
     for link in pattern.links:
-        _show_link(scene, link)
+        if not sets:
+            _show_link(scene, link)
         for node in (link.one, link.other):
             for cell in _members(node.cells):
                 small.setdefault(cell, {}).setdefault(node.digit, False)

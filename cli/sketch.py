@@ -149,7 +149,7 @@ def _legend(signs: Sequence[Sign], width: int) -> Raster | None:
     strip[:] = PAPER
     for sign, name, (left, top) in zip(signs, names, places, strict=True):
         tracks = [
-            (Stroke(line, sign.ink, 0.07), line * box + np.array([left, top], np.float64))
+            (Stroke(line, sign.ink, 0.045), line * box + np.array([left, top], np.float64))
             for line in sign.lines
         ]
         _pencil(strip, tracks, box, INKS[sign.ink])
