@@ -205,7 +205,7 @@ class Talk:
 
     def _ask(self, prompt: str) -> str | None:
         """The reply, trimmed and in lower case where it is a letter; None at the end of input."""
-        print(prompt, end="", file=self._err, flush=True)
+        print(broken(prompt.rstrip(), self._err), end=" ", file=self._err, flush=True)
         line = self._in.readline()
         if not line:
             print(file=self._err)

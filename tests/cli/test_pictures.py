@@ -250,12 +250,17 @@ def test_drawn_digits_stay_inside_their_cells(grid_says: Any, puzzle: str) -> No
 
 
 def test_a_witness_is_tied_to_what_it_blocks_and_no_other_digit_of_its_kind_is_ringed() -> None:
-    """The nudge of the photo in the README: each ring is a witness, each cross a blank it sees."""
-    nudge = next_nudge(Position.of(PUZZLE))
-    assert nudge is not None
-    told = nudge.at(3)
-    assert isinstance(told, Told3)
-    assert isinstance(told.focus, DigitFocus)
+    """Each ring is a witness, each cross a blank that it sees."""
+    steps = [step.nudge.at(3) for step in walk(Position.of(PUZZLE)).steps]
+    told = next(
+        told
+        for told in steps
+        if isinstance(told, Told3)
+        and isinstance(told.focus, DigitFocus)
+        and not told.line
+        and told.pattern.by_role("filled")
+        and set(told.focus.cells) - set(told.evidence)
+    )
     scene = nudge_scene(told)
     witnesses = {one.witness for one in told.pattern.barred}
     rings = {
@@ -265,7 +270,6 @@ def test_a_witness_is_tied_to_what_it_blocks_and_no_other_digit_of_its_kind_is_r
     }
     assert {(c % 9, c // 9) for c in witnesses} <= rings
     others = set(told.focus.cells) - set(told.evidence)
-    assert others
     assert not {(c % 9, c // 9) for c in others} & rings
     names = [sign.name for sign in scene.legend]
     assert names[:2] == ["keeps the digit out", "takes up room"]
@@ -380,6 +384,37 @@ def test_the_board_as_svg_is_well_formed_and_says_the_sentence(
         assert len(givens) == sum(c != "." for c in puzzle)
     assert "prefers-color-scheme: dark" in out.read_text("utf-8")
     assert "http" not in out.read_text("utf-8").replace("http://www.w3.org/2000/svg", "")
+
+
+def test_captions_and_legends_of_an_svg_fit_in_a_wide_typeface_too() -> None:
+    """Measured with the typeface inside Pillow, which is about as wide as usual ones, and a tenth
+    more.
+    """
+    from PIL import ImageFont
+
+    from papernudge.cli.svg import board_svg
+
+    font = ImageFont.load_default(100)
+    scene = nudge_scene(TOLD[3])
+    words = (
+        "With R1C1, R2C2 and R3C3, what MOMMSEN wrote on Wednesday leaves one place in block 5."
+    )
+    scene.caption = " ".join([words] * 6)
+    root = ET.fromstring(board_svg(reading(PUZZLE, ENTRIES), scene))
+    wide, high = (float(n) for n in (root.get("viewBox") or "").split()[2:])
+    outside = [t for t in root if t.tag.endswith("text")]
+    assert " ".join(t.text or "" for t in outside) == scene.caption
+    for text in outside:
+        size, x, y = (float(text.get(k) or 0) for k in ("font-size", "x", "y"))
+        assert x + 1.1 * font.getlength(text.text or "") * size / 100 <= wide
+        assert y < high
+    board = next(g for g in root if g.tag.endswith("}g"))
+    named = [t for t in board if t.tag.endswith("text") and t.get("font-size") == "34"]
+    assert [t.text for t in named] == [sign.name for sign in scene.legend]
+    for text in named:
+        end = float(text.get("x") or 0) + 1.1 * font.getlength(text.text or "") * 0.34
+        assert end + 225 <= wide
+        assert float(text.get("y") or 0) + 115 < min(float(t.get("y") or 0) for t in outside)
 
 
 def test_tabs_never_lie_over_each_other_on_any_board() -> None:

@@ -355,3 +355,19 @@ def test_text_breaks_between_words_at_any_width(
     narrow = at_terminal("s\n", *lines).out
     assert narrow.split() == whole.split()
     assert max(map(len, narrow.splitlines())) <= int(columns)
+    asked = at_terminal("s\n", *lines).err
+    assert max(map(len, asked.splitlines())) <= int(columns) + 1
+    assert "c: correct a cell" in " ".join(asked.split())
+
+
+def test_a_misprint_is_looked_into_from_a_hint(at_terminal: Run, puzzle: str) -> None:
+    """Depth 1 of the check has been said already: Enter goes to where it shows."""
+    clash = puzzle[:7] + "39" + puzzle[9:]  # R1C2 and R2C7 hold a 3
+    ran = at_terminal("\n\n\ns\n", "hint", "--given-line", clash, "--sentences")
+    said = ran.out.splitlines()
+    assert len(said) == 4
+    assert "3 printed digits repeat one another" in said[0]
+    assert "Look at row 1 and block 3." in said[1]
+    assert "The 3s in R1C2, R1C8 and R2C7 can't all stand." in said[2]
+    assert "With a" in said[3] or ran.err.count("Enter: done") == 1
+    assert ran.code == 4
