@@ -396,9 +396,7 @@ def test_captions_and_legends_of_an_svg_fit_in_a_wide_typeface_too() -> None:
 
     font = ImageFont.load_default(100)
     scene = nudge_scene(TOLD[3])
-    words = (
-        "With R1C1, R2C2 and R3C3, what MOMMSEN wrote on Wednesday leaves one place in block 5."
-    )
+    words = "With R1C1, R2C2 and R3C3, what MOMMSEN wrote on Wednesday leaves one place in block 5."
     scene.caption = " ".join([words] * 6)
     root = ET.fromstring(board_svg(reading(PUZZLE, ENTRIES), scene))
     wide, high = (float(n) for n in (root.get("viewBox") or "").split()[2:])

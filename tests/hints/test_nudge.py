@@ -227,8 +227,8 @@ def test_exact_words_of_each_depth_for_one_known_position() -> None:
         "Look at row 1.",
         "Which digits are missing in row 1, and which of them has one place only? "
         "The rest follows.",
-        "With R1C1, R1C2, R1C3, R1C4, R1C5, R1C6, R4C7, R5C7 and R6C8, the missing digits of "
-        "row 1 fall into place one after the other.",
+        "With R4C7, R5C7 and R6C8, the missing digits of row 1 fall into place one after the "
+        "other.",
         "Write 7 in R1C9. R1C8 and R1C7 follow.",
     ]
 
