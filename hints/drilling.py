@@ -46,11 +46,16 @@ TECHNIQUES = (
     "almost-locked sets",
     "finned X-wing",
     "finned swordfish",
+    "skyscraper",
+    "two-string kite",
+    "turbot fish",
+    "empty rectangle",
 )
 """What can be asked for, by name. Sheet codes count on this order: add at the end."""
 
-MOST_LOOKS = 16
-"""A line of more looks than this is no exercise but an ordeal, and takes long to find."""
+MOST_LOOKS = 45
+"""A line of a higher price than this (looks, and PATTERN for each pattern) is no exercise but an
+ordeal, and takes long to find."""
 
 _KINDS = {"row": (0,), "column": (1,), "line": (0, 1), "block": (2,)}
 _COUNTS = {"two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8}

@@ -72,11 +72,11 @@ from papernudge.hints.geometry import (
     members,
 )
 
-BLANK = 0.15
-IN_LINE = 0.41
-SEARCHED = 0.7
-DIGIT = 0.78
-SWITCH = 4.8
+BLANK = 0.16
+IN_LINE = 0.39
+SEARCHED = 0.68
+DIGIT = 0.81
+SWITCH = 5.22
 """Fitted, in glances: see above."""
 
 PATTERN = 20

@@ -128,11 +128,24 @@ class Position:
                 f"expected a blank cell, got {cell_name(cell)}, which holds {self.digits[cell]}"
             )
         entries = self.entries[:cell] + str(digit) + self.entries[cell + 1 :]
-        if not self.notes:
-            return Position(self.givens, entries)
-        bit, seen = 1 << (digit - 1), PEERS[cell]
-        notes = {c: n & ~bit if seen >> c & 1 else n for c, n in self.notes.items() if c != cell}
-        return Position(self.givens, entries, notes)
+        notes: Mapping[Cell, Digits] = self.notes
+        if notes:
+            bit, seen = 1 << (digit - 1), PEERS[cell]
+            notes = {c: n & ~bit if seen >> c & 1 else n for c, n in notes.items() if c != cell}
+        after = Position(self.givens, entries, notes)
+        # What is known of this position says most of the next: a search makes many of them.
+        known = vars(after)
+        known["digits"] = self.digits[:cell] + str(digit) + self.digits[cell + 1 :]
+        known["filled"] = self.filled | 1 << cell
+        placed = list(self.placed)
+        placed[digit] |= 1 << cell
+        known["placed"] = tuple(placed)
+        left = [cells & ~(1 << cell) for cells in self.candidates]
+        left[digit] &= ~PEERS[cell]
+        known["candidates"] = tuple(left)
+        if "solution" in vars(self):
+            known["solution"] = self.solution
+        return after
 
     def __str__(self) -> str:
         return grid_picture(self.digits)

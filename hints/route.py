@@ -1,9 +1,11 @@
 """An order of deductions that keeps the eye's travel short: a route through the whole solve.
 
-Travel is measured in cells: the sum of the distances between the centres of successive looks. A
-look at a written digit lies on its cell, a look over a house in the middle of the house. Within a
-step the looks may be taken in any order, and of several sets of witnesses as small as each other
-any may be used: here as everywhere in this module the shortest way from where the eye is.
+Travel is measured in cells: the sum of the distances between the centres of successive *stops*,
+the places where the eye rests. A witness is looked at on its cell; a glance rests in the middle of
+its block or of its third of a line. One rest covers about a block (``papernudge.hints.looks``):
+what lies in view of a stop, a cell away at most, needs no other. Within a step the stops may be
+taken in any order, and of several sets of witnesses as small as each other any may be used: here
+as everywhere in this module the shortest way from where the eye is.
 
 The method is beam search over what has been written, bucket by bucket of filled cells (B. T.
 Lowerre, *The HARPY speech recognition system*, 1976), by looks plus a price for travel. A route
@@ -13,17 +15,17 @@ it never takes more looks than reading order does.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import islice, pairwise, permutations
+from itertools import pairwise, permutations
 from math import hypot
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
-from papernudge.hints.geometry import DIGITS_IN, HOUSE_CELLS, HOUSES, Cell, Digit, House, members
+from papernudge.hints.geometry import HOUSES, THIRDS, Cell, Cells, Digit, House, members
 from papernudge.hints.line import Line, Step
-from papernudge.hints.looks import Read, Scan, Sight, least_covers, sight_houses
+from papernudge.hints.looks import Read, Scan, least_covers, sight_glances
 from papernudge.hints.notes import board_of
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines
@@ -41,11 +43,15 @@ Stops = tuple[Point, ...]
 
 WIDTH = 24
 """How many ways to have written so many digits are followed."""
-WEIGHTS = (2.0, 0.5)
+WEIGHTS = (6.0, 0.5)
 """Looks that a cell of travel is worth, one search each: the shortest route that takes no more
 looks than reading order is the answer."""
-DEARER = 2
+DEARER = 3
 """So many looks above the cheapest single a line near by may cost."""
+IN_SIGHT = 1
+"""So many cells from where the eye rests, each way, are in view: one rest covers a block."""
+BRANCHES = 8
+"""Of the lines that can be taken next so many are tried, those that cost least from here."""
 _COVERS = 6
 
 
@@ -53,8 +59,8 @@ _COVERS = 6
 class Route:
     """A solve and the eye's way through it.
 
-    ``walk``: the lines in order. ``stops``: for each line the centres of its looks, in the order
-    in which the eye takes them; x is columns, y rows, both counted from the middle of R1C1.
+    ``walk``: the lines in order. ``stops``: for each line where the eye rests, in the order in
+    which it does; x is columns, y rows, both counted from the middle of R1C1.
     """
 
     walk: Walk
@@ -84,36 +90,82 @@ def _cell_point(cell: Cell) -> Point:
     return float(cell % 9), float(cell // 9)
 
 
-def _house_point(house: House) -> Point:
-    return _cell_point(HOUSE_CELLS[house][4])
+@lru_cache(maxsize=1 << 10)
+def _middle(cells: Cells) -> Point:
+    """The middle one of a block or of a third of a line."""
+    every = list(members(cells))
+    return _cell_point(every[len(every) // 2])
+
+
+def _glances(board: Board, house: House) -> Stops:
+    """Where the eye rests to read a house: see ``papernudge.hints.looks``."""
+    if house >= 18:
+        return (_middle(HOUSES[house]),)
+    blank = HOUSES[house] & board.blank
+    lone = blank & (blank - 1) == 0
+    return tuple(_middle(third) for third in THIRDS[house] if lone or third & blank)
 
 
 # ------------------------------------------------------------ what a step looks at
 
 
+def _fixed(start: Point | None, points: Stops) -> Stops:
+    """The stops of a way through these points: what lies in view of a stop needs none."""
+    here, stops = start, list[Point]()
+    for point in points:
+        if here is None or max(abs(point[0] - here[0]), abs(point[1] - here[1])) > IN_SIGHT:
+            stops.append(point)
+            here = point
+    return tuple(stops)
+
+
+def _from(start: Point | None, stops: Stops) -> float:
+    return length(stops if start is None else (start, *stops))
+
+
 @lru_cache(maxsize=1 << 16)
 def _tour(start: Point | None, points: Stops) -> tuple[float, Stops]:
-    """A short way through all points: the shortest of up to four, else always to the nearest."""
+    """A short way past all points: the shortest of up to four, else always to the nearest."""
     if len(points) <= 4:
-        ways = list(permutations(points))
-        costs = [length(way if start is None else (start, *way)) for way in ways]
-        best = min(range(len(ways)), key=costs.__getitem__)
-        return costs[best], ways[best]
-    left, way, travel = list(points), list[Point](), 0.0
+        ways = (_fixed(start, way) for way in permutations(points))
+        return min((_from(start, way), way) for way in ways)
+    left, way, here = list(points), list[Point](), start
     while left:
-        here = way[-1] if way else start or left[0]
-        after = min(left, key=lambda point: (_distance(here, point), point))
-        travel += _distance(here, after)
+        now = here or left[0]
+        after = min(left, key=lambda point: (_distance(now, point), point))
         left.remove(after)
-        way.append(after)
-    return travel, tuple(way)
+        way += _fixed(here, (after,))
+        here = way[-1] if way else here
+    return _from(start, tuple(way)), tuple(way)
+
+
+class _Seen:
+    """Sets of points that a deduction can be seen from, and the shortest way past one of them from
+    wherever the eye comes.
+    """
+
+    __slots__ = ("_found", "choices")
+
+    def __init__(self, choices: tuple[Stops, ...]) -> None:
+        self.choices = choices
+        self._found: dict[Point | None, tuple[float, Stops]] = {}
+
+    def shortest(self, start: Point | None) -> tuple[float, Stops]:
+        """Its length and its stops; of several the first in order."""
+        known = self._found.get(start)
+        if known is None:
+            known = self._found[start] = min(_tour(start, choice) for choice in self.choices)
+        return known
+
+
+_seen = lru_cache(maxsize=1 << 16)(_Seen)
 
 
 def _through(start: Point | None, line: _Option) -> tuple[float, Stops]:
     """The way through all steps of a line, each step's looks as they lie best."""
     travel, way = 0.0, list[Point]()
-    for board, deduction in line.drawn:
-        cost, stops = min(_tour(start, choice) for choice in _choices(board, deduction))
+    for seen in line.seen:
+        cost, stops = seen.shortest(start)
         travel += cost
         way += stops
         start = way[-1] if way else start
@@ -124,56 +176,59 @@ def _as_told(start: Point | None, line: _Option) -> tuple[float, Stops]:
     """The way with each step's looks as it is told: what is held in mind, then for each question
     the house, then its witnesses in reading order.
     """
-    way = tuple(stop for drawn in line.drawn for stop in _choices(*drawn)[0])
-    return length(way if start is None else (start, *way)), way
+    way = _fixed(start, tuple(point for seen in line.seen for point in seen.choices[0]))
+    return _from(start, way), way
 
 
-def _choices(board: Board, deduction: Deduction) -> list[Stops]:
-    """Sets of points that a deduction can be seen from, all as many as it has looks."""
+def _choices(board: Board, deduction: Deduction) -> tuple[Stops, ...]:
+    """Sets of points that a deduction can be seen from."""
     held = tuple(_cell_point(cell) for cell in members(deduction.held))
     choices: list[Stops] = [held]
+    if not held and len(deduction.reads) == 1:
+        return _seen_from(board, deduction.reads[0], True)
     # A house that is finished at one go is read once.
     again = len(deduction.places) > 1
     for number, read in enumerate(deduction.reads):
-        ways = list(islice(_seen_from(board, read, not (again and number)), _COVERS))
+        ways = _seen_from(board, read, not (again and number))
         choices = [(*choice, *way) for choice in choices for way in ways][:_COVERS]
-    return choices
+    return tuple(choices)
 
 
-def _seen_from(board: Board, read: Read, reads_house: bool) -> Iterator[Stops]:
+def _seen_from(board: Board, read: Read, reads_house: bool) -> tuple[Stops, ...]:
     if isinstance(read, Scan):
         need = HOUSES[read.house] & board.blank & ~read.places & ~board.premises[read.digit]
-        house = (_house_point(read.house),) if reads_house else ()
-        for cover in least_covers(need, board.placed[read.digit]) if need else (0,):
-            yield (*house, *map(_cell_point, members(cover)))
-    else:
-        yield _sight_points(board, read)
+        glances = _glances(board, read.house) if reads_house else ()
+        return _scan_points(need, board.placed[read.digit], glances)
+    return (tuple(_middle(place) for place in sight_glances(board, read.cell, read.digits)),)
 
 
-def _sight_points(board: Board, read: Sight) -> Stops:
-    entered = sight_houses(board, read.cell, read.digits)
-    points = [_house_point(house) for house in entered]
-    need = 511 & ~read.digits & ~board.seen[entered[0]]
-    for house in entered[1:]:
-        for digit in DIGITS_IN[need & board.seen[house]]:
-            points += map(_cell_point, members(board.placed[digit] & HOUSES[house]))
-        need &= ~board.seen[house]
-    return tuple(points)
+@lru_cache(maxsize=1 << 16)
+def _scan_points(need: Cells, written: Cells, glances: Stops) -> tuple[Stops, ...]:
+    covers = least_covers(need, written) if need else (0,)
+    return tuple((*glances, *map(_cell_point, members(cover))) for cover in covers[:_COVERS])
 
 
 # ------------------------------------------------------------ what can be taken next
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class _Option:
     """A line that can be taken: its steps, each on its board, and what it writes. ``whole``: None
-    for a line of one step whose evidence is not yet worked out.
+    for a line of one step whose evidence is not yet worked out. ``seen_from``: what each step
+    can be seen from, once asked for.
     """
 
     drawn: tuple[tuple[Board, Deduction], ...]
     price: int
     looks: int
     whole: Line | None = None
+    seen_from: tuple[_Seen, ...] = ()
+
+    @property
+    def seen(self) -> tuple[_Seen, ...]:
+        if not self.seen_from:
+            self.seen_from = tuple(_seen(_choices(*drawn)) for drawn in self.drawn)
+        return self.seen_from
 
     @classmethod
     def of(cls, line: Line) -> _Option:
@@ -209,27 +264,46 @@ def _options(position: Position, dearer: int) -> list[_Option]:
 # ------------------------------------------------------------ the search
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True, eq=False)
 class _State:
     """So much is written, the eye is here, and this was the way."""
 
-    position: Position
+    digits: str
+    blanks: int
     here: Point | None = None
     looks: int = 0
     travel: float = 0.0
     before: _State | None = None
     option: _Option | None = None
     stops: Stops = ()
+    known: Position | None = None
+
+    @classmethod
+    def at(cls, position: Position) -> _State:
+        """Where a solve begins."""
+        return cls(position.digits, position.blank.bit_count(), known=position)
+
+    @property
+    def position(self) -> Position:
+        """The position, worked out when the state is gone on from: most never are."""
+        if self.known is None:
+            assert self.before is not None
+            assert self.option is not None
+            self.known = self.before.position
+            for cell, digit in self.option.places:
+                self.known = self.known.with_digit(cell, digit)
+        return self.known
 
     def after(self, option: _Option, told: bool = False) -> _State:
         """One line on; ``told``: its looks in the order in which it is told."""
         travel, stops = (_as_told if told else _through)(self.here, option)
-        position = self.position
+        digits = self.digits
         for cell, digit in option.places:
-            position = position.with_digit(cell, digit)
+            digits = f"{digits[:cell]}{digit}{digits[cell + 1 :]}"
         here = stops[-1] if stops else self.here
         looks, travel = self.looks + option.looks, self.travel + travel
-        return _State(position, here, looks, travel, self, option, stops)
+        blanks = self.blanks - len(option.places)
+        return _State(digits, blanks, here, looks, travel, self, option, stops)
 
     def back(self) -> list[_State]:
         """All that were reached by a step, first to last."""
@@ -247,9 +321,10 @@ def route(position: Position) -> Route:
     """
     plain = _reading_order(position, told=False)
     found = [plain] if plain else []
+    known: dict[str, list[_Option]] = {}
     if plain is not None:
         for weight in WEIGHTS:
-            end = _searched(position, weight, plain.position.blank)
+            end = _searched(position, weight, plain.position.blank, known)
             if end is not None and end.looks <= plain.looks:
                 found.append(end)
     return _route(position, min(found, key=lambda state: state.travel) if found else None)
@@ -269,8 +344,8 @@ def digit_by_digit(position: Position) -> Route:
     """
     if position.faults:
         return _route(position, None)
-    state, digit = _State(position), 1
-    while state.position.blank:
+    state, digit = _State.at(position), 1
+    while state.blanks:
         options = _options(state.position, 0)
         if not options:
             break
@@ -287,8 +362,8 @@ def digit_by_digit(position: Position) -> Route:
 def _reading_order(position: Position, told: bool) -> _State | None:
     if position.faults:
         return None
-    state = _State(position)
-    while state.position.blank:
+    state = _State.at(position)
+    while state.blanks:
         options = _options(state.position, 0)
         if not options:
             break
@@ -296,31 +371,38 @@ def _reading_order(position: Position, told: bool) -> _State | None:
     return state
 
 
-def _searched(position: Position, weight: float, unsolved: int) -> _State | None:
-    """The best end of a beam search, None if it leaves more blank than it must."""
-    buckets: dict[int, dict[str, _State]] = {position.filled.bit_count(): {"": _State(position)}}
+def _searched(
+    position: Position, weight: float, unsolved: int, known: dict[str, list[_Option]]
+) -> _State | None:
+    """The best end of a beam search, None if it leaves more blank than it must. ``known``: what can
+    be written next, by what is written.
+    """
+    start = _State.at(position)
+    buckets: dict[int, dict[str, _State]] = {start.blanks: {"": start}}
 
     def cost(state: _State) -> float:
         return state.looks + weight * state.travel
 
     while True:
-        many = min(buckets)
+        many = max(buckets)
         states = sorted(buckets.pop(many).values(), key=cost)[:WIDTH]
-        if many == 81 - unsolved.bit_count():
+        if many == unsolved.bit_count():
             return states[0]
         for state in states:
-            for option in _options(state.position, DEARER):
-                after = state.after(option)
-                bucket = buckets.setdefault(after.position.filled.bit_count(), {})
-                other = bucket.get(after.position.digits)
+            options = known.get(state.digits)
+            if options is None:
+                options = known[state.digits] = _options(state.position, DEARER)
+            for after in sorted(map(state.after, options), key=cost)[:BRANCHES]:
+                bucket = buckets.setdefault(after.blanks, {})
+                other = bucket.get(after.digits)
                 if other is None or cost(after) < cost(other):
-                    bucket[after.position.digits] = after
+                    bucket[after.digits] = after
         if not buckets:
             return None
 
 
 def _route(position: Position, end: _State | None) -> Route:
-    solved = (end.position if end else position).blank == 0
+    solved = (end.position if end else position).blank == 0 and not position.faults
     steps: list[Walked] = []
     written = 0
     way = end.back() if end is not None else []

@@ -173,30 +173,23 @@ class Search:
         return self.winners
 
     def _recall(self) -> None:
-        """What partial notes show to be known costs one look, at the note, if it can be shown.
-
-        Nothing is done where even all of it would open no cheaper single.
+        """What partial notes show to be known costs one look, at the note, if it can be shown: at
+        once by what takes no more than ``NOTED`` looks, by chains and almost-locked sets as they
+        come up.
         """
-        known = self.board.known
-        if not known or not self._helps(known):
+        if not self.board.known:
             return
-        for kind in range(len(self.techniques)):
-            for board, deduction in self._hunt(kind).more(self.board, NOTED):
-                shown = deduction.ruled_out & known
-                if shown:
-                    self._add(replace(deduction, ruled_out=shown, looks=1), board)
-                self._add(deduction, board)
+        for kind, (technique, _) in enumerate(self.techniques):
+            if technique not in HUNTS:
+                for board, deduction in self._hunt(kind).more(self.board, NOTED):
+                    self._take(deduction, board)
 
-    def _helps(self, known: Candidates) -> bool:
-        """Whether a line could be cheaper if all of this were ruled out for one look."""
-        if self.limit > LEAST_LINE + 1:
-            return True
-        free = self.board.without(known)
-        return any(
-            single.looks + 1 <= self.limit and self._needed(single, free)
-            for technique in (hidden_singles, naked_singles)
-            for single in technique(free, self.limit)
-        )
+    def _take(self, deduction: Deduction, board: Board) -> None:
+        """Wait with a deduction; what the notes show of it is waiting for one look."""
+        shown = deduction.ruled_out & self.board.known
+        if shown:
+            self._add(replace(deduction, ruled_out=shown, looks=1), board)
+        self._add(deduction, board)
 
     def _cast_nets(self) -> bool:
         """The last resort: nets, with as few branches as get anywhere. A net may build on all that
@@ -222,7 +215,7 @@ class Search:
                 continue
             self.reach[kind] = budget
             for board, deduction in self._hunt(kind).more(self.board, budget):
-                self._add(deduction, board)
+                self._take(deduction, board)
 
     def _hunt(self, kind: int) -> Hunt:
         hunt = self.hunts.get(kind)

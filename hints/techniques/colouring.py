@@ -41,8 +41,8 @@ def colouring(board: Board, budget: int) -> list[Deduction]:
     ...     . . .  . . .  2 2 2
     ...     . . .  . . .  2 2 1
     ...     . . .  . . .  1 2 2''')
-    >>> print(told(d for d in colouring(board, 9) if len(d.reads) == 3))
-    colouring, 7 looks: no 1 in R9C2
+    >>> print(told(d for d in colouring(board, 20) if len(d.reads) == 3))
+    colouring, 14 looks: no 1 in R9C2
     """
     return [
         deduction

@@ -43,11 +43,11 @@ def fish(board: Board, budget: int) -> list[Deduction]:
     ...     1 2 2  2 2 2  2 {} 1
     ...     2 2 2  2 2 2  2 2 2'''
     >>> def of_the_rows(board):
-    ...     return [d for d in fish(board, 12) if {r.house for r in d.reads} == {0, 4}]
+    ...     return [d for d in fish(board, 20) if {r.house for r in d.reads} == {0, 4}]
     >>> print(told(of_the_rows(marked(rows.format(2)))))
-    X-wing, 6 looks: no 1 in R2C1, R2C9, R4C9, R7C1, R7C9, R8C1, R8C9, R9C1, R9C9
+    X-wing, 12 looks: no 1 in R2C1, R2C9, R4C9, R7C1, R7C9, R8C1, R8C9, R9C1, R9C9
     >>> print(told(of_the_rows(marked(rows.format(1)))))
-    finned X-wing, 7 looks: no 1 in R4C9
+    finned X-wing, 13 looks: no 1 in R4C9
     """
     found: list[Deduction] = []
     for digit in range(1, 10):

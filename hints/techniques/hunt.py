@@ -34,23 +34,23 @@ class Asked:
         """Nothing is asked yet."""
         self.technique = technique
         self.start = self.last = board
-        self.reach: dict[int, int] = {}
-        self.given: set[int] = set()
-        self.kept: list[Deduction] = []
+        self.reach_at_start = self.reach = 0
+        self.given: dict[int, Deduction] = {}
 
     def more(self, board: Board, budget: int) -> Iterator[tuple[Board, Deduction]]:
         """See ``Hunt``."""
         if board is not self.last:
-            self.reach.pop(id(self.last) if self.last is not self.start else 0, None)
-            self.last = board
-        for where in (self.start, board) if board is not self.start else (board,):
-            before = self.reach.get(id(where), 0)
-            if before >= budget:
-                continue
-            self.reach[id(where)] = budget
-            for deduction in self.technique(where, budget):
-                # A technique that keeps what it found for a digit hands out the same again.
-                if deduction.looks > before and id(deduction) not in self.given:
-                    self.given.add(id(deduction))
-                    self.kept.append(deduction)
-                    yield where, deduction
+            self.last, self.reach = board, 0
+        if self.reach_at_start < budget:
+            yield from self._fresh(self.start, self.reach_at_start, budget)
+            self.reach_at_start = budget
+        if board is not self.start and self.reach < budget:
+            yield from self._fresh(board, self.reach, budget)
+            self.reach = budget
+
+    def _fresh(self, board: Board, before: int, budget: int) -> Iterator[tuple[Board, Deduction]]:
+        for deduction in self.technique(board, budget):
+            # A technique that keeps what it found for a digit hands out the same again.
+            if deduction.looks > before and id(deduction) not in self.given:
+                self.given[id(deduction)] = deduction
+                yield board, deduction

@@ -77,7 +77,7 @@ def hidden_singles(board: Board, budget: int = MANY) -> list[Deduction]:
     ...
     ...     . . 7  . . .  . . .''')
     >>> [(d.places, d.looks) for d in hidden_singles(board) if d.reads[0].house == 18]
-    [(((0, 7),), 5)]
+    [(((0, 7),), 4)]
     """
     return [s for house in range(27) for s in _hidden_in(board, house) if s.looks <= budget]
 
@@ -110,7 +110,7 @@ def naked_singles(board: Board, budget: int = MANY) -> list[Deduction]:
     ...     . . .  . . .  . . .
     ...     . 3 .  . . .  . . .''')
     >>> [(d.places, d.looks) for d in naked_singles(board)]
-    [(((10, 4),), 7)]
+    [(((10, 4),), 12)]
     """
     found = []
     for cell, digits in enumerate(board.digits):
@@ -215,7 +215,7 @@ def finished_house(board: Board, first: Deduction) -> Deduction | None:
     >>> first = [d for d in hidden_singles(board) if d.places == ((8, 7),)][0]
     >>> finished = finished_house(board, first)
     >>> finished.places, first.looks, finished.looks
-    (((8, 7), (7, 8), (6, 9)), 3, 4)
+    (((8, 7), (7, 8), (6, 9)), 3, 3)
     """
     read = first.reads[0]
     if not isinstance(read, Scan):

@@ -112,8 +112,8 @@ def hidden_subsets(board: Board, budget: int) -> list[Deduction]:
     ...
     ...     . . 8  . . .  . . .
     ...     . . 9  . . .  . . .''')
-    >>> print(told(d for d in hidden_subsets(board, 10) if d.reads[0].house == 18))
-    hidden pair, 10 looks: no 1, 2, 3, 4 or 7 in R1C1, R1C2
+    >>> print(told(d for d in hidden_subsets(board, 30) if d.reads[0].house == 18))
+    hidden pair, 12 looks: no 1, 2, 3, 4 or 7 in R1C1, R1C2
     """
     found = []
     for house, cells_of_it in enumerate(HOUSE_CELLS):

@@ -79,7 +79,7 @@ def w_wings(board: Board, budget: int) -> list[Deduction]:
     ...     .  .  .  . . .  . . .
     ...     .  .  .  . . .  . . .
     ...
-    ...     3  1  3  3 3 3  3 1 3'''), 9)))
+    ...     3  1  3  3 3 3  3 1 3'''), 20))))
     W-wing, 7 looks: no 2 in R1C8, R4C2
     """
     found = []

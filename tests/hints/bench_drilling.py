@@ -9,8 +9,8 @@ of each:
 * SAT: the position has one solution, and each digit of every answer is forced by what is written;
 * the engine, on a picture of the position with rows and columns exchanged and digits relabelled:
   its cheapest lines all rest on this reason, and cost as many looks;
-* plainly, without the engine's search: of all singles, and of all eliminations with the singles
-  that they open, none costs less, and no other reason is as cheap.
+* plainly, without the engine's search: no other step in sight beats it; where none is in sight, of
+  all eliminations with the singles that they open none costs less, and no other reason is as cheap.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from collections.abc import Iterator
 from itertools import islice, zip_longest
 from random import Random
 
+import easier
 from plainly import cheapest
 from sat import Judge, variable
 from shared_puzzles import clues17, folder
@@ -95,16 +96,18 @@ def judged_anew(drill: Drill, dice: Random) -> bool:
 
 
 def judged_plainly(drill: Drill) -> bool:
-    """Compared by the looks to the first digit, as lines are; a house that is finished at one go
-    begins with a single of its own.
+    """A step that needs no pattern must not be beaten by another, by plain counting; where none
+    stands, no pattern with the single that it opens may be as cheap under another name.
     """
     board = Board.of(Position.of(drill.digits))
-    price = min(line.price for line in cheapest_lines(board))
-    least, names = cheapest(board, price)
-    if drill.reason.technique == "several cells of a house":
-        return least == price and names <= {"hidden single"}
+    lines = cheapest_lines(board)
+    there = list(easier.steps(board))
+    if len(lines[0].steps) == 1:
+        asked = {easier.of(line) for line in lines}
+        return not any(easier.beats(other, one) for other in there for one in asked)
+    least, names = cheapest(board, lines[0].price)
     # A line of several eliminations is not tried here: none of fewer may be as cheap.
-    return names <= {drill.reason.technique} and least == price
+    return not there and names <= {drill.reason.technique} and least == lines[0].price
 
 
 def main() -> None:

@@ -1,23 +1,28 @@
 """Speed on one core, beside other solvers in the same run.
 
-    python tests/hints/bench_speed.py [--every N] [--positions N]
+    python tests/hints/bench_speed.py [--every N] [--positions N] [--nudges N] [--hints]
 
 Uniqueness: each N-th of clues17, by the exact solver here, by python-sat building its clauses for
 each puzzle, by python-sat with the clauses built once and the givens as assumptions, and by
 OR-tools CP-SAT (one worker; on each tenth of these). Hints: positions along walks of the puzzles of
-human_times. Walks: whole walk and grade of each tenth of them.
+human_times, without notes and with notes in any number of cells (of all candidates, or with some
+wrong ones left out, so that they show what the solver has found). Walks: whole walk and grade of
+each tenth of them; the hardest published ones; routes of each fortieth. Nudges: along walks of
+clues17 and human_times in turn, the worst of so many. ``--hints``: nothing beside other solvers.
 """
 
 from __future__ import annotations
 
 import argparse
+import random
 import time
 from collections.abc import Callable, Sequence
 
 import shared_puzzles as data
 from sat import rules, variable
 
-from papernudge.hints import Position, count_solutions, grade, next_nudge, walk
+from papernudge.hints import Nudge, Position, count_solutions, grade, next_nudge, walk
+from papernudge.hints.route import route
 
 
 def timed(task: Callable[[str], object], lines: Sequence[str]) -> float:
@@ -136,6 +141,78 @@ def hints(lines: list[str], wanted: int) -> None:
     print(f"p99 {far:.1f} ms, worst {max(times):.0f} ms")
 
 
+def told(name: str, times: list[float]) -> None:
+    middle, far = percentile(times, 0.5), percentile(times, 0.99)
+    print(f"{name}, {len(times)}: median {middle:.2f} ms, ", end="")
+    print(f"p99 {far:.1f} ms, worst {max(times):.0f} ms")
+
+
+def nudged(position: Position, last: tuple[int, ...] = ()) -> tuple[float, Nudge]:
+    """Milliseconds to a nudge from a position of which nothing is known yet, and the nudge."""
+    start = time.perf_counter()
+    nudge = next_nudge(position, last=last)
+    spent = (time.perf_counter() - start) * 1e3
+    assert nudge is not None
+    return spent, nudge
+
+
+def noted(position: Position, rng: random.Random) -> Position:
+    """The position with notes in some of its blank cells: of all candidates, or less some wrong
+    ones.
+    """
+    blanks = [c for c in range(81) if position.blank >> c & 1]
+    kept = rng.choice((1.0, 0.9, 0.6))
+    notes = {}
+    for cell in rng.sample(blanks, rng.randint(1, len(blanks))):
+        held = [d for d in range(1, 10) if position.candidates[d] >> cell & 1]
+        right = int((position.solution or "")[cell])
+        notes[cell] = [d for d in held if d == right or rng.random() < kept]
+    return Position.of(position.givens, position.entries, notes)
+
+
+def with_notes(lines: list[str], wanted: int) -> None:
+    rng, times = random.Random(1), list[float]()
+    for line in lines:
+        position = Position.of(line)
+        while position.blank and len(times) < wanted:
+            spent, nudge = nudged(noted(position, rng))
+            times.append(spent)
+            for cell, digit in nudge.line.places:
+                position = position.with_digit(cell, digit)
+    told("next hint with notes in any number of cells", times)
+
+
+def worst_nudge(wanted: int) -> None:
+    rng, times = random.Random(2), list[float]()
+    sets = [data.clues17(), data.human_times()]
+    while len(times) < wanted:
+        position, last = Position.of(rng.choice(sets[len(times) % 2])), ()
+        while position.blank and len(times) < wanted:
+            spent, nudge = nudged(Position.of(position.givens, position.entries), last)
+            times.append(spent)
+            for cell, digit in nudge.line.places:
+                position = position.with_digit(cell, digit)
+            last = tuple(cell for cell, _ in nudge.line.places)
+    told("nudges along walks of clues17 and human_times", times)
+
+
+def hardest() -> None:
+    for name, line in zip(data.HARD, data.hard_ones(), strict=True):
+        start = time.perf_counter()
+        walked = walk(Position.of(line))
+        spent = time.perf_counter() - start
+        print(f"walk of {name}: {spent:.2f} s, {len(walked.lines)} lines")
+
+
+def routes(lines: list[str]) -> None:
+    times = []
+    for line in lines:
+        start = time.perf_counter()
+        route(Position.of(line))
+        times.append((time.perf_counter() - start) * 1e3)
+    told("routes of newspaper puzzles", times)
+
+
 def walks(lines: list[str]) -> None:
     times = []
     for line in lines:
@@ -150,11 +227,18 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--every", type=int, default=50)
     parser.add_argument("--positions", type=int, default=5000)
+    parser.add_argument("--nudges", type=int, default=50_000)
+    parser.add_argument("--hints", action="store_true")
     options = parser.parse_args()
-    uniqueness(data.clues17()[:: options.every])
+    if not options.hints:
+        uniqueness(data.clues17()[:: options.every])
     # Spread over the whole file, so that hard puzzles have their share.
     hints(data.human_times()[::6], options.positions)
+    with_notes(data.human_times()[::6], options.positions)
     walks(data.human_times()[::10])
+    hardest()
+    routes(data.human_times()[::40])
+    worst_nudge(options.nudges)
 
 
 if __name__ == "__main__":

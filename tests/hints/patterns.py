@@ -96,7 +96,7 @@ def fault(step: Step, evidence: Evidence | None = None) -> str | None:
     case = case_of(step, evidence)
     try:
         DEFINITIONS[case.name](case)
-    except AssertionError as wrong:
+    except (AssertionError, ValueError) as wrong:  # not as many of something as there should be
         return f"{case.name}: {wrong}"
     except KeyError:
         return f"{case.name} has no definition"
