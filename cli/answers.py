@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.documents import FORMAT, doubt_document
-from papernudge.cli.doubting import asked, doubts_that_matter, misreadings
+from papernudge.cli.doubting import asked, paper_state, standing
 from papernudge.cli.exits import Exit
 
 if TYPE_CHECKING:
@@ -26,7 +26,9 @@ class Answer:
 
     ``told``: the depth's own type, for drawing; None where there is nothing to draw. ``doubts``
     are the ones that must be answered first (state ``unsure``). ``deeper``: whether another
-    depth would say more. ``fields`` go into the document besides the common ones.
+    depth would say more. ``nudge``: the whole step, from which nothing is told that ``told``
+    doesn't hold; what the user says to have written is compared with it. ``fields`` go into the
+    document besides the common ones.
     """
 
     command: str
@@ -38,6 +40,7 @@ class Answer:
     told: Told1 | Checked | Route | Walk | None = None
     doubts: tuple[Doubt, ...] = ()
     deeper: bool = False
+    nudge: Nudge | None = None
     fields: dict[str, Any] = field(default_factory=dict)
 
     def document(self) -> dict[str, Any]:
@@ -52,7 +55,7 @@ class Answer:
             **self.fields,
         }
         if self.doubts:
-            out["doubts"] = [doubt_document(doubt) for doubt in self.doubts]
+            out["doubts"] = [doubt_document(doubt, self.sheet.grid) for doubt in self.doubts]
         return out
 
 
@@ -71,51 +74,33 @@ def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
     """The next step at this depth, or why there is none."""
     from papernudge.cli.pages import position_of
 
-    def outcome(grid: GridReading) -> object:
-        paper = _paper_state(position_of(grid))
-        if paper != as_read:  # that is difference enough: no step need be looked for
-            return paper
-        state, nudge = _next_step(grid, wishes)
-        return state, json.dumps(nudge.at(depth).to_json()) if nudge else ""
+    last = (*_written_since(sheet.grid, wishes.earlier), *sheet.latest)
 
-    as_read = _paper_state(sheet.position)
-    state, nudge = _next_step(sheet.grid, wishes)
-    doubts = _standing(sheet.grid, state, outcome)
+    def nudged(grid: GridReading) -> Nudge | None:
+        from papernudge.hints import next_nudge
+
+        return next_nudge(position_of(grid), last=last, uniqueness=wishes.uniqueness)
+
+    def with_notes(grid: GridReading) -> object:
+        nudge = nudged(grid)
+        return json.dumps(nudge.at(depth).to_json()) if nudge else ""
+
+    state = paper_state(sheet.position)
+    nudge = nudged(sheet.grid) if state == "open" else None
+    doubts = standing(sheet.grid, with_notes if nudge else None)
     if doubts:
         return _unsure("hint", sheet, depth, doubts, {"nudge": None})
     if nudge is not None:
         told = nudge.at(depth)
         said = sheet.lead + told.sentence
         return Answer(
-            "hint", sheet, state, depth, said, told=told, deeper=depth < DEEPEST,
+            "hint", sheet, state, depth, said, told=told, deeper=depth < DEEPEST, nudge=nudge,
             fields={"nudge": told.to_json()},
         )  # fmt: skip
+    state = "no step" if state == "open" else state
     code = Exit.NOT_ONE_SOLUTION if state == "not one solution" else Exit.DONE
     said = sheet.lead + _no_nudge_words(state, sheet.position)
     return Answer("hint", sheet, state, depth, said, code, fields={"nudge": None})
-
-
-def _next_step(grid: GridReading, wishes: HintWishes) -> tuple[str, Nudge | None]:
-    from papernudge.cli.pages import position_of
-    from papernudge.hints import next_nudge
-
-    position = position_of(grid)
-    state = _paper_state(position)
-    if state != "open":
-        return state, None
-    last = _written_since(grid, wishes.earlier)
-    nudge = next_nudge(position, last=last, uniqueness=wishes.uniqueness)
-    return ("open" if nudge else "no step"), nudge
-
-
-def _paper_state(position: Position) -> str:
-    solution = position.solution
-    if solution is None:
-        return "not one solution"
-    pairs = list(zip(position.entries, solution, strict=True))
-    if any(written not in (".", right) for written, right in pairs):
-        return "mistaken"
-    return "open" if "." in position.digits else "solved"
 
 
 def _written_since(grid: GridReading, earlier: str | None) -> tuple[int, ...]:
@@ -140,23 +125,6 @@ def _no_nudge_words(state: str, position: Position) -> str:
     return check(position).at(1).sentence
 
 
-def _standing(grid: GridReading, state: str, outcome: Any) -> tuple[Doubt, ...]:
-    """Doubts to ask before answering, likely misreadings among the mistakes first."""
-    from papernudge.cli.pages import position_of
-
-    soft: tuple[Doubt, ...] = ()
-    if state == "not one solution":
-        # The givens may be misread in more than one place: what no single answer mends,
-        # all of them together may.
-        return tuple(doubt for doubt in grid.doubts if doubt.about != "notes")
-    if state == "mistaken":
-        position = position_of(grid)
-        solution = position.solution or ""
-        wrong = [c for c, e in enumerate(position.entries) if e not in (".", solution[c])]
-        soft = misreadings(grid, wrong, solution)
-    return (*doubts_that_matter(grid, outcome), *soft)
-
-
 def _unsure(
     command: str, sheet: Sheet, depth: int, doubts: tuple[Doubt, ...], fields: dict[str, Any]
 ) -> Answer:
@@ -165,25 +133,25 @@ def _unsure(
     return Answer(command, sheet, "unsure", depth, said, Exit.UNSURE, doubts=doubts, fields=fields)
 
 
-def walk_answer(sheet: Sheet, wishes: HintWishes) -> Answer:
-    """The whole solve from here, line by line."""
+def walk_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
+    """The whole solve from here, line by line, each as deep as asked."""
     from papernudge.hints import walk
 
-    first = hint_answer(sheet, DEEPEST, wishes)
+    first = hint_answer(sheet, depth, wishes)
     if first.state not in ("open", "no step"):
         return first
-    if wishes.route:
+    if wishes.route and depth == DEEPEST:
         from papernudge.cli.drills.eye import route_answer
 
         return route_answer(sheet, first.state)
     whole: Walk = walk(sheet.position)
-    lines = list(whole.sentences())
+    lines = list(whole.sentences(depth))
     if not whole.solved:
         lines.append("From there no step that this tool knows opens another cell.")
-    said = "\n".join(lines)
-    fields = {"nudge": None, "walk": whole.to_json()}
-    said = sheet.lead + said
-    return Answer("hint", sheet, first.state, DEEPEST, said, told=whole, fields=fields)
+    said = sheet.lead + "\n".join(lines)
+    fields = {"nudge": None, "walk": whole.to_json(depth)}
+    told = whole if depth == DEEPEST else first.told
+    return Answer("hint", sheet, first.state, depth, said, told=told, fields=fields)
 
 
 def check_answer(sheet: Sheet, depth: int, earlier: str | None) -> Answer:
@@ -203,18 +171,18 @@ def check_answer(sheet: Sheet, depth: int, earlier: str | None) -> Answer:
             before = Position.of(grid.givens, entries)
         return check(position_of(grid), before)
 
-    def outcome(grid: GridReading) -> object:
+    def with_notes(grid: GridReading) -> object:
         return json.dumps(checked(grid).at(depth).to_json())
 
     result = checked(sheet.grid)
     told = result.at(depth)
-    doubts = _standing(sheet.grid, str(result.state), outcome)
+    doubts = standing(sheet.grid, with_notes)
     if doubts:
         return _unsure("check", sheet, depth, doubts, {"filled": told.filled})
     code = {State.MISTAKEN: Exit.MISTAKE, State.NOT_ONE_SOLUTION: Exit.NOT_ONE_SOLUTION}.get(
         result.state, Exit.DONE
     )
-    deeper = depth < DEEPEST and (bool(result.mistakes) or bool(result.lost_notes))
+    deeper = depth < result.deepest
     said = sheet.lead + told.sentence
     fields = {k: v for k, v in told.to_json().items() if k not in ("state", "depth", "sentence")}
     return Answer(

@@ -117,8 +117,20 @@ def read(
 @app.command()
 def hint(
     photo: OnePhoto = None,
-    tell: Tell = 1,
-    walk: Annotated[bool, typer.Option("--walk", help="The whole solve from here.")] = False,
+    tell: Annotated[
+        int | None,
+        typer.Option(
+            "--tell",
+            metavar="1-4",
+            min=1,
+            max=4,
+            help="How much to tell: the depth. 1 if left out; with --walk 4.",
+        ),
+    ] = None,
+    walk: Annotated[
+        bool,
+        typer.Option("--walk", help="The whole solve from here; no digits with --tell 1, 2 or 3."),
+    ] = False,
     route: Annotated[
         bool,
         typer.Option("--route", help="With --walk: in an order that keeps the eye's way short."),

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from papernudge.cli.answers import Answer
     from papernudge.vision.reading import GridReading
 
+_SHADE = "░"
+
 LEGEND = {
     "'": "written by hand",
     "?": "in doubt",
@@ -49,11 +51,12 @@ def marks_of(answer: Answer) -> Marks:
         for house in getattr(told, "houses", ()):
             shaded.update(HOUSE_CELLS[house])
         signs.update({m.cell: "!" for m in getattr(told, "mistakes", ())})
+        signs.update(dict.fromkeys(getattr(told, "misprinted_cells", ()), "!"))
         return Marks(signs, digits, shaded)
     focus = told.focus  # type: ignore[union-attr]
     if focus.digit is None:
         shaded.update(focus.cells)
-    else:
+    elif not hasattr(told, "evidence"):
         signs.update(dict.fromkeys(focus.cells, "*"))
     signs.update(dict.fromkeys(getattr(told, "evidence", ()), "*"))
     for cell, digit in getattr(told, "places", ()):
@@ -75,6 +78,8 @@ def board(grid: GridReading, marks: Marks | None = None) -> str:
         parts = ["".join(cells[k : k + 3]) for k in (0, 3, 6)]
         lines.append(f" {row + 1}  " + f"{bar} ".join(parts).rstrip())
     legend = [f"{sign} {LEGEND[sign]}" for sign in LEGEND if sign in used]
+    if _SHADE in used:
+        legend.append(f"{'#' if plain else _SHADE} where to look")
     if legend:
         lines.append("    " + ", ".join(legend))
     return "\n".join(lines)
@@ -85,8 +90,9 @@ def _cell(grid: GridReading, marks: Marks, at: int, plain: bool, used: set[str])
     digit = marks.digits.get(at, cell.digit)
     sign = marks.signs.get(at, "'" if cell.kind == "entry" else " ")
     if digit is None:
-        blank = ("#" if plain else "░") if at in marks.shaded else ("." if plain else "·")
-        sign = sign if sign in "?" else " "
+        blank = ("#" if plain else _SHADE) if at in marks.shaded else ("." if plain else "·")
+        used.add(_SHADE if at in marks.shaded else "")
+        sign = sign if sign == "?" else " "
         return f" {blank}{_noted(sign, used)}"
     text = f" {digit}{_noted(sign, used)}"
     return f"\x1b[1m{text}\x1b[0m" if cell.kind == "given" and _styled() else text

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.assume import Assumption, parse_assumption
+from papernudge.cli.breaking import broken
 from papernudge.cli.documents import failure_document, page_document
 from papernudge.cli.exits import Exit, Stop, bad_words, from_fault
 from papernudge.cli.pages import (
@@ -116,27 +117,36 @@ def run_hint(
     given_line: str | None,
     entry_line: str | None,
     wishes: Wishes,
-    tell: int,
+    tell: int | None,
     walk: bool,
     since: str | None,
     uniqueness: bool,
     route: bool = False,
 ) -> int:
-    """``papernudge hint``."""
+    """``papernudge hint``. ``tell`` None: depth 1, of a walk depth 4."""
     if route and not walk:
         raise bad_words("--route orders the whole solve: add --walk.")
+    if route and tell not in (None, 4):
+        raise bad_words("--route shows where every digit goes: leave out --tell.")
+    depth = tell or (4 if walk else 1)
     found = sources(photos, given_line, entry_line)
     _one_picture(found, wishes, since)
 
     def one(source: Source) -> Outcome:
-        from papernudge.cli.answers import HintWishes, hint_answer, walk_answer
+        from papernudge.cli.answers import HintWishes, check_answer, hint_answer, walk_answer
 
         sheet = choose(open_page(source), wishes.grid).assuming(wishes.assumptions)
         earlier = _earlier(since, sheet)
         hints = HintWishes(earlier, uniqueness, route)
         if walk:
-            return _said(walk_answer(sheet, hints), wishes)
-        return _answered(sheet, tell, wishes, lambda s, depth: hint_answer(s, depth, hints))
+            return _said(walk_answer(sheet, depth, hints), wishes)
+        return _answered(
+            sheet,
+            depth,
+            wishes,
+            lambda s, deep: hint_answer(s, deep, hints),
+            lambda s, deep: check_answer(s, deep, earlier),
+        )
 
     return _report(found, wishes, one)
 
@@ -164,7 +174,7 @@ def run_check(
             return _check_all(page, puzzles, wishes, tell)
         sheet = choose(page, wishes.grid).assuming(wishes.assumptions)
         earlier = _earlier(since, sheet)
-        return _answered(sheet, tell, wishes, lambda s, depth: check_answer(s, depth, earlier))
+        return _answered(sheet, tell, wishes, lambda s, deep: check_answer(s, deep, earlier))
 
     return _report(found, wishes, one)
 
@@ -212,12 +222,18 @@ def _earlier(since: str | None, sheet: Sheet) -> str | None:
 
 
 def _answered(
-    sheet: Sheet, tell: int, wishes: Wishes, answer: Callable[[Sheet, int], Answer]
+    sheet: Sheet,
+    tell: int,
+    wishes: Wishes,
+    answer: Callable[[Sheet, int], Answer],
+    check: Callable[[Sheet, int], Answer] | None = None,
 ) -> Outcome:
+    """``check``: what a hint leads into where something written can't be right."""
     if wishes.talks and sheet.page.called != "-":
         from papernudge.cli.talk import Talk
 
-        return Talk(wishes.sentences, wishes.side, wishes.picture).over(sheet, tell, answer)
+        talk = Talk(wishes.sentences, wishes.side, wishes.picture)
+        return talk.over(sheet, tell, answer, check)
     return _said(answer(sheet, tell), wishes)
 
 
@@ -245,7 +261,7 @@ def _say_doubts(answer: Answer) -> None:
 
     for doubt in answer.doubts:
         question = asked(answer.sheet.grid, doubt)
-        warn(f"{answer.sheet.lead}{question} {how_to_answer(doubt)}")
+        warn(f"{answer.sheet.lead}{question} {how_to_answer(answer.sheet.grid, doubt)}")
 
 
 def _report(found: Sequence[Source], wishes: Wishes, work: Callable[[Source], Outcome]) -> int:
@@ -262,7 +278,7 @@ def _report(found: Sequence[Source], wishes: Wishes, work: Callable[[Source], Ou
             title = ""
             if len(found) > 1:
                 title = visible(str(source.photo)) + ("\n" if "\n" in outcome.text else ": ")
-            show(f"{title}{outcome.text}")
+            show(broken(f"{title}{outcome.text}", sys.stdout))
     if wishes.output == "json":
         whole = documents if len(found) > 1 else documents[0]
         show(json.dumps(whole, indent=1))

@@ -44,7 +44,7 @@ def grid_document(grid: GridReading, on_photo: bool) -> Document:
         "entries": grid.entries if grid.cells else None,
         "notes": {cell_name(c): sorted(r.notes) for c, r in enumerate(grid.cells) if r.notes},
         "struck": [cell_name(c) for c, r in enumerate(grid.cells) if r.struck],
-        "doubts": [doubt_document(doubt) for doubt in grid.doubts],
+        "doubts": [doubt_document(doubt, grid) for doubt in grid.doubts],
         "restored": [cell_name(c) for c in grid.restored],
         "quality": {"ok": grid.quality.ok, "reason": grid.quality.reason},
         "chance_all_right": _chance(grid.chance_all_right),
@@ -52,16 +52,21 @@ def grid_document(grid: GridReading, on_photo: bool) -> Document:
     return out
 
 
-def doubt_document(doubt: Doubt) -> Document:
-    """One doubt; ``null`` stands for a blank cell."""
+def doubt_document(doubt: Doubt, grid: GridReading | None = None) -> Document:
+    """One doubt; ``null`` stands for a blank cell. One about notes says which ones were read;
+    ``instead`` holds the digits that may be noted, or not, unlike read.
+    """
     from papernudge.vision.reading import cell_name
 
+    noted = grid is not None and doubt.about == "notes"
+    notes = {"notes": sorted(grid.cells[doubt.cell].notes)} if grid and noted else {}
     return {
         "cell": cell_name(doubt.cell),
         "about": doubt.about,
         "read": doubt.read,
         "chance": _chance(doubt.chance),
         "instead": [{"digit": d, "chance": _chance(p)} for d, p in doubt.instead],
+        **notes,
     }
 
 

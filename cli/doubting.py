@@ -2,18 +2,78 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from itertools import islice, product
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from papernudge.hints import Position
     from papernudge.vision.reading import Doubt, GridReading
 
 _MOST_WORLDS = 24  # ways to answer the doubts that are tried out before all are asked
 _SOFT = 0.01
 """A wrong digit is blamed on the solver only if the right one had less than this chance to be
 what the page says."""
+
+
+def paper_state(position: Position) -> str:
+    """What can be said of the paper as a whole: one of the states of a hint, "no step" aside."""
+    solution = position.solution
+    if solution is None:
+        return "not one solution"
+    pairs = list(zip(position.entries, solution, strict=True))
+    if any(written not in (".", right) for written, right in pairs):
+        return "mistaken"
+    return "open" if "." in position.digits else "solved"
+
+
+def standing(
+    grid: GridReading, with_notes: Callable[[GridReading], object] | None
+) -> tuple[Doubt, ...]:
+    """Doubts to ask before answering; the same for a hint and a check, whatever the depth.
+
+    Those about digits and hands that change what can be said of the paper, then mistakes that may
+    be misreadings. Doubts about notes only where ``with_notes``, the answer itself, hangs on them.
+    """
+    from papernudge.cli.pages import position_of
+
+    plain = replace(grid, doubts=tuple(d for d in grid.doubts if d.about != "notes"))
+    position = position_of(grid)
+    state = paper_state(position)
+    if state == "not one solution":
+        # The givens may be misread in more than one place: what no single answer mends,
+        # all of them together may.
+        return plain.doubts
+    noted = replace(grid, doubts=tuple(d for d in grid.doubts if d.about == "notes"))
+    asked_about = doubts_that_matter(plain, _told_of_paper(state)) if plain.doubts else ()
+    if with_notes is not None and noted.doubts:
+        asked_about += doubts_that_matter(noted, with_notes)
+    if state != "mistaken":
+        return asked_about
+    solution = position.solution or ""
+    wrong = [c for c, e in enumerate(position.entries) if e not in (".", solution[c])]
+    return (*asked_about, *misreadings(grid, wrong, solution))
+
+
+def _told_of_paper(as_read: str) -> Callable[[GridReading], object]:
+    """All that a hint or a check would say of a paper, at any depth, notes aside."""
+    from papernudge.cli.pages import position_of
+    from papernudge.hints import Position, next_nudge
+    from papernudge.hints.checking import check
+
+    def told(grid: GridReading) -> object:
+        whole = position_of(grid)
+        position = Position(whole.givens, whole.entries)
+        state = paper_state(position)
+        if state != as_read:  # that is difference enough
+            return state
+        nudge = next_nudge(position) if state == "open" else None
+        step = nudge.at(4).to_json() if nudge else None
+        return state, json.dumps([step, check(position).at(4).to_json()])
+
+    return told
 
 
 def doubts_that_matter(
@@ -59,7 +119,8 @@ def _answers(grid: GridReading, doubt: Doubt) -> list[_Answer]:
         other = CellKind.ENTRY if cell.kind is CellKind.GIVEN else CellKind.GIVEN
         return [(doubt.cell, replace(cell, kind=other))]
     if doubt.about == "notes":
-        return [(doubt.cell, replace(cell, notes=frozenset()))]
+        sets = {*note_sets(grid, doubt), frozenset[int]()}
+        return [(doubt.cell, replace(cell, notes=one, notes_chance=1.0)) for one in sets]
     out: list[_Answer] = []
     for digit in _others(grid, doubt):
         kind = cell.kind
@@ -120,8 +181,11 @@ def asked(grid: GridReading, doubt: Doubt) -> str:
     if doubt.about == "hand":
         return f"Is the {doubt.read} in {name} printed, or was it written by hand?"
     if doubt.about == "notes":
-        notes = " ".join(map(str, sorted(grid.cells[doubt.cell].notes))) or "none"
-        return f"Are the small notes in {name} these: {notes}?"
+        read, *others = [_noted(one) for one in note_sets(grid, doubt)]
+        if not (read or others):
+            return f"Are there no small notes in {name}?"
+        shown = _either([one or "none" for one in [read, *others]])
+        return f"Are the small notes in {name} {shown}?"
     digits, maybe_blank = _options(doubt)
     words = [_a(d) for d in digits]
     if len(words) == 1 and not maybe_blank:
@@ -149,7 +213,20 @@ def _either(words: list[str]) -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
 
 
-def how_to_answer(doubt: Doubt) -> str:
+def note_sets(grid: GridReading, doubt: Doubt) -> list[frozenset[int]]:
+    """What small notes the paper may show: as read, then with each digit that is in question the
+    other way round, the likeliest first.
+    """
+    read = grid.cells[doubt.cell].notes
+    return [read, *(read ^ {digit} for digit, _ in doubt.instead if digit is not None)]
+
+
+def _noted(digits: frozenset[int]) -> str:
+    *most, last = [str(d) for d in sorted(digits)] or [""]
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def how_to_answer(grid: GridReading, doubt: Doubt) -> str:
     """The options that answer the doubt on the command line."""
     from papernudge.vision.reading import cell_name
 
@@ -157,7 +234,9 @@ def how_to_answer(doubt: Doubt) -> str:
     if doubt.about == "hand":
         return f"Answer with --assume {name}=given:{doubt.read} or {name}=entry:{doubt.read}."
     if doubt.about == "notes":
-        return f"Answer with --assume {name}=notes: and the digits, or {name}=notes:. for none."
+        sets = ["".join(map(str, sorted(one))) for one in note_sets(grid, doubt)]
+        shown = [f"{name}=notes:{one}" for one in sets if one]
+        return f"Answer with --assume {_either([*shown, f'{name}=notes:. for none'])}."
     digits, maybe_blank = _options(doubt)
     answers = [f"{name}={d}" for d in digits] + [f"{name}=. for nothing"] * maybe_blank
     if len(answers) == 1:

@@ -234,6 +234,118 @@ def wave(x0: float, y0: float) -> list[Line]:
     return [np.stack([x0 + t, y0 + 0.5 + 0.035 * np.sin(t * 2 * np.pi / 0.13)], axis=1)]
 
 
+def underline(x0: float, y0: float) -> list[Line]:
+    """A short line at the foot of a cell."""
+    return [pencil_line((x0 + 0.24, y0 + 0.93), (x0 + 0.76, y0 + 0.92), 0.01)]
+
+
+def _closed(x0: float, y0: float, corners: list[tuple[float, float]]) -> list[Line]:
+    """Lines between points of a cell, one after the other and back to the first."""
+    points = [(x0 + x, y0 + y) for x, y in corners]
+    return [pencil_line(a, b, 0.012) for a, b in zip(points, [*points[1:], points[0]], strict=True)]
+
+
+def box(x0: float, y0: float) -> list[Line]:
+    """A square just inside a cell."""
+    return _closed(x0, y0, [(0.1, 0.1), (0.9, 0.1), (0.9, 0.9), (0.1, 0.9)])
+
+
+def diamond(x0: float, y0: float) -> list[Line]:
+    """A square on its corner, inside a cell."""
+    return _closed(x0, y0, [(0.5, 0.03), (0.97, 0.5), (0.5, 0.97), (0.03, 0.5)])
+
+
+def hexagon(x0: float, y0: float) -> list[Line]:
+    """Six sides, inside a cell."""
+    sides = [(0.28, 0.08), (0.72, 0.08), (0.95, 0.5), (0.72, 0.92), (0.28, 0.92), (0.05, 0.5)]
+    return _closed(x0, y0, sides)
+
+
+def triangle(x0: float, y0: float) -> list[Line]:
+    """A triangle that stands on its side."""
+    return _closed(x0, y0, [(0.5, 0.04), (0.95, 0.92), (0.05, 0.92)])
+
+
+def triangle_down(x0: float, y0: float) -> list[Line]:
+    """A triangle that stands on its corner."""
+    return _closed(x0, y0, [(0.05, 0.08), (0.95, 0.08), (0.5, 0.96)])
+
+
+def sail(x0: float, y0: float) -> list[Line]:
+    """A fin: one side upright, one bent, one flat."""
+    back = np.array([(0.2, 0.9), (0.38, 0.5), (0.82, 0.08)]) + np.array([x0, y0])
+    mast = pencil_line((x0 + 0.82, y0 + 0.08), (x0 + 0.8, y0 + 0.9), 0.01)
+    foot = pencil_line((x0 + 0.8, y0 + 0.9), (x0 + 0.2, y0 + 0.9), 0.01)
+    return [smooth(back), mast, foot]
+
+
+def corners(x0: float, y0: float) -> list[Line]:
+    """The four corners of a cell, as of a picture in an album."""
+    out = []
+    for x, dx in ((0.13, 0.22), (0.87, -0.22)):
+        for y, dy in ((0.13, 0.22), (0.87, -0.22)):
+            bend = [(x + dx, y), (x, y), (x, y + dy)]
+            out.append(np.array(bend) + np.array([x0, y0]))
+    return out
+
+
+def brackets(x0: float, y0: float) -> list[Line]:
+    """A bracket at the left and one at the right of a cell."""
+    out = []
+    for x, dx in ((0.08, 0.16), (0.92, -0.16)):
+        bend = [(x + dx, 0.1), (x, 0.12), (x, 0.88), (x + dx, 0.9)]
+        out.append(np.array(bend) + np.array([x0, y0]))
+    return out
+
+
+def rails(x0: float, y0: float) -> list[Line]:
+    """A line at the head and one at the foot of a cell."""
+    return [pencil_line((x0 + 0.08, y0 + y), (x0 + 0.92, y0 + y - 0.01), 0.012) for y in (0.1, 0.9)]
+
+
+def jaws(x0: float, y0: float) -> list[Line]:
+    """An arc that is open at the top, its ends bent inwards."""
+    t = np.linspace(-0.3 * np.pi, 1.3 * np.pi, 40)
+    arc = np.stack([0.5 + 0.43 * np.cos(t), 0.5 + 0.43 * np.sin(t)], axis=1)
+    ends = np.array([(0.62, 0.26)]), np.array([(0.38, 0.26)])
+    return [np.vstack([ends[0], arc, ends[1]]) + np.array([x0, y0])]
+
+
+def ray(a: tuple[float, float], b: tuple[float, float], gap: float = 0.47) -> Line:
+    """A straight line from the ring around one cell's centre to just before another's."""
+    start, end = np.array(a), np.array(b)
+    length = float(np.hypot(*(end - start)))
+    unit = (end - start) / length
+    far = max(gap + 0.05, length - 0.16)
+    return np.array([start + unit * gap, start + unit * far])
+
+
+def thread(a: tuple[float, float], b: tuple[float, float], gap: float = 0.42) -> Line:
+    """A taut line between two places, bowed a little so that it can be told from printed lines and
+    from another that runs the same way.
+    """
+    start, end = np.array(a), np.array(b)
+    length = float(np.hypot(*(end - start))) or 1.0
+    unit = (end - start) / length
+    across = np.array([-unit[1], unit[0]])
+    gap = min(gap, 0.4 * length)
+    t = np.linspace(0, 1, max(9, int(8 * length)))
+    bow = (0.1 + 0.03 * length) * np.sin(np.pi * t)
+    along = gap + t * (length - 2 * gap)
+    line: Line = start + unit * along[:, None] + across * bow[:, None]
+    return line
+
+
+def arrow(line: Line, size: float = 0.13) -> list[Line]:
+    """An arrow's head half-way along a line."""
+    at = len(line) // 2
+    tip, before = line[at], line[max(0, at - 1)]
+    unit = (tip - before) / (float(np.hypot(*(tip - before))) or 1.0)
+    across = np.array([-unit[1], unit[0]])
+    barbs = [tip - unit * size + side * size * 0.7 * across for side in (-1, 1)]
+    return [np.array([barbs[0], tip, barbs[1]])]
+
+
 def dashed(lines: list[Line], dash: float = 0.14) -> list[Line]:
     """The same lines cut into dashes of about this length."""
     out = []

@@ -47,10 +47,13 @@ class Page:
 
 @dataclass(frozen=True, eq=False)
 class Sheet:
-    """One grid of a page, ``number`` counting from 1."""
+    """One grid of a page, ``number`` counting from 1. ``latest``: cells that the user said to have
+    written in this conversation, in order.
+    """
 
     page: Page
     number: int
+    latest: tuple[int, ...] = ()
 
     @property
     def grid(self) -> GridReading:
@@ -71,9 +74,8 @@ class Sheet:
     def assuming(self, assumptions: Sequence[Assumption]) -> Sheet:
         """The same grid with the user's words laid over the reading."""
         grids = assumed(self.page.grids, assumptions, self.number)
-        return Sheet(
-            replace(self.page, reading=replace(self.page.reading, grids=grids)), self.number
-        )
+        page = replace(self.page, reading=replace(self.page.reading, grids=grids))
+        return Sheet(page, self.number, self.latest)
 
 
 def position_of(grid: GridReading) -> Position:

@@ -13,6 +13,8 @@ import sys
 import unicodedata
 from typing import TextIO
 
+from papernudge.cli.breaking import broken
+
 _OBEYED = frozenset(("Cc", "Cf", "Cs", "Zl", "Zp"))
 """Unicode's general categories that a terminal may act on instead of showing them: controls, C1
 among them, formats, halves of pairs, line and paragraph separators (Unicode, chapter 4.5)."""
@@ -66,9 +68,12 @@ def short(text: str, most: int = 60) -> str:
 
 
 def say(sentence: str, out: TextIO | None = None) -> None:
-    """One line, by default on standard output; words without an end are cut in their middle."""
+    """A sentence, by default on standard output, broken between words at a terminal's width; words
+    without an end are cut in their middle.
+    """
     told = _ENDLESS.sub(lambda word: f"{word[0][:60]}...{word[0][-20:]}", sentence)
-    print(visible(told), file=out or sys.stdout, flush=True)
+    stream = out or sys.stdout
+    print(broken(visible(told), stream), file=stream, flush=True)
 
 
 def show(text: str, out: TextIO | None = None) -> None:

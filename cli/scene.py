@@ -1,114 +1,60 @@
 """What is drawn for each depth, in grid units, before anybody asks on what.
 
 The sign language: a sketched *frame* that runs past its corners is a house to look at; a *ring* a
-digit that matters, a broken ring one whose notes matter; a *handwritten digit* is a digit to write;
-*hatching* lies over a digit that can't stay, with a wavy *string* to what it repeats or a *dead
-end* where it repeats nothing; *tabs* at the margin name things. Tracing paper covers the rest.
-Ink is blue for looking and orange for what is wrong, and no sign relies on that.
+digit that matters, a broken ring one whose notes matter; what else a reason's cells are, their
+shapes tell (``papernudge.cli.roles``), and a *legend* names them; a *handwritten digit* is a digit
+to write; *slips* with a number tell an order; *hatching* lies over a digit that can't stay, with a
+wavy *string* to what it repeats or a *dead end* where it repeats nothing; *tabs* at the margin name
+things. Tracing paper covers the rest. Ink is blue for looking and orange for what is wrong, and no
+sign relies on that.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from papernudge.cli import ink
+from papernudge.cli.roles import show_reason
+from papernudge.cli.signs import (
+    BLUE,
+    FINE,
+    GREY,
+    ORANGE,
+    THICK,
+    USUAL,
+    Scene,
+    Sign,
+    Slip,
+    Stroke,
+    Tab,
+    house_box,
+    middle,
+)
 
 if TYPE_CHECKING:
     from papernudge.cli.answers import Answer
-    from papernudge.cli.ink import Line
     from papernudge.hints.checking import Checked, Checked3, Mistake
     from papernudge.hints.nudge import Told1
 
-BLUE, ORANGE, GREY = "blue", "orange", "grey"
-FINE, USUAL, THICK = 0.035, 0.055, 0.08  # widths in cells
-
-
-@dataclass(frozen=True, eq=False)
-class Stroke:
-    """One polyline in grid units; ``width`` in cells."""
-
-    line: Line
-    ink: str = BLUE
-    width: float = USUAL
-
-
-@dataclass(frozen=True, slots=True)
-class Tab:
-    """A paper tab at the margin: ``side`` left, right, top or bottom; its foot at (x, y)."""
-
-    text: str
-    x: float
-    y: float
-    side: str
-    ink: str = BLUE
-
-
-@dataclass
-class Scene:
-    """``windows``: rectangles (x0, y0, x1, y1) that the tracing paper leaves clear; no window
-    at all means no tracing paper.
-    """
-
-    strokes: list[Stroke] = field(default_factory=list)
-    tabs: list[Tab] = field(default_factory=list)
-    windows: list[tuple[float, float, float, float]] = field(default_factory=list)
-    caption: str = ""
-
-    def add(self, lines: Iterable[Line], ink_name: str = BLUE, width: float = USUAL) -> None:
-        """Draws polylines."""
-        self.strokes += [Stroke(line, ink_name, width) for line in lines]
-
-    def clear_cell(self, cell: int) -> None:
-        """Leaves one cell free of tracing paper."""
-        x, y = cell % 9, cell // 9
-        self.windows.append((x, y, x + 1, y + 1))
-
-    def house(self, house: int, ink_name: str = BLUE) -> None:
-        """Frames a house and names it at the margin."""
-        x0, y0, x1, y1 = house_box(house)
-        self.windows.append((x0, y0, x1, y1))
-        self.add(ink.frame(x0, y0, x1, y1), ink_name)
-        tab, lead = _house_tab(house, ink_name)
-        self.tabs.append(tab)
-        self.add(lead, ink_name, FINE)
-
-
-def middle(cell: int) -> tuple[float, float]:
-    """The centre of a cell."""
-    return cell % 9 + 0.5, cell // 9 + 0.5
-
-
-def house_box(house: int) -> tuple[int, int, int, int]:
-    """x0, y0, x1, y1 of a house 0–26."""
-    kind, n = divmod(house, 9)
-    if kind == 0:
-        return 0, n, 9, n + 1
-    if kind == 1:
-        return n, 0, n + 1, 9
-    x, y = 3 * (n % 3), 3 * (n // 3)
-    return x, y, x + 3, y + 3
-
-
-def _house_tab(house: int, ink_name: str) -> tuple[Tab, list[Line]]:
-    """The tab of a house; that of the middle block hangs on a thread along a printed line."""
-    from papernudge.hints.geometry import house_name
-
-    name, (kind, n) = house_name(house), divmod(house, 9)
-    x0, y0, _, _ = house_box(house)
-    if kind == 0:
-        return Tab(name, -0.25, y0 + 0.5, "left", ink_name), []
-    if kind == 1:
-        return Tab(name, x0 + 0.5, -0.25, "top", ink_name), []
-    if n < 3:
-        return Tab(name, x0 + 1.5, -0.25, "top", ink_name), []
-    if n > 5:
-        return Tab(name, x0 + 1.5, 9.25, "bottom", ink_name), []
-    if n == 5:
-        return Tab(name, 9.25, y0 + 1.5, "right", ink_name), []
-    thread = [ink.pencil_line((-0.25, 3), (3, 3))] if n == 4 else []
-    return Tab(name, -0.25, 3.0 if n == 4 else y0 + 1.5, "left", ink_name), thread
+__all__ = [
+    "BLUE",
+    "FINE",
+    "GREY",
+    "ORANGE",
+    "THICK",
+    "USUAL",
+    "Scene",
+    "Sign",
+    "Slip",
+    "Stroke",
+    "Tab",
+    "answer_scene",
+    "checked_scene",
+    "doubt_scene",
+    "house_box",
+    "middle",
+    "nudge_scene",
+]
 
 
 def answer_scene(answer: Answer) -> Scene:
@@ -145,67 +91,28 @@ def nudge_scene(told: Told1) -> Scene:
     digit = told.focus.digit
     if digit is not None:
         scene.tabs.append(Tab(f"look for {digit}", -0.3, -0.25, "top"))
-        for cell in told.focus.cells:
+        for cell in () if isinstance(told, Told3) else told.focus.cells:
             scene.clear_cell(cell)
             scene.add(ink.ring(*middle(cell)))
     elif told.focus.house is not None:
         scene.house(told.focus.house)
     if isinstance(told, Told3):
-        _show_reason(scene, told, {told.focus.house})
+        show_reason(scene, told)
     if isinstance(told, Told4):
         for cell, value in told.places:
             scene.clear_cell(cell)
             x, y = middle(cell)
             scene.add(ink.digit(value, x, y - 0.03, 0.62), BLUE, THICK)
             scene.add([ink.pencil_line((x - 0.3, y + 0.4), (x + 0.3, y + 0.38), 0.02)], BLUE)
+        for cell in told.follow:
+            x, y = middle(cell)
+            scene.clear_cell(cell)
+            foot = [ink.pencil_line((x - 0.3, y + 0.4), (x + 0.3, y + 0.38), 0.02)]
+            scene.add(ink.dashed(foot, 0.16), BLUE)
+            scene.explain(Sign("follows", ink.dashed([foot[0] - foot[0][0] + 0.2], 0.16), BLUE))
     if not scene.windows:  # a digit that stands nowhere yet: the whole grid is the place to look
         scene.windows.append((0, 0, 9, 9))
     return scene
-
-
-def _show_reason(scene: Scene, told: object, framed: set[int | None]) -> None:
-    """Depth 3: houses, evidence, and what the steps before rule out."""
-    from papernudge.hints.nudge import Told3
-
-    assert isinstance(told, Told3)
-    steps = told.line
-    houses = [*told.houses, *(h for step in steps for h in step.houses)]
-    for house in dict.fromkeys(houses):
-        if house not in framed:
-            scene.house(house)
-    ringed = set(told.focus.cells) if told.focus.digit is not None else set[int]()
-    evidence = [*told.evidence, *(c for step in steps for c in step.evidence)]
-    for cell in dict.fromkeys(evidence):
-        if cell not in ringed:
-            scene.clear_cell(cell)
-            scene.add(ink.ring(*middle(cell)))
-    noted = [*told.noted, *(c for step in steps for c in step.noted)]
-    for cell in dict.fromkeys(noted):
-        scene.clear_cell(cell)
-        scene.add(ink.dashed(ink.ring(*middle(cell), 0.45, 1.0)))
-    ruled_out: dict[int, set[int]] = {}
-    for step in steps:
-        for cell, digits in step.ruled_out:
-            ruled_out.setdefault(cell, set()).update(digits)
-    for cell, gone in ruled_out.items():
-        scene.clear_cell(cell)
-        _strike_small(scene, cell, sorted(gone))
-
-
-def _strike_small(scene: Scene, cell: int, digits: Sequence[int]) -> None:
-    """Digits that a step rules out, each struck through: the fewer, the larger."""
-    left, top = cell % 9, cell // 9
-    for n, value in enumerate(digits):
-        if len(digits) == 1:
-            x, y, high = left + 0.5, top + 0.5, 0.5
-        elif len(digits) <= 4:
-            x, y, high = left + 0.28 + 0.44 * (n % 2), top + 0.28 + 0.44 * (n // 2), 0.36
-        else:
-            x, y, high = left + 0.2 + 0.3 * (n % 3), top + 0.2 + 0.3 * (n // 3), 0.24
-        scene.add(ink.digit(value, x, y, high), BLUE, FINE)
-        reach, rise = 0.62 * high, 0.3 * high
-        strike = ink.pencil_line((x - reach, y + rise), (x + reach, y - rise), 0.005)
-        scene.add([strike], ORANGE, FINE)
 
 
 def checked_scene(told: Checked) -> Scene:
@@ -226,12 +133,20 @@ def checked_scene(told: Checked) -> Scene:
         _show_mistakes(scene, told)
     if isinstance(told, Checked4):
         for mistake, value in zip(told.mistakes, told.right, strict=True):
-            x, y = mistake.cell % 9 + 0.9, mistake.cell // 9 + 0.1
-            scene.add(ink.digit(value, x, y, 0.54), BLUE, USUAL)
+            _in_the_corner(scene, mistake.cell, value)
         for cell, value in zip(told.lost_notes, told.right_notes, strict=True):
             x, y = cell % 9 + 0.8, cell // 9 + 0.8
             scene.add(ink.digit(value, x, y, 0.3), BLUE, FINE)
+        for cell, digits in told.printed_instead:
+            for n, value in enumerate(digits[:3]):
+                _in_the_corner(scene, cell, value, n)
     return scene
+
+
+def _in_the_corner(scene: Scene, cell: int, value: int, place: int = 0) -> None:
+    """The right digit in the upper right corner of a cell, on paper cleared for it."""
+    x, y = cell % 9 + 0.84 - 0.26 * place, cell // 9 + 0.22
+    scene.add(ink.digit(value, x, y, 0.34), BLUE, 1.3 * FINE)
 
 
 def _show_mistakes(scene: Scene, told: Checked3) -> None:
@@ -243,13 +158,41 @@ def _show_mistakes(scene: Scene, told: Checked3) -> None:
             _tie(scene, mistake)
         else:
             scene.add(ink.dead_end(x0, y0), ORANGE, USUAL)
-    if told.first_out is not None and len(told.mistakes) > 1:
-        x, y = middle(told.first_out)
-        scene.add(ink.frame(x - 0.5, y - 0.5, x + 0.5, y + 0.5, 0.14), ORANGE, THICK)
-        scene.tabs.append(Tab("out first", -0.25, y, "left", ORANGE))
+    if told.first_out is not None and len(told.mistakes) > 1 and told.cost > 1:
+        first = (told.first_out, *told.first_or)
+        for cell in first:
+            x, y = middle(cell)
+            lines = ink.frame(x - 0.5, y - 0.5, x + 0.5, y + 0.5, 0.14)
+            chosen = lines if len(first) == 1 else ink.dashed(lines, 0.24)
+            scene.add(chosen, ORANGE, THICK)
+            name = "out first" if len(first) == 1 else "first?"
+            scene.tabs.append(Tab(name, -0.25, y, "left", ORANGE))
+    _show_misprint(scene, told)
     for cell in told.lost_notes:
         scene.clear_cell(cell)
         scene.add(ink.dashed(ink.ring(*middle(cell), 0.46, 1.0)), BLUE, FINE)
+
+
+def _show_misprint(scene: Scene, told: Checked3) -> None:
+    """Printed digits in question: ringed, those that clash tied to each other."""
+    cells = told.misprinted_cells
+    for n, cell in enumerate(cells):
+        scene.clear_cell(cell)
+        scene.add(ink.ring(*middle(cell), 0.44), ORANGE, USUAL)
+        for other in cells[n + 1 :]:
+            if any(h in told.houses for h in _shared_houses(cell, other)):
+                scene.add(ink.string(middle(cell), middle(other)), ORANGE, FINE)
+    if len(cells) == 1:
+        x, y = middle(cells[0])
+        left = x < 4.5
+        side = "left" if left else "right"
+        scene.tabs.append(Tab("misprint?", -0.25 if left else 9.25, y, side, ORANGE))
+
+
+def _shared_houses(one: int, other: int) -> list[int]:
+    from papernudge.hints.geometry import HOUSES_OF
+
+    return [house for house in HOUSES_OF[one] if house in HOUSES_OF[other]]
 
 
 def _tie(scene: Scene, mistake: Mistake) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.cli.scene import Scene, Stroke, Tab
+from papernudge.cli.signs import Scene, Sign, Slip, Stroke, Tab
 
 Raster = npt.NDArray[np.uint8]
 Points = npt.NDArray[np.float64]
@@ -97,7 +97,7 @@ def framed(
     close: bool,
 ) -> tuple[View, Raster | None]:
     """Where the raster's pixels come to lie in the picture that ``sketch`` draws of the same
-    words, and the strip with the caption, None where there is none.
+    words, and the strip with legend and caption, None where there is none.
 
     ``shape``: of the raster, height and width first.
     """
@@ -106,7 +106,8 @@ def framed(
     if turns % 2:
         wide, high = high, wide
     most = min(side / wide, side / high, max(1.0, LARGEST_UPSCALE_SIDE / max(wide, high)))
-    scale, strip = _fitted(caption, wide, high, most, side)
+    legend = placed[0].scene.legend if close and placed else []
+    scale, strip = _fitted(caption, legend, wide, high, most, side)
     return View(box, scale, turns % 4), strip
 
 
@@ -120,23 +121,58 @@ def _as_wide(strip: Raster, width: int) -> Raster:
 
 
 def _fitted(
-    caption: str, wide: float, high: float, most: float, side: int
+    caption: str,
+    legend: Sequence[Sign],
+    wide: float,
+    high: float,
+    most: float,
+    side: int,
 ) -> tuple[float, Raster | None]:
-    """The largest scale at which picture and caption fit into ``side``, and the caption's strip.
+    """The largest scale at which picture, legend and caption fit into ``side``, and the strip with
+    legend and caption.
 
     A text that would take too much from the picture is cut after its first sentence.
     """
-    if not caption:
+    if not caption and not legend:
         return most, None
     short = caption.split(". ")[0] + ". …"
     for text in (caption, short if len(short) < len(caption) else caption):
-        for part in (1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7):
+        for part in (1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6):
             scale = most * part
-            room = side - round(high * scale)
-            strip = _caption(text, round(wide * scale), min(room, round(0.45 * side)))
+            width = round(wide * scale)
+            room = min(side - round(high * scale), round(0.5 * side))
+            signs = _legend(legend, width)
+            strip = _caption(text, width, room - (0 if signs is None else signs.shape[0]))
             if strip is not None:
-                return scale, strip
+                return scale, strip if signs is None else np.vstack([signs, strip])
     return most, None
+
+
+def _legend(signs: Sequence[Sign], width: int) -> Raster | None:
+    """Each sign beside its name, as many a row as fit: uint8 (h, width, 3)."""
+    if not signs:
+        return None
+    size = max(11, round(width / 32))
+    box = round(1.7 * size)
+    names = [letters_of(sign.name, size) for sign in signs]
+    places, x, y = [], size, round(0.5 * size)
+    for name in names:
+        if x > size and x + box + 0.4 * size + name.shape[1] > width - size:
+            x, y = size, y + round(1.25 * box)
+        places.append((x, y))
+        x += round(box + 0.5 * size + name.shape[1] + 1.1 * size)
+    strip = np.empty((y + box + round(0.2 * size), width, 3), np.uint8)
+    strip[:] = PAPER
+    for sign, name, (left, top) in zip(signs, names, places, strict=True):
+        tracks = [
+            (Stroke(line, sign.ink, 0.045), line * box + np.array([left, top], np.float64))
+            for line in sign.lines
+        ]
+        _pencil(strip, tracks, box, INKS[sign.ink])
+        put_letters(
+            strip, name, left + box + round(0.4 * size), top + (box - name.shape[0]) // 2, TEXT
+        )
+    return strip
 
 
 def _close_box(placed: Placed) -> tuple[float, float, float, float]:
@@ -232,6 +268,9 @@ def _draw(canvas: Raster, view: View, placed: Placed) -> None:
     _halo(canvas, tracks, cell)
     for name in INKS:
         _pencil(canvas, [t for t in tracks if t[0].ink == name], cell, INKS[name])
+    for slip in scene.slips:
+        middle = view.apply(placed.to_raster(np.array([(slip.x, slip.y)])))[0]
+        _draw_slip(canvas, slip, middle, cell)
     taken: list[Box] = []
     for tab in scene.tabs:
         foot = view.apply(placed.to_raster(np.array([(tab.x, tab.y)])))[0]
@@ -309,6 +348,22 @@ def _lay(
 Box = tuple[int, int, int, int]
 
 
+def _draw_slip(canvas: Raster, slip: Slip, middle: Points, cell: float) -> None:
+    """Light print on a dark slip with round ends."""
+    import cv2
+
+    size = max(8, round(0.42 * cell))
+    letters = letters_of(slip.text, size)
+    h, w = letters.shape
+    radius = max(5.0, 0.34 * cell, 0.75 * h)
+    reach = max(0.0, w / 2 - 0.45 * radius)
+    ends = middle + np.array([(-reach, 0.0), (reach, 0.0)])
+    cv2.polylines(
+        canvas, [_fixed(ends)], False, INKS["blue"], max(1, round(2 * radius)), cv2.LINE_AA, 4
+    )
+    put_letters(canvas, letters, round(middle[0] - w / 2), round(middle[1] - h / 2), PAPER)
+
+
 def _draw_tab(canvas: Raster, tab: Tab, foot: Points, cell: float, taken: Sequence[Box]) -> Box:
     """A slip of paper whose point touches the margin at ``foot``, pixels; where it lies."""
     import cv2
@@ -334,9 +389,11 @@ def _free_place(
 ) -> tuple[int, int]:
     """Left top corner of a tab, moved along its margin until it lies over no other tab."""
     x0, y0, x1, y1 = box
-    step_x, step_y = ((x1 - x0) // 2, 0) if side in ("top", "bottom") else (0, (y1 - y0) // 2)
-    for turn in (0, 1, -1, 2, -2, 3, -3, 4, -4):
-        x, y = x0 + turn * step_x, y0 + turn * step_y
+    along = side in ("top", "bottom")
+    span, step = (shape[1], (x1 - x0) // 4) if along else (shape[0], (y1 - y0) // 4)
+    for turn in range(2 * (span // max(1, step)) + 1):
+        away = (turn + 1) // 2 * step * (1 if turn % 2 else -1)
+        x, y = (x0 + away, y0) if along else (x0, y0 + away)
         inside = 0 <= x <= shape[1] - (x1 - x0) and 0 <= y <= shape[0] - (y1 - y0)
         moved = (x, y, x + x1 - x0, y + y1 - y0)
         if inside and not any(_overlap(moved, other) for other in taken):

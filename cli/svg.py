@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 from papernudge.cli import ink
-from papernudge.cli.scene import Scene, Stroke, Tab
+from papernudge.cli.signs import Scene, Sign, Slip, Stroke, Tab
 
 if TYPE_CHECKING:
     from papernudge.cli.ink import Line
@@ -19,29 +19,33 @@ _CAPTION = 38  # letters' height
 _STYLE = """
 .page{fill:#fdfcf7}.line{stroke:#2a2d33}.given{fill:#22252b}.tab{fill:#fffdf6}
 .text{fill:#26292e}.pencil{stroke:#595d66}.blue{stroke:#12509c}.orange{stroke:#c2490a}
-.window{fill:#eef3fb}
+.window{fill:#eef3fb}.slip{fill:#12509c}.print{fill:#fdfcf7}
 @media (prefers-color-scheme: dark){
 .page{fill:#1c1e22}.line{stroke:#c9cbd1}.given{fill:#f1f1ee}.tab{fill:#2b2e34}
 .text{fill:#ececea}.pencil{stroke:#b3b7c0}.blue{stroke:#7fb2f5}.orange{stroke:#ff9a52}
-.window{fill:#252c38}}
+.window{fill:#252c38}.slip{fill:#7fb2f5}.print{fill:#14161a}}
 text{font-family:system-ui,"Helvetica Neue",Arial,sans-serif}
 """
 
 
 def board_svg(grid: GridReading, scene: Scene) -> str:
     """The board with a scene on it, as one self-contained SVG document."""
-    caption = _wrapped(scene.caption, 58)
+    caption = _wrapped(scene.caption, _SIDE + _LEFT - 20, _CAPTION)
     width = _SIDE + 2 * _LEFT
-    height = _SIDE + 2 * _TOP + round(len(caption) * 1.4 * _CAPTION)
+    legend, rows = _legend(scene.legend, _SIDE + _LEFT - 20)
+    foot = _SIDE + 2 * _TOP + rows * _ROW
+    height = foot + round(len(caption) * 1.4 * _CAPTION)
     body = [
         *_windows(scene),
         *_lines(),
         *_digits(grid),
         *(_stroke(s) for s in scene.strokes),
+        *(_slip(s) for s in scene.slips),
         *_tabs(scene.tabs),
+        *legend,
     ]
     words = [
-        f'<text class="text" x="{_LEFT}" y="{_SIDE + 2 * _TOP + n * 1.4 * _CAPTION:.0f}" '
+        f'<text class="text" x="{_LEFT}" y="{foot + n * 1.4 * _CAPTION:.0f}" '
         f'font-size="{_CAPTION}">{escape(line)}</text>'
         for n, line in enumerate(caption)
     ]
@@ -108,12 +112,16 @@ def _tabs(tabs: Sequence[Tab]) -> list[str]:
     for tab in tabs:
         wide = 18.5 * len(tab.text) + 26
         x, y = _tab_place(tab, wide)
-        for turn in (0, 1, -1, 2, -2, 3, -3):
-            moved = x + turn * wide / 2 if tab.side in ("top", "bottom") else x
-            if not any(
-                abs(y - v) < _TAB and moved < u + w and u < moved + wide for u, v, w in taken
+        along = tab.side in ("top", "bottom")
+        step = wide / 4 if along else _TAB / 4
+        for turn in range(64):
+            away = (turn + 1) // 2 * step * (1 if turn % 2 else -1)
+            left, top = (x + away, y) if along else (x, y + away)
+            inside = 4 - _LEFT <= left <= _SIDE + _LEFT - wide - 4
+            if inside and not any(
+                abs(top - v) < _TAB and left < u + w and u < left + wide for u, v, w in taken
             ):
-                x = moved
+                x, y = left, top
                 break
         taken.append((x, y, wide))
         out.append(_tab(tab, x, y, wide))
@@ -153,7 +161,61 @@ def _pennant(side: str, foot: tuple[float, float], box: tuple[float, float, floa
     return " ".join(f"{x:.0f} {y:.0f}" for x, y in corners)
 
 
-def _wrapped(text: str, width: int) -> list[str]:
-    import textwrap
+def _slip(slip: Slip) -> str:
+    """Light print on a dark slip with round ends."""
+    wide = 56 + 22 * max(0, len(slip.text) - 1)
+    x, y = slip.x * CELL, slip.y * CELL
+    return (
+        f'<rect class="slip" x="{x - wide / 2:.0f}" y="{y - 28:.0f}" width="{wide}" height="56" '
+        f'rx="28"/><text class="print" x="{x:.0f}" y="{y + 14:.0f}" font-size="40" '
+        f'text-anchor="middle">{escape(slip.text)}</text>'
+    )
 
-    return textwrap.wrap(text, width)
+
+_ROW = 66  # a row of the legend
+_NAME = 34  # its letters' height
+
+
+def _legend(signs: Sequence[Sign], width: float) -> tuple[list[str], int]:
+    """Each sign beside its name below the board, and how many rows they take."""
+    out: list[str] = []
+    x, row = 0.0, 0
+    for sign in signs:
+        wide = 74 + _wide(sign.name, _NAME) + 34
+        if x and x + wide > width:
+            x, row = 0.0, row + 1
+        y = _SIDE + 1.45 * _TOP + row * _ROW
+        out.append(f'<g transform="translate({x:.0f} {y - 42:.0f}) scale(0.56)">')
+        out += [_stroke(Stroke(line, sign.ink, 0.07)) for line in sign.lines]
+        out.append(
+            f'</g><text class="text" x="{x + 70:.0f}" y="{y:.0f}" font-size="{_NAME}">'
+            f"{escape(sign.name)}</text>"
+        )
+        x += wide
+    return out, row + 1 if signs else 0
+
+
+def _wrapped(text: str, width: float, size: float) -> list[str]:
+    """Lines that fit into a width, broken between words."""
+    lines: list[str] = []
+    for word in text.split():
+        if lines and _wide(f"{lines[-1]} {word}", size) <= width:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    return lines
+
+
+def _wide(text: str, size: float) -> float:
+    """How wide a text may become in the viewer's own sans serif: capitals, digits and m are wide,
+    and wide typefaces take about a tenth more than usual ones.
+    """
+    return size * sum(map(_letter, text))
+
+
+def _letter(letter: str) -> float:
+    if letter in "ijltfrI.,:;'|! ()":
+        return 0.36
+    if letter in "mwMW@":
+        return 0.95
+    return 0.72 if letter.isupper() else 0.62

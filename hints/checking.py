@@ -1,27 +1,23 @@
 """Is the paper right so far? Mistakes, what caused them, and four depths of telling.
 
-A wrong entry is a *consequence* where the digits on the paper, wrong ones among them, force it
-by a single (a naked or a hidden one): somebody who trusts the paper would write it. What is left
-are *roots*. Forcing by singles only grows with more digits on the paper, so which wrong entries
-follow from a set of others doesn't depend on the order in which they were written.
+What came first among wrong entries is told by ``papernudge.hints.roots``, where printed digits
+went wrong by ``papernudge.hints.misprint``, the sentences stand in
+``papernudge.hints.check_words``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from enum import StrEnum
 from itertools import combinations
+from typing import Any
 
-from papernudge.hints.geometry import (
-    HOUSE_CELLS,
-    HOUSES_OF,
-    PEERS,
-    cell_name,
-    house_name,
-    members,
-)
+from papernudge.hints.check_words import sentence_of
+from papernudge.hints.geometry import DIGITS_IN, HOUSE_CELLS, PEERS, cell_name, house_name, members
+from papernudge.hints.misprint import Misprint, find_misprint
 from papernudge.hints.position import Fault, Position
+from papernudge.hints.roots import clashes_of, first_group, root_groups
 
 
 class State(StrEnum):
@@ -33,21 +29,30 @@ class State(StrEnum):
     NOT_ONE_SOLUTION = "not one solution"
 
 
-_PEERS = tuple(tuple(members(mask)) for mask in PEERS)
-
-
 @dataclass(frozen=True, slots=True)
 class Mistake:
     """A wrong entry.
 
     ``clashes``: cells of its houses that hold the same digit (none: it merely doesn't lead to
-    the solution). ``root``: no other wrong digit forced it.
+    the solution). ``root``: it came first, no other wrong digit forced it. ``choice``: or one of
+    several that explain the others equally well came first; each of them is a ``root`` then.
     """
 
     cell: int
     written: int
     clashes: tuple[int, ...]
     root: bool
+    choice: bool = False
+
+    def to_json(self) -> dict[str, object]:
+        """The mistake as depth 3 tells it."""
+        return {
+            "cell": cell_name(self.cell),
+            "written": self.written,
+            "clashes": [cell_name(c) for c in self.clashes],
+            "root": self.root,
+            **({"choice": True} if self.choice else {}),
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +70,19 @@ class Since:
 
 @dataclass(frozen=True, slots=True)
 class Checked1:
-    """Depth 1: the state, how much is filled, and how many entries are wrong."""
+    """Depth 1: the state, how much is filled, and how many entries are wrong.
+
+    ``misprint`` and ``misprinted``: where the givens don't have exactly one solution, what kind
+    of misprint was located (see ``Misprint``) and how many printed digits are in question.
+    """
 
     depth: int
     state: State
     filled: int
     wrong: int
     since: Since | None
+    misprint: str
+    misprinted: int
     sentence: str
 
     def to_json(self) -> dict[str, object]:
@@ -89,14 +100,25 @@ class Checked1:
                 "rubbed_out": [cell_name(c) for c in self.since.rubbed_out],
                 "wrong": self.since.wrong,
             }
+        if self.misprint:
+            out["misprint"] = self._misprint_json()
         return out
+
+    def _misprint_json(self) -> dict[str, object]:
+        return {"kind": self.misprint, "count": self.misprinted}
 
 
 @dataclass(frozen=True, slots=True)
 class Checked2(Checked1):
-    """Depth 2 adds the fewest houses (0–26) that hold all wrong entries."""
+    """Depth 2 adds the fewest houses (0–26) that hold all wrong entries, or those where a
+    misprint shows.
+    """
 
     houses: tuple[int, ...]
+
+    def _misprint_json(self) -> dict[str, object]:
+        houses = [house_name(h) for h in self.houses]
+        return {**Checked1._misprint_json(self), "houses": houses}
 
     def to_json(self) -> dict[str, object]:
         """The fields of this depth under the names of the JSON."""
@@ -105,38 +127,47 @@ class Checked2(Checked1):
 
 @dataclass(frozen=True, slots=True)
 class Checked3(Checked2):
-    """Depth 3 adds the wrong cells, and cells whose notes have lost the right digit.
+    """Depth 3 adds the wrong cells, and cells whose notes contradict the grid.
 
-    ``first_out``: the root to rub out first, ``cost`` how many digits go with it, itself
-    included. ``first_wrong``: with an earlier photo, the first wrong digit written since.
+    ``lost_notes``: the right digit isn't among them. ``stale_notes``: noted digits that stand in
+    sight of their cell already. ``roots``: what came first, a group each with those that may have
+    come first in its place. ``first_out``: the root to rub out first, ``cost`` how many digits
+    go with it, itself included; ``first_or``: roots that may have come first in its place.
+    ``first_wrong``: with an earlier photo, the first wrong digit written since, where one can be
+    named. ``misprinted_cells``: the printed digits in question.
     """
 
     mistakes: tuple[Mistake, ...]
     lost_notes: tuple[int, ...]
+    stale_notes: tuple[tuple[int, tuple[int, ...]], ...]
+    roots: tuple[tuple[int, ...], ...]
     first_out: int | None
+    first_or: tuple[int, ...]
     cost: int
     first_wrong: int | None
+    misprinted_cells: tuple[int, ...]
 
     def to_json(self) -> dict[str, object]:
         """The fields of this depth under the names of the JSON."""
-        out = {
+        out: dict[str, Any] = {
             **Checked2.to_json(self),
-            "mistakes": [
-                {
-                    "cell": cell_name(m.cell),
-                    "written": m.written,
-                    "clashes": [cell_name(c) for c in m.clashes],
-                    "root": m.root,
-                }
-                for m in self.mistakes
-            ],
+            "mistakes": [m.to_json() for m in self.mistakes],
             "lost_notes": [cell_name(c) for c in self.lost_notes],
         }
+        if self.stale_notes:
+            out["stale_notes"] = {cell_name(c): list(digits) for c, digits in self.stale_notes}
         if self.first_out is not None:
+            out["roots"] = [[cell_name(c) for c in group] for group in self.roots]
             out["first_out"] = {"cell": cell_name(self.first_out), "cost": self.cost}
+            if self.first_or:
+                out["first_out"]["or"] = [cell_name(c) for c in self.first_or]
         if self.first_wrong is not None:
             out["first_wrong"] = cell_name(self.first_wrong)
         return out
+
+    def _misprint_json(self) -> dict[str, object]:
+        cells = [cell_name(c) for c in self.misprinted_cells]
+        return {**Checked2._misprint_json(self), "cells": cells}
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,10 +175,12 @@ class Checked4(Checked3):
     """Depth 4 adds the right digits.
 
     One for each mistake, in the same order, and one for each cell of ``lost_notes``.
+    ``printed_instead``: the given whose change mends the puzzle, with the digits that would.
     """
 
     right: tuple[int, ...]
     right_notes: tuple[int, ...]
+    printed_instead: tuple[tuple[int, tuple[int, ...]], ...]
 
     def to_json(self) -> dict[str, object]:
         """The fields of this depth under the names of the JSON."""
@@ -160,6 +193,10 @@ class Checked4(Checked3):
             out["right_notes"] = {cell_name(c): d for c, d in pairs}
         return out
 
+    def _misprint_json(self) -> dict[str, object]:
+        instead = {cell_name(c): list(digits) for c, digits in self.printed_instead}
+        return {**Checked3._misprint_json(self), "instead": instead}
+
 
 Checked = Checked1 | Checked2 | Checked3 | Checked4
 
@@ -168,21 +205,34 @@ Checked = Checked1 | Checked2 | Checked3 | Checked4
 class Check:
     """All there is to say about a paper solve; :meth:`at` gives the part that was asked for.
 
-    ``solution`` is None where the givens don't have exactly one. ``why_not`` then says why, in
-    words. Cells count 0–80 in row order.
+    ``solution`` is None where the givens don't have exactly one; ``fault`` and ``misprint`` then
+    say why and where. Cells count 0–80 in row order.
     """
 
     state: State
     filled: int
-    mistakes: tuple[Mistake, ...]
-    lost_notes: tuple[int, ...]
-    first_out: int | None
-    cost: int
-    houses: tuple[int, ...]
-    solution: str | None
-    why_not: str
-    since: Since | None
-    first_wrong: int | None
+    mistakes: tuple[Mistake, ...] = ()
+    lost_notes: tuple[int, ...] = ()
+    stale_notes: tuple[tuple[int, tuple[int, ...]], ...] = ()
+    roots: tuple[tuple[int, ...], ...] = ()
+    first_out: int | None = None
+    first_or: tuple[int, ...] = ()
+    cost: int = 0
+    houses: tuple[int, ...] = ()
+    solution: str | None = None
+    fault: Fault = Fault.NONE
+    misprint: Misprint = field(default_factory=Misprint)
+    since: Since | None = None
+    first_wrong: int | None = None
+
+    @property
+    def deepest(self) -> int:
+        """The depth beyond which nothing more is told."""
+        if self.mistakes or self.lost_notes:
+            return 4
+        if self.misprint.kind:
+            return 4 if self.misprint.instead else 3
+        return 3 if self.stale_notes else 1
 
     def at(self, depth: int) -> Checked:
         """What depth 1, 2, 3 or 4 tells, in a type that holds nothing deeper.
@@ -191,19 +241,41 @@ class Check:
         """
         if depth not in (1, 2, 3, 4):
             raise ValueError(f"depth is 1, 2, 3 or 4, not {depth}")
-        sentence = _sentence(self, depth)
-        one = (depth, self.state, self.filled, len(self.mistakes), self.since, sentence)
+        one: dict[str, Any] = {
+            "depth": depth,
+            "state": self.state,
+            "filled": self.filled,
+            "wrong": len(self.mistakes),
+            "since": self.since,
+            "misprint": self.misprint.kind,
+            "misprinted": len(self.misprint.cells),
+            "sentence": sentence_of(self, depth),
+        }
         if depth == 1:
-            return Checked1(*one)
+            return Checked1(**one)
         if depth == 2:
-            return Checked2(*one, self.houses)
-        three = (self.mistakes, self.lost_notes, self.first_out, self.cost, self.first_wrong)
+            return Checked2(**one, houses=self.houses)
+        three: dict[str, Any] = {
+            **one,
+            "houses": self.houses,
+            "mistakes": self.mistakes,
+            "lost_notes": self.lost_notes,
+            "stale_notes": self.stale_notes,
+            "roots": self.roots,
+            "first_out": self.first_out,
+            "first_or": self.first_or,
+            "cost": self.cost,
+            "first_wrong": self.first_wrong,
+            "misprinted_cells": self.misprint.cells,
+        }
         if depth == 3:
-            return Checked3(*one, self.houses, *three)
+            return Checked3(**three)
         solution = self.solution or ""
         right = tuple(int(solution[m.cell]) for m in self.mistakes)
         notes = tuple(int(solution[c]) for c in self.lost_notes)
-        return Checked4(*one, self.houses, *three, right, notes)
+        return Checked4(
+            **three, right=right, right_notes=notes, printed_instead=self.misprint.instead
+        )
 
 
 def check(position: Position, earlier: Position | None = None) -> Check:
@@ -214,41 +286,78 @@ def check(position: Position, earlier: Position | None = None) -> Check:
     """
     if earlier is not None and earlier.givens != position.givens:
         raise ValueError("the earlier position must have the same givens")
-    digits = [0 if d == "." else int(d) for d in position.digits]
-    filled = sum(d > 0 for d in digits)
-    solution = position.solution
+    filled = sum(d != "." for d in position.digits)
     written = None if earlier is None else _written(earlier, position)
+    solution = position.solution
     if solution is None:
-        since = None if written is None else Since(*written, 0)
-        state = State.NOT_ONE_SOLUTION
-        why = _why_not(position)
-        return Check(state, filled, (), (), None, 0, (), None, why, since, None)
+        return _misprinted(position, filled, written)
+    digits = [0 if d == "." else int(d) for d in position.digits]
     wrong = [c for c in range(81) if digits[c] and digits[c] != int(solution[c])]
-    roots = _roots(digits, wrong)
-    mistakes = tuple(
-        Mistake(c, digits[c], tuple(sorted(_clashes(digits, c))), c in roots) for c in wrong
-    )
-    first_out, cost = _first_out(digits, wrong, roots)
-    lost = _lost_notes(position, solution)
+    new = () if written is None else written[0]
     state = State.MISTAKEN if wrong else State.SOLVED if filled == 81 else State.RIGHT_SO_FAR
-    since, first_wrong = None, None
-    if written is not None:
-        new_wrong = [c for c in written[0] if c in wrong]
-        since = Since(*written, len(new_wrong))
-        first_wrong, _ = _first_out(digits, new_wrong, _roots(digits, new_wrong))
-    houses = _covering_houses(digits, wrong)
+    groups = root_groups(
+        digits,
+        wrong,
+        position.givens,
+        [] if earlier is None else [c for c in wrong if c not in new],
+    )
+    first = _first(digits, wrong, position.givens, groups)
     return Check(
-        state, filled, mistakes, lost, first_out, cost, houses, solution, "", since, first_wrong
+        state,
+        filled,
+        _mistakes(digits, wrong, groups),
+        _lost_notes(position, solution),
+        _stale_notes(position, solution),
+        roots=groups,
+        first_out=first[0][0] if first else None,
+        first_or=first[0][1:] if first else (),
+        cost=first[1] if first else 0,
+        houses=_covering_houses(digits, wrong),
+        solution=solution,
+        since=None if written is None else Since(*written, sum(c in wrong for c in new)),
+        first_wrong=_first_wrong(digits, [c for c in new if c in wrong], position.givens),
     )
 
 
-def _why_not(position: Position) -> str:
-    faults = position.given_faults
-    if Fault.CLASH in faults:
-        return "two printed digits in one house are the same"
-    if Fault.MANY_SOLUTIONS in faults:
-        return "the printed digits allow more than one solution"
-    return "the printed digits allow no solution"
+def _misprinted(
+    position: Position, filled: int, written: tuple[tuple[int, ...], tuple[int, ...]] | None
+) -> Check:
+    misprint = find_misprint(position.givens)
+    return Check(
+        State.NOT_ONE_SOLUTION,
+        filled,
+        houses=misprint.houses,
+        fault=position.given_faults,
+        misprint=misprint,
+        since=None if written is None else Since(*written, 0),
+    )
+
+
+def _mistakes(
+    digits: Sequence[int], wrong: Sequence[int], groups: Sequence[tuple[int, ...]]
+) -> tuple[Mistake, ...]:
+    roots = {cell: len(group) > 1 for group in groups for cell in group}
+    return tuple(
+        Mistake(c, digits[c], tuple(sorted(clashes_of(digits, c))), c in roots, roots.get(c, False))
+        for c in wrong
+    )
+
+
+def _first(
+    digits: Sequence[int], wrong: Sequence[int], givens: str, groups: Sequence[tuple[int, ...]]
+) -> tuple[tuple[int, ...], int] | None:
+    """The group to rub out first, what shows most in front, and how many digits go with it."""
+    if not groups:
+        return None
+    number, cost = first_group(digits, wrong, givens, groups)
+    shown = sorted(groups[number], key=lambda c: (-len(clashes_of(digits, c)), c))
+    return tuple(shown), cost
+
+
+def _first_wrong(digits: Sequence[int], new: Sequence[int], givens: str) -> int | None:
+    """The first of the wrong digits written since the earlier photo, where one can be named."""
+    first = _first(digits, new, givens, root_groups(digits, new, givens))
+    return first[0][0] if first and len(first[0]) == 1 else None
 
 
 def _written(earlier: Position, later: Position) -> tuple[tuple[int, ...], tuple[int, ...]]:
@@ -256,10 +365,6 @@ def _written(earlier: Position, later: Position) -> tuple[tuple[int, ...], tuple
     pairs = list(enumerate(zip(earlier.entries, later.entries, strict=True)))
     written = tuple(c for c, (old, new) in pairs if new not in (old, "."))
     return written, tuple(c for c, (old, new) in pairs if new == "." != old)
-
-
-def _clashes(digits: Sequence[int], cell: int) -> set[int]:
-    return {x for x in _PEERS[cell] if digits[x] == digits[cell]}
 
 
 def _lost_notes(position: Position, solution: str) -> tuple[int, ...]:
@@ -271,76 +376,20 @@ def _lost_notes(position: Position, solution: str) -> tuple[int, ...]:
     )
 
 
-# ---------------------------------------------------------------- roots and consequences
-
-
-def _forced(board: Sequence[int], cell: int, digit: int) -> bool:
-    """Whether a single writes ``digit`` into ``cell`` by what the board's other cells hold.
-
-    Evidence only: that the digit itself may already stand in one of the cell's houses does not
-    stop it, since the paper may have been filled in any order.
-    """
-    seen = {board[x] for x in _PEERS[cell]} | {digit}
-    if len(seen - {0}) == 9:
-        return True
-    return any(
-        all(
-            x == cell or board[x] not in (0, digit) or _sees(board, x, digit, cell)
-            for x in HOUSE_CELLS[house]
-        )
-        for house in HOUSES_OF[cell]
-    )
-
-
-def _sees(board: Sequence[int], cell: int, digit: int, but: int) -> bool:
-    return any(board[x] == digit and x != but for x in _PEERS[cell])
-
-
-def _closure(digits: Sequence[int], wrong: Collection[int], known: Iterable[int]) -> set[int]:
-    """The wrong entries that follow, step by step, from the rest of the paper and ``known``."""
-    reached = set(known)
-    board = [0 if c in wrong and c not in reached else d for c, d in enumerate(digits)]
-    grew = True
-    while grew:
-        grew = False
-        for cell in wrong:
-            if cell not in reached and _forced(board, cell, digits[cell]):
-                reached.add(cell)
-                board[cell] = digits[cell]
-                grew = True
-    return reached
-
-
-def _roots(digits: Sequence[int], wrong: Sequence[int]) -> set[int]:
-    """A small set of wrong entries from which all the others follow.
-
-    Those that nothing else forces must be in it. Where the remaining ones force each other,
-    the one from which most follow is added, until all are reached (the smallest set is a
-    hitting-set problem; the greedy choice is exact while one is enough).
-    """
-    roots = {w for w in wrong if w not in _closure(digits, wrong, set(wrong) - {w})}
-    reached = _closure(digits, wrong, roots)
-    while len(reached) < len(wrong):
-        left = [w for w in wrong if w not in reached]
-        spread = {w: _closure(digits, wrong, roots | {w}) for w in left}
-        best = max(left, key=lambda w: (len(spread[w]), len(_clashes(digits, w)), -w))
-        roots.add(best)
-        reached = spread[best]
-    for root in sorted(roots, reverse=True):
-        if len(_closure(digits, wrong, roots - {root})) == len(wrong):
-            roots.discard(root)
-    return roots
-
-
-def _first_out(
-    digits: Sequence[int], wrong: Sequence[int], roots: Collection[int]
-) -> tuple[int | None, int]:
-    """The root that takes most consequences along, and how many digits go with it."""
-    if not wrong:
-        return None, 0
-    cost = {r: len(wrong) - len(_closure(digits, wrong, set(roots) - {r})) for r in roots}
-    first = max(roots, key=lambda r: (cost[r], len(_clashes(digits, r)), -r))
-    return first, cost[first]
+def _stale_notes(position: Position, solution: str) -> tuple[tuple[int, tuple[int, ...]], ...]:
+    """Noted digits that stand in sight of their blank cells, rightly so."""
+    stale = []
+    for cell, digits in sorted(position.notes.items()):
+        if position.digits[cell] == ".":
+            seen = {
+                position.digits[x]
+                for x in members(PEERS[cell])
+                if position.digits[x] == solution[x]
+            }
+            gone = tuple(d for d in DIGITS_IN[digits] if str(d) in seen)
+            if gone:
+                stale.append((cell, gone))
+    return tuple(stale)
 
 
 def _covering_houses(digits: Sequence[int], wrong: Sequence[int]) -> tuple[int, ...]:
@@ -371,122 +420,3 @@ def _covering_houses(digits: Sequence[int], wrong: Sequence[int]) -> tuple[int, 
         chosen.append(house)
         left -= inside[house]
     return tuple(sorted(chosen))
-
-
-# ---------------------------------------------------------------- words
-
-_MANY = 6  # mistakes up to which each visible repeat gets a sentence of its own
-
-
-def _sentence(told: Check, depth: int) -> str:
-    """One paragraph for a depth. Each depth repeats the shallower ones' facts and adds its own."""
-    parts = [_state_words(told)]
-    if told.state is State.MISTAKEN and depth == 2:
-        parts.append(f"Look again at {_listed([house_name(h) for h in told.houses])}.")
-    if told.state is State.MISTAKEN and depth >= 3:
-        parts += _mistake_words(told)
-        parts += _rubbing_words(told)
-    if told.state is State.MISTAKEN and depth == 4:
-        parts.append(_right_words(told))
-    if depth >= 3 and told.lost_notes:
-        parts.append(_notes_words(told, depth))
-    return " ".join(parts)
-
-
-def _state_words(told: Check) -> str:
-    if told.state is State.NOT_ONE_SOLUTION:
-        return (
-            f"Right and wrong can't be told here: {told.why_not}."
-            " Compare the printed digits with the page; if they match, it is a misprint."
-        )
-    if told.state is State.SOLVED:
-        return "Solved: all 81 digits are right."
-    if told.state is State.RIGHT_SO_FAR:
-        words = f"Right so far: {told.filled} of 81 cells are filled and nothing is wrong"
-        new = 0 if told.since is None else len(told.since.written)
-        latest = "the one" if new == 1 else f"any of the {new}"
-        return f"{words}, nor is {latest} written since." if new else f"{words}."
-    count = len(told.mistakes)
-    words = (
-        "One digit you wrote can't be right"
-        if count == 1
-        else (f"{count} of the digits you wrote can't be right")
-    )
-    if told.since is None:
-        return f"{words}."
-    new, wrong = len(told.since.written), told.since.wrong
-    return f"{words}; {wrong or 'none'} of the {new} written since the earlier photo."
-
-
-def _mistake_words(told: Check) -> list[str]:
-    """A sentence for each visible repeat, and one for all that repeat nothing; lists of cells
-    where there are many.
-    """
-    if len(told.mistakes) > _MANY:
-        return _many_mistakes_words(told)
-    parts = []
-    for mistake in told.mistakes:
-        if mistake.clashes:
-            others = _listed([cell_name(c) for c in mistake.clashes])
-            parts.append(f"{_the(mistake, 'The')} repeats the {mistake.written} in {others}.")
-    lone = [m for m in told.mistakes if not m.clashes]
-    if lone:
-        said = _listed([_the(m, "the") for m in lone])
-        verb = "repeats" if len(lone) == 1 else "repeat"
-        parts.append(f"T{said[1:]} {verb} nothing but can't stay.")
-    return parts
-
-
-def _many_mistakes_words(told: Check) -> list[str]:
-    clashing = [cell_name(m.cell) for m in told.mistakes if m.clashes]
-    lone = [cell_name(m.cell) for m in told.mistakes if not m.clashes]
-    parts = []
-    if clashing:
-        verb = "repeats" if len(clashing) == 1 else "repeat"
-        parts.append(f"{_listed(clashing)} {verb} a digit of the same row, column or block.")
-    if lone:
-        verb = "repeats" if len(lone) == 1 else "repeat"
-        parts.append(f"{_listed(lone)} {verb} nothing but can't stay.")
-    return parts
-
-
-def _the(mistake: Mistake, article: str) -> str:
-    return f"{article} {mistake.written} in {cell_name(mistake.cell)}"
-
-
-def _right_words(told: Check) -> str:
-    solution = told.solution or ""
-    right = [f"{solution[m.cell]} in {cell_name(m.cell)}" for m in told.mistakes]
-    return f"Right would be {_listed(right)}."
-
-
-def _rubbing_words(told: Check) -> list[str]:
-    if told.first_out is None or len(told.mistakes) < 2:
-        return []
-    first = cell_name(told.first_out)
-    if told.cost == 1:
-        words = f"Rub out {first} first: nothing else follows from it, so it costs one digit."
-    else:
-        more = told.cost - 1
-        follow = "one more follows" if more == 1 else f"{more} more follow"
-        words = f"Rub out {first} first: {follow} from it, so it costs {told.cost} digits."
-    if told.first_wrong not in (None, told.first_out):
-        words += (
-            f" The first wrong one since the earlier photo is {cell_name(told.first_wrong or 0)}."
-        )
-    return [words]
-
-
-def _notes_words(told: Check, depth: int) -> str:
-    cells = [cell_name(c) for c in told.lost_notes]
-    if depth == 4 and told.solution is not None:
-        digits = [f"{told.solution[c]} in {cell_name(c)}" for c in told.lost_notes]
-        return f"Missing among the small notes: {_listed(digits)}."
-    lost = "has lost its right digit" if len(cells) == 1 else "have lost their right digits"
-    return f"Among the small notes, {_listed(cells)} {lost}."
-
-
-def _listed(words: Sequence[str]) -> str:
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} and {words[-1]}"

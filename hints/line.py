@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, Evidence, evidence_of, pattern_of
 from papernudge.hints.geometry import Candidates, Cell, Digit, House
 from papernudge.hints.looks import Read, Scan
+from papernudge.hints.notes import needed_notes
 from papernudge.hints.pattern import Pattern
 
 
@@ -23,6 +24,16 @@ class Step:
     def on(cls, board: Board, deduction: Deduction) -> Step:
         """A deduction with the evidence that its reads rest on."""
         return cls(deduction, board, evidence_of(board, deduction))
+
+    def without_idle_notes(self) -> Step:
+        """The step without notes that its claim can do without. What several cells of a house ask
+        of the notes, digits written on the way may answer; whatever else is asked of a note is
+        asked of it alone.
+        """
+        if len(self.places) < 2 or not self.evidence.noted:
+            return self
+        noted = needed_notes(self.board, self.evidence, self.places)
+        return replace(self, evidence=replace(self.evidence, noted=noted))
 
     @property
     def technique(self) -> str:
@@ -80,7 +91,7 @@ class Line:
         """The line with nothing idle in it: each step claims what later steps use and no earlier
         one has claimed.
         """
-        steps = [self.last]
+        steps = [self.last.without_idle_notes()]
         needed = self.last.evidence.earlier
         for step in reversed(self.steps[:-1]):
             claim = step.ruled_out & needed

@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from papernudge.hints.board import Board
+from papernudge.hints.deduction import Evidence
 from papernudge.hints.geometry import (
+    ALL_CANDIDATES,
     ALL_DIGITS,
+    DIGITS,
     DIGITS_IN,
     HOUSES,
     Candidates,
     Cell,
     Cells,
+    Digit,
     candidate,
     cells_mask,
     members,
 )
 from papernudge.hints.position import Position
+from papernudge.hints.solver import KEEP, OutOfPatience, is_possible
 
 IN_VIEW = 3
 """So many cells written last are held to be still in view: common practice, no source."""
@@ -42,6 +48,34 @@ def board_of(position: Position, last: Sequence[Cell] = ()) -> Board:
         known=_left_out(position, sound & ~full),
         fresh=fresh,
     )
+
+
+def needed_notes(
+    board: Board, evidence: Evidence, places: Sequence[tuple[Cell, Digit]]
+) -> Candidates:
+    """What of the notes that a step builds on can't be left out, or it would no longer follow by
+    the rules that these digits go there.
+    """
+    noted = evidence.noted
+    for item in members(noted):
+        less = noted & ~(1 << item)
+        if _follow(board, replace(evidence, noted=less), places):
+            noted = less
+    return noted
+
+
+def _follow(board: Board, evidence: Evidence, places: Sequence[tuple[Cell, Digit]]) -> bool:
+    state = ALL_CANDIDATES & ~(evidence.earlier | evidence.noted)
+    for digit in DIGITS:
+        for cell in members(board.placed[digit] & evidence.cells):
+            state &= KEEP[81 * (digit - 1) + cell]
+    focus = 0
+    for house in evidence.houses:
+        focus |= HOUSES[house]
+    try:
+        return not any(is_possible(state & ~candidate(c, d), focus) for c, d in places)
+    except OutOfPatience:
+        return False
 
 
 def _sound(position: Position) -> Cells:

@@ -207,21 +207,23 @@ class Told3(Told2):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told4(Told3):
-    """And the digits."""
+    """And one digit. ``follow``: the cells of the step that settle themselves from it, in order."""
 
     depth: ClassVar[int] = 4
     places: tuple[tuple[Cell, Digit], ...]
+    follow: tuple[Cell, ...] = ()
 
     @property
     def sentence(self) -> str:
         """The depth in words."""
-        return words.writing(self.places)
+        return words.writing(self.places, follow=self.follow)
 
     def to_json(self) -> dict[str, Any]:
         """The fields of the depth."""
         fields = Told3.to_json(self)
         places = [{"cell": cell_name(c), "digit": d} for c, d in self.places]
-        return {**fields, "places": places, "sentence": self.sentence}
+        follow = {"follow": [cell_name(c) for c in self.follow]} if self.follow else {}
+        return {**fields, "places": places, **follow, "sentence": self.sentence}
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,7 +254,10 @@ class Nudge:
             "noted": noted_cells(last),
             "builds_on": by_cell(last.evidence.earlier & ~last.board.known),
         }
-        return Told3(**fields) if depth == 3 else Told4(**fields, places=self.line.places)
+        if depth == 3:
+            return Told3(**fields)
+        first, *others = self.line.places
+        return Told4(**fields, places=(first,), follow=tuple(cell for cell, _ in others))
 
 
 def told_step(step: Step) -> ToldStep:

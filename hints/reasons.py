@@ -79,6 +79,8 @@ def placement(
     if technique == "hidden single":
         return _one_place(pattern, houses, notes, then, words)
     text = words.reasons[technique].format(houses=named_houses(houses, words))
+    if technique == "several cells of a house":  # what only takes up room is seen in the house
+        evidence = tuple(members(pattern.by_role(WITNESS)))
     shown = joined([*(cell_name(cell) for cell in evidence), *notes], words)
     # That a house is full but for one cell is seen at a glance.
     if shown and technique != "last blank of a house":

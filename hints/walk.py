@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from papernudge.hints.geometry import Cell, cell_name
+from papernudge.hints.geometry import Cell, Cells, cell_name
 from papernudge.hints.line import Line
 from papernudge.hints.looks import Scan
 from papernudge.hints.notes import board_of
-from papernudge.hints.nudge import Nudge, focus_of
+from papernudge.hints.nudge import Nudge, Told1, Told3, Told4, focus_of
+from papernudge.hints.pattern import Pattern
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines, nearest
-from papernudge.hints.words import named_cells
+from papernudge.hints.words import named_cells, writing
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,31 +55,24 @@ class Walk:
         """All looks of the solve."""
         return self.steps[-1].total if self.steps else 0
 
-    def sentences(self) -> list[str]:
-        """A few sentences for each line: why, what to write, looks, total, what it follows."""
+    def sentences(self, depth: int = 4) -> list[str]:
+        """A few words for each line, as deep as asked: where to look; which question; why, looks,
+        total and what it follows; what to write.
+        """
         before: tuple[Cell, ...] = ()
         told = []
         for number, step in enumerate(self.steps, 1):
-            told.append(_sentence(number, step, [c for c in before if c in step.linked]))
+            follows = [c for c in before if c in step.linked]
+            told.append(_sentence(number, step, follows, depth))
             before = tuple(cell for cell, _ in step.line.places)
         return told
 
-    def to_json(self) -> dict[str, Any]:
-        """The walk as plain data."""
-        return {
-            "solved": self.solved,
-            "looks": self.looks,
-            "lines": [
-                {
-                    **step.nudge.at(4).to_json(),
-                    "total": step.total,
-                    "asks": step.asks,
-                    "switch": step.switch,
-                    "linked": [cell_name(c) for c in step.linked],
-                }
-                for step in self.steps
-            ],
-        }
+    def to_json(self, depth: int = 4) -> dict[str, Any]:
+        """The walk as plain data; the fields of each line and no deeper ones."""
+        out: dict[str, Any] = {"solved": self.solved}
+        if depth >= 3:
+            out["looks"] = self.looks
+        return {**out, "lines": [_line_json(step, depth) for step in self.steps]}
 
 
 def walk(position: Position) -> Walk:
@@ -115,9 +109,59 @@ def walked(line: Line, position: Position, before: Walked | None, written: int) 
     return Walked(Nudge(line, focus_of(line, position)), total, asks, switch, linked)
 
 
-def _sentence(number: int, step: Walked, follows: Sequence[Cell]) -> str:
+def _line_json(step: Walked, depth: int) -> dict[str, Any]:
+    told = _told(step, depth).to_json()
+    if depth >= 2:
+        told |= {"asks": step.asks, "switch": step.switch}
+    if depth >= 3:
+        told |= {"total": step.total, "linked": [cell_name(c) for c in step.linked]}
+    if depth == 4:  # a walk is the whole solve: what follows by itself is written too
+        told["places"] = [{"cell": cell_name(c), "digit": d} for c, d in step.line.places]
+        told.pop("follow", None)
+        told["sentence"] = writing(step.line.places)
+    return told
+
+
+def _told(step: Walked, depth: int) -> Told1:
+    """A line at its depth. Short of depth 4 nothing names a cell that the walk itself has written
+    beside the digit in question.
+    """
+    told = step.nudge.at(depth)
+    if not isinstance(told, Told3) or isinstance(told, Told4):
+        return told
+    hidden = sum(1 << cell for cell in step.linked)
+    return replace(
+        told,
+        evidence=tuple(c for c in told.evidence if c not in step.linked),
+        pattern=_without(told.pattern, hidden),
+        line=tuple(
+            replace(
+                one,
+                evidence=tuple(c for c in one.evidence if c not in step.linked),
+                pattern=_without(one.pattern, hidden),
+            )
+            for one in told.line
+        ),
+    )
+
+
+def _without(pattern: Pattern, hidden: Cells) -> Pattern:
+    return pattern._replace(
+        cells=tuple((role, cells & ~hidden) for role, cells in pattern.cells if cells & ~hidden),
+        barred=tuple(one for one in pattern.barred if not hidden >> one.witness & 1),
+    )
+
+
+def _sentence(number: int, step: Walked, follows: Sequence[Cell], depth: int) -> str:
+    turn = f"Now ask by {step.asks}. " if step.switch and depth >= 2 else ""
+    told = _told(step, depth)
+    if depth < 3:
+        return f"{number}. {turn}{told.sentence}"
     looks = "1 look" if step.line.looks == 1 else f"{step.line.looks} looks"
-    turn = f"Now ask by {step.asks}. " if step.switch else ""
-    why, what = step.nudge.at(3).sentence, step.nudge.at(4).sentence
+    count = f"({looks}, {step.total} so far)"
+    if depth == 3:
+        earlier = " Digits of earlier steps count here." if step.linked else ""
+        return f"{number}. {turn}{told.sentence}{earlier} {count}"
+    why, what = step.nudge.at(3).sentence, writing(step.line.places)
     link = f"; follows on from {named_cells(follows)}" if follows else ""
-    return f"{number}. {turn}{why} {what} ({looks}, {step.total} so far{link})"
+    return f"{number}. {turn}{why} {what} {count[:-1]}{link})"

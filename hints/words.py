@@ -42,6 +42,7 @@ class Words:
     chain_goes_on: tuple[str, str, str]
     write: str
     write_one: str
+    then_follow: Mapping[str, str]
 
 
 ENGLISH = Words(
@@ -73,7 +74,7 @@ ENGLISH = Words(
         "naked single": "Which blank of {house} can take one digit only?",
         "several cells of a house": "Which digits are missing in {house}, and which of them has "
         "one place only? The rest follows.",
-        "net": "Which candidate in {house} comes to nothing if you try it and follow it?",
+        "net": "Try the candidates of {house} one by one: which of them leads to a contradiction?",
         "*": "Look for {technique} at {house}: that opens a single.",
     },
     reasons={
@@ -141,6 +142,7 @@ ENGLISH = Words(
     ),
     write="Write {places}.",
     write_one="{digit} in {cell}",
+    then_follow={"one": " {cells} follows.", "*": " {cells} follow."},
 )
 
 
@@ -205,7 +207,13 @@ def capital(text: str) -> str:
     return text[0].upper() + text[1:]
 
 
-def writing(places: Sequence[tuple[Cell, Digit]], words: Words = ENGLISH) -> str:
-    """Depth 4: the digits."""
+def writing(
+    places: Sequence[tuple[Cell, Digit]], words: Words = ENGLISH, follow: Sequence[Cell] = ()
+) -> str:
+    """Depth 4: the digit, and in which cells others follow from it."""
     parts = [words.write_one.format(digit=d, cell=cell_name(c)) for c, d in places]
-    return words.write.format(places=joined(parts, words))
+    text = words.write.format(places=joined(parts, words))
+    if not follow:
+        return text
+    then = words.then_follow["one" if len(follow) == 1 else "*"]
+    return text + then.format(cells=named_cells(follow, words))

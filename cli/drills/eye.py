@@ -9,7 +9,7 @@ from math import hypot
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli import ink
-from papernudge.cli.scene import BLUE, FINE, GREY, USUAL, Scene, middle
+from papernudge.cli.signs import BLUE, FINE, Scene, Slip, middle
 
 if TYPE_CHECKING:
     from papernudge.cli.answers import Answer
@@ -18,12 +18,8 @@ if TYPE_CHECKING:
     from papernudge.hints.route import Route
 
 Point = tuple[float, float]
-_HIGH = 0.34
-"""Height of a number on the path, cells."""
-_THREAD = 0.016
-"""Width of the path, cells: thin, for it crosses printed digits."""
 _CLEAR = 0.36
-"""A path ends so far from the middle of a cell, cells: the number stands there."""
+"""A path ends so far from the middle of a cell, cells: the slip with the number lies there."""
 
 
 def route_answer(sheet: Sheet, state: str) -> Answer:
@@ -103,11 +99,9 @@ def _link(scene: Scene, start: Point | None, end: Point) -> None:
     trim = min(_CLEAR * far / max(abs(dx), abs(dy)), 0.45 * far) / far
     a = start[0] + trim * dx, start[1] + trim * dy
     b = end[0] - trim * dx, end[1] - trim * dy
-    scene.add([ink.pencil_line(a, b)], GREY, _THREAD)
+    scene.add([ink.pencil_line(a, b)], BLUE, FINE)
 
 
 def _number(scene: Scene, number: int, x: float, y: float) -> None:
-    text = str(number)
-    for at, mark in enumerate(text):
-        left = x + 0.26 * (at - (len(text) - 1) / 2)
-        scene.add(ink.digit(int(mark), left, y, _HIGH), BLUE, USUAL if number == 1 else FINE)
+    """On a dark slip, so that nobody takes it for a digit of the grid."""
+    scene.slips.append(Slip(str(number), x, y))

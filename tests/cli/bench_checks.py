@@ -1,9 +1,13 @@
-"""Checks drawn pages with known mistakes: ``python tests/cli/bench_checks.py [COUNT] [SEED]``.
+"""Checks drawn pages with known mistakes: ``python tests/cli/bench_checks.py [COUNT] [SEED]``;
+what came first among mistakes, without photos: ``python tests/cli/bench_checks.py roots [COUNT]``.
 
 Two pages in three carry a slip with digits that singles force from it, the third none to four
 lonely mistakes; the photos are drawn by the page maker with typefaces, writers and puzzles of its
 test split. Prints how many pages were checked exactly right where no question was asked, the
-questions a page, and in how many a planted root was named.
+questions a page, and in how many the planted slip is among the roots, with how many roots are named
+at the median. ``roots`` plants a slip and lets singles follow from it on puzzles of our own; a slip
+is a digit that the cell could still take, and what follows is written by singles alone: people slip
+otherwise, too.
 """
 
 from __future__ import annotations
@@ -131,11 +135,53 @@ def judge(seed: int) -> Counter[str]:
     if root is not None and len(wrong) > 1 and found == wrong:
         roots = [m.cell for m in told.mistakes if m.root]
         out["planted"] += 1
-        out["root found"] += root in roots or len(roots) == 1
-        out["root named first"] += told.first_out == root
+        out["planted among roots"] += root in roots
+        out["planted named first"] += told.first_out == root
+        out[f"roots named {len(roots)}"] += 1
     if found != wrong:
         print(f"page {seed}: wrong {sorted(wrong)}, found {sorted(found)}, state {answer.state}")
     return out
+
+
+def middle_of(named: Counter[int]) -> int:
+    """The median of counted numbers."""
+    row = sorted(named.elements())
+    return row[len(row) // 2] if row else 0
+
+
+def roots(count: int) -> int:
+    """Slips and what follows from them, from 1,000 seeds on: prints what is named."""
+    from papernudge.hints import Position, solve
+    from papernudge.hints.checking import check
+    from papernudge.hints.generate import puzzle
+
+    named: Counter[int] = Counter()
+    among = alone = groups = wrongs = 0
+    seed = 0
+    while sum(named.values()) < count:
+        seed += 1
+        line = puzzle(1000 + seed % 200)
+        givens = [0 if d == "." else int(d) for d in line]
+        solution = [int(d) for d in solve(line) or ""]
+        digits, root = written(givens, solution, random.Random(seed))
+        wrong = [c for c in range(81) if digits[c] and digits[c] != solution[c]]
+        if root is None or len(wrong) < 2:
+            continue
+        pairs = zip(digits, givens, strict=True)
+        entries = "".join(str(d) if d and not g else "." for d, g in pairs)
+        result = check(Position.of(line, entries))
+        found = [m.cell for m in result.mistakes if m.root]
+        named[len(found)] += 1
+        wrongs += len(wrong)
+        among += root in found
+        alone += found == [root]
+        groups += len(result.roots) > 1
+    print(f"slips with digits that follow     {count}, {wrongs / count:.1f} wrong digits each")
+    print(f"planted digit among the roots     {among}")
+    print(f"planted digit the only root       {alone}")
+    print(f"more than one group of roots      {groups}")
+    print(f"roots named, median and most      {middle_of(named)}, {max(named)}")
+    return int(among < count)
 
 
 def main(count: int, seed: int) -> int:
@@ -145,12 +191,16 @@ def main(count: int, seed: int) -> int:
         total += judge(number)
     for name in (
         "pages", "unread", "asked", "asked_about", "questions", "answered", "exact",
-        "right called mistaken", "planted", "root found", "root named first",
+        "right called mistaken", "planted", "planted among roots", "planted named first",
     ):  # fmt: skip
         print(f"{name:<24}{total[name]:>6}")
+    named = Counter({n: total[f"roots named {n}"] for n in range(1, 82)})
+    print(f"{'roots named, median':<24}{middle_of(named):>6}")
     return int(total["exact"] < total["answered"])
 
 
 if __name__ == "__main__":
+    if sys.argv[1:2] == ["roots"]:
+        sys.exit(roots(int((sys.argv[2:3] or ["1000"])[0])))
     words = [int(word) for word in sys.argv[1:3]]
     sys.exit(main(*(words + [300, 1][len(words) :])))

@@ -17,7 +17,6 @@ from jsonschema import Draft202012Validator
 from papernudge.cli.answers import HintWishes, check_answer, hint_answer
 from papernudge.cli.pages import Sheet, Source, open_page
 from papernudge.hints import next_nudge, solve
-from papernudge.hints.geometry import cell_name
 
 Run = Callable[..., Any]
 
@@ -48,11 +47,10 @@ CHECKED = {
     1: "2 of the digits you wrote can't be right.",
     2: "2 of the digits you wrote can't be right. Look again at row 1.",
     3: "2 of the digits you wrote can't be right. The 2 in R1C1 repeats the 2 in R1C4."
-    " The 4 in R1C3 repeats the 4 in R8C3. Rub out R1C1 first: nothing else follows from it,"
-    " so it costs one digit.",
+    " The 4 in R1C3 repeats the 4 in R8C3. Neither follows from the other.",
     4: "2 of the digits you wrote can't be right. The 2 in R1C1 repeats the 2 in R1C4."
-    " The 4 in R1C3 repeats the 4 in R8C3. Rub out R1C1 first: nothing else follows from it,"
-    " so it costs one digit. Right would be 8 in R1C1 and 1 in R1C3.",
+    " The 4 in R1C3 repeats the 4 in R8C3. Neither follows from the other."
+    " Right would be 8 in R1C1 and 1 in R1C3.",
 }
 
 CHECKED_JSON: dict[int, dict[str, Any]] = {
@@ -64,6 +62,7 @@ CHECKED_JSON: dict[int, dict[str, Any]] = {
             {"cell": "R1C3", "written": 4, "clashes": ["R8C3"], "root": True},
         ],
         "lost_notes": [],
+        "roots": [["R1C1"], ["R1C3"]],
         "first_out": {"cell": "R1C1", "cost": 1},
     },
     4: {
@@ -151,15 +150,18 @@ def test_words_of_a_depth_are_made_of_its_own_fields(cells: list[int]) -> None:
             assert numbers == {str(focus.get("digit", str(focus.get("house"))[-1]))}
             assert answer.document()["nudge"]["focus"] == focus
         if depth == 3:
-            # A scan is told by its digit; what a cell or a nearly full house takes is not told.
-            scanned = nudge.line.last.technique == "hidden single"
-            placed = set[int]() if scanned else {d for _, d in nudge.line.places}
-            said = re.sub(r"R\dC\d|(row|column|block) \d", "", answer.sentence)
+            placed = {d for _, d in nudge.line.places}
+            said = re.sub(r"R\dC\d|(rows?|columns?|blocks?) [\d, and]+", "", answer.sentence)
             named = {int(d) for d in re.findall(r"\d", said)}
-            if len(nudge.line.steps) == 1:
+            told = nudge.at(3)
+            patterns = [told.pattern, *(s.pattern for s in told.line)]  # type: ignore[attr-defined]
+            seen = {d for pattern in patterns for d in pattern.to_json()["digits"]}
+            assert not (placed & named) - seen
+            for cell, digit in nudge.line.places:
+                assert f"{digit} in R{cell // 9 + 1}C{cell % 9 + 1}" not in answer.sentence
+            # A scan is told by its digit; what a cell or a nearly full house takes is not told.
+            if len(nudge.line.steps) == 1 and nudge.line.last.technique != "hidden single":
                 assert not placed & named
-                written = {cell_name(cell) for cell, _ in nudge.line.places}
-                assert not written & set(re.findall(r"R\dC\d", answer.sentence))
 
 
 @given(st.lists(st.integers(0, 80), max_size=40), st.lists(st.integers(0, 80), max_size=3))
@@ -214,6 +216,67 @@ def test_the_walk_is_one_document_and_ends_with_the_solution(papernudge: Run) ->
         assert "".join(digits) == SOLUTION
     text = papernudge("hint", "--given-line", PUZZLE, "--walk").out
     assert text.startswith("1. ")
+
+
+@pytest.mark.parametrize("depth", [1, 2, 3])
+def test_a_walk_short_of_depth_4_holds_no_digit_that_it_writes(papernudge: Run, depth: int) -> None:
+    """Nor may a later reason name a cell of an earlier line beside its digit."""
+    words = ["hint", "--given-line", PUZZLE, "--walk", "--tell", depth]
+    told = json.loads(papernudge(*words, "--json").out)
+    schema().validate(told)
+    whole = json.loads(papernudge("hint", "--given-line", PUZZLE, "--walk", "--json").out)
+    lines = told["walk"]["lines"]
+    assert len(lines) == len(whole["walk"]["lines"])
+    deeper = set().union(*(HINT_KEYS[d] for d in range(depth + 1, 5)))
+    assert not any(deeper & set(line) for line in lines)
+    written: set[str] = set()
+    for line, full in zip(lines, whole["walk"]["lines"], strict=True):
+        named = set(re.findall(r"R\dC\d", line["sentence"]))
+        assert not named & written
+        assert not named or depth == 3
+        assert not set(line.get("evidence", ())) & written
+        written |= {place["cell"] for place in full["places"]}
+    text = papernudge(*words).out
+    assert "Write" not in text
+    assert len(text.splitlines()) == len(lines)
+    if depth < 3:
+        assert not re.search(r"R\dC\d", text)
+    assert not schema().is_valid({**whole, "depth": depth})
+
+
+@given(st.lists(st.integers(0, 80), max_size=40), st.integers(0, 80), st.integers(1, 9))
+@settings(max_examples=25, deadline=None)
+def test_a_misprint_and_what_came_first_are_told_by_the_depths(
+    right: list[int], cell: int, digit: int
+) -> None:
+    """Whatever is printed or written in one cell: no house before depth 2, no cell before 3, no
+    digit that would be right before 4, in words and in JSON.
+    """
+    entries = [SOLUTION[c] if c in right and PUZZLE[c] == "." else "." for c in range(81)]
+    givens = list(PUZZLE)
+    if PUZZLE[cell] == ".":
+        entries[cell] = str(digit)
+    else:
+        givens[cell] = str(digit)
+    entries = [e if g == "." else "." for g, e in zip(givens, entries, strict=True)]
+    for depth in (1, 2, 3, 4):
+        answer = check_answer(sheet("".join(entries), "".join(givens)), depth, None)
+        document = answer.document()
+        schema().validate(document)
+        said = json.dumps({k: v for k, v in document.items() if k != "photo"})
+        if depth < 2:
+            assert not re.search(r"(row|column|block) \d", said)
+        if depth < 3:
+            assert not re.search(r"R\dC\d", said)
+            assert not {"roots", "first_out", "stale_notes"} & set(document)
+        if depth < 4:
+            assert "With a" not in answer.sentence
+            assert "instead" not in document.get("misprint", {})
+            assert not any(
+                schema().is_valid({**document, "misprint": {**m, "instead": {"R1C1": [1]}}})
+                for m in [document.get("misprint")]
+                if m
+            )
 
 
 def test_a_solved_paper_has_no_hint_and_says_so(papernudge: Run) -> None:

@@ -25,6 +25,7 @@ from papernudge.cli.printed import board_raster
 from papernudge.cli.scene import (
     THICK,
     Scene,
+    Stroke,
     answer_scene,
     checked_scene,
     house_box,
@@ -34,7 +35,8 @@ from papernudge.cli.sketch import Placed, sketch
 from papernudge.hints import Position, next_nudge, walk
 from papernudge.hints.checking import check
 from papernudge.hints.nudge import DigitFocus, HouseFocus, Told1, Told2, Told3, Told4, ToldStep
-from papernudge.vision.reading import Doubt, GridReading
+from papernudge.hints.pattern import Barred, Pattern
+from papernudge.vision.reading import CellKind, CellReading, Doubt, GridReading
 
 Run = Callable[..., Any]
 GOLDEN = Path(__file__).parent / "golden"
@@ -46,8 +48,26 @@ REASON: dict[str, Any] = {
     "houses": (20,),
     "evidence": (3, 15, 44),
     "looks": 4,
-    "line": (ToldStep("locked candidates", (2,), (18,), ((25, (6, 8)),)),),
+    "line": (
+        ToldStep(
+            "locked candidates",
+            (2,),
+            (18,),
+            ((25, (6,)),),
+            pattern=Pattern(
+                1 << 5,
+                (("locked", 1 << 22 | 1 << 23),),
+                (("base", (19,)), ("cover", (2,))),
+            ),
+        ),
+    ),
     "noted": (26,),
+    "pattern": Pattern(
+        1 << 5,
+        (("witness", 1 << 52), ("filled", 1 << 6 | 1 << 8 | 1 << 15 | 1 << 16)),
+        (("base", (20,)),),
+        barred=(Barred(52, 1 << 7 | 1 << 25),),
+    ),
 }
 TOLD = {
     1: Told1(HouseFocus(20)),
@@ -112,6 +132,10 @@ def test_a_golden_picture_of_another_depth_does_not_agree() -> None:
     assert not agrees(drawn(checked_at(2)), "check-1")
 
 
+def described_lines(strokes: list[Stroke]) -> list[bytes]:
+    return sorted(s.line.round(6).tobytes() for s in strokes)
+
+
 def described(scene: Scene) -> Any:
     strokes = [(s.ink, s.width, s.line.round(6).tobytes()) for s in scene.strokes]
     return strokes, scene.tabs, scene.windows
@@ -144,19 +168,112 @@ def test_along_a_whole_solve_depths_1_and_2_draw_the_focus_alone(givens: str) ->
             cells = {(c % 9, c // 9) for c in focus.cells} or {(0, 0)}
             assert {(x, y) for x, y, _, _ in scenes[0].windows} == cells
         assert described(scenes[0]) == described(scenes[1])
-        assert len(scenes[1].strokes) <= len(scenes[2].strokes) < len(scenes[3].strokes)
+        assert len(scenes[2].strokes) < len(scenes[3].strokes)
         thick = [s for s in scenes[2].strokes if s.width == THICK]
         assert thick == []  # handwritten digits to write are the only thick strokes
         written = [s for s in scenes[3].strokes if s.width == THICK]
-        assert len(written) >= len(step.nudge.line.places)
+        cell, digit = step.nudge.line.places[0]
+        assert described_lines(written) == described_lines(
+            [
+                Stroke(line)
+                for line in ink.digit(digit, cell % 9 + 0.5, cell // 9 + 0.5 - 0.03, 0.62)
+            ]
+        )
 
 
 def test_a_walk_draws_its_order_where_it_writes_and_nowhere_else() -> None:
     sheet = choose(open_page(Source(None, PUZZLE, EMPTY)), None)
-    scene = answer_scene(walk_answer(sheet, HintWishes()))
-    marked = {tuple(np.floor(s.line.mean(axis=0)).astype(int).tolist()) for s in scene.strokes}
+    scene = answer_scene(walk_answer(sheet, 4, HintWishes()))
+    marked = {(int(slip.x), int(slip.y)) for slip in scene.slips}
     assert marked == {(c % 9, c // 9) for c in range(81) if PUZZLE[c] == "."}
     assert "Write" not in scene.caption
+
+
+@pytest.mark.parametrize("depth", [1, 2, 3])
+def test_a_walk_short_of_depth_4_draws_its_first_step_at_that_depth(depth: int) -> None:
+    sheet = choose(open_page(Source(None, PUZZLE, EMPTY)), None)
+    scene = answer_scene(walk_answer(sheet, depth, HintWishes()))
+    nudge = next_nudge(sheet.position)
+    assert nudge is not None
+    assert scene.slips == []
+    assert described(scene) == described(nudge_scene(nudge.at(depth)))
+
+
+def test_the_numbers_of_a_walk_are_light_on_dark_and_its_path_is_seen_on_white() -> None:
+    """So that no number reads as a digit written in pencil, and the way can be followed."""
+    sheet = choose(open_page(Source(None, PUZZLE, EMPTY)), None)
+    scene = answer_scene(walk_answer(sheet, 4, HintWishes(route=True)))
+    assert scene.slips[0].text == "1"
+    page = np.full((600, 600, 3), 255, np.uint8)
+    at = np.arange(10, dtype=np.float64) * 60 + 30
+    crossings = np.stack(np.meshgrid(at, at), axis=2)
+    drawn_on = sketch(page, 0, [Placed(scene, crossings)], 600, "", close=False)
+    for slip in scene.slips:
+        x, y = round(slip.x * 60 + 30), round(slip.y * 60 + 30)
+        around = drawn_on[y - 12 : y + 12, x - 8 : x + 8].mean(axis=2)
+        assert np.median(around) < 140
+        assert around.max() > 215
+    for stroke in scene.strokes:
+        x, y = (stroke.line[len(stroke.line) // 2] * 60 + 30).round().astype(int)
+        assert drawn_on[y - 2 : y + 3, x - 2 : x + 3].mean(axis=2).min() < 170
+
+
+def inside_a_cell(line: np.ndarray) -> bool:
+    low, high = line.min(axis=0), line.max(axis=0)
+    return bool((np.floor(low) == np.floor(high - 1e-9)).all())
+
+
+def test_drawn_digits_stay_inside_their_cells(grid_says: Any, puzzle: str) -> None:
+    """In nudges, checks, misprints and readings alike: every line that a digit is drawn with."""
+    from unittest.mock import patch
+
+    lines: list[np.ndarray] = []
+    usual = ink.digit
+
+    def kept(*place: Any) -> Any:
+        drawn_lines = usual(*place)
+        lines.extend(drawn_lines)
+        return drawn_lines
+
+    noted = CellReading(CellKind.BLANK, None, 1.0, notes=frozenset(range(1, 10)))
+    with patch.object(ink, "digit", kept):
+        for depth in (3, 4):
+            nudge_scene(TOLD[depth])
+            checked_at(depth)
+            checked_scene(check(Position.of(PUZZLE[:8] + "3" + PUZZLE[9:])).at(depth))
+        for gone in range(1, 10):
+            step = ToldStep("naked pair", (2,), (), ((25, tuple(range(1, gone + 1))),))
+            nudge_scene(dataclasses.replace(TOLD[3], line=(step,)))
+        read_scene(grid_says(puzzle, "2" + "." * 80, changed={4: noted}), None)
+    assert len(lines) > 100
+    assert all(map(inside_a_cell, lines))
+
+
+def test_a_witness_is_tied_to_what_it_blocks_and_no_other_digit_of_its_kind_is_ringed() -> None:
+    """Each ring is a witness, each cross a blank that it sees."""
+    steps = [step.nudge.at(3) for step in walk(Position.of(PUZZLE)).steps]
+    told = next(
+        told
+        for told in steps
+        if isinstance(told, Told3)
+        and isinstance(told.focus, DigitFocus)
+        and not told.line
+        and told.pattern.by_role("filled")
+        and set(told.focus.cells) - set(told.evidence)
+    )
+    scene = nudge_scene(told)
+    witnesses = {one.witness for one in told.pattern.barred}
+    rings = {
+        tuple(np.floor(s.line.mean(axis=0)).astype(int).tolist())
+        for s in scene.strokes
+        if len(s.line) > 30
+    }
+    assert {(c % 9, c // 9) for c in witnesses} <= rings
+    others = set(told.focus.cells) - set(told.evidence)
+    assert not {(c % 9, c // 9) for c in others} & rings
+    names = [sign.name for sign in scene.legend]
+    assert names[:2] == ["keeps the digit out", "takes up room"]
+    assert "blocked" in names
 
 
 def test_a_depth_adds_strokes_and_takes_none_away() -> None:
@@ -269,6 +386,35 @@ def test_the_board_as_svg_is_well_formed_and_says_the_sentence(
     assert "http" not in out.read_text("utf-8").replace("http://www.w3.org/2000/svg", "")
 
 
+def test_captions_and_legends_of_an_svg_fit_in_a_wide_typeface_too() -> None:
+    """Measured with the typeface inside Pillow, which is about as wide as usual ones, and a tenth
+    more.
+    """
+    from PIL import ImageFont
+
+    from papernudge.cli.svg import board_svg
+
+    font = ImageFont.load_default(100)
+    scene = nudge_scene(TOLD[3])
+    words = "With R1C1, R2C2 and R3C3, what MOMMSEN wrote on Wednesday leaves one place in block 5."
+    scene.caption = " ".join([words] * 6)
+    root = ET.fromstring(board_svg(reading(PUZZLE, ENTRIES), scene))
+    wide, high = (float(n) for n in (root.get("viewBox") or "").split()[2:])
+    outside = [t for t in root if t.tag.endswith("text")]
+    assert " ".join(t.text or "" for t in outside) == scene.caption
+    for text in outside:
+        size, x, y = (float(text.get(k) or 0) for k in ("font-size", "x", "y"))
+        assert x + 1.1 * font.getlength(text.text or "") * size / 100 <= wide
+        assert y < high
+    board = next(g for g in root if g.tag.endswith("}g"))
+    named = [t for t in board if t.tag.endswith("text") and t.get("font-size") == "34"]
+    assert [t.text for t in named] == [sign.name for sign in scene.legend]
+    for text in named:
+        end = float(text.get("x") or 0) + 1.1 * font.getlength(text.text or "") * 0.34
+        assert end + 225 <= wide
+        assert float(text.get("y") or 0) + 115 < min(float(t.get("y") or 0) for t in outside)
+
+
 def test_tabs_never_lie_over_each_other_on_any_board() -> None:
     """Row, column and block tabs, and the digit's, all at once."""
     import itertools
@@ -378,7 +524,7 @@ def test_since_tells_what_was_written_between_two_photos(
     ran = papernudge("check", late, "--since", early)
     assert ran.code == 1
     assert ran.out == (
-        "One digit you wrote can't be right; 1 of the 2 written since the earlier photo.\n"
+        "One digit you wrote can't be right: one of the 2 written since the earlier photo.\n"
     )
     other = desk.says("other.jpg", grid_says(solution))
     ran = papernudge("hint", late, "--since", other)

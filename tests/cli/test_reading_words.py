@@ -137,3 +137,17 @@ def test_notes_read_with_little_chance_or_left_beside_an_entry_are_not_built_upo
     cells = (sure, unsure, filled, *[blank] * 78)
     grid = GridReading(GridKind.PUZZLE, corners, Quality(True), cells=cells)
     assert list(position_of(grid).notes) == [0]
+
+
+@pytest.mark.parametrize("depth", [1, 3])
+def test_shaded_blanks_have_a_legend_as_the_other_signs_have(
+    at_terminal: Run, puzzle: str, depth: int
+) -> None:
+    """A check of depth 2 shades its houses; a hint that follows a digit shades none at depth 1."""
+    mistaken = ["--entry-line", "2" + "." * 80]
+    shaded = at_terminal("s\n", "check", "--given-line", puzzle, *mistaken, "--tell", 2).out
+    assert "░ where to look" in shaded
+    plain = at_terminal("s\n", "check", "--given-line", puzzle, *mistaken, "--tell", 1).out
+    assert "░" not in plain
+    hinted = at_terminal("s\n", "hint", "--given-line", puzzle, "--tell", depth).out
+    assert ("░ where to look" in hinted) == (hinted.count("░") > 1)

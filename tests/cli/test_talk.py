@@ -59,8 +59,7 @@ def test_n_takes_the_digit_as_written_and_goes_on_at_depth_1(
     nudge = next_nudge(Position.of(puzzle))
     assert nudge is not None
     position = Position.of(puzzle)
-    for cell, digit in nudge.line.places:
-        position = position.with_digit(cell, digit)
+    position = position.with_digit(*nudge.line.places[0])
     after = next_nudge(position)
     assert after is not None
     assert ran.out.index(told[3]) < ran.out.rindex(after.at(1).sentence)
@@ -75,7 +74,7 @@ def test_a_board_that_has_not_changed_is_not_drawn_again(at_terminal: Run, puzzl
 
 def test_an_unknown_reply_is_explained(at_terminal: Run, puzzle: str) -> None:
     ran = at_terminal("louder\ns\n", "hint", "--given-line", puzzle)
-    assert "Press Enter, or type p, c or s." in ran.err
+    assert "Press Enter, or type n, p, c or s." in ran.err
 
 
 def test_a_cell_can_be_corrected_and_the_answer_follows(at_terminal: Run, puzzle: str) -> None:
@@ -214,3 +213,174 @@ def test_a_picture_without_a_folder_to_lie_in_is_told_and_the_talk_goes_on(
     assert ran.code == 0
     assert "There is no folder for a picture" in ran.err
     assert ran.err.count("Enter: more") == 2
+
+
+# ---------------------------------------------------------------- n, u and what they lead into
+
+
+def first_places(puzzle: str) -> tuple[str, int, int]:
+    """Name, cell and digit of the first step."""
+    nudge = next_nudge(Position.of(puzzle))
+    assert nudge is not None
+    cell, digit = nudge.line.places[0]
+    return f"R{cell // 9 + 1}C{cell % 9 + 1}", cell, digit
+
+
+def after_first(puzzle: str) -> str:
+    _, cell, digit = first_places(puzzle)
+    after = next_nudge(Position.of(puzzle).with_digit(cell, digit), last=[cell])
+    assert after is not None
+    return after.at(1).sentence
+
+
+@pytest.mark.parametrize("depth", ["1", "2", "3", "4"])
+@pytest.mark.parametrize("typed", ["n", "n {digit}", "n {cell}={digit}", "N {digit} in {lower}"])
+def test_what_was_written_can_be_said_at_every_depth(
+    at_terminal: Run, puzzle: str, depth: str, typed: str
+) -> None:
+    name, _, digit = first_places(puzzle)
+    reply = typed.format(cell=name, digit=digit, lower=name.lower())
+    lines = ["hint", "--given-line", puzzle, "--tell", depth, "--sentences"]
+    ran = at_terminal(f"{reply}\ns\n", *lines)
+    said = ran.out.splitlines()
+    assert said[-1] == after_first(puzzle)
+    assert ran.code == 0
+
+
+def test_a_wrong_digit_is_told_gently_and_can_be_taken_back(
+    at_terminal: Run, puzzle: str, told: list[str]
+) -> None:
+    """First that something can't be right, then a depth of check with each Enter."""
+    name, cell, digit = first_places(puzzle)
+    free = [d for d in range(1, 10) if d != digit and Position.of(puzzle).candidates[d] >> cell & 1]
+    wrong = f"n {name}={free[0]}"
+    lines = ["hint", "--given-line", puzzle, "--sentences"]
+    ran = at_terminal(f"{wrong}\ns\n", *lines)
+    assert ran.out.splitlines()[-1].startswith("Something written here can't be right")
+    assert name not in ran.out
+    assert "[Enter: check, u: take back" in ran.err
+    ran = at_terminal(f"{wrong}\n\n\n\ns\n", *lines)
+    said = ran.out.splitlines()
+    assert said[-3] == "One digit you wrote can't be right."
+    assert "Look again at" in said[-2]
+    assert name not in said[-2]
+    assert f"{free[0]} in {name}" in said[-1]
+    assert "Right would be" not in said[-1]
+    assert ran.code == 1
+    ran = at_terminal(f"{wrong}\n\nu\ns\n", *lines)
+    assert ran.out.splitlines()[-1] == told[0]
+    assert ran.code == 0
+
+
+def test_a_hint_on_mistaken_paper_leads_into_check_and_back(at_terminal: Run, puzzle: str) -> None:
+    lines = ["hint", "--given-line", puzzle, "--entry-line", "2" + "." * 80, "--sentences"]
+    ran = at_terminal("\ns\n", *lines)
+    assert ran.out.splitlines() == [
+        "Something written here can't be right, so a hint would lead astray.",
+        "One digit you wrote can't be right.",
+    ]
+    assert ran.code == 1
+    ran = at_terminal("\nc\nR1C1=.\ns\n", *lines)
+    nudge = next_nudge(Position.of(puzzle))
+    assert nudge is not None
+    assert ran.out.splitlines()[-1] == nudge.at(1).sentence
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("n R1C2=4", "R1C2 is printed"),
+        ("n 17", "Type what you wrote after the n"),
+        ("n R9C9", "Say which digit"),
+    ],
+)
+def test_what_cant_be_taken_as_written_is_explained(
+    at_terminal: Run, puzzle: str, typed: str, said: str
+) -> None:
+    ran = at_terminal(f"{typed}\ns\n", "hint", "--given-line", puzzle)
+    assert said in ran.err
+
+
+def test_a_digit_that_the_step_does_not_give_needs_its_cell(at_terminal: Run, puzzle: str) -> None:
+    _, _, digit = first_places(puzzle)
+    ran = at_terminal(f"n {digit % 9 + 1}\ns\n", "hint", "--given-line", puzzle)
+    assert "Say in which cell, as in n R4C7=3." in ran.err
+
+
+def test_u_takes_back_one_thing_after_the_other(
+    at_terminal: Run, puzzle: str, told: list[str]
+) -> None:
+    lines = ["hint", "--given-line", puzzle, "--sentences"]
+    said = at_terminal("n\nn\nu\nu\ns\n", *lines).out.splitlines()
+    assert len(said) == 5
+    assert said[0] == said[4] == told[0]
+    assert said[1] == said[3]
+    assert "u: take back" not in at_terminal("s\n", *lines).err
+
+
+def test_both_commands_ask_the_same_questions(
+    papernudge: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    """Also where a doubt changes just how many digits are wrong, or just how many are written."""
+    from papernudge.hints import solve
+
+    right = int((solve(puzzle) or "")[0])
+    wrong, other = [d for d in (1, 2, 4, 6) if d != right][:2]
+    both_wrong = Doubt(0, "digit", wrong, 0.6, ((other, 0.4),))
+    maybe_blank = Doubt(0, "digit", right, 0.6, ((None, 0.4),))
+    for digit, doubt in ((wrong, both_wrong), (right, maybe_blank)):
+        grid = grid_says(puzzle, f"{digit}{'.' * 80}", doubts=(doubt,))
+        photo = desk.says(f"breakfast{digit}.jpg", grid)
+        for depth in ("1", "4"):
+            hinted = papernudge("hint", photo, "--tell", depth)
+            checked = papernudge("check", photo, "--tell", depth)
+            assert hinted.err == checked.err != ""
+            assert hinted.code == checked.code == 6
+
+
+def test_a_doubt_about_notes_offers_what_the_paper_shows(
+    at_terminal: Run, papernudge: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    """Right notes that are in doubt: a check of notes hangs on them, and so it asks."""
+    import json
+
+    noted = CellReading(CellKind.BLANK, None, 1.0, notes=frozenset({1, 2}), notes_chance=0.5)
+    doubt = Doubt(0, "notes", None, 0.5, ((8, 0.4),))
+    photo = desk.says("notes.jpg", grid_says(puzzle, doubts=(doubt,), changed={0: noted}))
+    ran = papernudge("check", photo, "--tell", "3")
+    assert ran.code == 6
+    assert "Are the small notes in R1C1 1 and 2 or 1, 2 and 8?" in ran.err
+    assert "R1C1=notes:12, R1C1=notes:128 or R1C1=notes:. for none." in ran.err
+    told = json.loads(papernudge("read", photo, "--json").out)["grids"][0]["doubts"][0]
+    assert (told["notes"], told["instead"]) == ([1, 2], [{"digit": 8, "chance": 0.4}])
+    talked = at_terminal("\ns\n", "check", photo, "--tell", "3")
+    assert "[Enter: 12, 128, or type them, or . for none, s: stop]" in talked.err
+    assert "The small notes in R1C1 have lost the right digit." in talked.out
+
+
+@pytest.mark.parametrize("columns", ["20", "33", "47", "80"])
+def test_text_breaks_between_words_at_any_width(
+    at_terminal: Run, puzzle: str, monkeypatch: pytest.MonkeyPatch, columns: str
+) -> None:
+    lines = ["hint", "--given-line", puzzle, "--tell", "3", "--sentences"]
+    whole = at_terminal("s\n", *lines).out
+    monkeypatch.setenv("COLUMNS", columns)
+    narrow = at_terminal("s\n", *lines).out
+    assert narrow.split() == whole.split()
+    assert max(map(len, narrow.splitlines())) <= int(columns)
+    asked = at_terminal("s\n", *lines).err
+    assert max(map(len, asked.splitlines())) <= int(columns) + 1
+    assert "c: correct a cell" in " ".join(asked.split())
+
+
+def test_a_misprint_is_looked_into_from_a_hint(at_terminal: Run, puzzle: str) -> None:
+    """Depth 1 of the check has been said already: Enter goes to where it shows."""
+    clash = puzzle[:7] + "39" + puzzle[9:]  # R1C2 and R2C7 hold a 3
+    ran = at_terminal("\n\n\ns\n", "hint", "--given-line", clash, "--sentences")
+    said = ran.out.splitlines()
+    assert len(said) == 4
+    assert "3 printed digits repeat one another" in said[0]
+    assert "Look at row 1 and block 3." in said[1]
+    assert "The 3s in R1C2, R1C8 and R2C7 can't all stand." in said[2]
+    assert "With a" in said[3] or ran.err.count("Enter: done") == 1
+    assert ran.code == 4

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
-from sat import Judge
+from sat import Judge, claims_of, premises_of
 
-from papernudge.hints import Position, next_nudge, walk
+from papernudge.hints import Position, next_nudge, solve, walk
 from papernudge.hints.board import Board
 from papernudge.hints.drawing import marked
 from papernudge.hints.generate import puzzle
-from papernudge.hints.geometry import members
+from papernudge.hints.geometry import candidate, members
 from papernudge.hints.notes import board_of
-from papernudge.hints.nudge import Told3
+from papernudge.hints.nudge import Told3, noted_cells
 from papernudge.hints.search import UNIQUENESS, cheapest_lines
 
 
@@ -155,3 +156,45 @@ def test_the_text_of_such_a_step_says_what_it_rests_on() -> None:
     assert "a rectangle that would leave two solutions" in told.sentence
     assert "the puzzle having just one solution" in told.sentence
     assert told.to_json()["rests_on"] == "one solution"
+
+
+def test_each_noted_cell_that_a_nudge_lists_is_needed() -> None:
+    """Without the notes of that cell the rest of the evidence no longer forces what the last step
+    writes, says the SAT solver.
+    """
+    leaning = 0
+    judge = Judge()
+    for seed in range(60):
+        nudge = next_nudge(mixed_notes(seed))
+        if nudge is None or nudge.line.last.evidence.earlier:
+            continue
+        step = nudge.line.last
+        claims = claims_of(step.deduction)
+        for cell in noted_cells(step):
+            leaning += 1
+            of_cell = sum(candidate(cell, digit) for digit in range(1, 10))
+            less = replace(step.evidence, noted=step.evidence.noted & ~of_cell)
+            assert not judge.forces(premises_of(step.board, less), claims)
+    judge.close()
+    assert leaning > 10
+
+
+def mixed_notes(seed: int) -> Position:
+    """Some right entries, and notes in all or some blanks that leave out some wrong candidates."""
+    dice = random.Random(seed)
+    line = puzzle(seed)
+    solution = solve(line) or ""
+    blanks = [c for c in range(81) if line[c] == "."]
+    kept = set(dice.sample(blanks, dice.randrange(len(blanks) - 8)))
+    entries = "".join(solution[c] if c in kept else "." for c in range(81))
+    position = Position.of(line, entries)
+    notes = {
+        c: [
+            d
+            for d in range(1, 10)
+            if str(d) == solution[c] or (position.candidates[d] >> c & 1 and dice.random() > 0.3)
+        ]
+        for c in blanks
+        if c not in kept and dice.random() < 0.4 + 0.6 * (seed % 2)
+    }
+    return Position.of(line, entries, notes)

@@ -72,7 +72,7 @@ def test_each_depth_is_a_type_with_its_own_fields_and_no_deeper_ones() -> None:
     assert fields(Told2) - fields(Told1) == {"technique"}
     deeper = {"opened", "houses", "evidence", "looks", "line", "noted", "builds_on", "pattern"}
     assert fields(Told3) - fields(Told2) == deeper
-    assert fields(Told4) - fields(Told3) == {"places"}
+    assert fields(Told4) - fields(Told3) == {"places", "follow"}
     _, nudge = NUDGES[0]
     assert [type(nudge.at(d)) for d in (1, 2, 3, 4)] == [Told1, Told2, Told3, Told4]
     assert [nudge.at(d).depth for d in (1, 2, 3, 4)] == [1, 2, 3, 4]
@@ -104,7 +104,9 @@ def test_json_of_a_depth_holds_the_shallower_ones_and_nothing_deeper() -> None:
         if len(nudge.line.steps) > 1:
             third = third | {"builds_on"}
         assert set(told[2]) == third
-        assert set(told[3]) == third | {"places"}
+        follow = {"follow"} if len(nudge.line.places) > 1 else set()
+        assert set(told[3]) == third | {"places"} | follow
+        assert len(told[3]["places"]) == 1
         for shallow, deep in pairwise(told):
             assert all(deep[k] == v for k, v in shallow.items() if k != "sentence")
         assert json.loads(json.dumps(told)) == told
@@ -116,9 +118,12 @@ def test_no_sentence_above_depth_four_names_a_cell_to_write_with_its_digit() -> 
             assert not re.search(r"R\dC\d", nudge.at(depth).sentence)
         for cell, digit in nudge.line.places:
             assert f"{digit} in {cell_name(cell)}" not in nudge.at(3).sentence
-            assert f"{digit} in {cell_name(cell)}" in nudge.at(4).sentence
             if len(nudge.line.steps) == 1:
                 assert cell_name(cell) not in nudge.at(3).sentence
+        (cell, digit), *others = nudge.line.places
+        assert f"Write {digit} in {cell_name(cell)}." in nudge.at(4).sentence
+        assert not any(f"{d} in" in nudge.at(4).sentence for _, d in others if d != digit)
+        assert all(cell_name(c) in nudge.at(4).sentence for c, _ in others)
 
 
 def test_depth_one_says_nothing_but_where() -> None:
@@ -222,9 +227,9 @@ def test_exact_words_of_each_depth_for_one_known_position() -> None:
         "Look at row 1.",
         "Which digits are missing in row 1, and which of them has one place only? "
         "The rest follows.",
-        "With R1C1, R1C2, R1C3, R1C4, R1C5, R1C6, R4C7, R5C7 and R6C8, the missing digits of "
-        "row 1 fall into place one after the other.",
-        "Write 7 in R1C9, 8 in R1C8 and 9 in R1C7.",
+        "With R4C7, R5C7 and R6C8, the missing digits of row 1 fall into place one after the "
+        "other.",
+        "Write 7 in R1C9. R1C8 and R1C7 follow.",
     ]
 
 
