@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import ipaddress
 import socket
-from typing import TextIO
 
 from papernudge.cli.exits import Exit, Stop, bad_words
+from papernudge.cli.say import show
 
 _NOT_HOME = ("docker", "br-", "veth", "virbr", "tun", "tap", "wg", "utun", "vmnet", "vboxnet")
 """Beginnings of names of interfaces that lead to no phone: containers, tunnels, machines inside
@@ -66,19 +67,15 @@ def _not_had(host: str, port: int, error: Exception) -> Stop:
     )
 
 
-def announce(address: str, out: TextIO, home: bool) -> None:
+def announce(address: str, home: bool) -> None:
     """Prints the address, and a square code that a phone's camera opens."""
     import segno
 
-    print(f"\n  Open this on a phone:  {address}\n", file=out)
-    try:
-        segno.make(address, error="m").terminal(out=out, border=2, compact=True)
-    except UnicodeEncodeError:  # a terminal without block characters: the address does
-        print("  (This terminal can't draw the square code.)", file=out)
+    code = io.StringIO()
+    segno.make(address, error="m").terminal(out=code, border=2, compact=True)
     where = "the phones of your home network" if home else "this machine alone"
-    print(
-        f"\n  It answers {where}. Photos stay in this computer's memory and are forgotten after"
-        "\n  an hour. Ctrl-C stops it.\n",
-        file=out,
-        flush=True,
+    show(
+        f"\n  Open this on a phone:  {address}\n\n{code.getvalue()}\n"
+        f"  It answers {where}. Photos stay in this computer's memory\n"
+        "  and are forgotten after an hour. Ctrl-C stops it.\n"
     )

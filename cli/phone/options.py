@@ -50,8 +50,12 @@ def phone(
     photos go to this computer and nowhere else. Without HTTPS somebody on the same network could
     listen in. Ctrl-C stops it.
     """
+    from papernudge.cli.exits import bad_words
     from papernudge.cli.phone.serve import Wishes, run_phone
 
+    for option, name in (("book", book), ("log", log), ("certificate", certificate), ("key", key)):
+        if name == "":
+            raise bad_words(f"--{option} has no name: name a file, or leave it out.")
     files = [None if name is None else Path(name) for name in (certificate, key, book, log)]
     raise typer.Exit(run_phone(Wishes(host, port, *files)))
 

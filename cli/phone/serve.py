@@ -7,12 +7,13 @@ import ipaddress
 import os
 import secrets
 import socket
-import sys
+import ssl
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from papernudge.cli.exits import Exit, bad_words
+from papernudge.cli.exits import Exit, Stop, bad_words
+from papernudge.cli.paths import BOOK_FILES, LOG_FILES, Named, keep_apart, read_regular, why
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 MOST_WAITING = 24
 """Wishes waiting or at work, of all phones together."""
 TOKEN_BYTES = 16
+_LONGEST_PEM = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +45,7 @@ def run_phone(wishes: Wishes) -> int:
     from papernudge.cli.phone.address import announce, home_address, listening
     from papernudge.cli.phone.shelf import Shelf
 
-    if (wishes.certificate is None) != (wishes.key is None):
-        raise bad_words("HTTPS needs both: --certificate FILE and --key FILE.")
+    _check(wishes)
     host = wishes.host or home_address()
     shelf = None if wishes.book is None else Shelf(wishes.book)
     bound = listening(host, wishes.port)
@@ -63,8 +64,50 @@ def run_phone(wishes: Wishes) -> int:
         ssl_certfile=wishes.certificate,
         ssl_keyfile=wishes.key,
     )
-    announce(f"{scheme}://{_in_url(host)}:{port}/in/{token}", sys.stdout, not _alone(host))
+    announce(f"{scheme}://{_in_url(host)}:{port}/in/{token}", not _alone(host))
     return _served(uvicorn.Server(config), bound)
+
+
+def _check(wishes: Wishes) -> None:
+    """Stop where the words are off (2), or a file that is named can't be what it is to be (5)."""
+    if (wishes.certificate is None) != (wishes.key is None):
+        raise bad_words("HTTPS needs both: --certificate FILE and --key FILE.")
+    inputs = [
+        Named(told, at)
+        for told, at in (("--certificate FILE", wishes.certificate), ("--key FILE", wishes.key))
+        if at is not None
+    ]
+    outputs: list[Named] = []
+    for told, at, endings in (
+        ("--book FILE", wishes.book, BOOK_FILES),
+        ("--log FILE", wishes.log, LOG_FILES),
+    ):
+        if at is not None:
+            outputs += [Named(told, at), *Named(told, at).beside(*endings)]
+    keep_apart(inputs, outputs)
+    if wishes.certificate is not None and wishes.key is not None:
+        _check_certificate(wishes.certificate, wishes.key)
+    if wishes.log is not None:
+        from papernudge.cli.drills.log import append
+
+        append(wishes.log, [])  # one that is none, or can't be written, is told before it is needed
+
+
+def _check_certificate(certificate: Path, key: Path) -> None:
+    try:
+        for path in (certificate, key):
+            read_regular(path, _LONGEST_PEM)
+        # The empty password: else a locked key would be asked about at the terminal.
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(certificate, key, password="")
+    except (OSError, ValueError) as error:  # what OpenSSL says of a PEM is an OSError too
+        raise Stop(
+            Exit.FILE,
+            f"{certificate} and {key} can't be used for HTTPS ({why(error)}): expected a"
+            " certificate and its key without a password, PEM both.",
+            stage="phone",
+            reason="certificate",
+        ) from error
 
 
 def _served(server: object, bound: socket.socket) -> int:

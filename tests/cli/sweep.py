@@ -37,7 +37,7 @@ MANY = "9" * 5000
 
 IN, OUT, BOTH, NUMBER, TEXT = "read", "written", "read and written", "number", "text"
 ADDRESS = "address"
-"""Swept by the tests of the cluster: each wrong one may take ten seconds."""
+"""Swept by the tests of the cluster and of the phone page: each wrong one may take ten seconds."""
 
 KINDS: dict[str, dict[str, str]] = {
     "read": {"photos": IN, "picture": ".png", "side": NUMBER, "assume": TEXT, "grid": NUMBER}
@@ -55,6 +55,8 @@ KINDS: dict[str, dict[str, str]] = {
     "mark": {"photos": IN, "log": BOTH, "seconds": NUMBER, "day": TEXT, "assume": TEXT}
     | {"picture": ".png", "side": NUMBER},
     "progress": {"log": IN, "picture": ".svg"},
+    "phone": {"host": ADDRESS, "port": NUMBER, "book": BOTH, "log": BOTH}
+    | {"certificate": IN, "key": IN},
 }
 """For each command its parameters but the flags. What is written is named by the ending that it
 must have; all are tried without it too."""
@@ -69,6 +71,8 @@ BASE: dict[str, dict[str, list[str]]] = {
     | {"reason": ["--reason", "hidden single in a block"]},
     "mark": {"photos": ["photo.png"]},
     "progress": {"log": ["good.log"]},
+    "phone": {"host": ["--host", "127.0.0.1"], "port": ["--port=0"]}
+    | {"certificate": ["--certificate=photo.png"], "key": ["--key=photo.png"]},
 }
 SMALL = ["--picture-side", "200"]
 """Words that work; the one that is swept takes its own place among them."""
@@ -78,6 +82,9 @@ ALONE = {
     ("check", "photos"): ["given_line"],
     ("drill", "scan"): ["reason"],
     ("drill", "seed"): ["source"],
+    ("phone", "port"): ["certificate", "key"],
+    ("phone", "book"): ["certificate", "key"],
+    ("phone", "log"): ["certificate", "key"],
 }
 """What must go where a word comes in its place."""
 
@@ -302,6 +309,10 @@ def _state(folder: Path) -> dict[str, Any]:
     return found
 
 
+async def _not_served(*_: object, **__: object) -> None:
+    """A server that is stopped as soon as it runs."""
+
+
 def main(only: str | None) -> None:
     """Sweeps, one JSON line a run."""
     folder = Path(tempfile.mkdtemp(prefix="sweep-"))
@@ -309,7 +320,9 @@ def main(only: str | None) -> None:
     pixels = replace_reading()
     import cv2
     import typer.main
+    import uvicorn
 
+    uvicorn.Server.serve = _not_served  # type: ignore[method-assign] # it would go on and on
     # The commands are put together once, not for each of the runs.
     typer.main.get_command = functools.cache(typer.main.get_command)
     cv2.imwrite("photo.png", pixels)

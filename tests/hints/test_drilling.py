@@ -63,7 +63,7 @@ def test_a_full_grid_and_one_without_one_solution_hold_no_drills() -> None:
         ("x-wing", "X-wing"),
         ("last blank", "last blank of a house"),
         ("last blank of a house in a row", "last blank in a row"),
-        ("several cells in a row with three blanks", "several cells in a row with 2 blanks"),
+        ("several cells in a row with three blanks", "several cells in a row with 3 blanks"),
     ],
 )
 def test_a_reason_says_itself_and_is_understood_again(text: str, said: str) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable
@@ -63,19 +62,28 @@ def test_positions_of_a_photographed_book_belong_to_its_clean_puzzles(
         assert (again.looks, again.answers) == (task.looks, task.answers)
 
 
+def put_to_review(book: Path, but: str | None) -> None:
+    """As a reader less sure would have left the book; ``but``: the givens that stay clean."""
+    from papernudge.cli.books.book import Book
+    from papernudge.cli.books.seals import put
+
+    with Book.to_write(book) as held:
+        rows = [row for row in held.rows("SELECT * FROM puzzle") if row["givens"] != but]
+        with held.changes() as sql:
+            for row in rows:
+                row.pop("seal")
+                put(sql, "puzzle", {**row, "status": "review"})
+
+
 def test_what_waits_for_review_is_not_drilled(papernudge: Run, book: Path, tmp_path: Path) -> None:
     kept = tmp_path / "kept.book"
     kept.write_bytes(book.read_bytes())
     rows = [row for row in rows_of(papernudge, kept, tmp_path) if row["status"] == "clean"]
-    with sqlite3.connect(kept) as sql:
-        sql.execute("UPDATE puzzle SET status = 'review' WHERE givens <> ?", [rows[0]["givens"]])
-    sql.close()
+    put_to_review(kept, but=rows[0]["givens"])
     out = tmp_path / "one.pdf"
     tasks = drilled_tasks(papernudge, kept, out, 4)
     assert [task.solution for task in tasks] == [rows[0]["solution"]]
-    with sqlite3.connect(kept) as sql:
-        sql.execute("UPDATE puzzle SET status = 'review'")
-    sql.close()
+    put_to_review(kept, but=None)
     ran = papernudge("drill", kept, "--out", tmp_path / "none.pdf", "--reason", HIDDEN)
     assert ran.code == 2
     assert "No position asks for hidden single" in ran.err

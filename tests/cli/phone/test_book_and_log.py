@@ -218,6 +218,10 @@ def test_the_command_tells_its_address_and_stops_on_ctrl_c(tmp_path: Path) -> No
         (["--host", "nowhere.invalid"], "can't be listened on"),
         (["--host", "203.0.113.7"], "can't be listened on"),
         (["--host", "127.0.0.1", "--certificate", "a.pem"], "HTTPS needs both"),
+        (["--host", "127.0.0.1", "--certificate", __file__, "--key", __file__], "for HTTPS"),
+        (["--host", "127.0.0.1", "--book", "a.book", "--log", "a.book"], "would write over"),
+        (["--host", "127.0.0.1", "--log", __file__], "log"),
+        (["--host", "127.0.0.1", "--book", ""], "--book has no name"),
     ],
 )
 def test_words_that_lead_nowhere_get_a_sentence(
