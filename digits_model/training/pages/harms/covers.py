@@ -23,7 +23,7 @@ def upto(table: tuple[float, ...], level: float) -> float:
     """A table's value at a level from 1 to its length, straight between and beyond."""
     at = np.arange(1, len(table) + 1)
     if level > at[-1]:
-        return table[-1] * (1 + 0.25 * (level - at[-1]))
+        return table[-1] * (1 + 0.25 * (level - float(at[-1])))
     return float(np.interp(level, at, table)) * min(1.0, level)
 
 
@@ -50,15 +50,15 @@ def cast(scene: Scene, far: Map, high: float) -> None:
     mask = (far < 0).astype(np.float32)
     by = high * rng.uniform(0.1, 0.8) * scene.cell
     move = np.array([[1, 0, by * np.cos(to)], [0, 1, by * np.sin(to)]])
-    mask = cv2.warpAffine(mask, move, (mask.shape[1], mask.shape[0]))
-    shade = scene.soft(np.asarray(mask, np.float32), high * float(rng.uniform(0.05, 0.4)))
+    fallen = cv2.warpAffine(mask, move, (mask.shape[1], mask.shape[0]))
+    shade = scene.soft(np.asarray(fallen, np.float32), high * float(rng.uniform(0.05, 0.4)))
     scene.lit(lambda held: held * (1 - depth * shade[..., None]))
 
 
 def _edge_of(scene: Scene, far: Map, soft: float) -> Map:
     """Cover 0 to 1 by the distance from the rim, the edge ``soft`` cells wide."""
     wide = max(soft, 0.6 / scene.cell)
-    return np.clip(0.5 - far / wide, 0, 1).astype(np.float32)
+    return np.asarray(np.clip(0.5 - far / wide, 0, 1), np.float32)
 
 
 def _lay(scene: Scene, shape: Shape, colour: Map, wide: float, soft: float) -> Map:
@@ -221,7 +221,7 @@ def _beneath(scene: Scene) -> Map:
         colour = np.array([50, 85, 130], np.float32) * float(rng.uniform(0.4, 1.6))
     _, v = scene.places()
     grain = scene.blotches(0.3) * 0.06 + 0.05 * np.sin(v * 9 + scene.blotches(1.0))
-    return np.clip(colour * (1 + grain[..., None]), 0, 255).astype(np.float32)
+    return np.asarray(np.clip(colour * (1 + grain[..., None]), 0, 255), np.float32)
 
 
 def _at_corner(rng: np.random.Generator) -> tuple[Points, float]:

@@ -62,9 +62,8 @@ def _shadow_mask(scene: Scene) -> Map:
     elif form == "phone":
         far = shapes.corner(u, v, at, to, float(rng.uniform(1.2, 1.9)))
     elif form == "hand":
-        far, _, _ = (lambda got: (got[0](u, v), *got[1:]))(
-            shapes.in_from_outside(rng, float(rng.uniform(8, 45)), float(rng.uniform(2, 6)))
-        )
+        arm, _, _ = shapes.in_from_outside(rng, float(rng.uniform(8, 45)), float(rng.uniform(2, 6)))
+        far = arm(u, v)
         for _ in range(int(rng.integers(0, 4))):
             extra, _, _ = shapes.in_from_outside(rng, float(rng.uniform(3, 10)), 1.2)
             far = np.minimum(far, extra(u, v))

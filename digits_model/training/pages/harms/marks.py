@@ -29,7 +29,7 @@ def _ink(scene: Scene, mask: Map, strong: float) -> None:
 
 
 def _placed(scene: Scene, flat: Image, at: Points, to: float, scale: float) -> Map:
-    """A mask drawn flat, uint8 (h, w), laid on the page ``scale`` cells a pixel, middle at ``at``."""
+    """A mask uint8 (h, w) laid on the page around ``at``, ``scale`` cells a pixel of it."""
     import cv2
 
     u, v = scene.places()
@@ -39,7 +39,7 @@ def _placed(scene: Scene, flat: Image, at: Points, to: float, scale: float) -> M
     where_y = y * c - x * s + flat.shape[0] / 2
     where_x, where_y = where_x.astype(np.float32), where_y.astype(np.float32)
     mask = cv2.remap(flat, where_x, where_y, cv2.INTER_LINEAR)
-    return np.asarray(mask, np.float32) / 255
+    return np.asarray(mask / np.float32(255), np.float32)
 
 
 def stamp(scene: Scene, level: float) -> None:

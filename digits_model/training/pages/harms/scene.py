@@ -190,7 +190,7 @@ class Scene:
 
     def _sums(self, values: Map) -> npt.NDArray[np.float64]:
         at = self.cells.ravel() + 1
-        return np.bincount(at, values.ravel(), 82)[1:]
+        return np.asarray(np.bincount(at, values.ravel(), 82)[1:], np.float64)
 
     def _inside(self) -> npt.NDArray[np.float64]:
         """Share of each cell, (81,), that lies within the frame."""

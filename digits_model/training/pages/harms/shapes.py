@@ -55,8 +55,9 @@ def blob(u: Map, v: Map, middle: Points, radius: float, waves: Points, turns: Po
 
 def area_in_grid(shape: Shape) -> float:
     """How many cells of the grid it takes."""
-    at = (np.arange(72, dtype=np.float32) + 0.5) / 8
-    u, v = np.meshgrid(at, at)
+    at: Map = (np.arange(72, dtype=np.float32) + np.float32(0.5)) / np.float32(8)
+    u: Map = np.repeat(at[None], 72, axis=0)
+    v: Map = np.ascontiguousarray(u.T)
     return float((shape(u, v) < 0).mean()) * 81
 
 
