@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.seen import CELL, MARGIN, SIDE
+from papernudge.digits_model.seen import CELL, MARGIN
 from papernudge.vision.lines import ranked
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.patches import flat_sheet
@@ -173,7 +173,6 @@ def signs(sheet: Sheet, mesh: Mesh, size: tuple[int, int]) -> Floats:
     light = logs.mean(axis=1)
     colour = np.stack([logs[:, 2] - logs[:, 1], logs[:, 0] - logs[:, 1]], axis=1)
     usual = np.median(colour, axis=0)
-    spread = float(np.median(np.abs(colour - usual))) + 0.01
     far = np.abs(colour - usual).max(axis=1)
     level = light - np.median(light)
     apart = _apart(np.column_stack([colour, light]).astype(np.float32))
