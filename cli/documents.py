@@ -53,16 +53,19 @@ def grid_document(grid: GridReading, on_photo: bool) -> Document:
 
 
 def doubt_document(doubt: Doubt) -> Document:
-    """One doubt; ``null`` stands for a blank cell."""
+    """One doubt; ``null`` stands for a blank cell, or for one that can't be seen."""
     from papernudge.vision.reading import cell_name
 
-    return {
+    out: Document = {
         "cell": cell_name(doubt.cell),
         "about": doubt.about,
         "read": doubt.read,
         "chance": _chance(doubt.chance),
         "instead": [{"digit": d, "chance": _chance(p)} for d, p in doubt.instead],
     }
+    if doubt.why is not None:
+        out["why"] = str(doubt.why)
+    return out
 
 
 def _chance(value: float) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 
@@ -18,21 +18,33 @@ from papernudge.digits_model.scores import (
     worth_a_finer_look,
 )
 from papernudge.vision.decode import Decoded, Solver, decode
-from papernudge.vision.doubts import cell_chances, chance_right, find_doubts, kind_of
+from papernudge.vision.doubts import (
+    UNKNOWN,
+    cell_chances,
+    chance_right,
+    find_doubts,
+    kind_of,
+    not_seen,
+)
+from papernudge.vision.even import LINE, even_page, exposed
 from papernudge.vision.failure import Failure
 from papernudge.vision.find import find_grids
 from papernudge.vision.grid import FoundGrid, GridKind
 from papernudge.vision.habits import by_habit
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
-from papernudge.vision.patches import Patches, cut_fine, cut_patches
-from papernudge.vision.reading import CellKind, CellReading, GridReading, PageReading, Told
+from papernudge.vision.patches import Patches, cut_fine
+from papernudge.vision.reading import CellKind, CellReading, GridReading, Hidden, PageReading, Told
+from papernudge.vision.sight import Sight, sight_of
 from papernudge.vision.small_notes import on_page
 
 NOTE_ODDS = 0.0
 BESIDE_ODDS = 2.0
 """Log-odds above which a note is reported where nothing else stands, and beside an entry, where
 parts of the entry are taken for notes more easily."""
+_CLEAR, _FEW = 0.98, 3
+"""From so many cells of which the first looks are less sure than this, or which they call struck,
+lines across the page are looked for."""
 _RULED_OUT = -40.0
 """Log-odds of what the user ruled out."""
 Raster = npt.NDArray[np.uint8]
@@ -60,6 +72,9 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     clock = _Clock()
     began = time.perf_counter()
     found = find_grids(raster)
+    if not any(map(_readable, found)):
+        again = find_grids(even_page(raster))
+        found = again if any(map(_readable, again)) else found
     now = clock.add("find", began)
     if not found:
         return Failure(
@@ -68,24 +83,42 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
             "No 9×9 grid was found in the photo; lay the page flat, get the whole grid into the"
             " frame and try again.",
         )
-    readable = [g for g in found if g.mesh is not None and g.quality.ok]
-    patches = [cut_patches(raster, g.mesh) for g in readable if g.mesh is not None]
+    readable = [g for g in found if _readable(g)]
+    exposures = [exposed(raster, g.mesh) for g in readable if g.mesh is not None]
     now = clock.add("flatten", now)
-    scores = [scorer(p.pixels) for p in patches]
+    scores = [scorer(e.patches.pixels) for e in exposures]
     turn = which_way_up(scores)
     if turn:
-        patches = [p.turned(turn) for p in patches]
-        scores = [scorer(p.pixels) for p in patches]
+        exposures = [e.turned(turn) for e in exposures]
+        scores = [scorer(e.patches.pixels) for e in exposures]
+    for n, (exposure, said) in enumerate(zip(exposures, scores, strict=True)):
+        if looks_crossed(said):
+            exposures[n] = exposure.without_lines()
+            if (exposures[n].lines > LINE).any():
+                scores[n] = scorer(exposures[n].patches.pixels)
     meshes = [g.mesh.turned(turn) for g in readable if g.mesh is not None]
     scores = [with_finer_notes(raster, m, s) for m, s in zip(meshes, scores, strict=True)]
     now = clock.add("classify", now)
+    sights = [sight_of(raster, mesh) for mesh in meshes]
+    now = clock.add("see", now)
     grids = [
-        read_grid(g, p, s, turn, solve) for g, p, s in zip(readable, patches, scores, strict=True)
+        read_grid(g, e.patches, s, turn, solve, sight)
+        for g, e, s, sight in zip(readable, exposures, scores, sights, strict=True)
     ]
     grids += [_unread(g, turn) for g in found if g not in readable]
     clock.add("decode", now)
     size = (raster.shape[1], raster.shape[0])
     return PageReading(size, _in_order(_solutions_marked(grids), turn), turn, clock.spent)
+
+
+def _readable(found: FoundGrid) -> bool:
+    return found.mesh is not None and found.quality.ok
+
+
+def looks_crossed(scores: Scores) -> bool:
+    """Whether so many cells look struck or unclear that lines may run across the page."""
+    unclear = scores.digits.max(axis=1) < np.log(_CLEAR)
+    return int((unclear | (scores.struck > 0)).sum()) >= _FEW
 
 
 def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores) -> Scores:
@@ -113,13 +146,34 @@ def _mesh_of(found: FoundGrid, turn: int) -> Mesh | None:
 
 
 def read_grid(
-    found: FoundGrid, patches: Patches, scores: Scores, turn: int, solve: Solver
+    found: FoundGrid,
+    patches: Patches,
+    scores: Scores,
+    turn: int,
+    solve: Solver,
+    sight: Sight | None = None,
 ) -> GridReading:
-    """Decode one grid whose patches and scores are already upright."""
+    """Decode one grid whose patches and scores are already upright.
+
+    ``sight``: what of it can be seen; None: all of it.
+    """
+    sight = sight or Sight()
+    if sight.poor is not None:
+        return _beyond_reading(found, turn, sight)
     marked = scores.digits[:, 0] < np.log(0.5)
     ink = page_evidence(ink_features(patches.pixels), scores.hand, marked)
     hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
-    return _Evidence(found, turn, scores, hand, solve).reading()
+    return _Evidence(found, turn, scores, hand, solve, sight).reading()
+
+
+def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:
+    """A grid of which too little can be seen, or that is unlike what the looks know."""
+    corners = np.roll(found.corners, turn, axis=0)
+    reason, sentence = sight.poor or (None, None)
+    quality = replace(found.quality, ok=False, reason=reason, sentence=sentence)
+    doubts = tuple(not_seen(cell, why) for cell, why in sorted(sight.hidden.items()))
+    mesh = _mesh_of(found, turn)
+    return GridReading(GridKind.TOO_POOR, corners, quality, mesh, doubts=doubts)
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,6 +185,7 @@ class _Evidence:
     scores: Scores
     hand: npt.NDArray[np.float64]
     solve: Solver
+    sight: Sight
     told: tuple[Told, ...] = ()
 
     def again(self, answer: Told) -> GridReading:
@@ -140,35 +195,45 @@ class _Evidence:
 
     def reading(self) -> GridReading:
         """The most probable reading."""
-        digits, hand = self.scores.digits.copy(), self.hand.copy()
         said = {one.cell for one in self.told}
+        hidden = {c: why for c, why in self.sight.hidden.items() if c not in said}
+        digits, hand = self.sight.trusted(self.scores.digits), self.hand.copy()
+        hand[list(self.sight.hidden)] = 0.0
+        ink = digits.copy()
         for one in self.told:
             digits[one.cell] = _RULED_OUT
             digits[one.cell, one.digit or 0] = 0.0
             if one.kind in (CellKind.GIVEN, CellKind.ENTRY):
                 hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
         known = cache(self.solve)
-        ink = self.scores.digits.copy()
         decoded = decode(digits, hand, known)
-        doubtful = np.array(sorted({d.cell for d in find_doubts(decoded)} - said), np.int64)
-        if len(doubtful) and self.scores.closer is not None:
-            ink[doubtful] = digits[doubtful] = self.scores.closer.digits(doubtful)
+        doubtful = {d.cell for d in find_doubts(decoded, hidden)} - said - hidden.keys()
+        if doubtful and self.scores.closer is not None:
+            asked = np.array(sorted(doubtful), np.int64)
+            closer = self.sight.trusted(self.scores.closer.digits(asked), asked)
+            ink[asked] = digits[asked] = closer
             decoded = decode(digits, hand, known)
-        if find_doubts(decoded):
+        if len(find_doubts(decoded, hidden)) > len(hidden):
             digits = by_habit(digits, decoded.other[:, 1:], self.scores.features)
             decoded = decode(digits, hand, known)
-        cells = _cells(decoded, self.scores)
+        cells = _cells(decoded, self.scores, hidden)
         alone = ink.argmax(axis=1)
-        restored = (c for c in range(81) if (cells[c].digit or 0) != alone[c] and c not in said)
+        restored = (
+            c
+            for c in range(81)
+            if (cells[c].digit or 0) != alone[c] and c not in said and c not in hidden
+        )
         return GridReading(
             GridKind.PUZZLE,
             np.roll(self.found.corners, self.turn, axis=0),
             self.found.quality,
             _mesh_of(self.found, self.turn),
             _with_notes(cells, self.told),
-            tuple(d for d in find_doubts(decoded) if d.about == "hand" or d.cell not in said),
+            tuple(
+                d for d in find_doubts(decoded, hidden) if d.about == "hand" or d.cell not in said
+            ),
             tuple(restored),
-            float(np.prod(chance_right(decoded))),
+            float(np.prod([cell.chance for cell in cells])),
             self.again,
         )
 
@@ -181,13 +246,22 @@ def _with_notes(cells: tuple[CellReading, ...], told: tuple[Told, ...]) -> tuple
     )
 
 
-def _cells(decoded: Decoded, scores: Scores) -> tuple[CellReading, ...]:
+_UNSEEN = CellReading(CellKind.BLANK, None, UNKNOWN, (UNKNOWN,) * 10, notes_chance=0.0, seen=False)
+"""A cell that can't be seen: nothing speaks for what it holds."""
+
+
+def _cells(
+    decoded: Decoded, scores: Scores, hidden: Mapping[int, Hidden]
+) -> tuple[CellReading, ...]:
     chances, right = cell_chances(decoded), chance_right(decoded)
     printed = decoded.given.sum(axis=1)
     note_odds = on_page(scores.notes, decoded.best_given, decoded.best_other)
     note_chance = 1 / (1 + np.exp(-note_odds))
     cells = []
     for at in range(81):
+        if at in hidden:
+            cells.append(_UNSEEN)
+            continue
         kind, digit = kind_of(decoded, at)
         notes: frozenset[int] = frozenset()
         sure = 1.0
