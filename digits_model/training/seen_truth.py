@@ -71,11 +71,11 @@ def cropped(
     return part, at
 
 
-def _mesh(crossings: Points, rng: np.random.Generator) -> tuple[Mesh, bool]:
+def _mesh(crossings: Points, rng: np.random.Generator, share: float) -> tuple[Mesh, bool]:
     """Crossings as a finder might give them, and whether they lie astray."""
     cell = float(np.linalg.norm(np.diff(crossings, axis=1), axis=2).mean())
     moved = crossings + rng.normal(0, JITTER * cell, crossings.shape)
-    astray = bool(rng.random() < ASTRAY)
+    astray = bool(rng.random() < share)
     if astray:
         line, way = int(rng.integers(0, 9)), int(rng.integers(2))
         by = rng.uniform(0.25, 0.6) * float(rng.choice([-1, 1]))
@@ -87,16 +87,23 @@ def _mesh(crossings: Points, rng: np.random.Generator) -> tuple[Mesh, bool]:
 
 
 def sample(
-    harmed: Harmed, digits: npt.NDArray[np.int64], rng: np.random.Generator, looks: Looks | None
+    harmed: Harmed,
+    digits: npt.NDArray[np.int64],
+    rng: np.random.Generator,
+    looks: Looks | None,
+    judged: bool = False,
 ) -> Sample:
-    """One harmed grid as the network is shown it; ``digits`` (81,), 0 for blank."""
-    mesh, astray = _mesh(harmed.crossings, rng)
+    """One harmed grid as the network is shown it; ``digits`` (81,), 0 for blank.
+
+    ``judged``: never with a mesh astray, and always read by the looks.
+    """
+    mesh, astray = _mesh(harmed.crossings, rng, 0.0 if judged else ASTRAY)
     sheet = flat_sheet(harmed.image, mesh, CELL, MARGIN)
     truth = np.empty((81, TRUTH), np.int8)
     for column, share in ((SEEN, harmed.seen), (CROSSED, harmed.crossed), (LAID, harmed.laid)):
         truth[:, column] = -1 if astray else np.rint(100 * np.clip(share, 0, 1))
     truth[:, TRUSTED] = -1
-    if rng.random() < READ:
+    if judged or rng.random() < READ:
         logits, _ = outputs(cut_patches(harmed.image, mesh).pixels, looks)
         truth[:, TRUSTED] = logits[:, layout.DIGITS].argmax(axis=1) == digits
     return sheet, truth

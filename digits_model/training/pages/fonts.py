@@ -40,14 +40,14 @@ TITLES = (
     "SUDOKU",
     "Number puzzle",
     "Puzzle page",
-    "No. 2,417  Medium",
-    "Gentle",
-    "Fiendish  ****",
+    "No. 2,417  Over coffee",
+    "A short one",
+    "A long one",
     "Solution on page 34",
     "Yesterday's solution",
     "Fill each row, column and block with 1 to 9",
     "Thursday 14 March",
-    "Level 3",
+    "For the train",
     "Crossword 881",
 )
 _TEXT_FACES = (

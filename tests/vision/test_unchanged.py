@@ -1,0 +1,105 @@
+"""What must leave a reading alone: the way the paper lies, its light, the photo's size.
+
+Property tests over fixtures whose truth is known: the same paper, photographed a little otherwise,
+says the same. Nothing here is compared with a stored answer but with the truth of the drawn page.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from papernudge.hints import solve
+from papernudge.vision.photo import Photo, open_photo
+from papernudge.vision.read import read_page
+from papernudge.vision.reading import GridReading, PageReading
+
+FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
+NAMES = ("kitchen-table.jpg", "one-mistake.jpg", "clean.jpg")
+Raster = npt.NDArray[np.uint8]
+few = settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
+
+
+@cache
+def raster(name: str) -> Raster:
+    photo = open_photo(FIXTURES / name, name)
+    assert isinstance(photo, Photo)
+    return photo.pixels
+
+
+@cache
+def truth(name: str) -> dict[str, Any]:
+    grids = json.loads((FIXTURES / f"{name}.json").read_text("utf-8"))["grids"]
+    return dict(next(grid for grid in grids if grid["kind"] == "puzzle"))
+
+
+def puzzle(pixels: Raster) -> GridReading:
+    page = read_page(np.ascontiguousarray(pixels), solve=solve)
+    assert isinstance(page, PageReading), page
+    return next(grid for grid in page.grids if grid.cells)
+
+
+def says_the_truth(read: GridReading, name: str) -> None:
+    """Every cell right or asked about, and hardly any asked about."""
+    asked = {doubt.cell for doubt in read.doubts}
+    right = truth(name)
+    pairs = (zip(getattr(read, key), right[key], strict=True) for key in ("givens", "entries"))
+    wrong = {cell for line in pairs for cell, (said, true) in enumerate(line) if said != true}
+    assert wrong <= asked, f"misread in silence: {sorted(wrong - asked)}"
+    assert len(asked) <= 3
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("turns", [1, 2, 3])
+def test_a_photo_turned_by_quarters_says_the_same(name: str, turns: int) -> None:
+    says_the_truth(puzzle(np.rot90(raster(name), turns)), name)
+
+
+@few
+@given(name=st.sampled_from(NAMES), gain=st.floats(0.6, 1.15), lift=st.integers(0, 12))
+def test_brighter_or_darker_light_says_the_same(name: str, gain: float, lift: int) -> None:
+    lit = cv2.convertScaleAbs(raster(name), alpha=gain, beta=lift)
+    says_the_truth(puzzle(lit.astype(np.uint8)), name)
+
+
+@few
+@given(name=st.sampled_from(NAMES), scale=st.floats(0.75, 1.6))
+def test_a_photo_of_another_size_says_the_same(name: str, scale: float) -> None:
+    way = cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
+    sized = cv2.resize(raster(name), None, fx=scale, fy=scale, interpolation=way)
+    says_the_truth(puzzle(sized.astype(np.uint8)), name)
+
+
+@few
+@given(
+    name=st.sampled_from(NAMES),
+    blue=st.floats(0.75, 1.0),
+    green=st.floats(0.85, 1.0),
+    red=st.floats(0.85, 1.0),
+)
+def test_light_of_another_colour_says_the_same(
+    name: str, blue: float, green: float, red: float
+) -> None:
+    lit = (raster(name) * np.array([blue, green, red])).astype(np.uint8)
+    says_the_truth(puzzle(lit), name)
+
+
+@few
+@given(name=st.sampled_from(NAMES), x=st.floats(0, 0.2), y=st.floats(0, 0.2))
+def test_more_table_around_the_paper_says_the_same(name: str, x: float, y: float) -> None:
+    high, wide = raster(name).shape[:2]
+    left, top = int(x * wide), int(y * high)
+    more = cv2.copyMakeBorder(raster(name), top, 9, left, 9, cv2.BORDER_REPLICATE)
+    found = puzzle(more.astype(np.uint8))
+    says_the_truth(found, name)
+    before = puzzle(raster(name)).corners
+    assert np.abs(found.corners - (left, top) - before).max() < 0.02 * np.ptp(before[:, 0])
