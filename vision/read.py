@@ -17,6 +17,7 @@ from papernudge.digits_model.scores import (
     turn_votes,
     worth_a_finer_look,
 )
+from papernudge.vision.advice import WORDS, ails_of
 from papernudge.vision.decode import Decoded, Solver, decode
 from papernudge.vision.doubts import (
     UNKNOWN,
@@ -35,7 +36,7 @@ from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_fine
 from papernudge.vision.reading import CellKind, CellReading, GridReading, Hidden, PageReading, Told
-from papernudge.vision.sight import Sight, sight_of
+from papernudge.vision.sight import Sight, judged, sight_of
 from papernudge.vision.small_notes import on_page
 
 NOTE_ODDS = 0.0
@@ -77,12 +78,9 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         found = again if any(map(_readable, again)) else found
     now = clock.add("find", began)
     if not found:
-        return Failure(
-            "find",
-            "no grid",
-            "No 9×9 grid was found in the photo; lay the page flat, get the whole grid into the"
-            " frame and try again.",
-        )
+        return _no_grid(raster)
+    if not any(map(_readable, found)):
+        found = _with_advice(raster, found)
     readable = [g for g in found if _readable(g)]
     exposures = [exposed(raster, g.mesh) for g in readable if g.mesh is not None]
     now = clock.add("flatten", now)
@@ -99,7 +97,15 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     meshes = [g.mesh.turned(turn) for g in readable if g.mesh is not None]
     scores = [with_finer_notes(raster, m, s) for m, s in zip(meshes, scores, strict=True)]
     now = clock.add("classify", now)
-    sights = [sight_of(raster, mesh) for mesh in meshes]
+    sights = [
+        judged(
+            sight_of(raster, mesh, s.digits),
+            s.digits,
+            bool((e.lines > LINE).any()),
+            lambda: ails_of(raster),
+        )
+        for mesh, e, s in zip(meshes, exposures, scores, strict=True)
+    ]
     now = clock.add("see", now)
     grids = [
         read_grid(g, e.patches, s, turn, solve, sight)
@@ -109,6 +115,35 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     clock.add("decode", now)
     size = (raster.shape[1], raster.shape[0])
     return PageReading(size, _in_order(_solutions_marked(grids), turn), turn, clock.spent)
+
+
+_NONE = (
+    "No 9×9 grid was found in the photo; lay the page flat, get the whole grid into the frame and"
+    " try again."
+)
+
+
+def _no_grid(raster: Raster) -> Failure:
+    """Why there is none: a photo too poor to find one may still show a grid."""
+    reason = ails_of(raster).worst
+    if reason is None:
+        return Failure("find", "no grid", _NONE)
+    return Failure("find", reason, f"No 9×9 grid could be made out. {WORDS[reason]}")
+
+
+def _with_advice(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGrid, ...]:
+    """Grids none of which can be read: on a poor photo the photo is to blame, not their kind."""
+    kinds = (GridKind.OTHER, GridKind.TOO_POOR)
+    reason = ails_of(raster).worst if any(g.kind in kinds for g in found) else None
+    if reason is None:
+        return found
+    poor = {"ok": False, "reason": reason, "sentence": WORDS[reason]}
+    return tuple(
+        replace(g, kind=GridKind.TOO_POOR, quality=replace(g.quality, **poor))
+        if g.kind is GridKind.OTHER or (g.kind is GridKind.TOO_POOR and g.quality.reason == "dark")
+        else g
+        for g in found
+    )
 
 
 def _readable(found: FoundGrid) -> bool:

@@ -1,199 +1,167 @@
-"""What of each cell can be seen at all, by plain signs in the photo as it was taken.
+"""What of each cell can be seen, and how far the looks may be trusted there.
 
-The looks see evenly lit cells: what a thumb covers, light washes out or a shadow blackens is empty
-to them. The signs are those of paper: between a cell's printed lines and its middle there is
-contrast, its colour is the page's, its light neither the most nor the least that the camera knows,
-and its mesh is no fold.
+The looks see evenly lit cells: what a thumb covers, light washes out or a shadow blackens is blank
+to them, and on a page unlike those they learned from they are surer than they should be. A network
+that sees the whole grid as it was photographed says what can be seen (``digits_model/seen.py``). A
+small logistic model weighs its chances with how sure a look is of a cell: fitted by
+``digits_model/training/fit_trust.py`` on photos with harms of all kinds, by looks that never saw
+their puzzles.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.seen import CELL, MARGIN
-from papernudge.vision.lines import ranked
+from papernudge.digits_model.seen import CELL, MARGIN, Seen, seen
+from papernudge.vision.advice import WORDS, Ails
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.patches import flat_sheet
 from papernudge.vision.reading import Hidden
 
-Floats = npt.NDArray[np.float32]
 Chances = npt.NDArray[np.float64]
+Cells = npt.NDArray[np.int64]
 Sheet = npt.NDArray[np.uint8]
 
-_WHITE, _BLACK = 250, 10
-"""Grey levels at which a camera tells no more from less light."""
-_REACH, _BESIDE = 2, 5
-"""How far from its place a line is looked for, and paper beside it, sheet pixels."""
-_PARTS = 3
-"""Parts of a cell's side that are looked at one by one."""
-_RIM = 3
-"""Sheet pixels from a cell's edge to its inside."""
+TRUST = ("seen", "whole", "crossed", "trusted", "sure")
+"""What the columns of :func:`evidence` hold."""
+WEIGHTS = np.array([-2.339, 0.245, -0.047, 0.018, 0.32, 0.613])
+"""Start, then one for each of TRUST."""
+MOST_ODDS, MOST_SURE = 8.0, 12.0
+"""Greatest log-odds of the network, and of a look (as -log of its chance to be wrong)."""
 
-SIGNS = (
-    *("white", "black", "line lost", "most lost", "corner lost", "paler", "darker"),
-    *(
-        "colour",
-        "colour beside",
-        "light beside",
-        "smooth",
-        "rough",
-        "size",
-        "outside",
-        "mesh unseen",
-    ),
-)
-"""What the columns of :func:`signs` hold."""
+UNSEEN, UNSEEN_BLANK = 0.5, 0.97
+"""A cell is not seen where it has less chance than the first to be; one that looks blank than the
+second, since there is nothing in it that shows it."""
+MOST_HIDDEN = 15
+"""With more hidden cells than this a new photo is less work than their questions."""
+MOST_UNCLEAR = 7.0
+"""With more wrong cells than this to be expected, hidden ones aside, a page is beyond reading:
+cells are wrong together there, where the reading takes them one by one."""
+_WHITE, _BLACK = 250, 45
+"""Grey levels at which a camera tells nothing from more light, or hardly anything from less."""
+_SHARE = 0.2
+"""Share of a cell at these levels from which on light is to blame."""
 
 
 @dataclass(frozen=True, eq=False)
 class Sight:
     """What of a grid can be seen.
 
-    ``hidden``: the cells that can't be seen, and why; ``trust``: float64 (81,), the chance that
-    what the looks say of a cell is about its ink and not about what befell the page; ``poor``: for
-    a page beyond reading a word for programs and what to tell the person.
+    ``hidden``: the cells that can't be seen, and why; ``signs``: float64 (81, 4), log-odds by which
+    the looks are trusted, None to trust them fully; ``poor``: of a page beyond reading a word for
+    programs and what to tell the person.
     """
 
     hidden: Mapping[int, Hidden] = field(default_factory=dict)
-    trust: Chances = field(default_factory=lambda: np.ones(81))
+    signs: Chances | None = None
     poor: tuple[str, str] | None = None
 
-    def trusted(self, digits: Chances, cells: npt.NDArray[np.int64] | None = None) -> Chances:
-        """The looks' log-probabilities (N, 10) of ``cells``, or of all, as far as they may be
-        trusted; a hidden cell's say nothing.
+    def trusted(self, digits: Chances, cells: Cells | None = None) -> Chances:
+        """A look's log-probabilities (N, 10) of ``cells``, or of all, as far as it is trusted.
+
+        No look is made surer. A hidden cell's says nothing.
         """
-        trust = self.trust.copy()
-        trust[list(self.hidden)] = 0.0
-        trust = trust if cells is None else trust[cells]
-        return np.asarray(np.log(trust[:, None] * np.exp(digits) + (1 - trust[:, None]) / 10))
+        cells = np.arange(81) if cells is None else cells
+        chances = np.exp(digits)
+        most = chances.max(axis=1)
+        right = most if self.signs is None else np.minimum(self.right(digits, cells), most)
+        share = np.clip((right - 0.1) / np.maximum(most - 0.1, 1e-9), 0.0, 1.0)
+        share[np.isin(cells, list(self.hidden))] = 0.0
+        return np.asarray(np.log(share[:, None] * chances + (1 - share[:, None]) / 10))
+
+    def right(self, digits: Chances, cells: Cells) -> Chances:
+        """Chance that the likeliest reading of each of ``cells`` is right, (N,)."""
+        assert self.signs is not None
+        weighed = WEIGHTS[0] + evidence(self.signs[cells], digits) @ WEIGHTS[1:]
+        return np.asarray(1 / (1 + np.exp(-weighed)))
+
+
+def evidence(signs: Chances, digits: Chances) -> Chances:
+    """What speaks for a look being right, float64 (N, 5), in the order of TRUST.
+
+    ``signs``: (N, 4) from :func:`signs_of`; ``digits``: log-probabilities (N, 10).
+    """
+    wrong = np.maximum(1 - np.exp(digits.max(axis=1)), np.exp(-MOST_SURE))
+    return np.column_stack([signs, -np.log(wrong)])
+
+
+def signs_of(said: Seen) -> Chances:
+    """The network's chances as log-odds, float64 (81, 4)."""
+    chances = np.column_stack([said.seen, said.whole, said.crossed, said.trusted])
+    low = 1 / (1 + np.exp(MOST_ODDS))
+    chances = np.clip(chances, low, 1 - low)
+    return np.asarray(np.log(chances / (1 - chances)))
 
 
 def sheet_of(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Sheet:
-    """The grid with its surroundings, as photographed: uint8 (SIDE, SIDE, 3).
+    """The grid with its surroundings, as photographed: uint8 (S, S, 3).
 
     ``raster``: uint8 (H, W, 3), blue, green, red.
     """
     return flat_sheet(raster, mesh, CELL, MARGIN)
 
 
-def _cells(plane: Floats) -> Floats:
-    """The insides of the 81 cells of a plane (SIDE, SIDE), (81, pixels)."""
-    inner = plane[MARGIN:-MARGIN, MARGIN:-MARGIN].reshape(9, CELL, 9, CELL)
-    inside = inner[:, _RIM:-_RIM, :, _RIM:-_RIM].transpose(0, 2, 1, 3)
-    return inside.reshape(81, -1)
+def sight_of(raster: npt.NDArray[np.uint8], mesh: Mesh, digits: Chances) -> Sight:
+    """What of a grid can be seen.
 
-
-def _along(grey: Floats) -> Floats:
-    """How dark the ten lines across the sheet are, as shares of the paper beside: (10, 27).
-
-    ``grey``: (SIDE, SIDE). Of each of the _PARTS of each cell's side the median.
+    ``raster``: uint8 (H, W, 3); ``mesh``: the grid's, upright; ``digits``: log-probabilities
+    (81, 10) by the first looks.
     """
-    out = np.empty((10, 9 * _PARTS), np.float32)
-    inner = grey[:, MARGIN:-MARGIN]
-    for line in range(10):
-        at = MARGIN + line * CELL
-        on = inner[at - 1 - _REACH : at + 1 + _REACH].min(axis=0)
-        over = inner[at - 1 - _BESIDE : at - 1 - _REACH].max(axis=0)
-        below = inner[at + 1 + _REACH : at + 1 + _BESIDE].max(axis=0)
-        # The darker of both sides: a shadow's or a cover's edge is no line.
-        stands = 1 - on / np.maximum(np.minimum(over, below), 1.0)
-        out[line] = np.median(stands.reshape(9 * _PARTS, -1), axis=1)
-    return out
+    sheet = sheet_of(raster, mesh)
+    said = seen(sheet)
+    blank = digits.argmax(axis=1) == 0
+    unseen = said.seen < np.where(blank, UNSEEN_BLANK, UNSEEN)
+    outside = _outside(mesh.crossings, (raster.shape[1], raster.shape[0]))
+    unseen |= outside & blank
+    light = _light(sheet)
+    hidden = {int(c): _why(int(c), said, light, outside) for c in np.flatnonzero(unseen)}
+    return Sight(hidden, signs_of(said))
 
 
-def _lost(grey: Floats) -> tuple[Floats, Floats, Floats]:
-    """What is missing of the lines around each cell: the mean, the worst side, the worst corner.
+def _outside(crossings: Points, size: tuple[int, int]) -> npt.NDArray[np.bool_]:
+    """Cells whose middle lies beyond the photo, bool (81,); ``size``: width, height."""
+    middles = (crossings[1:, 1:] + crossings[:-1, :-1]) / 2
+    beyond = ((middles < 0) | (middles > np.array(size) - 1.0)).any(axis=2)
+    return np.asarray(beyond.reshape(81), np.bool_)
 
-    Each float32 (81,), 0 where lines are as dark as that line usually is, 1 where there are none.
+
+def _light(sheet: Sheet) -> Chances:
+    """Shares of each cell that are washed out and black, (81, 2)."""
+    inner = sheet[MARGIN:-MARGIN, MARGIN:-MARGIN].reshape(9, CELL, 9, CELL, 3)
+    cells = inner[:, 3:-3, :, 3:-3].transpose(0, 2, 1, 3, 4).reshape(81, -1, 3)
+    white = (cells.min(axis=2) >= _WHITE).mean(axis=1)
+    black = (cells.max(axis=2) <= _BLACK).mean(axis=1)
+    return np.column_stack([white, black])
+
+
+def _why(cell: int, said: Seen, light: Chances, outside: npt.NDArray[np.bool_]) -> Hidden:
+    if outside[cell]:
+        return Hidden.CUT_OFF
+    white, black = light[cell]
+    if said.laid[cell] > 0.5 or max(white, black) < _SHARE:
+        return Hidden.COVERED
+    return Hidden.WASHED_OUT if white > black else Hidden.TOO_DARK
+
+
+def judged(sight: Sight, digits: Chances, crossed: bool, ails: Callable[[], Ails]) -> Sight:
+    """The sight of a grid, called poor where too much of it is hidden or unclear.
+
+    ``digits``: the looks' log-probabilities (81, 10); ``crossed``: whether long lines were found;
+    ``ails``: measures what is wrong with the photo.
     """
-    lost = []
-    for plane in (grey, grey.T):
-        stands = _along(plane)
-        usual = np.maximum(ranked(stands, 0.7), 0.02)
-        gone = 1 - np.clip(stands / usual[:, None], 0, 1)
-        lost.append(gone.reshape(10, 9, _PARTS))
-    across, down = lost
-    sides = np.stack([across[:-1], across[1:], down[:-1].swapaxes(0, 1), down[1:].swapaxes(0, 1)])
-    parts = sides.reshape(4, 81, _PARTS)
-    top, bottom, left, right = parts
-    corners = np.stack(
-        [
-            (top[:, 0] + left[:, 0]) / 2,
-            (top[:, -1] + right[:, 0]) / 2,
-            (bottom[:, 0] + left[:, -1]) / 2,
-            (bottom[:, -1] + right[:, -1]) / 2,
-        ]
-    )
-    by_side = parts.mean(axis=2)
-    return parts.mean(axis=(0, 2)), by_side.max(axis=0), corners.max(axis=0)
-
-
-def _apart(paper: Floats) -> Floats:
-    """How far each cell is from the median of its neighbours, (81, K) to (81, K)."""
-    grid = np.pad(paper.reshape(9, 9, -1), ((1, 1), (1, 1), (0, 0)), mode="edge")
-    around = [
-        grid[1 + y : 10 + y, 1 + x : 10 + x] for y in (-1, 0, 1) for x in (-1, 0, 1) if x or y
-    ]
-    return np.asarray(paper - np.median(around, axis=0).reshape(81, -1), np.float32)
-
-
-def _sizes(mesh: Mesh) -> Floats:
-    """How much each cell's area differs from its neighbours', log, (81,)."""
-    c = mesh.crossings
-    a, b = c[1:, 1:] - c[:-1, :-1], c[1:, :-1] - c[:-1, 1:]
-    area = np.abs(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]) / 2
-    return np.abs(_apart(np.log(np.maximum(area, 1.0)).reshape(81, 1).astype(np.float32)))[:, 0]
-
-
-def _outside(crossings: Points, size: tuple[int, int]) -> Floats:
-    """Share of each cell's corners that lie beyond the photo, (81,); ``size``: width, height."""
-    out = ((crossings < -0.5) | (crossings > np.array(size) - 0.5)).any(axis=2).astype(np.float32)
-    return ((out[1:, 1:] + out[:-1, :-1] + out[1:, :-1] + out[:-1, 1:]) / 4).reshape(81)
-
-
-def signs(sheet: Sheet, mesh: Mesh, size: tuple[int, int]) -> Floats:
-    """The signs for and against seeing each cell, float32 (81, len(SIGNS)).
-
-    ``sheet``: of :func:`sheet_of`; ``mesh``: the one it was cut by; ``size``: width and height of
-    the raster.
-    """
-    import cv2
-
-    planes = sheet.astype(np.float32)
-    grey = planes @ np.array([0.114, 0.587, 0.299], np.float32)
-    dim, bright = planes.min(axis=2), planes.max(axis=2)
-    white = (_cells(dim) >= _WHITE).mean(axis=1)
-    black = (_cells(bright) <= _BLACK).mean(axis=1)
-    levels = [ranked(_cells(planes[..., k]), 0.75) for k in range(3)]
-    logs = np.log(np.stack(levels, axis=1) + 4)
-    light = logs.mean(axis=1)
-    colour = np.stack([logs[:, 2] - logs[:, 1], logs[:, 0] - logs[:, 1]], axis=1)
-    usual = np.median(colour, axis=0)
-    far = np.abs(colour - usual).max(axis=1)
-    level = light - np.median(light)
-    apart = _apart(np.column_stack([colour, light]).astype(np.float32))
-    fine = grey - cv2.GaussianBlur(grey, (0, 0), 1.5)
-    rough = np.log(ranked(np.abs(_cells(fine)), 0.6) + 0.3) - np.log(np.exp(light))
-    rough = rough - np.median(rough)
-    mean, worst, corner = _lost(grey)
-    seen = mesh.seen.astype(np.float32)
-    unseen = 1 - ((seen[1:, 1:] + seen[:-1, :-1] + seen[1:, :-1] + seen[:-1, 1:]) / 4).reshape(81)
-    return np.column_stack(
-        [
-            *(white, black, mean, worst, corner),
-            *(np.maximum(level, 0), np.maximum(-level, 0)),
-            *(far, np.abs(apart[:, :2]).max(axis=1), np.abs(apart[:, 2])),
-            *(np.maximum(-rough, 0), np.maximum(rough, 0)),
-            *(_sizes(mesh), _outside(mesh.crossings, size), unseen),
-        ]
-    ).astype(np.float32)
-
-
-def sight_of(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Sight:
-    """What of a grid can be seen. ``raster``: uint8 (H, W, 3); ``mesh``: the grid's, upright."""
-    said = signs(sheet_of(raster, mesh), mesh, (raster.shape[1], raster.shape[0]))
-    return Sight()
+    if sight.signs is None:
+        return sight
+    if len(sight.hidden) > MOST_HIDDEN:
+        reasons = list(sight.hidden.values())
+        reason = str(max(set(reasons), key=reasons.count))
+        return replace(sight, poor=(reason, WORDS[reason]))
+    open_ = np.array([c for c in range(81) if c not in sight.hidden], np.int64)
+    wrong = float((1 - sight.right(digits[open_], open_)).sum())
+    if wrong <= MOST_UNCLEAR:
+        return sight
+    reason = ails().worst or ("crossed" if crossed else "unclear")
+    return replace(sight, poor=(reason, WORDS[reason]))
