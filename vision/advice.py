@@ -90,7 +90,7 @@ def ails_of(raster: npt.NDArray[np.uint8]) -> Ails:
 
 
 def _blur(grey: Floats) -> float:
-    """Sigma of the sharpest tenth of the edges: a blurred step of height c is c / (√(2π) σ) steep."""
+    """Sigma of the sharpest tenth of the edges: a blurred step c high is c / (√(2π) σ) steep."""
     import cv2
 
     soft = cv2.GaussianBlur(grey, (0, 0), 0.8)

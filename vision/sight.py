@@ -147,11 +147,14 @@ def _why(cell: int, said: Seen, light: Chances, outside: npt.NDArray[np.bool_]) 
     return Hidden.WASHED_OUT if white > black else Hidden.TOO_DARK
 
 
-def judged(sight: Sight, digits: Chances, crossed: bool, ails: Callable[[], Ails]) -> Sight:
+def judged(
+    sight: Sight, digits: Chances, crossed: bool, ails: Callable[[], Ails], upright: bool = True
+) -> Sight:
     """The sight of a grid, called poor where too much of it is hidden or unclear.
 
     ``digits``: the looks' log-probabilities (81, 10); ``crossed``: whether long lines were found;
-    ``ails``: measures what is wrong with the photo.
+    ``ails``: measures what is wrong with the photo; ``upright``: whether it is sure which way is
+    up.
     """
     if sight.signs is None:
         return sight
@@ -161,7 +164,7 @@ def judged(sight: Sight, digits: Chances, crossed: bool, ails: Callable[[], Ails
         return replace(sight, poor=(reason, WORDS[reason]))
     open_ = np.array([c for c in range(81) if c not in sight.hidden], np.int64)
     wrong = float((1 - sight.right(digits[open_], open_)).sum())
-    if wrong <= MOST_UNCLEAR:
+    if wrong <= MOST_UNCLEAR and upright:
         return sight
     reason = ails().worst or ("crossed" if crossed else "unclear")
     return replace(sight, poor=(reason, WORDS[reason]))
