@@ -36,7 +36,7 @@ from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_fine
 from papernudge.vision.reading import CellKind, CellReading, GridReading, Hidden, PageReading, Told
-from papernudge.vision.sight import Sight, judged, sight_of
+from papernudge.vision.sight import Sight, blamed, hidden_under, judged, sight_of
 from papernudge.vision.small_notes import on_page
 
 NOTE_ODDS = 0.0
@@ -46,6 +46,8 @@ parts of the entry are taken for notes more easily."""
 WAY_MARGIN = 10.0
 """Nats by which the vote on which way is up must be won: ten undamaged photos are won by 87 to 275,
 under the strongest noise by 50 and more."""
+_HIDES = 4
+"""Hidden cells from which on they are why a grid's lines could not be followed."""
 _CLEAR, _FEW = 0.98, 3
 """From so many cells of which the first looks are less sure than this, or which they call struck,
 lines across the page are looked for."""
@@ -115,7 +117,7 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         read_grid(g, e.patches, s, turn, solve, sight)
         for g, e, s, sight in zip(readable, exposures, scores, sights, strict=True)
     ]
-    grids += [_unread(g, turn) for g in found if g not in readable]
+    grids += [_unread(raster, g, turn) for g in found if g not in readable]
     clock.add("decode", now)
     size = (raster.shape[1], raster.shape[0])
     return PageReading(size, _in_order(_solutions_marked(grids), turn), turn, clock.spent)
@@ -333,9 +335,18 @@ def _cells(
     return tuple(cells)
 
 
-def _unread(found: FoundGrid, turn: int) -> GridReading:
+def _unread(raster: Raster, found: FoundGrid, turn: int) -> GridReading:
+    """A grid that isn't read; of one whose lines could not be followed, what hides them."""
     corners = np.roll(found.corners, turn, axis=0)
-    return GridReading(found.kind, corners, found.quality)
+    if found.kind is not GridKind.TOO_POOR or found.quality.reason != "dark":
+        return GridReading(found.kind, corners, found.quality)
+    hidden = hidden_under(raster, corners)
+    if len(hidden) < _HIDES:
+        return GridReading(found.kind, corners, found.quality)
+    reason, sentence = blamed(hidden)
+    quality = replace(found.quality, reason=reason, sentence=sentence)
+    doubts = tuple(not_seen(cell, why) for cell, why in sorted(hidden.items()))
+    return GridReading(found.kind, corners, quality, doubts=doubts)
 
 
 def _side(grid: GridReading) -> float:

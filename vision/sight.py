@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from papernudge.digits_model.seen import CELL, MARGIN, Seen, seen
 from papernudge.vision.advice import WORDS, Ails
+from papernudge.vision.flatten import quad_mesh
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.patches import flat_sheet
 from papernudge.vision.reading import Hidden
@@ -116,10 +117,32 @@ def sight_of(raster: npt.NDArray[np.uint8], mesh: Mesh, digits: Chances) -> Sigh
     blank = digits.argmax(axis=1) == 0
     unseen = said.seen < np.where(blank, UNSEEN_BLANK, UNSEEN)
     outside = _outside(mesh.crossings, (raster.shape[1], raster.shape[0]))
-    unseen |= outside & blank
+    return Sight(_hidden(unseen | (outside & blank), sheet, said, outside), signs_of(said))
+
+
+def hidden_under(raster: npt.NDArray[np.uint8], corners: Points) -> Mapping[int, Hidden]:
+    """The cells that can't be seen of a grid whose lines could not be followed, and why.
+
+    ``corners``: (4, 2), raster x/y, clockwise from the reader's top left.
+    """
+    mesh = Mesh(quad_mesh(corners), np.zeros((10, 10), np.bool_))
+    sheet = sheet_of(raster, mesh)
+    said = seen(sheet)
+    return _hidden(said.seen < UNSEEN, sheet, said, np.zeros(81, np.bool_))
+
+
+def _hidden(
+    unseen: npt.NDArray[np.bool_], sheet: Sheet, said: Seen, outside: npt.NDArray[np.bool_]
+) -> dict[int, Hidden]:
     light = _light(sheet)
-    hidden = {int(c): _why(int(c), said, light, outside) for c in np.flatnonzero(unseen)}
-    return Sight(hidden, signs_of(said))
+    return {int(c): _why(int(c), said, light, outside) for c in np.flatnonzero(unseen)}
+
+
+def blamed(hidden: Mapping[int, Hidden]) -> tuple[str, str]:
+    """What hides most of the cells: a word for programs and what to tell the person."""
+    reasons = list(hidden.values())
+    reason = str(max(dict.fromkeys(reasons), key=reasons.count))
+    return reason, WORDS[reason]
 
 
 def _outside(crossings: Points, size: tuple[int, int]) -> npt.NDArray[np.bool_]:
@@ -159,9 +182,7 @@ def judged(
     if sight.signs is None:
         return sight
     if len(sight.hidden) > MOST_HIDDEN:
-        reasons = list(sight.hidden.values())
-        reason = str(max(set(reasons), key=reasons.count))
-        return replace(sight, poor=(reason, WORDS[reason]))
+        return replace(sight, poor=blamed(sight.hidden))
     open_ = np.array([c for c in range(81) if c not in sight.hidden], np.int64)
     wrong = float((1 - sight.right(digits[open_], open_)).sum())
     if wrong <= MOST_UNCLEAR and upright:
