@@ -27,7 +27,7 @@ from papernudge.vision.doubts import (
     kind_of,
     not_seen,
 )
-from papernudge.vision.even import LINE, even_page, exposed
+from papernudge.vision.even import LINE, Exposure, even_page, exposed
 from papernudge.vision.failure import Failure
 from papernudge.vision.find import find_grids
 from papernudge.vision.grid import FoundGrid, GridKind
@@ -36,7 +36,7 @@ from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_fine
 from papernudge.vision.reading import CellKind, CellReading, GridReading, Hidden, PageReading, Told
-from papernudge.vision.sight import Sight, blamed, hidden_under, judged, sight_of
+from papernudge.vision.sight import Sight, View, blamed, hidden_under, judged
 from papernudge.vision.small_notes import on_page
 
 NOTE_ODDS = 0.0
@@ -77,50 +77,51 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     """
     clock = _Clock()
     began = time.perf_counter()
-    found = find_grids(raster)
-    if not any(map(_readable, found)):
-        again = find_grids(even_page(raster))
-        found = again if any(map(_readable, again)) else found
+    found = _found(raster)
     now = clock.add("find", began)
     if not found:
         return _no_grid(raster)
-    if not any(map(_readable, found)):
-        found = _with_advice(raster, found)
-    readable = [g for g in found if _readable(g)]
-    exposures = [exposed(raster, g.mesh) for g in readable if g.mesh is not None]
+    readable = [(g, g.mesh) for g in found if g.mesh is not None and g.quality.ok]
+    exposures = [exposed(raster, mesh) for _, mesh in readable]
     now = clock.add("flatten", now)
     scores = [scorer(e.patches.pixels) for e in exposures]
     turn, sure = which_way_up(scores), way_is_sure(scores)
     if turn:
         exposures = [e.turned(turn) for e in exposures]
         scores = [scorer(e.patches.pixels) for e in exposures]
-    for n, (exposure, said) in enumerate(zip(exposures, scores, strict=True)):
-        if looks_crossed(said):
-            exposures[n] = exposure.without_lines()
-            if (exposures[n].lines > LINE).any():
-                scores[n] = scorer(exposures[n].patches.pixels)
-    meshes = [g.mesh.turned(turn) for g in readable if g.mesh is not None]
-    scores = [with_finer_notes(raster, m, s) for m, s in zip(meshes, scores, strict=True)]
     now = clock.add("classify", now)
-    sights = [
-        judged(
-            sight_of(raster, mesh, s.digits),
-            s.digits,
-            bool((e.lines > LINE).any()),
-            lambda: ails_of(raster),
-            sure,
-        )
-        for mesh, e, s in zip(meshes, exposures, scores, strict=True)
-    ]
-    now = clock.add("see", now)
-    grids = [
-        read_grid(g, e.patches, s, turn, solve, sight)
-        for g, e, s, sight in zip(readable, exposures, scores, sights, strict=True)
-    ]
-    grids += [_unread(raster, g, turn) for g in found if g not in readable]
-    clock.add("decode", now)
+    grids = [_unread(raster, g, turn) for g in found if not _readable(g)]
+    for (one, mesh), exposure, said in zip(readable, exposures, scores, strict=True):
+        upright = mesh.turned(turn)
+        view = View.of(raster, upright)
+        now = clock.add("see", now)
+        if view.crossed or looks_crossed(said):
+            exposure, said = _without_lines(exposure, said, scorer)
+        said = with_finer_notes(raster, upright, said)
+        now = clock.add("classify", now)
+        lined = bool((exposure.lines > LINE).any())
+        sight = judged(view.sight(said.digits), said.digits, lined, lambda: ails_of(raster), sure)
+        grids.append(read_grid(one, exposure.patches, said, turn, solve, sight))
+        now = clock.add("decode", now)
     size = (raster.shape[1], raster.shape[0])
     return PageReading(size, _in_order(_solutions_marked(grids), turn), turn, clock.spent)
+
+
+def _found(raster: Raster) -> tuple[FoundGrid, ...]:
+    """The page's grids; where none can be read, looked for once more in even light."""
+    found = find_grids(raster)
+    if any(map(_readable, found)):
+        return found
+    again = find_grids(even_page(raster))
+    return again if any(map(_readable, again)) else _with_advice(raster, found)
+
+
+def _without_lines(exposure: Exposure, said: Scores, scorer: Scorer) -> tuple[Exposure, Scores]:
+    """The cells looked at again without the long lines that cross them, if any do."""
+    cleaned = exposure.without_lines()
+    if not (cleaned.lines > LINE).any():
+        return exposure, said
+    return cleaned, scorer(cleaned.patches.pixels)
 
 
 _NONE = (

@@ -42,6 +42,8 @@ MOST_HIDDEN = 15
 MOST_UNCLEAR = 7.0
 """With more wrong cells than this to be expected, hidden ones aside, a page is beyond reading:
 cells are wrong together there, where the reading takes them one by one."""
+_CROSSED = 2
+"""Cells that look crossed by lines from which on lines are looked for."""
 _WHITE, _BLACK = 250, 45
 """Grey levels at which a camera tells nothing from more light, or hardly anything from less."""
 _SHARE = 0.2
@@ -106,18 +108,41 @@ def sheet_of(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Sheet:
     return flat_sheet(raster, mesh, CELL, MARGIN)
 
 
-def sight_of(raster: npt.NDArray[np.uint8], mesh: Mesh, digits: Chances) -> Sight:
-    """What of a grid can be seen.
+@dataclass(frozen=True, eq=False)
+class View:
+    """A grid as photographed, with what the network says of its cells.
 
-    ``raster``: uint8 (H, W, 3); ``mesh``: the grid's, upright; ``digits``: log-probabilities
-    (81, 10) by the first looks.
+    ``sheet``: uint8 (S, S, 3) of :func:`sheet_of`; ``outside``: bool (81,), cells whose middle lies
+    beyond the photo.
     """
-    sheet = sheet_of(raster, mesh)
-    said = seen(sheet)
-    blank = digits.argmax(axis=1) == 0
-    unseen = said.seen < np.where(blank, UNSEEN_BLANK, UNSEEN)
-    outside = _outside(mesh.crossings, (raster.shape[1], raster.shape[0]))
-    return Sight(_hidden(unseen | (outside & blank), sheet, said, outside), signs_of(said))
+
+    sheet: Sheet
+    said: Seen
+    outside: npt.NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, raster: npt.NDArray[np.uint8], mesh: Mesh) -> View:
+        """``raster``: uint8 (H, W, 3), blue, green, red; ``mesh``: the grid's, upright."""
+        sheet = sheet_of(raster, mesh)
+        outside = _outside(mesh.crossings, (raster.shape[1], raster.shape[0]))
+        return cls(sheet, seen(sheet), outside)
+
+    @property
+    def crossed(self) -> bool:
+        """Whether lines or edges that are no strokes may run through the grid."""
+        return int((self.said.crossed > 0.5).sum()) >= _CROSSED
+
+    def sight(self, digits: Chances) -> Sight:
+        """What can be seen. ``digits``: log-probabilities (81, 10) by the first looks."""
+        blank = digits.argmax(axis=1) == 0
+        unseen = self.said.seen < np.where(blank, UNSEEN_BLANK, UNSEEN)
+        return Sight(self.hidden(unseen | (self.outside & blank)), signs_of(self.said))
+
+    def hidden(self, unseen: npt.NDArray[np.bool_]) -> dict[int, Hidden]:
+        """Why these cells, bool (81,), can't be seen."""
+        light = _light(self.sheet)
+        cells = np.flatnonzero(unseen).tolist()
+        return {c: _why(c, self.said, light, self.outside) for c in cells}
 
 
 def hidden_under(raster: npt.NDArray[np.uint8], corners: Points) -> Mapping[int, Hidden]:
@@ -126,16 +151,8 @@ def hidden_under(raster: npt.NDArray[np.uint8], corners: Points) -> Mapping[int,
     ``corners``: (4, 2), raster x/y, clockwise from the reader's top left.
     """
     mesh = Mesh(quad_mesh(corners), np.zeros((10, 10), np.bool_))
-    sheet = sheet_of(raster, mesh)
-    said = seen(sheet)
-    return _hidden(said.seen < UNSEEN, sheet, said, np.zeros(81, np.bool_))
-
-
-def _hidden(
-    unseen: npt.NDArray[np.bool_], sheet: Sheet, said: Seen, outside: npt.NDArray[np.bool_]
-) -> dict[int, Hidden]:
-    light = _light(sheet)
-    return {int(c): _why(int(c), said, light, outside) for c in np.flatnonzero(unseen)}
+    view = View.of(raster, mesh)
+    return view.hidden(view.said.seen < UNSEEN)
 
 
 def blamed(hidden: Mapping[int, Hidden]) -> tuple[str, str]:
