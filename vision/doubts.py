@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from types import MappingProxyType
 
 import numpy as np
@@ -61,19 +61,23 @@ def against_hand(decoded: Decoded) -> npt.NDArray[np.bool_]:
     return np.asarray(decoded.ink_hand < INK, np.bool_)
 
 
-def find_doubts(decoded: Decoded, hidden: Mapping[int, Hidden] = NONE) -> tuple[Doubt, ...]:
+def find_doubts(
+    decoded: Decoded, hidden: Mapping[int, Hidden] = NONE, suspects: Collection[int] = ()
+) -> tuple[Doubt, ...]:
     """Questions about every cell that is not safe as read, most doubtful first.
 
     A cell without a question is a claim that it is right, so each is judged by its own chance.
     Where cells stand or fall together, one answer may still settle them all: see
     ``GridReading.again``. ``hidden``: cells that can't be seen, and why: whatever the rules make
-    likely there is not told.
+    likely there is not told. ``suspects``: cells to ask about whatever they were read as.
     """
     short = np.maximum(SAFE - chance_digit(decoded), SAFE_HAND - chance_right(decoded))
     against = against_ink(decoded) | against_hand(decoded)
+    against |= np.isin(np.arange(81), list(suspects))
     short = np.where(against, np.maximum(short, 1e-9), short)
     order = [int(cell) for cell in np.argsort(-short, kind="stable")]
-    seen = tuple(_doubt(decoded, c) for c in order if short[c] > 0 and c not in hidden)
+    asked = (c for c in order if short[c] > 0 and c not in hidden)
+    seen = tuple(_doubt(decoded, c, c in suspects) for c in asked)
     return (*seen, *(not_seen(cell, why) for cell, why in sorted(hidden.items())))
 
 
@@ -82,11 +86,11 @@ def not_seen(cell: int, why: Hidden) -> Doubt:
     return Doubt(cell, "seen", None, UNKNOWN, why=why)
 
 
-def _doubt(decoded: Decoded, cell: int) -> Doubt:
+def _doubt(decoded: Decoded, cell: int, suspect: bool = False) -> Doubt:
     """What to ask about the cell: its digit if that is unsure, else whose hand wrote it."""
     digits = cell_chances(decoded)[cell]
     digit = int(decoded.best_given[cell] or decoded.best_other[cell])
-    if digits[digit] >= SAFE and not against_ink(decoded)[cell]:
+    if digits[digit] >= SAFE and not suspect and not against_ink(decoded)[cell]:
         return Doubt(cell, "hand", digit, float(chance_right(decoded)[cell]))
     others = [int(d) for d in np.argsort(-digits, kind="stable") if d != digit]
     named = [d for d in others if digits[d] >= WORTH_NAMING] or others[:1]

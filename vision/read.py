@@ -248,8 +248,8 @@ class _Evidence:
         """The most probable reading."""
         said = {one.cell for one in self.told}
         hidden = {c: why for c, why in self.sight.hidden.items() if c not in said}
-        digits, hand = self.sight.trusted(self.scores.digits), self.hand.copy()
-        hand[list(self.sight.hidden)] = 0.0
+        digits = self.sight.trusted(self.scores.digits)
+        hand = self.sight.trusted_hand(self.hand, self.scores.digits)
         ink = digits.copy()
         for one in self.told:
             digits[one.cell] = _RULED_OUT
@@ -258,6 +258,7 @@ class _Evidence:
                 hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
         known = cache(self.solve)
         decoded = decode(digits, hand, known)
+        suspects = self.sight.suspects(self.scores.digits)
         doubtful = {d.cell for d in find_doubts(decoded, hidden)} - said - hidden.keys()
         if doubtful and self.scores.closer is not None:
             asked = np.array(sorted(doubtful), np.int64)
@@ -267,6 +268,7 @@ class _Evidence:
         if len(find_doubts(decoded, hidden)) > len(hidden):
             digits = by_habit(digits, decoded.other[:, 1:], self.scores.features)
             decoded = decode(digits, hand, known)
+        doubts = find_doubts(decoded, hidden, suspects - said)
         cells = _cells(decoded, self.scores, hidden)
         alone = ink.argmax(axis=1)
         restored = (
@@ -280,9 +282,7 @@ class _Evidence:
             self.found.quality,
             _mesh_of(self.found, self.turn),
             _with_notes(cells, self.told),
-            tuple(
-                d for d in find_doubts(decoded, hidden) if d.about == "hand" or d.cell not in said
-            ),
+            tuple(d for d in doubts if d.about == "hand" or d.cell not in said),
             tuple(restored),
             float(np.prod([cell.chance for cell in cells])),
             self.again,

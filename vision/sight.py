@@ -29,7 +29,7 @@ Sheet = npt.NDArray[np.uint8]
 
 TRUST = ("seen", "whole", "crossed", "trusted", "sure")
 """What the columns of :func:`evidence` hold."""
-WEIGHTS = np.array([-2.339, 0.245, -0.047, 0.018, 0.32, 0.613])
+WEIGHTS = np.array([-2.533, 0.227, -0.065, -0.017, 0.376, 0.62])
 """Start, then one for each of TRUST."""
 MOST_ODDS, MOST_SURE = 8.0, 12.0
 """Greatest log-odds of the network, and of a look (as -log of its chance to be wrong)."""
@@ -42,6 +42,17 @@ MOST_HIDDEN = 15
 MOST_UNCLEAR = 7.0
 """With more wrong cells than this to be expected, hidden ones aside, a page is beyond reading:
 cells are wrong together there, where the reading takes them one by one."""
+MOST_BENT = 0.9
+"""Greatest chance of what is read where the mesh is bent."""
+SAFE = 0.97
+"""Of a cell in a harmed part of the page what is read must be so likely by itself."""
+_WHOLE, _TRUSTED = 1, 3
+_HARMED = 2.2
+"""Log-odds by the network that a look can be trusted, below which a cell is in a harmed part: on
+undamaged photos one in 2,000 is."""
+_BENT = 0.2
+"""Log of a cell's area to that of its neighbours from which on the mesh is bent, half of it where
+its lines were not seen: undamaged photos stay below 0.07 in 995 cells of 1000."""
 _CROSSED = 2
 """Cells that look crossed by lines from which on lines are looked for."""
 _WHITE, _BLACK = 250, 45
@@ -55,12 +66,14 @@ class Sight:
     """What of a grid can be seen.
 
     ``hidden``: the cells that can't be seen, and why; ``signs``: float64 (81, 4), log-odds by which
-    the looks are trusted, None to trust them fully; ``poor``: of a page beyond reading a word for
+    the looks are trusted, None to trust them fully; ``bent``: cells unlike their neighbours in
+    size, where the mesh may lie beside the lines; ``poor``: of a page beyond reading a word for
     programs and what to tell the person.
     """
 
     hidden: Mapping[int, Hidden] = field(default_factory=dict)
     signs: Chances | None = None
+    bent: frozenset[int] = frozenset()
     poor: tuple[str, str] | None = None
 
     def trusted(self, digits: Chances, cells: Cells | None = None) -> Chances:
@@ -68,19 +81,50 @@ class Sight:
 
         No look is made surer. A hidden cell's says nothing.
         """
+        share = self.share(digits, cells)[:, None]
+        return np.asarray(np.log(share * np.exp(digits) + (1 - share) / 10))
+
+    def share(self, digits: Chances, cells: Cells | None = None) -> Chances:
+        """The chance, (N,), that a look's chances count at all; else it says nothing."""
         cells = np.arange(81) if cells is None else cells
-        chances = np.exp(digits)
-        most = chances.max(axis=1)
+        most = np.exp(digits.max(axis=1))
         right = most if self.signs is None else np.minimum(self.right(digits, cells), most)
         share = np.clip((right - 0.1) / np.maximum(most - 0.1, 1e-9), 0.0, 1.0)
         share[np.isin(cells, list(self.hidden))] = 0.0
-        return np.asarray(np.log(share[:, None] * chances + (1 - share[:, None]) / 10))
+        return np.asarray(share)
+
+    def trusted_hand(self, hand: Chances, digits: Chances) -> Chances:
+        """Log-odds for "handwritten", (81,), as far as looks with these ``digits`` are trusted.
+
+        What a look misses altogether may be by either hand: its word on the hand counts as much as
+        its word that something stands there.
+        """
+        share = self.share(digits)
+        marked = share * (1 - np.exp(digits[:, 0]))
+        missed = (1 - share) * 0.9 + 1e-12
+        chance = marked / (1 + np.exp(-np.clip(hand, -40, 40))) + missed / 2
+        return np.asarray(np.log(chance) - np.log(np.maximum(marked + missed - chance, 1e-300)))
 
     def right(self, digits: Chances, cells: Cells) -> Chances:
         """Chance that the likeliest reading of each of ``cells`` is right, (N,)."""
         assert self.signs is not None
         weighed = WEIGHTS[0] + evidence(self.signs[cells], digits) @ WEIGHTS[1:]
-        return np.asarray(1 / (1 + np.exp(-weighed)))
+        right = 1 / (1 + np.exp(-weighed))
+        most = np.where(np.isin(cells, list(self.bent)), MOST_BENT, 1.0)
+        return np.asarray(np.minimum(right, most))
+
+    def suspects(self, digits: Chances) -> frozenset[int]:
+        """Cells to be asked about however likely the rest of the page makes what was read there.
+
+        Where a page is harmed, cells are wrong together: what the rules say of one by the others
+        is no comfort. ``digits``: log-probabilities (81, 10) by the looks.
+        """
+        if self.signs is None:
+            return frozenset(self.bent)
+        harmed = (self.signs[:, _TRUSTED] < _HARMED) | (self.signs[:, _WHOLE] < 0)
+        unsafe = harmed & (self.right(digits, np.arange(81)) < SAFE)
+        unsafe |= self.signs[:, _TRUSTED] < 0
+        return self.bent | frozenset(np.flatnonzero(unsafe).tolist())
 
 
 def evidence(signs: Chances, digits: Chances) -> Chances:
@@ -113,19 +157,20 @@ class View:
     """A grid as photographed, with what the network says of its cells.
 
     ``sheet``: uint8 (S, S, 3) of :func:`sheet_of`; ``outside``: bool (81,), cells whose middle lies
-    beyond the photo.
+    beyond the photo; ``bent``: cells whose size is unlike their neighbours'.
     """
 
     sheet: Sheet
     said: Seen
     outside: npt.NDArray[np.bool_]
+    bent: frozenset[int]
 
     @classmethod
     def of(cls, raster: npt.NDArray[np.uint8], mesh: Mesh) -> View:
         """``raster``: uint8 (H, W, 3), blue, green, red; ``mesh``: the grid's, upright."""
         sheet = sheet_of(raster, mesh)
         outside = _outside(mesh.crossings, (raster.shape[1], raster.shape[0]))
-        return cls(sheet, seen(sheet), outside)
+        return cls(sheet, seen(sheet), outside, _bent(mesh))
 
     @property
     def crossed(self) -> bool:
@@ -136,7 +181,9 @@ class View:
         """What can be seen. ``digits``: log-probabilities (81, 10) by the first looks."""
         blank = digits.argmax(axis=1) == 0
         unseen = self.said.seen < np.where(blank, UNSEEN_BLANK, UNSEEN)
-        return Sight(self.hidden(unseen | (self.outside & blank)), signs_of(self.said))
+        # What may stand in a blank cell's hidden part is not known either.
+        unseen |= blank & (self.said.whole < 0.5)
+        return Sight(self.hidden(unseen | (self.outside & blank)), signs_of(self.said), self.bent)
 
     def hidden(self, unseen: npt.NDArray[np.bool_]) -> dict[int, Hidden]:
         """Why these cells, bool (81,), can't be seen."""
@@ -167,6 +214,27 @@ def _outside(crossings: Points, size: tuple[int, int]) -> npt.NDArray[np.bool_]:
     middles = (crossings[1:, 1:] + crossings[:-1, :-1]) / 2
     beyond = ((middles < 0) | (middles > np.array(size) - 1.0)).any(axis=2)
     return np.asarray(beyond.reshape(81), np.bool_)
+
+
+def _sizes(crossings: Points) -> Chances:
+    """How much each cell's area differs from the median of those around it, log, (81,)."""
+    a, b = crossings[1:, 1:] - crossings[:-1, :-1], crossings[1:, :-1] - crossings[:-1, 1:]
+    area = np.abs(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]) / 2
+    logs = np.log(np.maximum(area, 1.0))
+    wide = np.pad(logs, 1, mode="edge")
+    around = [wide[1 + y : 10 + y, 1 + x : 10 + x] for y, x in _BESIDE]
+    return np.asarray(np.abs(logs - np.median(around, axis=0)).reshape(81), np.float64)
+
+
+def _bent(mesh: Mesh) -> frozenset[int]:
+    """Cells whose size is unlike that of those around them, the more so where lines are unseen."""
+    ends = [mesh.seen[:-1, :-1], mesh.seen[:-1, 1:], mesh.seen[1:, :-1], mesh.seen[1:, 1:]]
+    unseen = (np.sum(ends, axis=0) <= 2).reshape(81)
+    sizes = _sizes(mesh.crossings)
+    return frozenset(np.flatnonzero(sizes > np.where(unseen, _BENT / 2, _BENT)).tolist())
+
+
+_BESIDE = [(y, x) for y in (-1, 0, 1) for x in (-1, 0, 1) if x or y]
 
 
 def _light(sheet: Sheet) -> Chances:
