@@ -46,11 +46,16 @@ MOST_BENT = 0.9
 """Greatest chance of what is read where the mesh is bent."""
 SAFE = 0.97
 """Of a cell in a harmed part of the page what is read must be so likely by itself."""
-_WHOLE, _TRUSTED = 1, 3
+_SEEN, _WHOLE, _TRUSTED = 0, 1, 3
+_PLAIN = 3.5
+"""Log-odds by the network from which on a cell is as of an undamaged page."""
+_WHOLLY, _TRUSTY = 0.997, 0.95
+"""Chances by the network to be seen and trusted from which on a blank cell is taken for blank though
+some of it may be hidden."""
 _HARMED = 2.2
 """Log-odds by the network that a look can be trusted, below which a cell is in a harmed part: on
 undamaged photos one in 2,000 is."""
-_BENT = 0.2
+_BENT = 0.26
 """Log of a cell's area to that of its neighbours from which on the mesh is bent, half of it where
 its lines were not seen: undamaged photos stay below 0.07 in 995 cells of 1000."""
 _CROSSED = 2
@@ -88,7 +93,12 @@ class Sight:
         """The chance, (N,), that a look's chances count at all; else it says nothing."""
         cells = np.arange(81) if cells is None else cells
         most = np.exp(digits.max(axis=1))
-        right = most if self.signs is None else np.minimum(self.right(digits, cells), most)
+        right = most
+        if self.signs is not None:
+            # Where nothing befell the page the looks' own chances are calibrated.
+            plain = (self.signs[cells][:, [_SEEN, _TRUSTED]] > _PLAIN).all(axis=1)
+            plain &= ~np.isin(cells, list(self.bent))
+            right = np.where(plain, most, np.minimum(self.right(digits, cells), most))
         share = np.clip((right - 0.1) / np.maximum(most - 0.1, 1e-9), 0.0, 1.0)
         share[np.isin(cells, list(self.hidden))] = 0.0
         return np.asarray(share)
@@ -182,7 +192,8 @@ class View:
         blank = digits.argmax(axis=1) == 0
         unseen = self.said.seen < np.where(blank, UNSEEN_BLANK, UNSEEN)
         # What may stand in a blank cell's hidden part is not known either.
-        unseen |= blank & (self.said.whole < 0.5)
+        part = (self.said.seen < _WHOLLY) | (self.said.trusted < _TRUSTY)
+        unseen |= blank & (self.said.whole < 0.5) & part
         return Sight(self.hidden(unseen | (self.outside & blank)), signs_of(self.said), self.bent)
 
     def hidden(self, unseen: npt.NDArray[np.bool_]) -> dict[int, Hidden]:
