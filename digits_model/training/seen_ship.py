@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 import torch
 
-from papernudge.digits_model.scores import Looks, session_of
+from papernudge.digits_model.scores import session_of
 from papernudge.digits_model.seen import CELL, MARGIN, NAMES, SIDE, logits
 from papernudge.digits_model.training import seen_truth
 from papernudge.digits_model.training.drawn import LEAST, label_rows, recipe
@@ -65,7 +65,7 @@ def drawn(split: str, first: int, pages: int) -> Iterator[tuple[Sample, str]]:
 
 def real(data: Path, each: int) -> Iterator[tuple[Sample, str]]:
     """Samples of every ``each``-th photo of the fold left out, as it is and with some kinds."""
-    kinds, looks = list(KINDS), Looks.held(UNSEEN.parent, "fold0", "fold0-closer")
+    kinds, looks = list(KINDS), seen_truth.unseen_looks(LEFT_OUT)
     fold_of = json.loads(UNSEEN.read_text())["folds"]
     every = [p for p in photos(data / "photos") if p.path.parent.name != "highres"]
     held = [p for p in every if fold_of.get(puzzle_key(p.puzzle)) == LEFT_OUT]

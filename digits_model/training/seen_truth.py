@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 from pathlib import Path
 from typing import Any
@@ -16,8 +17,9 @@ from papernudge.digits_model.training.drawn import JITTER, LEAST, label_rows, re
 from papernudge.digits_model.training.labels import DIGIT
 from papernudge.digits_model.training.pages import draw, use_pack
 from papernudge.digits_model.training.pages.harms import KINDS, UNTAUGHT, Harmed, harms
+from papernudge.vision.even import exposed
 from papernudge.vision.mesh import Mesh, Points
-from papernudge.vision.patches import cut_patches, flat_sheet
+from papernudge.vision.patches import flat_sheet
 
 Sample = tuple[npt.NDArray[np.uint8], npt.NDArray[np.int8]]
 """A sheet uint8 (SIDE, SIDE, 3) and its truth int8 (81, TRUTH)."""
@@ -104,7 +106,7 @@ def sample(
         truth[:, column] = -1 if astray else np.rint(100 * np.clip(share, 0, 1))
     truth[:, TRUSTED] = -1
     if judged or rng.random() < READ:
-        logits, _ = outputs(cut_patches(harmed.image, mesh).pixels, looks)
+        logits, _ = outputs(exposed(harmed.image, mesh).patches.pixels, looks)
         truth[:, TRUSTED] = logits[:, layout.DIGITS].argmax(axis=1) == digits
     return sheet, truth
 
@@ -136,6 +138,12 @@ def samples(
     return out
 
 
+@functools.cache
+def unseen_looks(fold: int) -> Looks:
+    """The looks that never saw the puzzles of this fold."""
+    return Looks.held(Path(__file__).parent / "unseen", f"fold{fold}", f"fold{fold}-closer")
+
+
 class Photos:
     """Real photos' grids, small, as :func:`packed` writes them."""
 
@@ -143,18 +151,19 @@ class Photos:
         stored = np.load(path)
         self._bytes = np.split(stored["bytes"], stored["ends"][:-1])
         self._crossings, self._digits = stored["crossings"], stored["digits"]
+        self._folds = stored["folds"]
 
     def __len__(self) -> int:
         return len(self._bytes)
 
-    def samples(self, seed: int, looks: Looks | None = None) -> list[Sample]:
-        """Samples of a photo, harmed in turn."""
+    def samples(self, seed: int) -> list[Sample]:
+        """Samples of a photo, harmed in turn, read by the looks that never saw its puzzle."""
         import cv2
 
         rng = np.random.default_rng([seed, 43])
         at = int(rng.integers(len(self)))
         image = np.asarray(cv2.imdecode(self._bytes[at], cv2.IMREAD_COLOR), np.uint8)
-        out = []
+        looks, out = unseen_looks(int(self._folds[at])), []
         for _ in range(HARMED_SO_OFTEN):
             which = some_harms(rng)
             harmed = harms(image, self._crossings[at], which, int(rng.integers(1 << 40)))
@@ -172,7 +181,7 @@ def packed(folder: Path, to: Path, left_out: int, folds: Path) -> int:
     from papernudge.digits_model.training.real import photos, puzzle_key
 
     fold_of = json.loads(folds.read_text())["folds"]
-    held: dict[str, list[Any]] = {"bytes": [], "crossings": [], "digits": []}
+    held: dict[str, list[Any]] = {"bytes": [], "crossings": [], "digits": [], "folds": []}
     for photo in photos(folder):
         mesh = photo.mesh()
         if mesh is None or fold_of[puzzle_key(photo.puzzle)] == left_out:
@@ -181,12 +190,14 @@ def packed(folder: Path, to: Path, left_out: int, folds: Path) -> int:
         _, code = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, 95])
         held["bytes"].append(np.asarray(code, np.uint8).ravel())
         held["crossings"].append(crossings)
+        held["folds"].append(fold_of[puzzle_key(photo.puzzle)])
         held["digits"].append([0 if char == "." else int(char) for char in photo.digits])
     np.savez(
         to,
         bytes=np.concatenate(held["bytes"]),
         ends=np.cumsum([len(code) for code in held["bytes"]]),
         crossings=np.array(held["crossings"]),
+        folds=np.array(held["folds"]),
         digits=np.array(held["digits"], np.int64),
     )
     return len(held["bytes"])
