@@ -46,18 +46,19 @@ MOST_BENT = 0.9
 """Greatest chance of what is read where the mesh is bent."""
 SAFE = 0.97
 """Of a cell in a harmed part of the page what is read must be so likely by itself."""
-_SEEN, _WHOLE, _TRUSTED = 0, 1, 3
+_SEEN, _WHOLE, _CROSSED_BY, _TRUSTED = 0, 1, 2, 3
 _PLAIN = 3.5
-"""Log-odds by the network from which on a cell is as of an undamaged page."""
+"""Log-odds by the network to be seen from which on a cell is as of an undamaged page."""
+_AILING = 4.0
+"""With more wrong cells than this to be expected a page ails as a whole: it is blurred or noisy."""
 _WHOLLY, _TRUSTY = 0.997, 0.95
-"""Chances by the network to be seen and trusted from which on a blank cell is taken for blank though
-some of it may be hidden."""
-_HARMED = 2.2
-"""Log-odds by the network that a look can be trusted, below which a cell is in a harmed part: on
-undamaged photos one in 2,000 is."""
-_BENT = 0.26
-"""Log of a cell's area to that of its neighbours from which on the mesh is bent, half of it where
-its lines were not seen: undamaged photos stay below 0.07 in 995 cells of 1000."""
+"""Chances by the network to be seen and trusted from which on a blank cell is taken for blank
+though some of it may be hidden."""
+_BENT = 0.13
+"""Log of a cell's area to that of its neighbours from which on the mesh is bent where its lines
+were not seen: undamaged photos stay below 0.07 in 995 cells of 1000."""
+_FOLDED = 0.5
+"""The same from which on it is folded though they were: a creased paper reaches 0.3."""
 _CROSSED = 2
 """Cells that look crossed by lines from which on lines are looked for."""
 _WHITE, _BLACK = 250, 45
@@ -72,13 +73,15 @@ class Sight:
 
     ``hidden``: the cells that can't be seen, and why; ``signs``: float64 (81, 4), log-odds by which
     the looks are trusted, None to trust them fully; ``bent``: cells unlike their neighbours in
-    size, where the mesh may lie beside the lines; ``poor``: of a page beyond reading a word for
-    programs and what to tell the person.
+    size beside hidden ones, where the mesh may lie beside the lines; ``ailing``: whether so much of
+    the page is unclear that no look on it is taken at its own word; ``poor``: of a page beyond
+    reading a word for programs and what to tell the person.
     """
 
     hidden: Mapping[int, Hidden] = field(default_factory=dict)
     signs: Chances | None = None
     bent: frozenset[int] = frozenset()
+    ailing: bool = False
     poor: tuple[str, str] | None = None
 
     def trusted(self, digits: Chances, cells: Cells | None = None) -> Chances:
@@ -96,9 +99,8 @@ class Sight:
         right = most
         if self.signs is not None:
             # Where nothing befell the page the looks' own chances are calibrated.
-            plain = (self.signs[cells][:, [_SEEN, _TRUSTED]] > _PLAIN).all(axis=1)
-            plain &= ~np.isin(cells, list(self.bent))
-            right = np.where(plain, most, np.minimum(self.right(digits, cells), most))
+            weighed = self.ailing | self._harmed()[cells]
+            right = np.where(weighed, np.minimum(self.right(digits, cells), most), most)
         share = np.clip((right - 0.1) / np.maximum(most - 0.1, 1e-9), 0.0, 1.0)
         share[np.isin(cells, list(self.hidden))] = 0.0
         return np.asarray(share)
@@ -115,6 +117,11 @@ class Sight:
         chance = marked / (1 + np.exp(-np.clip(hand, -40, 40))) + missed / 2
         return np.asarray(np.log(chance) - np.log(np.maximum(marked + missed - chance, 1e-300)))
 
+    def wrong(self, digits: Chances) -> float:
+        """How many cells to expect wrong, hidden ones aside; ``digits``: those of the looks."""
+        seen = np.array([c for c in range(81) if c not in self.hidden], np.int64)
+        return float((1 - self.right(digits[seen], seen)).sum())
+
     def right(self, digits: Chances, cells: Cells) -> Chances:
         """Chance that the likeliest reading of each of ``cells`` is right, (N,)."""
         assert self.signs is not None
@@ -122,6 +129,14 @@ class Sight:
         right = 1 / (1 + np.exp(-weighed))
         most = np.where(np.isin(cells, list(self.bent)), MOST_BENT, 1.0)
         return np.asarray(np.minimum(right, most))
+
+    def _harmed(self) -> npt.NDArray[np.bool_]:
+        """Cells, bool (81,), that something has befallen, as far as the network says."""
+        assert self.signs is not None
+        odds = self.signs
+        harmed = (odds[:, _CROSSED_BY] > 0) | (odds[:, _WHOLE] < 0) | (odds[:, _SEEN] < _PLAIN)
+        harmed[list(self.bent)] = True
+        return np.asarray(harmed, np.bool_)
 
     def suspects(self, digits: Chances) -> frozenset[int]:
         """Cells to be asked about however likely the rest of the page makes what was read there.
@@ -131,9 +146,8 @@ class Sight:
         """
         if self.signs is None:
             return frozenset(self.bent)
-        harmed = (self.signs[:, _TRUSTED] < _HARMED) | (self.signs[:, _WHOLE] < 0)
-        unsafe = harmed & (self.right(digits, np.arange(81)) < SAFE)
-        unsafe |= self.signs[:, _TRUSTED] < 0
+        doubtful = self.signs[:, _TRUSTED] < 0
+        unsafe = self._harmed() & (doubtful | (self.right(digits, np.arange(81)) < SAFE))
         return self.bent | frozenset(np.flatnonzero(unsafe).tolist())
 
 
@@ -194,7 +208,10 @@ class View:
         # What may stand in a blank cell's hidden part is not known either.
         part = (self.said.seen < _WHOLLY) | (self.said.trusted < _TRUSTY)
         unseen |= blank & (self.said.whole < 0.5) & part
-        return Sight(self.hidden(unseen | (self.outside & blank)), signs_of(self.said), self.bent)
+        hidden = self.hidden(unseen | (self.outside & blank))
+        bent = frozenset(c for c in self.bent if hidden.keys() & _around(c))
+        sight = Sight(hidden, signs_of(self.said), bent)
+        return replace(sight, ailing=sight.wrong(digits) > _AILING)
 
     def hidden(self, unseen: npt.NDArray[np.bool_]) -> dict[int, Hidden]:
         """Why these cells, bool (81,), can't be seen."""
@@ -237,12 +254,18 @@ def _sizes(crossings: Points) -> Chances:
     return np.asarray(np.abs(logs - np.median(around, axis=0)).reshape(81), np.float64)
 
 
+def _around(cell: int) -> set[int]:
+    row, column = divmod(cell, 9)
+    places = ((row + y, column + x) for y, x in _BESIDE)
+    return {9 * y + x for y, x in places if 0 <= y < 9 and 0 <= x < 9}
+
+
 def _bent(mesh: Mesh) -> frozenset[int]:
-    """Cells whose size is unlike that of those around them, the more so where lines are unseen."""
+    """Cells whose size is unlike that of those around them, unless their lines were seen there."""
     ends = [mesh.seen[:-1, :-1], mesh.seen[:-1, 1:], mesh.seen[1:, :-1], mesh.seen[1:, 1:]]
     unseen = (np.sum(ends, axis=0) <= 2).reshape(81)
-    sizes = _sizes(mesh.crossings)
-    return frozenset(np.flatnonzero(sizes > np.where(unseen, _BENT / 2, _BENT)).tolist())
+    limit = np.where(unseen, _BENT, _FOLDED)
+    return frozenset(np.flatnonzero(_sizes(mesh.crossings) > limit).tolist())
 
 
 _BESIDE = [(y, x) for y in (-1, 0, 1) for x in (-1, 0, 1) if x or y]
@@ -279,8 +302,7 @@ def judged(
         return sight
     if len(sight.hidden) > MOST_HIDDEN:
         return replace(sight, poor=blamed(sight.hidden))
-    open_ = np.array([c for c in range(81) if c not in sight.hidden], np.int64)
-    wrong = float((1 - sight.right(digits[open_], open_)).sum())
+    wrong = sight.wrong(digits)
     if wrong <= MOST_UNCLEAR and upright:
         return sight
     reason = ails().worst or ("crossed" if crossed else "unclear")
