@@ -115,8 +115,10 @@ def unfold(net: nn.Module, run: Any) -> None:
         if part not in seen:
             continue
         mean, spread = seen[part]
-        gain = part.weight / (part.running_var + part.eps).sqrt()  # type: ignore[operator]
-        shift = part.bias - gain * part.running_mean  # type: ignore[operator]
+        assert part.running_mean is not None
+        assert part.running_var is not None
+        gain = part.weight / torch.sqrt(part.running_var + part.eps)
+        shift = part.bias - gain * part.running_mean
         part.running_mean, part.running_var = mean.clone(), spread.clone()
         part.weight.copy_(gain * (spread + part.eps).sqrt())
         part.bias.copy_(shift + gain * mean)

@@ -40,7 +40,7 @@ def rows_of(
     if any(kind == "doodle" for kind, _ in which):
         crossed = harmed.crossed > STRUCK_BY
         rows[crossed, STRUCK] = UNKNOWN
-        rows[np.ix_(crossed, range(*NOTES.indices(rows.shape[1])))] = UNKNOWN
+        rows[crossed, NOTES] = UNKNOWN
         marked = crossed & (rows[:, DIGIT] > 0)
         rows[marked, DIGIT] = rows[marked, HAND] = UNKNOWN
     return rows

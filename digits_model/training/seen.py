@@ -73,7 +73,7 @@ class Ring:
 
 def varied(sheets: torch.Tensor, truth: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
     """The samples lying some other way, mirrored or not, in other light and with more grain."""
-    cells = truth.unflatten(1, (9, 9))
+    cells = truth.reshape(len(truth), 9, 9, TRUTH)
     turn = int(torch.randint(0, 4, ()))
     sheets, cells = torch.rot90(sheets, turn, (2, 3)), torch.rot90(cells, turn, (1, 2))
     if torch.rand(()) < 0.5:
@@ -191,7 +191,7 @@ def told(losses: torch.Tensor) -> str:
     return ", ".join(f"{n} {v:.4f}" for n, v in zip(NAMES, losses.tolist(), strict=True))
 
 
-def train(run: Run, drawing: Drawing, ring: Ring, held_back: Ring, batch: int) -> None:
+def train(run: Run, drawing: Drawing[Sample], ring: Ring, held_back: Ring, batch: int) -> None:
     """Train until the run's minutes are over; log and save on the way."""
     began = saved = logged = time.monotonic()
     before, since = run.spent, run.steps
@@ -215,7 +215,7 @@ def train(run: Run, drawing: Drawing, ring: Ring, held_back: Ring, batch: int) -
     print(f"ended: held back: {told(run.judged(held_back))}", flush=True)
 
 
-def fill(ring: Ring, drawing: Drawing, first: int) -> None:
+def fill(ring: Ring, drawing: Drawing[Sample], first: int) -> None:
     """Wait until ``first`` samples have been drawn, or all."""
     while ring.filled < first and not drawing.done:
         for sample in drawing.ready():

@@ -203,4 +203,14 @@ def packed(folder: Path, to: Path, left_out: int, folds: Path) -> int:
     return len(held["bytes"])
 
 
-__all__ = ["SIDE", "TRUTH", "Photos", "Sample", "packed", "sample", "samples", "some_harms"]
+__all__ = [
+    "SIDE",
+    "TRUTH",
+    "UNTAUGHT",
+    "Photos",
+    "Sample",
+    "packed",
+    "sample",
+    "samples",
+    "some_harms",
+]

@@ -45,7 +45,8 @@ def glare(scene: Scene, level: float) -> None:
 
         def lit(held: Map) -> Map:
             part = np.clip(add * 1.3, 0, 1)[..., None]
-            return held + (275 * tint - held) * part
+            out: Map = np.asarray(held + (275 * tint - held) * part, np.float32)
+            return out
 
     scene.lit(lit)
     scene.edge(np.clip(add, 0, 1) if hard > 3 else 0.5 * np.clip(add, 0, 1))
@@ -76,7 +77,7 @@ def _shadow_mask(scene: Scene) -> Map:
         far = shapes.blob(u, v, at, float(rng.uniform(1.5, 5)), waves, turns)
     else:
         far = np.asarray(scene.blotches(float(rng.uniform(0.7, 2.5))), np.float32)
-    return np.clip(0.5 - far * scene.cell, 0, 1).astype(np.float32)
+    return np.asarray(np.clip(0.5 - far * scene.cell, 0, 1), np.float32)
 
 
 def shadow(scene: Scene, level: float) -> None:
@@ -90,7 +91,10 @@ def shadow(scene: Scene, level: float) -> None:
     tint = np.asarray(1 + rng.normal(0, 0.06, 3), np.float32)
 
     def lit(held: Map) -> Map:
-        return held * (1 - mask[..., None] * (1 - np.clip(left * tint, 0, 1)))
+        out: Map = np.asarray(
+            held * (1 - mask[..., None] * (1 - np.clip(left * tint, 0, 1))), np.float32
+        )
+        return out
 
     scene.lit(lit)
     scene.edge(mask * (1 - left) * 1.5)
