@@ -158,8 +158,8 @@ def exposed(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Exposure:
 
     sheet = flat_sheet(raster, mesh)
     pixels = cells_of(even_light(sheet))
-    small = cv2.resize(sheet, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    half = CELL // 2
+    halved = cv2.resize(sheet, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    small, half = np.asarray(halved, np.uint8), CELL // 2
     apart = cv2.absdiff(even_light(small, half), even_to_the_rim(small, half)).max(axis=2)
     rims = _most_of(apart.astype(np.float32), half, 20)
     hard = rims > RIM

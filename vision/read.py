@@ -144,9 +144,13 @@ def _with_advice(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGri
     reason = ails_of(raster).worst if any(g.kind in kinds for g in found) else None
     if reason is None:
         return found
-    poor = {"ok": False, "reason": reason, "sentence": WORDS[reason]}
+    words = WORDS[reason]
     return tuple(
-        replace(g, kind=GridKind.TOO_POOR, quality=replace(g.quality, **poor))
+        replace(
+            g,
+            kind=GridKind.TOO_POOR,
+            quality=replace(g.quality, ok=False, reason=reason, sentence=words),
+        )
         if g.kind is GridKind.OTHER or (g.kind is GridKind.TOO_POOR and g.quality.reason == "dark")
         else g
         for g in found
@@ -189,7 +193,7 @@ def _votes(scores: list[Scores]) -> npt.NDArray[np.float64]:
 def way_is_sure(scores: list[Scores]) -> bool:
     """Whether the vote on which way is up is clear, or nobody voted: the page shows no ink."""
     least, *_, second, best = np.sort(_votes(scores)).tolist()
-    return best - second > WAY_MARGIN or best == least
+    return bool(best - second > WAY_MARGIN or best == least)
 
 
 def _mesh_of(found: FoundGrid, turn: int) -> Mesh | None:
