@@ -158,7 +158,7 @@ def judge(source: Source, kind: str, level: int, seed: int) -> tuple[Outcome, Ha
     for cell, read_cell in enumerate(grid.cells):
         true = source.digits[cell]
         digit = "." if read_cell.digit is None else str(read_cell.digit)
-        hidden = seen[cell] < HALF
+        hidden = bool(seen[cell] < HALF)
         ok = digit == true or (
             blank_too and digit == "." and bool(harmed.crossed[cell] > CROSSED_OUT)
         )
