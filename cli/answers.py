@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.documents import FORMAT, doubt_document
-from papernudge.cli.doubting import asked, paper_state, standing
+from papernudge.cli.doubting import paper_state, questions, rests_on, standing
 from papernudge.cli.exits import Exit
+from papernudge.cli.hidden import cannot_be_seen, hidden_in, regions
 
 if TYPE_CHECKING:
     from papernudge.cli.pages import Sheet
@@ -87,12 +89,20 @@ def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
 
     state = paper_state(sheet.position)
     nudge = nudged(sheet.grid) if state == "open" else None
+    hidden = hidden_in(sheet.grid.doubts)
     doubts = standing(sheet.grid, with_notes if nudge else None)
+    if hidden and state == "not one solution":
+        doubts = tuple(doubt for doubt in doubts if doubt not in hidden)
+        nudge = _step_by_what_is_seen(sheet.position)
+        state = "open" if nudge else state
+    unsafe = nudge is None or rests_on(nudge, (doubt.cell for doubt in hidden))
+    if hidden and unsafe and state != "mistaken":
+        doubts = (*(d for d in doubts if d not in hidden), *hidden)
     if doubts:
         return _unsure("hint", sheet, depth, doubts, {"nudge": None})
     if nudge is not None:
         told = nudge.at(depth)
-        said = sheet.lead + told.sentence
+        said = sheet.lead + told.sentence + _beside(hidden)
         return Answer(
             "hint", sheet, state, depth, said, told=told, deeper=depth < DEEPEST, nudge=nudge,
             fields={"nudge": told.to_json()},
@@ -101,6 +111,28 @@ def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
     code = Exit.NOT_ONE_SOLUTION if state == "not one solution" else Exit.DONE
     said = sheet.lead + _no_nudge_words(state, sheet.position)
     return Answer("hint", sheet, state, depth, said, code, fields={"nudge": None})
+
+
+def _step_by_what_is_seen(position: Position) -> Nudge | None:
+    """The next step of a puzzle whose givens don't all show.
+
+    What the others force holds whatever the rest may be. But an entry can't be told right or wrong
+    then: where something is written there is no step.
+    """
+    from papernudge.hints import next_nudge
+    from papernudge.hints.solver import count_solutions
+
+    if position.entries.strip(".") or count_solutions(position.givens) == 0:
+        return None
+    return next_nudge(position)
+
+
+def _beside(hidden: Sequence[Doubt]) -> str:
+    """What a nudge says of cells that can't be seen and that it doesn't rest on."""
+    if not hidden:
+        return ""
+    said = "; ".join(cannot_be_seen(region) for region in regions(hidden))
+    return f" This rests on none of what can't be seen. {said}."
 
 
 def _written_since(grid: GridReading, earlier: str | None) -> tuple[int, ...]:
@@ -128,8 +160,8 @@ def _no_nudge_words(state: str, position: Position) -> str:
 def _unsure(
     command: str, sheet: Sheet, depth: int, doubts: tuple[Doubt, ...], fields: dict[str, Any]
 ) -> Answer:
-    questions = " ".join(asked(sheet.grid, doubt) for doubt in doubts)
-    said = f"{sheet.lead}First, what does the page say? {questions}"
+    asking = " ".join(question for question, _ in questions(sheet.grid, doubts))
+    said = f"{sheet.lead}First, what does the page say? {asking}"
     return Answer(command, sheet, "unsure", depth, said, Exit.UNSURE, doubts=doubts, fields=fields)
 
 
@@ -177,6 +209,8 @@ def check_answer(sheet: Sheet, depth: int, earlier: str | None) -> Answer:
     result = checked(sheet.grid)
     told = result.at(depth)
     doubts = standing(sheet.grid, with_notes)
+    # What can't be seen may be wrong too.
+    doubts = (*(d for d in doubts if d.about != "seen"), *hidden_in(sheet.grid.doubts))
     if doubts:
         return _unsure("check", sheet, depth, doubts, {"filled": told.filled})
     code = {State.MISTAKEN: Exit.MISTAKE, State.NOT_ONE_SOLUTION: Exit.NOT_ONE_SOLUTION}.get(

@@ -92,7 +92,7 @@ def _cell(grid: GridReading, marks: Marks, at: int, plain: bool, used: set[str])
     if digit is None:
         blank = ("#" if plain else _SHADE) if at in marks.shaded else ("." if plain else "·")
         used.add(_SHADE if at in marks.shaded else "")
-        sign = sign if sign == "?" else " "
+        sign = "?" if not cell.seen or sign == "?" else " "
         return f" {blank}{_noted(sign, used)}"
     text = f" {digit}{_noted(sign, used)}"
     return f"\x1b[1m{text}\x1b[0m" if cell.kind == "given" and _styled() else text
@@ -124,6 +124,7 @@ def rows_in_words(grid: GridReading) -> str:
         said = []
         for cell in grid.cells[9 * row : 9 * row + 9]:
             by = "printed" if cell.kind == "given" else "written"
-            said.append("blank" if cell.digit is None else f"{cell.digit} {by}")
+            nothing = "blank" if cell.seen else "not seen"
+            said.append(nothing if cell.digit is None else f"{cell.digit} {by}")
         lines.append(f"Row {row + 1}: {', '.join(said)}.")
     return "\n".join(lines)

@@ -135,7 +135,7 @@ def run_hint(
     def one(source: Source) -> Outcome:
         from papernudge.cli.answers import HintWishes, check_answer, hint_answer, walk_answer
 
-        sheet = choose(open_page(source), wishes.grid).assuming(wishes.assumptions)
+        sheet = _chosen(open_page(source), wishes).assuming(wishes.assumptions)
         earlier = _earlier(since, sheet)
         hints = HintWishes(earlier, uniqueness, route)
         if walk:
@@ -172,11 +172,26 @@ def run_check(
         puzzles = [n for n, grid in enumerate(page.grids, start=1) if grid.kind == "puzzle"]
         if wishes.grid is None and since is None and len(puzzles) > 1:
             return _check_all(page, puzzles, wishes, tell)
-        sheet = choose(page, wishes.grid).assuming(wishes.assumptions)
+        sheet = _chosen(page, wishes).assuming(wishes.assumptions)
         earlier = _earlier(since, sheet)
         return _answered(sheet, tell, wishes, lambda s, deep: check_answer(s, deep, earlier))
 
     return _report(found, wishes, one)
+
+
+def _chosen(page: Page, wishes: Wishes) -> Sheet:
+    """The grid in question; of one that can't be read the picture still shows where and why."""
+    from papernudge.cli.pages import nearest_miss
+    from papernudge.cli.pictures import read_picture
+
+    try:
+        return choose(page, wishes.grid)
+    except Stop as stop:
+        drawable = page.photo is not None and page.grids and _ending(wishes) != ".svg"
+        if stop.code is Exit.NO_GRID and drawable:
+            number = wishes.grid or nearest_miss(page)
+            _draw(wishes, lambda: read_picture(page, number, wishes.side, _ending(wishes)))
+        raise
 
 
 def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) -> Outcome:
@@ -257,11 +272,10 @@ def _said(answer: Answer, wishes: Wishes) -> Outcome:
 
 
 def _say_doubts(answer: Answer) -> None:
-    from papernudge.cli.doubting import asked, how_to_answer
+    from papernudge.cli.doubting import questions
 
-    for doubt in answer.doubts:
-        question = asked(answer.sheet.grid, doubt)
-        warn(f"{answer.sheet.lead}{question} {how_to_answer(answer.sheet.grid, doubt)}")
+    for question, how in questions(answer.sheet.grid, answer.doubts):
+        warn(f"{answer.sheet.lead}{question} {how}")
 
 
 def _report(found: Sequence[Source], wishes: Wishes, work: Callable[[Source], Outcome]) -> int:

@@ -53,14 +53,14 @@ def grid_document(grid: GridReading, on_photo: bool) -> Document:
 
 
 def doubt_document(doubt: Doubt, grid: GridReading | None = None) -> Document:
-    """One doubt; ``null`` stands for a blank cell. One about notes says which ones were read;
-    ``instead`` holds the digits that may be noted, or not, unlike read.
+    """One doubt; ``null`` stands for a blank cell, or for one that can't be seen. One about notes
+    says which ones were read; ``instead`` holds the digits that may be noted, or not, unlike read.
     """
     from papernudge.vision.reading import cell_name
 
     noted = grid is not None and doubt.about == "notes"
     notes = {"notes": sorted(grid.cells[doubt.cell].notes)} if grid and noted else {}
-    return {
+    out: Document = {
         "cell": cell_name(doubt.cell),
         "about": doubt.about,
         "read": doubt.read,
@@ -68,6 +68,9 @@ def doubt_document(doubt: Doubt, grid: GridReading | None = None) -> Document:
         "instead": [{"digit": d, "chance": _chance(p)} for d, p in doubt.instead],
         **notes,
     }
+    if doubt.why is not None:
+        out["why"] = str(doubt.why)
+    return out
 
 
 def _chance(value: float) -> float:

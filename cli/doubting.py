@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from itertools import islice, product
 from typing import TYPE_CHECKING
 
+from papernudge.cli.hidden import cannot_be_seen, hidden_in, how_to_tell, regions
+
 if TYPE_CHECKING:
-    from papernudge.hints import Position
+    from papernudge.hints import Nudge, Position
     from papernudge.vision.reading import Doubt, GridReading
 
 _MOST_WORLDS = 24  # ways to answer the doubts that are tried out before all are asked
@@ -82,9 +84,10 @@ def doubts_that_matter(
     """The doubts whose answers would change ``outcome``, the answer to the user's question.
 
     Every combination of answers is tried where there are few; else each doubt alone, and with
-    very many all of them count.
+    very many all of them count. Cells that can't be seen are another matter: see
+    :func:`rests_on`.
     """
-    doubts = grid.doubts
+    doubts = tuple(doubt for doubt in grid.doubts if doubt.about != "seen")
     if not doubts:
         return ()
     as_read = outcome(grid)
@@ -105,6 +108,22 @@ def doubts_that_matter(
         if outcome(_told(grid, [cell for cell in world if cell is not None])) != as_read:
             changing |= touched
     return tuple(d for n, d in enumerate(doubts) if n in changing)
+
+
+def rests_on(nudge: Nudge, cells: Iterable[int]) -> bool:
+    """Whether a nudge builds on any of these cells, or would write into one.
+
+    A cell that it takes for blank though something may stand there does no harm: a digit there
+    leaves fewer places for others, and what was the last one still is.
+    """
+    from papernudge.hints.nudge import Told4
+
+    told = nudge.at(4)
+    assert isinstance(told, Told4)
+    used = {cell for cell, _ in told.places} | set(told.evidence) | set(told.noted)
+    for step in told.line:
+        used |= {*step.evidence, *step.noted}
+    return not used.isdisjoint(cells)
 
 
 _Answer = tuple[int, "object"]
@@ -173,11 +192,22 @@ def misreadings(grid: GridReading, wrong: Iterable[int], solution: str) -> tuple
     return tuple(out)
 
 
+def questions(grid: GridReading, doubts: Sequence[Doubt]) -> list[tuple[str, str]]:
+    """What is asked, and how it is answered on the command line: doubt by doubt, cells that can't
+    be seen region by region.
+    """
+    plain = [(asked(grid, d), how_to_answer(grid, d)) for d in doubts if d.about != "seen"]
+    hidden = [(f"{cannot_be_seen(r)}.", how_to_tell(r)) for r in regions(hidden_in(doubts))]
+    return plain + hidden
+
+
 def asked(grid: GridReading, doubt: Doubt) -> str:
     """The doubt as a question."""
     from papernudge.vision.reading import cell_name
 
     name = cell_name(doubt.cell)
+    if doubt.about == "seen":
+        return f"{cannot_be_seen([doubt])}. What does it hold?"
     if doubt.about == "hand":
         return f"Is the {doubt.read} in {name} printed, or was it written by hand?"
     if doubt.about == "notes":
@@ -231,6 +261,8 @@ def how_to_answer(grid: GridReading, doubt: Doubt) -> str:
     from papernudge.vision.reading import cell_name
 
     name = cell_name(doubt.cell)
+    if doubt.about == "seen":
+        return how_to_tell([doubt])
     if doubt.about == "hand":
         return f"Answer with --assume {name}=given:{doubt.read} or {name}=entry:{doubt.read}."
     if doubt.about == "notes":

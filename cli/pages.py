@@ -272,7 +272,10 @@ def unreadable(page: Page, number: int) -> Stop:
         advice = grid.quality.sentence or "Take it again, closer and in better light."
         words = f"{which} can't be read well enough. {advice}"
     else:
-        words = f"{which} is not a 9×9 sudoku that can be read: expected nine rows of nine cells."
+        words = (
+            f"{which} is not a 9×9 sudoku that can be read: expected nine rows of nine cells, all"
+            " in clear view."
+        )
     return _no_grid(words[0].upper() + words[1:], str(grid.kind))
 
 

@@ -255,6 +255,8 @@ def written_by(words: str, nudge: Nudge | None, grid: GridReading) -> tuple[int,
 
 
 def _choices(sheet: Sheet, doubt: Doubt) -> str:
+    if doubt.about == "seen":
+        return "type the digit it holds, given:1 or entry:1, or . for nothing"
     if doubt.about == "hand":
         return "g: printed, e: by hand"
     if doubt.about == "notes":
@@ -271,5 +273,7 @@ def _reply_to(doubt: Doubt, name: str, reply: str, notes: str) -> Assumption:
         return parse_assumption(f"{name}={kinds.get(reply, '')}:{doubt.read}")
     if doubt.about == "notes":
         return parse_assumption(f"{name}=notes:{reply.replace(' ', '') or notes or '.'}")
+    if doubt.about == "seen":
+        return parse_assumption(f"{name}={reply}")
     value = reply or ("." if doubt.read is None else str(doubt.read))
     return parse_assumption(f"{name}={value}")

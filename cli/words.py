@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from papernudge.cli.board import board, rows_in_words
-from papernudge.cli.doubting import asked
+from papernudge.cli.doubting import questions
 
 if TYPE_CHECKING:
     from papernudge.cli.answers import Answer
@@ -43,7 +43,7 @@ def _grid_words(grid: GridReading, lead: str, sentences: bool) -> str:
         rows_in_words(grid) if sentences else board(grid),
     ]
     lines += _notes_and_strikes(grid)
-    lines += [f"In doubt: {asked(grid, doubt)}" for doubt in grid.doubts]
+    lines += [f"In doubt: {question}" for question, _ in questions(grid, grid.doubts)]
     if grid.restored:
         lines.append(f"Decided by the rules of the grid: {', '.join(_names(grid.restored))}.")
     return "\n".join(lines)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
+from types import MappingProxyType
+
 import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.decode import Decoded
-from papernudge.vision.reading import CellKind, Doubt
+from papernudge.vision.reading import CellKind, Doubt, Hidden
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -22,6 +25,10 @@ gives less for the hand that it is read as, however likely the rules make it: el
 mistake would be mended in silence, and a misprint by what somebody wrote."""
 WORTH_NAMING = 0.02
 """Other readings less probable than this are not offered."""
+UNKNOWN = 0.1
+"""Chance of what a cell that can't be seen holds: nothing, or one of nine digits, all alike."""
+NONE: Mapping[int, Hidden] = MappingProxyType({})
+"""No hidden cell."""
 
 
 def cell_chances(decoded: Decoded) -> Floats:
@@ -54,25 +61,36 @@ def against_hand(decoded: Decoded) -> npt.NDArray[np.bool_]:
     return np.asarray(decoded.ink_hand < INK, np.bool_)
 
 
-def find_doubts(decoded: Decoded) -> tuple[Doubt, ...]:
+def find_doubts(
+    decoded: Decoded, hidden: Mapping[int, Hidden] = NONE, suspects: Collection[int] = ()
+) -> tuple[Doubt, ...]:
     """Questions about every cell that is not safe as read, most doubtful first.
 
     A cell without a question is a claim that it is right, so each is judged by its own chance.
     Where cells stand or fall together, one answer may still settle them all: see
-    ``GridReading.again``.
+    ``GridReading.again``. ``hidden``: cells that can't be seen, and why: whatever the rules make
+    likely there is not told. ``suspects``: cells to ask about whatever they were read as.
     """
     short = np.maximum(SAFE - chance_digit(decoded), SAFE_HAND - chance_right(decoded))
     against = against_ink(decoded) | against_hand(decoded)
+    against |= np.isin(np.arange(81), list(suspects))
     short = np.where(against, np.maximum(short, 1e-9), short)
     order = [int(cell) for cell in np.argsort(-short, kind="stable")]
-    return tuple(_doubt(decoded, cell) for cell in order if short[cell] > 0)
+    asked = (c for c in order if short[c] > 0 and c not in hidden)
+    seen = tuple(_doubt(decoded, c, c in suspects) for c in asked)
+    return (*seen, *(not_seen(cell, why) for cell, why in sorted(hidden.items())))
 
 
-def _doubt(decoded: Decoded, cell: int) -> Doubt:
+def not_seen(cell: int, why: Hidden) -> Doubt:
+    """The question about a cell that can't be seen; nothing speaks for any digit, or for none."""
+    return Doubt(cell, "seen", None, UNKNOWN, why=why)
+
+
+def _doubt(decoded: Decoded, cell: int, suspect: bool = False) -> Doubt:
     """What to ask about the cell: its digit if that is unsure, else whose hand wrote it."""
     digits = cell_chances(decoded)[cell]
     digit = int(decoded.best_given[cell] or decoded.best_other[cell])
-    if digits[digit] >= SAFE and not against_ink(decoded)[cell]:
+    if digits[digit] >= SAFE and not suspect and not against_ink(decoded)[cell]:
         return Doubt(cell, "hand", digit, float(chance_right(decoded)[cell]))
     others = [int(d) for d in np.argsort(-digits, kind="stable") if d != digit]
     named = [d for d in others if digits[d] >= WORTH_NAMING] or others[:1]

@@ -175,10 +175,14 @@ def cut_patches(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Patches:
     ``raster``: uint8 (H, W, 3), blue, green, red, as decoded. Neighbouring patches overlap by
     2·MARGIN pixels: a digit that crosses its cell's line is whole in its own patch.
     """
-    sheet = even_light(flat_sheet(raster, mesh))
+    return Patches(cells_of(even_light(flat_sheet(raster, mesh))))
+
+
+def cells_of(sheet: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    """The 81 patches, uint8 (81, SIDE, SIDE, 3), of a sheet from :func:`flat_sheet`."""
     windows = np.lib.stride_tricks.sliding_window_view(sheet, (SIDE, SIDE), axis=(0, 1))
     cells = windows[::CELL, ::CELL].transpose(0, 1, 3, 4, 2)
-    return Patches(np.ascontiguousarray(cells.reshape(81, SIDE, SIDE, 3)))
+    return np.ascontiguousarray(cells.reshape(81, SIDE, SIDE, 3))
 
 
 def cut_fine(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 
@@ -17,22 +17,40 @@ from papernudge.digits_model.scores import (
     turn_votes,
     worth_a_finer_look,
 )
+from papernudge.vision.advice import WORDS, ails_of
 from papernudge.vision.decode import Decoded, Solver, decode
-from papernudge.vision.doubts import cell_chances, chance_right, find_doubts, kind_of
+from papernudge.vision.doubts import (
+    UNKNOWN,
+    cell_chances,
+    chance_right,
+    find_doubts,
+    kind_of,
+    not_seen,
+)
+from papernudge.vision.even import LINE, Exposure, even_page, exposed
 from papernudge.vision.failure import Failure
 from papernudge.vision.find import find_grids
 from papernudge.vision.grid import FoundGrid, GridKind
 from papernudge.vision.habits import by_habit
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
-from papernudge.vision.patches import Patches, cut_fine, cut_patches
-from papernudge.vision.reading import CellKind, CellReading, GridReading, PageReading, Told
+from papernudge.vision.patches import Patches, cut_fine
+from papernudge.vision.reading import CellKind, CellReading, GridReading, Hidden, PageReading, Told
+from papernudge.vision.sight import Sight, View, blamed, hidden_under, judged
 from papernudge.vision.small_notes import on_page
 
 NOTE_ODDS = 0.0
 BESIDE_ODDS = 2.0
 """Log-odds above which a note is reported where nothing else stands, and beside an entry, where
 parts of the entry are taken for notes more easily."""
+WAY_MARGIN = 10.0
+"""Nats by which the vote on which way is up must be won: ten undamaged photos are won by 87 to 275,
+under the strongest noise by 50 and more."""
+_HIDES = 4
+"""Hidden cells from which on they are why a grid's lines could not be followed."""
+_CLEAR, _FEW = 0.98, 3
+"""From so many cells of which the first looks are less sure than this, or which they call struck,
+lines across the page are looked for."""
 _RULED_OUT = -40.0
 """Log-odds of what the user ruled out."""
 Raster = npt.NDArray[np.uint8]
@@ -59,33 +77,94 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     """
     clock = _Clock()
     began = time.perf_counter()
-    found = find_grids(raster)
+    found = _found(raster)
     now = clock.add("find", began)
     if not found:
-        return Failure(
-            "find",
-            "no grid",
-            "No 9×9 grid was found in the photo; lay the page flat, get the whole grid into the"
-            " frame and try again.",
-        )
-    readable = [g for g in found if g.mesh is not None and g.quality.ok]
-    patches = [cut_patches(raster, g.mesh) for g in readable if g.mesh is not None]
+        return _no_grid(raster)
+    readable = [(g, g.mesh) for g in found if g.mesh is not None and g.quality.ok]
+    exposures = [exposed(raster, mesh) for _, mesh in readable]
     now = clock.add("flatten", now)
-    scores = [scorer(p.pixels) for p in patches]
-    turn = which_way_up(scores)
+    scores = [scorer(e.patches.pixels) for e in exposures]
+    turn, sure = which_way_up(scores), way_is_sure(scores)
     if turn:
-        patches = [p.turned(turn) for p in patches]
-        scores = [scorer(p.pixels) for p in patches]
-    meshes = [g.mesh.turned(turn) for g in readable if g.mesh is not None]
-    scores = [with_finer_notes(raster, m, s) for m, s in zip(meshes, scores, strict=True)]
+        exposures = [e.turned(turn) for e in exposures]
+        scores = [scorer(e.patches.pixels) for e in exposures]
     now = clock.add("classify", now)
-    grids = [
-        read_grid(g, p, s, turn, solve) for g, p, s in zip(readable, patches, scores, strict=True)
-    ]
-    grids += [_unread(g, turn) for g in found if g not in readable]
-    clock.add("decode", now)
+    grids = [_unread(raster, g, turn) for g in found if not _readable(g)]
+    for (one, mesh), exposure, said in zip(readable, exposures, scores, strict=True):
+        upright = mesh.turned(turn)
+        view = View.of(raster, upright)
+        now = clock.add("see", now)
+        if view.crossed or looks_crossed(said):
+            exposure, said = _without_lines(exposure, said, scorer)
+        said = with_finer_notes(raster, upright, said)
+        now = clock.add("classify", now)
+        lined = bool((exposure.lines > LINE).any())
+        sight = judged(view.sight(said.digits), said.digits, lined, lambda: ails_of(raster), sure)
+        grids.append(read_grid(one, exposure.patches, said, turn, solve, sight))
+        now = clock.add("decode", now)
     size = (raster.shape[1], raster.shape[0])
     return PageReading(size, _in_order(_solutions_marked(grids), turn), turn, clock.spent)
+
+
+def _found(raster: Raster) -> tuple[FoundGrid, ...]:
+    """The page's grids; where none can be read, looked for once more in even light."""
+    found = find_grids(raster)
+    if any(map(_readable, found)):
+        return found
+    again = find_grids(even_page(raster))
+    return again if any(map(_readable, again)) else _with_advice(raster, found)
+
+
+def _without_lines(exposure: Exposure, said: Scores, scorer: Scorer) -> tuple[Exposure, Scores]:
+    """The cells looked at again without the long lines that cross them, if any do."""
+    cleaned = exposure.without_lines()
+    if not (cleaned.lines > LINE).any():
+        return exposure, said
+    return cleaned, scorer(cleaned.patches.pixels)
+
+
+_NONE = (
+    "No 9×9 grid was found in the photo; lay the page flat, get the whole grid into the frame and"
+    " try again."
+)
+
+
+def _no_grid(raster: Raster) -> Failure:
+    """Why there is none: a photo too poor to find one may still show a grid."""
+    reason = ails_of(raster).worst
+    if reason is None:
+        return Failure("find", "no grid", _NONE)
+    return Failure("find", reason, f"No 9×9 grid could be made out. {WORDS[reason]}")
+
+
+def _with_advice(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGrid, ...]:
+    """Grids none of which can be read: on a poor photo the photo is to blame, not their kind."""
+    kinds = (GridKind.OTHER, GridKind.TOO_POOR)
+    reason = ails_of(raster).worst if any(g.kind in kinds for g in found) else None
+    if reason is None:
+        return found
+    words = WORDS[reason]
+    return tuple(
+        replace(
+            g,
+            kind=GridKind.TOO_POOR,
+            quality=replace(g.quality, ok=False, reason=reason, sentence=words),
+        )
+        if g.kind is GridKind.OTHER or (g.kind is GridKind.TOO_POOR and g.quality.reason == "dark")
+        else g
+        for g in found
+    )
+
+
+def _readable(found: FoundGrid) -> bool:
+    return found.mesh is not None and found.quality.ok
+
+
+def looks_crossed(scores: Scores) -> bool:
+    """Whether so many cells look struck or unclear that lines may run across the page."""
+    unclear = scores.digits.max(axis=1) < np.log(_CLEAR)
+    return int((unclear | (scores.struck > 0)).sum()) >= _FEW
 
 
 def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores) -> Scores:
@@ -104,8 +183,17 @@ def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores) -> Scores:
 
 def which_way_up(scores: list[Scores]) -> int:
     """How many clockwise quarter turns bring the page upright: all its cells vote."""
-    votes = sum((turn_votes(s.turned) for s in scores), np.zeros(4))
-    return int(votes.argmax())
+    return int(_votes(scores).argmax())
+
+
+def _votes(scores: list[Scores]) -> npt.NDArray[np.float64]:
+    return sum((turn_votes(s.turned) for s in scores), np.zeros(4))
+
+
+def way_is_sure(scores: list[Scores]) -> bool:
+    """Whether the vote on which way is up is clear, or nobody voted: the page shows no ink."""
+    least, *_, second, best = np.sort(_votes(scores)).tolist()
+    return bool(best - second > WAY_MARGIN or best == least)
 
 
 def _mesh_of(found: FoundGrid, turn: int) -> Mesh | None:
@@ -113,13 +201,34 @@ def _mesh_of(found: FoundGrid, turn: int) -> Mesh | None:
 
 
 def read_grid(
-    found: FoundGrid, patches: Patches, scores: Scores, turn: int, solve: Solver
+    found: FoundGrid,
+    patches: Patches,
+    scores: Scores,
+    turn: int,
+    solve: Solver,
+    sight: Sight | None = None,
 ) -> GridReading:
-    """Decode one grid whose patches and scores are already upright."""
+    """Decode one grid whose patches and scores are already upright.
+
+    ``sight``: what of it can be seen; None: all of it.
+    """
+    sight = sight or Sight()
+    if sight.poor is not None:
+        return _beyond_reading(found, turn, sight)
     marked = scores.digits[:, 0] < np.log(0.5)
     ink = page_evidence(ink_features(patches.pixels), scores.hand, marked)
     hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
-    return _Evidence(found, turn, scores, hand, solve).reading()
+    return _Evidence(found, turn, scores, hand, solve, sight).reading()
+
+
+def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:
+    """A grid of which too little can be seen, or that is unlike what the looks know."""
+    corners = np.roll(found.corners, turn, axis=0)
+    reason, sentence = sight.poor or (None, None)
+    quality = replace(found.quality, ok=False, reason=reason, sentence=sentence)
+    doubts = tuple(not_seen(cell, why) for cell, why in sorted(sight.hidden.items()))
+    mesh = _mesh_of(found, turn)
+    return GridReading(GridKind.TOO_POOR, corners, quality, mesh, doubts=doubts)
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,6 +240,7 @@ class _Evidence:
     scores: Scores
     hand: npt.NDArray[np.float64]
     solve: Solver
+    sight: Sight
     told: tuple[Told, ...] = ()
 
     def again(self, answer: Told) -> GridReading:
@@ -140,35 +250,45 @@ class _Evidence:
 
     def reading(self) -> GridReading:
         """The most probable reading."""
-        digits, hand = self.scores.digits.copy(), self.hand.copy()
         said = {one.cell for one in self.told}
+        hidden = {c: why for c, why in self.sight.hidden.items() if c not in said}
+        digits = self.sight.trusted(self.scores.digits)
+        hand = self.sight.trusted_hand(self.hand, self.scores.digits)
+        ink = digits.copy()
         for one in self.told:
             digits[one.cell] = _RULED_OUT
             digits[one.cell, one.digit or 0] = 0.0
             if one.kind in (CellKind.GIVEN, CellKind.ENTRY):
                 hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
         known = cache(self.solve)
-        ink = self.scores.digits.copy()
         decoded = decode(digits, hand, known)
-        doubtful = np.array(sorted({d.cell for d in find_doubts(decoded)} - said), np.int64)
-        if len(doubtful) and self.scores.closer is not None:
-            ink[doubtful] = digits[doubtful] = self.scores.closer.digits(doubtful)
+        suspects = self.sight.suspects(self.scores.digits)
+        doubtful = {d.cell for d in find_doubts(decoded, hidden)} - said - hidden.keys()
+        if doubtful and self.scores.closer is not None:
+            asked = np.array(sorted(doubtful), np.int64)
+            closer = self.sight.trusted(self.scores.closer.digits(asked), asked)
+            ink[asked] = digits[asked] = closer
             decoded = decode(digits, hand, known)
-        if find_doubts(decoded):
+        if len(find_doubts(decoded, hidden)) > len(hidden):
             digits = by_habit(digits, decoded.other[:, 1:], self.scores.features)
             decoded = decode(digits, hand, known)
-        cells = _cells(decoded, self.scores)
+        doubts = find_doubts(decoded, hidden, suspects - said)
+        cells = _cells(decoded, self.scores, hidden)
         alone = ink.argmax(axis=1)
-        restored = (c for c in range(81) if (cells[c].digit or 0) != alone[c] and c not in said)
+        restored = (
+            c
+            for c in range(81)
+            if (cells[c].digit or 0) != alone[c] and c not in said and c not in hidden
+        )
         return GridReading(
             GridKind.PUZZLE,
             np.roll(self.found.corners, self.turn, axis=0),
             self.found.quality,
             _mesh_of(self.found, self.turn),
             _with_notes(cells, self.told),
-            tuple(d for d in find_doubts(decoded) if d.about == "hand" or d.cell not in said),
+            tuple(d for d in doubts if d.about == "hand" or d.cell not in said),
             tuple(restored),
-            float(np.prod(chance_right(decoded))),
+            float(np.prod([cell.chance for cell in cells])),
             self.again,
         )
 
@@ -181,13 +301,22 @@ def _with_notes(cells: tuple[CellReading, ...], told: tuple[Told, ...]) -> tuple
     )
 
 
-def _cells(decoded: Decoded, scores: Scores) -> tuple[CellReading, ...]:
+_UNSEEN = CellReading(CellKind.BLANK, None, UNKNOWN, (UNKNOWN,) * 10, notes_chance=0.0, seen=False)
+"""A cell that can't be seen: nothing speaks for what it holds."""
+
+
+def _cells(
+    decoded: Decoded, scores: Scores, hidden: Mapping[int, Hidden]
+) -> tuple[CellReading, ...]:
     chances, right = cell_chances(decoded), chance_right(decoded)
     printed = decoded.given.sum(axis=1)
     note_odds = on_page(scores.notes, decoded.best_given, decoded.best_other)
     note_chance = 1 / (1 + np.exp(-note_odds))
     cells = []
     for at in range(81):
+        if at in hidden:
+            cells.append(_UNSEEN)
+            continue
         kind, digit = kind_of(decoded, at)
         notes: frozenset[int] = frozenset()
         sure = 1.0
@@ -211,9 +340,18 @@ def _cells(decoded: Decoded, scores: Scores) -> tuple[CellReading, ...]:
     return tuple(cells)
 
 
-def _unread(found: FoundGrid, turn: int) -> GridReading:
+def _unread(raster: Raster, found: FoundGrid, turn: int) -> GridReading:
+    """A grid that isn't read; of one whose lines could not be followed, what hides them."""
     corners = np.roll(found.corners, turn, axis=0)
-    return GridReading(found.kind, corners, found.quality)
+    if found.kind is not GridKind.TOO_POOR or found.quality.reason != "dark":
+        return GridReading(found.kind, corners, found.quality)
+    hidden = hidden_under(raster, corners)
+    if len(hidden) < _HIDES:
+        return GridReading(found.kind, corners, found.quality)
+    reason, sentence = blamed(hidden)
+    quality = replace(found.quality, reason=reason, sentence=sentence)
+    doubts = tuple(not_seen(cell, why) for cell, why in sorted(hidden.items()))
+    return GridReading(found.kind, corners, quality, doubts=doubts)
 
 
 def _side(grid: GridReading) -> float:

@@ -18,6 +18,15 @@ class CellKind(StrEnum):
     ENTRY = "entry"
 
 
+class Hidden(StrEnum):
+    """What keeps a cell from being seen, as far as is known."""
+
+    COVERED = "covered"
+    WASHED_OUT = "washed out"
+    TOO_DARK = "too dark"
+    CUT_OFF = "cut off"
+
+
 def cell_name(cell: int) -> str:
     """``R4C7`` for cell 33: rows and columns count from 1, cells from 0 in row order."""
     return f"R{cell // 9 + 1}C{cell % 9 + 1}"
@@ -30,6 +39,8 @@ class CellReading:
     ``digit_chances``: ten numbers that add up to 1; index 0 is blank, 1–9 the digits.
     ``given_chance``: that the mark, if there is one, is printed. ``notes``: the small digits;
     ``notes_chance``: that this set is exactly right. ``struck``: a digit stands there struck out.
+    ``seen``: whether its paper can be seen; where it can't, ``kind`` and ``digit`` hold nothing,
+    and say nothing.
     """
 
     kind: CellKind
@@ -40,15 +51,17 @@ class CellReading:
     notes: frozenset[int] = frozenset()
     notes_chance: float = 1.0
     struck: bool = False
+    seen: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
     """A cell that a careful person would ask about.
 
-    ``about`` is ``"digit"``, ``"hand"`` (given or entry) or ``"notes"``; ``read`` is what was
-    read, None for blank; ``instead`` holds the other readings worth naming with their chances,
-    digit None for blank.
+    ``about`` is ``"digit"``, ``"hand"`` (given or entry), ``"notes"`` or ``"seen"`` (its paper
+    can't be seen); ``read`` is what was read, None for blank or not seen; ``instead`` holds the
+    other readings worth naming with their chances, digit None for blank. ``why``: what keeps a
+    cell from being seen, a value of :class:`Hidden`, None where it is seen.
     """
 
     cell: int
@@ -56,6 +69,7 @@ class Doubt:
     read: int | None
     chance: float
     instead: tuple[tuple[int | None, float], ...] = ()
+    why: Hidden | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +95,8 @@ class GridReading:
 
     ``corners``: float64 (4, 2), raster x/y, top-left, top-right, bottom-right, bottom-left as a
     person reads the grid. ``cells``: 81 in row order, empty unless ``kind`` is puzzle or full.
-    ``doubts``: what a careful person would ask. ``restored``: cells that read otherwise
+    ``doubts``: what a careful person would ask; of a grid of which too much can't be seen to read
+    it, which cells those are. ``restored``: cells that read otherwise
     alone and were decided by the rules. ``again``: reads the grid once more in the light of an
     answer, which may settle other doubts; None for grids that were not read from a photo.
     """

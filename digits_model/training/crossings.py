@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 import torch
 from torch.nn import functional as nnf
@@ -48,11 +48,14 @@ WEIGHTS = (1.0, 1.0, 1.0, 0.3, 1.0)
 PARTS = ("heats", "near", "steps", "kinds")
 
 
-class Drawing:
+Drawn = TypeVar("Drawn")
+
+
+class Drawing(Generic[Drawn]):
     """Pages' samples drawn by other processes, handed out as they come in."""
 
     def __init__(
-        self, draw: Callable[[int], list[Sample]], seeds: Iterable[int], workers: int
+        self, draw: Callable[[int], list[Drawn]], seeds: Iterable[int], workers: int
     ) -> None:
         self._pool = multiprocessing.get_context("spawn").Pool(workers)
         self._draw, self._seeds = draw, iter(seeds)
@@ -70,7 +73,7 @@ class Drawing:
         """Whether all has been handed out."""
         return not self._waiting
 
-    def ready(self) -> Iterator[Sample]:
+    def ready(self) -> Iterator[Drawn]:
         """What has been drawn since the last call."""
         for result in [r for r in self._waiting if r.ready()]:
             self._waiting.remove(result)
@@ -254,7 +257,9 @@ def told(losses: torch.Tensor) -> str:
     return ", ".join(f"{n} {v:.4f}" for n, v in zip(PARTS, losses.tolist(), strict=True))
 
 
-def train(run: Run, drawing: Drawing | None, ring: Ring, held_back: Ring, batch: int) -> None:
+def train(
+    run: Run, drawing: Drawing[Sample] | None, ring: Ring, held_back: Ring, batch: int
+) -> None:
     """Train until the run's minutes are over; log and save on the way."""
     began = saved = logged = time.monotonic()
     before, since = run.spent, run.steps
@@ -278,7 +283,7 @@ def train(run: Run, drawing: Drawing | None, ring: Ring, held_back: Ring, batch:
     print(f"ended: held back: {told(run.judged(held_back))}", flush=True)
 
 
-def fill(ring: Ring, drawing: Drawing, first: int) -> None:
+def fill(ring: Ring, drawing: Drawing[Sample], first: int) -> None:
     """Wait until ``first`` samples have been drawn, or all."""
     while ring.filled < first and not drawing.done:
         for sample in drawing.ready():

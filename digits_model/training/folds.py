@@ -18,7 +18,7 @@ from pathlib import Path
 
 import torch
 
-from papernudge.digits_model.training import drawn, packed, stock
+from papernudge.digits_model.training import drawn, harmed, packed, stock
 from papernudge.digits_model.training.network import TwoLooks
 from papernudge.digits_model.training.pool import Drawing, Ring
 from papernudge.digits_model.training.real import puzzle_key
@@ -50,6 +50,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--workers", type=int, default=4)
     parser.add_argument("--stock", type=Path, help="cells drawn beforehand; nothing is drawn then")
     parser.add_argument("--threads", type=int, default=0, help="of the processor; 0 for all")
+    parser.add_argument("--harms", action="store_true", help="drawn pages are harmed, too")
     parser.add_argument("--scans", action=argparse.BooleanOptionalAction, default=True)
     parser.add_argument("--seed", type=int, default=2)
     return parser.parse_args()
@@ -69,7 +70,8 @@ def main() -> None:
     drawing = None
     if given.stock is None:
         seeds = itertools.count(given.seed * 1_000_000_000)
-        drawing = Drawing(partial(drawn.cells, pages=given.pages), seeds, given.workers)
+        of_page = harmed.cells if given.harms else drawn.cells
+        drawing = Drawing(partial(of_page, pages=given.pages), seeds, given.workers)
     ring = Ring(given.room, device)
     scans = inputs.scans(device) if given.scans else None
     plan = [(f"fold{k}", f"{k}/{given.count}", given.minutes) for k in range(given.count)]

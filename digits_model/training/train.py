@@ -178,7 +178,8 @@ class Sources:
         patches, truth = torch.cat([p for p, _ in parts]), torch.cat([t for _, t in parts])
         marks = truth.clamp(min=0).sum(2) - truth[:, :, labels.HAND].clamp(min=0)
         share = torch.rand(count, 1, device=patches.device)
-        laid = (marks == 0) & (torch.rand_like(share.expand(-1, PAGE)) < share)
+        known = truth[:, :, labels.DIGIT] != labels.UNKNOWN
+        laid = known & (marks == 0) & (torch.rand_like(share.expand(-1, PAGE)) < share)
         at = torch.randint(0, len(self.scans[0]), (count * PAGE,), device=patches.device)
         ink = self.scans[0][at, None].float() / 15
         written = self.lay_on(patches.flatten(0, 1), ink, self.pens, PAGE).reshape(patches.shape)

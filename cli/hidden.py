@@ -1,0 +1,112 @@
+"""Cells that can't be seen, told by region: where they are and what keeps them from being seen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from papernudge.vision.reading import Doubt
+
+Box = tuple[int, int, int, int]
+"""First row, first column, last row, last column, from 0."""
+
+_WHY = {
+    "covered": "something covers {them}",
+    "washed out": "light washes {them} out",
+    "too dark": "{they} {lie} in the dark",
+    "cut off": "the photo cuts {them} off",
+}
+_MOST_BOXES = 3
+"""Parts that a region is named by; one of more is named by its outermost rows and columns."""
+
+
+def hidden_in(doubts: Iterable[Doubt]) -> tuple[Doubt, ...]:
+    """The doubts about cells that can't be seen."""
+    return tuple(doubt for doubt in doubts if doubt.about == "seen")
+
+
+def regions(doubts: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
+    """Such doubts put together where cells touch and the same keeps them from being seen."""
+    left = {doubt.cell: doubt for doubt in doubts}
+    out = []
+    while left:
+        todo = [min(left)]
+        region = []
+        while todo:
+            doubt = left.pop(todo.pop(), None)
+            if doubt is not None:
+                region.append(doubt)
+                todo += [c for c in _touching(doubt.cell) if c in left and left[c].why == doubt.why]
+        out.append(tuple(sorted(region, key=lambda d: d.cell)))
+    return out
+
+
+def _touching(cell: int) -> list[int]:
+    row, column = divmod(cell, 9)
+    return [
+        9 * y + x
+        for y in range(max(0, row - 1), min(9, row + 2))
+        for x in range(max(0, column - 1), min(9, column + 2))
+    ]
+
+
+def boxes(cells: Iterable[int]) -> list[Box]:
+    """The cells as few rectangles: runs in a row, put together with equal ones below."""
+    held = set(cells)
+    done: list[Box] = []
+    for row in range(9):
+        column = 0
+        while column < 9:
+            first = column
+            while column < 9 and 9 * row + column in held:
+                column += 1
+            if column > first:
+                done = _with_run(done, row, first, column - 1)
+            column += 1
+    return done
+
+
+def _with_run(done: list[Box], row: int, first: int, last: int) -> list[Box]:
+    for n, (top, left, bottom, right) in enumerate(done):
+        if (bottom, left, right) == (row - 1, first, last):
+            return [*done[:n], (top, left, row, right), *done[n + 1 :]]
+    return [*done, (row, first, row, last)]
+
+
+def where(cells: Sequence[int]) -> str:
+    """``R4C7``, ``R4C7 to R5C8``, or several of these with ``and``."""
+    parts = boxes(cells)
+    if len(parts) > _MOST_BOXES:
+        rows, columns = zip(*(divmod(cell, 9) for cell in cells), strict=True)
+        return (
+            f"{len(cells)} cells between {_box((min(rows), min(columns), max(rows), max(columns)))}"
+        )
+    named = [_box(part) for part in parts]
+    return named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
+
+
+def _box(box: Box) -> str:
+    top, left, bottom, right = box
+    first, last = f"R{top + 1}C{left + 1}", f"R{bottom + 1}C{right + 1}"
+    return first if first == last else f"{first} to {last}"
+
+
+def cannot_be_seen(region: Sequence[Doubt]) -> str:
+    """``R4C7 to R5C8 can't be seen: something covers them``, with no full stop."""
+    one = len(region) == 1
+    names = {"them": "it" if one else "them", "they": "it" if one else "they"}
+    names["lie"] = "lies" if one else "lie"
+    why = _WHY.get(str(region[0].why), "").format(**names)
+    said = f"{where([doubt.cell for doubt in region])} can't be seen"
+    return f"{said}: {why}" if why else said
+
+
+def how_to_tell(region: Sequence[Doubt]) -> str:
+    """How to answer on the command line, or with the camera."""
+    cells = "Say what it holds" if len(region) == 1 else "Say what each of them holds"
+    first = where([region[0].cell])
+    return (
+        f"{cells} with --assume {first}=given:1, {first}=entry:1 or {first}=. for nothing,"
+        " or take the photo again with the whole grid in clear view."
+    )

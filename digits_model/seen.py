@@ -1,0 +1,82 @@
+"""Which cells of a grid can be seen, and how far what is read there may be trusted.
+
+The looks of :mod:`papernudge.digits_model.scores` see one cell each: a cell under a thumb, washed
+out or black looks blank to them, and the edge of a shadow looks like a stroke. This network sees
+the whole grid with its surroundings, small and as photographed, light and all.
+"""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import json
+from dataclasses import dataclass
+from importlib import resources
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.digits_model.scores import session_of
+
+CELL = 18
+"""Side of a cell in the sheet, pixels."""
+MARGIN = 18
+"""Surroundings on every side of the grid, sheet pixels."""
+SIDE = 9 * CELL + 2 * MARGIN
+NAMES = ("seen", "whole", "crossed", "laid", "trusted")
+"""What the network's outputs mean, in order."""
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """Chances for each of the 81 cells in row order, float64 (81,), each calibrated.
+
+    ``seen``: that at least half of its paper, and of its ink where it holds any, can be seen.
+    ``whole``: that nineteen twentieths can. ``crossed``: that a line or an edge runs through it
+    that is no stroke: a crease, a shadow's rim, a stamp. ``laid``: that something lies on it or
+    its paper is gone; where a cell can't be seen and nothing lies there, light is to blame.
+    ``trusted``: that the looks name its digit, or blank, rightly, judged by the picture alone.
+    """
+
+    seen: npt.NDArray[np.float64]
+    whole: npt.NDArray[np.float64]
+    crossed: npt.NDArray[np.float64]
+    laid: npt.NDArray[np.float64]
+    trusted: npt.NDArray[np.float64]
+
+
+@functools.cache
+def manifest() -> dict[str, Any]:
+    """The manifest of seen.onnx: hash, input, outputs, data, training, figures, calibration."""
+    text = resources.files(__package__).joinpath("seen.json").read_text("utf-8")
+    return dict(json.loads(text))
+
+
+@functools.cache
+def _session() -> Any:
+    data = resources.files(__package__).joinpath("seen.onnx").read_bytes()
+    if hashlib.sha256(data).hexdigest() != manifest()["sha256"]:
+        raise RuntimeError(
+            "seen.onnx is not the file its manifest describes; install papernudge again"
+        )
+    return session_of(data)
+
+
+def logits(sheets: npt.NDArray[np.uint8], session: Any = None) -> npt.NDArray[np.float64]:
+    """Uncalibrated log-odds float64 (N, 81, len(NAMES)) of N grids, uint8 (N, SIDE, SIDE, 3)."""
+    planes = np.ascontiguousarray(sheets.transpose(0, 3, 1, 2)).astype(np.float32)
+    found = (session or _session()).run(None, {"sheets": planes})[0]
+    return np.asarray(found, np.float64)
+
+
+def seen(sheet: npt.NDArray[np.uint8]) -> Seen:
+    """What can be seen of one grid.
+
+    ``sheet``: uint8 (SIDE, SIDE, 3), blue, green, red, the grid flattened as photographed, upright
+    or not, by ``papernudge.vision.patches.flat_sheet(raster, mesh, CELL, MARGIN)``.
+    """
+    found = logits(sheet[None])[0]
+    scale = [float(manifest()["calibration"][name]["temperature"]) for name in NAMES]
+    chances = 1 / (1 + np.exp(-np.clip(found / np.array(scale), -40, 40)))
+    return Seen(*(np.ascontiguousarray(column) for column in chances.T))

@@ -1,0 +1,172 @@
+"""What of a cell can't be seen is never read as blank, nor as a digit; what can be is read."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from papernudge.hints import solve
+from papernudge.vision.advice import ails_of
+from papernudge.vision.even import LINE, exposed
+from papernudge.vision.failure import Failure
+from papernudge.vision.mesh import Mesh
+from papernudge.vision.photo import Photo, open_photo
+from papernudge.vision.read import read_page
+from papernudge.vision.reading import CellKind, GridReading, Hidden, PageReading, Told
+from papernudge.vision.sight import Sight
+
+FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
+Picture = np.ndarray
+
+
+def fixture(name: str) -> tuple[Picture, dict, Mesh]:
+    photo = open_photo(FIXTURES / name, name)
+    assert isinstance(photo, Photo)
+    grid = json.loads((FIXTURES / f"{name}.json").read_text("utf-8"))["grids"][0]
+    crossings = np.array(grid["crossings"], np.float64)
+    return photo.pixels, grid, Mesh(crossings, np.ones((10, 10), np.bool_))
+
+
+def read(image: Picture) -> GridReading:
+    page = read_page(image, solve=solve)
+    assert isinstance(page, PageReading), page
+    return max(page.grids, key=lambda g: cv2.contourArea(g.corners.astype(np.float32)))
+
+
+def places(image: Picture, mesh: Mesh) -> tuple[Picture, Picture]:
+    """Column and row, in cells, of every pixel."""
+    unit = np.array([[0, 0], [9, 0], [9, 9], [0, 9]], np.float32)
+    way = cv2.getPerspectiveTransform(mesh.corners.astype(np.float32), unit)
+    y, x = np.mgrid[: image.shape[0], : image.shape[1]].astype(np.float64)
+    under = way[2, 0] * x + way[2, 1] * y + way[2, 2]
+    return (
+        (way[0, 0] * x + way[0, 1] * y + way[0, 2]) / under,
+        (way[1, 0] * x + way[1, 1] * y + way[1, 2]) / under,
+    )
+
+
+def digits_of(grid: dict) -> list[str]:
+    pairs = zip(grid["givens"], grid["entries"], strict=True)
+    return [g if g != "." else e for g, e in pairs]
+
+
+def silently_wrong(seen: GridReading, grid: dict) -> list[int]:
+    about = {doubt.cell for doubt in seen.doubts}
+    said = [str(cell.digit or ".") for cell in seen.cells]
+    return [c for c, true in enumerate(digits_of(grid)) if said[c] != true and c not in about]
+
+
+def spot(image: Picture, mesh: Mesh, column: float, row: float, cells: float) -> Picture:
+    """How far inside a round spot of this radius each pixel lies, 0 to 1."""
+    u, v = places(image, mesh)
+    return np.clip((cells - np.hypot(u - column, v - row)) / 0.15, 0, 1)[..., None]
+
+
+@pytest.mark.parametrize("name", ["clean.jpg", "mistake-followed.jpg"])
+@pytest.mark.parametrize("colour", [(70, 110, 190), (235, 235, 240), (25, 25, 25)])
+def test_what_something_lies_on_is_asked_about_as_not_seen(
+    name: str, colour: tuple[int, int, int]
+) -> None:
+    image, grid, mesh = fixture(name)
+    inside = spot(image, mesh, 4.5, 4.5, 1.4)
+    covered = np.round(image * (1 - inside) + np.array(colour) * inside).astype(np.uint8)
+    seen = read(covered)
+    hidden = {doubt.cell for doubt in seen.doubts if doubt.about == "seen"}
+    assert 40 in hidden, "the cell in the middle"
+    assert not silently_wrong(seen, grid)
+    assert all(not seen.cells[c].seen and seen.cells[c].digit is None for c in hidden)
+    far = {c for c in range(81) if np.hypot(c % 9 - 4, c // 9 - 4) > 3}
+    assert not far & hidden
+
+
+def test_what_light_washes_out_is_asked_about_and_light_is_blamed() -> None:
+    image, grid, mesh = fixture("clean.jpg")
+    shine = spot(image, mesh, 3.5, 5.5, 1.3)
+    seen = read(np.clip(image + 300 * shine, 0, 255).astype(np.uint8))
+    assert not silently_wrong(seen, grid)
+    why = {doubt.cell: doubt.why for doubt in seen.doubts if doubt.about == "seen"}
+    assert why[9 * 5 + 3] is Hidden.WASHED_OUT
+
+
+@pytest.mark.parametrize("left", [0.5, 0.2])
+@pytest.mark.parametrize("name", ["clean.jpg", "mistake-followed.jpg"])
+def test_under_a_hard_shadow_the_page_is_read_as_in_even_light(name: str, left: float) -> None:
+    image, grid, mesh = fixture(name)
+    u, v = places(image, mesh)
+    shade = np.where(u + 0.4 * v > 6.2, left, 1.0)[..., None]
+    seen = read(np.round(image * shade).astype(np.uint8))
+    assert not silently_wrong(seen, grid)
+    assert len(seen.doubts) <= 4
+
+
+def test_a_crease_across_digits_strikes_none_out_and_writes_no_ones() -> None:
+    image, grid, mesh = fixture("clean.jpg")
+    u, v = places(image, mesh)
+    away = (v - 4.45 - 0.05 * u) / 0.04
+    seen = read(np.round(image * (1 - 0.6 * np.exp(-(away**2)))[..., None]).astype(np.uint8))
+    assert not silently_wrong(seen, grid)
+    exposure = exposed(
+        np.round(image * (1 - 0.6 * np.exp(-(away**2)))[..., None]).astype(np.uint8), mesh
+    )
+    lines = exposure.without_lines().lines.reshape(9, 9)
+    assert (lines[4] > LINE).all()
+    assert (lines[[0, 1, 2, 6, 7, 8]] < LINE).mean() > 0.9
+
+
+def test_an_answer_shows_what_a_hidden_cell_holds() -> None:
+    image, grid, mesh = fixture("clean.jpg")
+    inside = spot(image, mesh, 4.5, 4.5, 0.7)
+    seen = read(np.round(image * (1 - inside) + np.array((70, 110, 190)) * inside).astype(np.uint8))
+    assert {d.cell for d in seen.doubts} == {40}
+    assert seen.again is not None
+    true = digits_of(grid)[40]
+    told = Told(40, CellKind.GIVEN if true != "." else None, int(true) if true != "." else None)
+    after = seen.again(told)
+    assert not after.doubts
+    assert str(after.cells[40].digit or ".") == true
+
+
+def test_a_hand_over_most_of_the_grid_is_refused_with_what_to_do_and_where() -> None:
+    image, _, mesh = fixture("clean.jpg")
+    u, v = places(image, mesh)
+    over = ((u > 2.4) & (u < 7.6) & (v > 5.4) & (v < 12))[..., None]
+    seen = read(np.where(over, (70, 110, 190), image).astype(np.uint8))
+    assert not seen.cells
+    assert not seen.quality.ok
+    assert seen.quality.reason == "covered"
+    assert {9 * row + column for row in (6, 7, 8) for column in (3, 4, 5, 6)} <= {
+        doubt.cell for doubt in seen.doubts
+    }
+
+
+def test_a_blurred_a_noisy_and_a_dark_photo_are_told_so() -> None:
+    image, _, mesh = fixture("clean.jpg")
+    cell = float(np.linalg.norm(mesh.corners[1] - mesh.corners[0])) / 9
+    dice = np.random.default_rng(4)
+    worse = {
+        "blurred": cv2.GaussianBlur(image, (0, 0), 0.2 * cell),
+        "noisy": np.clip(image + dice.normal(0, 60, image.shape), 0, 255).astype(np.uint8),
+        "dark": (image * 0.04).astype(np.uint8),
+    }
+    assert ails_of(image).worst is None
+    for reason, picture in worse.items():
+        assert ails_of(picture).worst == reason
+    page = read_page(worse["blurred"], solve=solve)
+    told = page.reason if isinstance(page, Failure) else page.grids[0].quality.reason
+    assert told == "blurred"
+
+
+def test_a_look_that_is_not_trusted_is_never_made_surer_and_a_hidden_one_says_nothing() -> None:
+    dice = np.random.default_rng(1)
+    digits = np.log(dice.dirichlet(np.full(10, 0.05), 81) + 1e-9)
+    digits -= np.logaddexp.reduce(digits, axis=1)[:, None]
+    signs = dice.normal(0, 4, (81, 4))
+    told = Sight({7: Hidden.COVERED}, signs).trusted(digits)
+    np.testing.assert_allclose(np.exp(told).sum(axis=1), 1)
+    assert (told.max(axis=1) <= digits.max(axis=1) + 1e-9).all()
+    np.testing.assert_allclose(np.exp(told[7]), 0.1)
+    np.testing.assert_allclose(Sight().trusted(digits), digits)

@@ -1,0 +1,312 @@
+"""What of each cell can be seen, and how far the looks may be trusted there.
+
+The looks see evenly lit cells: what a thumb covers, light washes out or a shadow blackens is blank
+to them, and on a page unlike those they learned from they are surer than they should be. A network
+that sees the whole grid as it was photographed says what can be seen (``digits_model/seen.py``). A
+small logistic model weighs its chances with how sure a look is of a cell: fitted by
+``digits_model/training/fit_trust.py`` on photos with harms of all kinds, by looks that never saw
+their puzzles.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.digits_model.seen import CELL, MARGIN, Seen, seen
+from papernudge.vision.advice import WORDS, Ails
+from papernudge.vision.flatten import quad_mesh
+from papernudge.vision.mesh import Mesh, Points
+from papernudge.vision.patches import flat_sheet
+from papernudge.vision.reading import Hidden
+
+Chances = npt.NDArray[np.float64]
+Cells = npt.NDArray[np.int64]
+Sheet = npt.NDArray[np.uint8]
+
+TRUST = ("seen", "whole", "crossed", "trusted", "sure")
+"""What the columns of :func:`evidence` hold."""
+WEIGHTS = np.array([-2.533, 0.227, -0.065, -0.017, 0.376, 0.62])
+"""Start, then one for each of TRUST."""
+MOST_ODDS, MOST_SURE = 8.0, 12.0
+"""Greatest log-odds of the network, and of a look (as -log of its chance to be wrong)."""
+
+UNSEEN, UNSEEN_BLANK = 0.5, 0.97
+"""A cell is not seen where it has less chance than the first to be; one that looks blank than the
+second, since there is nothing in it that shows it."""
+MOST_HIDDEN = 15
+"""With more hidden cells than this a new photo is less work than their questions."""
+MOST_UNCLEAR = 7.0
+"""With more wrong cells than this to be expected, hidden ones aside, a page is beyond reading:
+cells are wrong together there, where the reading takes them one by one."""
+MOST_BENT = 0.9
+"""Greatest chance of what is read where the mesh is bent."""
+SAFE = 0.97
+"""Of a cell in a harmed part of the page what is read must be so likely by itself."""
+_SEEN, _WHOLE, _CROSSED_BY, _TRUSTED = 0, 1, 2, 3
+_PLAIN = 3.5
+"""Log-odds by the network to be seen from which on a cell is as of an undamaged page."""
+_AILING = 4.0
+"""With more wrong cells than this to be expected a page ails as a whole: it is blurred or noisy."""
+_WHOLLY, _TRUSTY = 0.997, 0.95
+"""Chances by the network to be seen and trusted from which on a blank cell is taken for blank
+though some of it may be hidden."""
+_BENT = 0.08
+"""Log of a cell's area to that of its neighbours from which on the mesh is bent where a line was
+not seen: undamaged photos stay below 0.07 in 995 cells of 1000. Where none was it is anyway."""
+_FOLDED = 0.5
+"""The same from which on it is folded though they were: a creased paper reaches 0.3."""
+_CROSSED = 2
+"""Cells that look crossed by lines from which on lines are looked for."""
+_WHITE, _BLACK = 250, 45
+"""Grey levels at which a camera tells nothing from more light, or hardly anything from less."""
+_SHARE = 0.2
+"""Share of a cell at these levels from which on light is to blame."""
+
+
+@dataclass(frozen=True, eq=False)
+class Sight:
+    """What of a grid can be seen.
+
+    ``hidden``: the cells that can't be seen, and why; ``signs``: float64 (81, 4), log-odds by which
+    the looks are trusted, None to trust them fully; ``bent``: cells unlike their neighbours in
+    size beside hidden ones, where the mesh may lie beside the lines; ``ailing``: whether so much of
+    the page is unclear that no look on it is taken at its own word; ``poor``: of a page beyond
+    reading a word for programs and what to tell the person.
+    """
+
+    hidden: Mapping[int, Hidden] = field(default_factory=dict)
+    signs: Chances | None = None
+    bent: frozenset[int] = frozenset()
+    ailing: bool = False
+    poor: tuple[str, str] | None = None
+
+    def trusted(self, digits: Chances, cells: Cells | None = None) -> Chances:
+        """A look's log-probabilities (N, 10) of ``cells``, or of all, as far as it is trusted.
+
+        No look is made surer. A hidden cell's says nothing.
+        """
+        share = self.share(digits, cells)[:, None]
+        return np.asarray(np.log(share * np.exp(digits) + (1 - share) / 10))
+
+    def share(self, digits: Chances, cells: Cells | None = None) -> Chances:
+        """The chance, (N,), that a look's chances count at all; else it says nothing."""
+        cells = np.arange(81) if cells is None else cells
+        most = np.exp(digits.max(axis=1))
+        right = most
+        if self.signs is not None:
+            # Where nothing befell the page the looks' own chances are calibrated.
+            weighed = self.ailing | self._harmed()[cells]
+            right = np.where(weighed, np.minimum(self.right(digits, cells), most), most)
+        share = np.clip((right - 0.1) / np.maximum(most - 0.1, 1e-9), 0.0, 1.0)
+        share[np.isin(cells, list(self.hidden))] = 0.0
+        return np.asarray(share)
+
+    def trusted_hand(self, hand: Chances, digits: Chances) -> Chances:
+        """Log-odds for "handwritten", (81,), as far as looks with these ``digits`` are trusted.
+
+        What a look misses altogether may be by either hand: its word on the hand counts as much as
+        its word that something stands there.
+        """
+        share = self.share(digits)
+        marked = share * (1 - np.exp(digits[:, 0]))
+        missed = (1 - share) * 0.9 + 1e-12
+        chance = marked / (1 + np.exp(-np.clip(hand, -40, 40))) + missed / 2
+        return np.asarray(np.log(chance) - np.log(np.maximum(marked + missed - chance, 1e-300)))
+
+    def wrong(self, digits: Chances) -> float:
+        """How many cells to expect wrong, hidden ones aside; ``digits``: those of the looks."""
+        seen = np.array([c for c in range(81) if c not in self.hidden], np.int64)
+        return float((1 - self.right(digits[seen], seen)).sum())
+
+    def right(self, digits: Chances, cells: Cells) -> Chances:
+        """Chance that the likeliest reading of each of ``cells`` is right, (N,)."""
+        assert self.signs is not None
+        weighed = WEIGHTS[0] + evidence(self.signs[cells], digits) @ WEIGHTS[1:]
+        right = 1 / (1 + np.exp(-weighed))
+        most = np.where(np.isin(cells, list(self.bent)), MOST_BENT, 1.0)
+        return np.asarray(np.minimum(right, most))
+
+    def _harmed(self) -> npt.NDArray[np.bool_]:
+        """Cells, bool (81,), that something has befallen, as far as the network says."""
+        assert self.signs is not None
+        odds = self.signs
+        harmed = (odds[:, _CROSSED_BY] > 0) | (odds[:, _WHOLE] < 0) | (odds[:, _SEEN] < _PLAIN)
+        harmed[list(self.bent)] = True
+        return np.asarray(harmed, np.bool_)
+
+    def suspects(self, digits: Chances) -> frozenset[int]:
+        """Cells to be asked about however likely the rest of the page makes what was read there.
+
+        Where a page is harmed, cells are wrong together: what the rules say of one by the others
+        is no comfort. ``digits``: log-probabilities (81, 10) by the looks.
+        """
+        if self.signs is None:
+            return frozenset(self.bent)
+        doubtful = self.signs[:, _TRUSTED] < 0
+        unsafe = self._harmed() & (doubtful | (self.right(digits, np.arange(81)) < SAFE))
+        return self.bent | frozenset(np.flatnonzero(unsafe).tolist())
+
+
+def evidence(signs: Chances, digits: Chances) -> Chances:
+    """What speaks for a look being right, float64 (N, 5), in the order of TRUST.
+
+    ``signs``: (N, 4) from :func:`signs_of`; ``digits``: log-probabilities (N, 10).
+    """
+    wrong = np.maximum(1 - np.exp(digits.max(axis=1)), np.exp(-MOST_SURE))
+    return np.column_stack([signs, -np.log(wrong)])
+
+
+def signs_of(said: Seen) -> Chances:
+    """The network's chances as log-odds, float64 (81, 4)."""
+    chances = np.column_stack([said.seen, said.whole, said.crossed, said.trusted])
+    low = 1 / (1 + np.exp(MOST_ODDS))
+    chances = np.clip(chances, low, 1 - low)
+    return np.asarray(np.log(chances / (1 - chances)))
+
+
+def sheet_of(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Sheet:
+    """The grid with its surroundings, as photographed: uint8 (S, S, 3).
+
+    ``raster``: uint8 (H, W, 3), blue, green, red.
+    """
+    return flat_sheet(raster, mesh, CELL, MARGIN)
+
+
+@dataclass(frozen=True, eq=False)
+class View:
+    """A grid as photographed, with what the network says of its cells.
+
+    ``sheet``: uint8 (S, S, 3) of :func:`sheet_of`; ``outside``: bool (81,), cells whose middle lies
+    beyond the photo; ``bent``: cells whose size is unlike their neighbours'.
+    """
+
+    sheet: Sheet
+    said: Seen
+    outside: npt.NDArray[np.bool_]
+    bent: frozenset[int]
+
+    @classmethod
+    def of(cls, raster: npt.NDArray[np.uint8], mesh: Mesh) -> View:
+        """``raster``: uint8 (H, W, 3), blue, green, red; ``mesh``: the grid's, upright."""
+        sheet = sheet_of(raster, mesh)
+        outside = _outside(mesh.crossings, (raster.shape[1], raster.shape[0]))
+        return cls(sheet, seen(sheet), outside, _bent(mesh))
+
+    @property
+    def crossed(self) -> bool:
+        """Whether lines or edges that are no strokes may run through the grid."""
+        return int((self.said.crossed > 0.5).sum()) >= _CROSSED
+
+    def sight(self, digits: Chances) -> Sight:
+        """What can be seen. ``digits``: log-probabilities (81, 10) by the first looks."""
+        blank = digits.argmax(axis=1) == 0
+        unseen = self.said.seen < np.where(blank, UNSEEN_BLANK, UNSEEN)
+        # What may stand in a blank cell's hidden part is not known either.
+        part = (self.said.seen < _WHOLLY) | (self.said.trusted < _TRUSTY)
+        lies = (self.said.laid > 0.5) & (self.said.trusted < _TRUSTY)
+        unseen |= blank & (((self.said.whole < 0.5) & part) | lies)
+        hidden = self.hidden(unseen | (self.outside & blank))
+        near = {c for one in hidden for c in _around(one)}
+        bent = frozenset(c for c in self.bent if c in near)
+        sight = Sight(hidden, signs_of(self.said), bent)
+        return replace(sight, ailing=sight.wrong(digits) > _AILING)
+
+    def hidden(self, unseen: npt.NDArray[np.bool_]) -> dict[int, Hidden]:
+        """Why these cells, bool (81,), can't be seen."""
+        light = _light(self.sheet)
+        cells = np.flatnonzero(unseen).tolist()
+        return {c: _why(c, self.said, light, self.outside) for c in cells}
+
+
+def hidden_under(raster: npt.NDArray[np.uint8], corners: Points) -> Mapping[int, Hidden]:
+    """The cells that can't be seen of a grid whose lines could not be followed, and why.
+
+    ``corners``: (4, 2), raster x/y, clockwise from the reader's top left.
+    """
+    mesh = Mesh(quad_mesh(corners), np.zeros((10, 10), np.bool_))
+    view = View.of(raster, mesh)
+    return view.hidden(view.said.seen < UNSEEN)
+
+
+def blamed(hidden: Mapping[int, Hidden]) -> tuple[str, str]:
+    """What hides most of the cells: a word for programs and what to tell the person."""
+    reasons = list(hidden.values())
+    reason = str(max(dict.fromkeys(reasons), key=reasons.count))
+    return reason, WORDS[reason]
+
+
+def _outside(crossings: Points, size: tuple[int, int]) -> npt.NDArray[np.bool_]:
+    """Cells whose middle lies beyond the photo, bool (81,); ``size``: width, height."""
+    middles = (crossings[1:, 1:] + crossings[:-1, :-1]) / 2
+    beyond = ((middles < 0) | (middles > np.array(size) - 1.0)).any(axis=2)
+    return np.asarray(beyond.reshape(81), np.bool_)
+
+
+def _sizes(crossings: Points) -> Chances:
+    """How much each cell's area differs from the median of those around it, log, (81,)."""
+    a, b = crossings[1:, 1:] - crossings[:-1, :-1], crossings[1:, :-1] - crossings[:-1, 1:]
+    area = np.abs(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]) / 2
+    logs = np.log(np.maximum(area, 1.0))
+    wide = np.pad(logs, 1, mode="edge")
+    around = [wide[1 + y : 10 + y, 1 + x : 10 + x] for y, x in _BESIDE]
+    return np.asarray(np.abs(logs - np.median(around, axis=0)).reshape(81), np.float64)
+
+
+def _around(cell: int) -> set[int]:
+    """The cells less than three rows and columns away: so far a mesh may bend along a cover."""
+    row, column = divmod(cell, 9)
+    rows, columns = (range(max(0, at - 2), min(9, at + 3)) for at in (row, column))
+    return {9 * y + x for y in rows for x in columns}
+
+
+def _bent(mesh: Mesh) -> frozenset[int]:
+    """Cells whose size is unlike that of those around them, unless their lines were seen there."""
+    ends = [mesh.seen[:-1, :-1], mesh.seen[:-1, 1:], mesh.seen[1:, :-1], mesh.seen[1:, 1:]]
+    seen_ends = np.sum(ends, axis=0).reshape(81)
+    limit = np.where(seen_ends == 4, _FOLDED, np.where(seen_ends > 0, _BENT, -1.0))
+    return frozenset(np.flatnonzero(_sizes(mesh.crossings) > limit).tolist())
+
+
+_BESIDE = [(y, x) for y in (-1, 0, 1) for x in (-1, 0, 1) if x or y]
+
+
+def _light(sheet: Sheet) -> Chances:
+    """Shares of each cell that are washed out and black, (81, 2)."""
+    inner = sheet[MARGIN:-MARGIN, MARGIN:-MARGIN].reshape(9, CELL, 9, CELL, 3)
+    cells = inner[:, 3:-3, :, 3:-3].transpose(0, 2, 1, 3, 4).reshape(81, -1, 3)
+    white = (cells.min(axis=2) >= _WHITE).mean(axis=1)
+    black = (cells.max(axis=2) <= _BLACK).mean(axis=1)
+    return np.column_stack([white, black])
+
+
+def _why(cell: int, said: Seen, light: Chances, outside: npt.NDArray[np.bool_]) -> Hidden:
+    if outside[cell]:
+        return Hidden.CUT_OFF
+    white, black = light[cell]
+    if said.laid[cell] > 0.5 or max(white, black) < _SHARE:
+        return Hidden.COVERED
+    return Hidden.WASHED_OUT if white > black else Hidden.TOO_DARK
+
+
+def judged(
+    sight: Sight, digits: Chances, crossed: bool, ails: Callable[[], Ails], upright: bool = True
+) -> Sight:
+    """The sight of a grid, called poor where too much of it is hidden or unclear.
+
+    ``digits``: the looks' log-probabilities (81, 10); ``crossed``: whether long lines were found;
+    ``ails``: measures what is wrong with the photo; ``upright``: whether it is sure which way is
+    up.
+    """
+    if sight.signs is None:
+        return sight
+    if len(sight.hidden) > MOST_HIDDEN:
+        return replace(sight, poor=blamed(sight.hidden))
+    wrong = sight.wrong(digits)
+    if wrong <= MOST_UNCLEAR and upright:
+        return sight
+    reason = ails().worst or ("crossed" if crossed else "unclear")
+    return replace(sight, poor=(reason, WORDS[reason]))
