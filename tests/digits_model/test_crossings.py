@@ -53,13 +53,13 @@ def test_a_tiny_run_learns_saves_and_resumes(tmp_path: Path) -> None:
     for seed in range(3):
         ring.put(sample(seed))
     held_back.put(sample(9))
-    run = Run(CrossingNet(), 0.3, tmp_path, 5e-3, device)
+    run = Run(CrossingNet(), 0.5, tmp_path, 5e-3, device)
     before = run.judged(held_back)
     train(run, None, ring, held_back, 1)
     after = run.judged(held_back)
     assert after[PARTS.index("heats")] < 0.95 * before[PARTS.index("heats")]
     assert after[PARTS.index("kinds")] < before[PARTS.index("kinds")]
-    again = Run(CrossingNet(), 0.3, tmp_path, 5e-3, device)
+    again = Run(CrossingNet(), 0.5, tmp_path, 5e-3, device)
     again.resume()
     assert again.steps == run.steps
     assert torch.equal(again.judged(held_back), after)

@@ -3,13 +3,14 @@
 The whole road of ``digitise`` with two workers, only that a worker reads a picture once and then
 remembers what it said: opening, cropping, settling, grading, travelling and writing are done for
 each page. Prints a line each EVERY pages: pages done, megabytes resident in the parent, in its
-largest worker, and megabytes of the book and its log. Workers import this file too, as Python's
-multiprocessing has it: so the reader is replaced in them.
+largest worker, and megabytes of the book and its log. Workers are forked from this process, and so
+the reader is replaced in them.
 """
 
 from __future__ import annotations
 
 import hashlib
+import os
 import resource
 import sys
 from pathlib import Path
@@ -37,12 +38,11 @@ def _resident(process: str) -> float:
 
 
 def _workers() -> list[float]:
-    import multiprocessing
-
     found = []
-    for child in multiprocessing.active_children():
+    for place in Path("/proc").glob("[0-9]*"):
         try:
-            found.append(_resident(str(child.pid)))
+            if f"PPid:\t{os.getpid()}\n" in (place / "status").read_text("utf-8"):
+                found.append(_resident(place.name))
         except (OSError, IndexError):  # it has just ended
             continue
     return found
