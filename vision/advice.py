@@ -20,6 +20,8 @@ _SIDE = 640
 """Long side of the picture in which blur and shadows are measured, pixels."""
 _TILE = 16
 """Side of the windows in which edges are measured, pixels of that picture."""
+_LEAST = 4 * _TILE
+"""Least short side that signs are measured on, pixels."""
 MOST_BLUR = 1.6
 """Blur, as a Gaussian's sigma in pixels of that picture, from which on it is blamed."""
 MOST_NOISE = 9.0
@@ -86,6 +88,8 @@ def ails_of(raster: npt.NDArray[np.uint8]) -> Ails:
     if by < 1:
         small = np.asarray(cv2.resize(grey, None, fx=by, fy=by, interpolation=cv2.INTER_AREA))
     light = float(np.percentile(small, 75))
+    if min(small.shape) < _LEAST or min(grey.shape) < _LEAST:  # too little to measure anything on
+        return Ails(0.0, 0.0, 0.0, max(light, LEAST_LIGHT + 1), 0.0)
     return Ails(_blur(small), _noise(grey), _blocks(grey), light, _shadow(raster, by))
 
 

@@ -48,7 +48,7 @@ class BookPages:
             "book.html",
             name=self.shelf.path.name,
             counts=await self.shelf.counts(),
-            entries=list(reversed(self.shelf.entries[-12:])),
+            entries=[one for one in reversed(self.shelf.entries) if one.state != "waiting"][:12],
             waiting=self.shelf.waiting,
             question=await self.shelf.question(),
             noted=request.query_params.get("noted") == "late",
@@ -60,7 +60,10 @@ class BookPages:
         if not came.photo:
             said = "No photo came: choose one and send it again."
             return self.render("sorry.html", 400, sentence=said, at=None)
-        self.shelf.take(self.desk, came.photo)
+        try:
+            self.shelf.take(self.desk, came.photo)
+        except BusyError:
+            return self.render("sorry.html", 503, sentence=BUSY, at=None)
         return RedirectResponse("/book", 303)
 
     async def tell(self, request: Request) -> Response:

@@ -25,6 +25,11 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 KEPT = 200
 """Pages whose state is shown; those before them are in the book all the same."""
+WAITING = 24
+"""Pages that may wait to be read; the next one is turned away and can be sent again."""
+AT_ONCE = 2
+"""Pages at the desk at a time: whoever wants a nudge meanwhile comes between them."""
+_PAUSE = 0.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +97,7 @@ class Shelf:
         """Opens the book in the thread that will write it."""
         self._thread = ThreadPoolExecutor(1, thread_name_prefix="book")
         self._tasks: set[asyncio.Task[None]] = set()
+        self._turn = asyncio.Semaphore(AT_ONCE)
         try:
             self._book: Book = self._thread.submit(self._opened).result()
         except Stop:
@@ -107,7 +113,11 @@ class Shelf:
         return await asyncio.get_running_loop().run_in_executor(self._thread, work)
 
     def take(self, desk: Desk, photo: bytes) -> Entry:
-        """Takes a page; it is read and written in the background."""
+        """Takes a page; it is read and written in the background. BusyError where too many wait."""
+        from papernudge.cli.phone.desk import BusyError
+
+        if self.waiting >= WAITING:
+            raise BusyError
         entry = Entry(f"phone-{hashlib.sha256(photo).hexdigest()[:8]}", "waiting", "is being read")
         self.entries.append(entry)
         del self.entries[:-KEPT]
@@ -122,21 +132,27 @@ class Shelf:
         return len(self._tasks)
 
     async def _put(self, desk: Desk, wish: PageWish, entry: Entry) -> None:
-        from papernudge.cli.phone.desk import BusyError
-
         if await self._inside(lambda: (wish.hash, 1) in self._book.pages_done()):
             entry.state, entry.says = "done", "was in the book already"
             return
         try:
-            done = await desk.ask(wish)
+            async with self._turn:
+                done = await self._read(desk, wish)
             if done.lasting:
                 await self._inside(lambda: self._write(wish, done))
             entry.says = await self._inside(lambda: self._told(done))
             entry.state = "done" if done.state == "read" else "failed"
-        except BusyError:
-            entry.state, entry.says = "failed", "too many are waiting: send it again"
         except Stop as stop:
             entry.state, entry.says = "failed", stop.sentence
+
+    async def _read(self, desk: Desk, wish: PageWish) -> PageDone:
+        from papernudge.cli.phone.desk import BusyError
+
+        while True:
+            try:
+                return await desk.ask(wish)
+            except BusyError:  # others come first: nobody waits for a page of a book
+                await asyncio.sleep(_PAUSE)
 
     def _write(self, wish: PageWish, done: PageDone) -> None:
         from papernudge.cli.books.digitise import take

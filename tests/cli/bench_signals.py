@@ -107,6 +107,8 @@ def start(desk: Path, words: tuple[str, ...], mark: Path) -> subprocess.Popen[by
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         process_group=0,
+        # A shell starts what runs in its background deaf to Ctrl-C, this benchmark among it.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
 
 

@@ -182,6 +182,11 @@ def test_limits_are_said_in_the_help(papernudge: Run) -> None:
         assert f"{limited.MEMORY // 1_000_000} MB" in said
 
 
+def heard() -> None:
+    """A shell starts what runs in its background deaf to Ctrl-C, the tests among it: not this."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_a_signal_ends_a_run_at_once_with_nothing_left(
     tmp_path: Path, number: signal.Signals, code: int
@@ -194,6 +199,7 @@ def test_a_signal_ends_a_run_at_once_with_nothing_left(
         [*(sys.executable, "-m", "papernudge.cli", "digitise", str(tmp_path)),
          *("--book", str(book), "--workers", "2")],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, process_group=0,
+        preexec_fn=heard,
     )  # fmt: skip
     while not book.with_name("b.book-lock").exists() and run.poll() is None:
         time.sleep(0.01)
@@ -215,7 +221,12 @@ def test_a_signal_that_an_import_swallows_ends_the_run_all_the_same(tmp_path: Pa
         "app.run = swallowing\nmain()\n"
     )
     done = subprocess.run(
-        [sys.executable, "-c", program], capture_output=True, text=True, timeout=30, check=False
+        [sys.executable, "-c", program],
+        capture_output=True,
+        text=True,
+        timeout=30,
+        check=False,
+        preexec_fn=heard,
     )
     assert (done.returncode, done.stderr) == (130, "")
 

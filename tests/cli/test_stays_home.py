@@ -115,6 +115,8 @@ class Desk:
             return False
         paths = [self.folder / "work" / path for path in re.findall(r'"([^"]*)"', call)]
         mine = (self.folder / "work" / "out", self.folder / "tmpdir", Path("/dev/null"))
+        # SQLite tidies up beside a book that was named to be read.
+        paths = [path for path in paths if not path.name.startswith("made.book")]
         return any(not any(p.is_relative_to(m) for m in mine) for p in paths)
 
 

@@ -146,6 +146,16 @@ def killed(book: Path, after: float, salt: int = 0) -> set[str]:
     process = subprocess.Popen(
         [sys.executable, "-m", "papernudge.cli", *words], stdout=subprocess.PIPE, text=True
     )
+    try:
+        return _shown_until(process, after, salt)
+    finally:
+        process.kill()
+        process.wait(20)
+        assert process.stdout is not None
+        process.stdout.close()
+
+
+def _shown_until(process: subprocess.Popen[str], after: float, salt: int) -> set[str]:
     assert process.stdout is not None
     address = re.compile(r"http://127.0.0.1:(\d+)(/in/\S+)")
     while (found := address.search(process.stdout.readline())) is None:
@@ -156,17 +166,13 @@ def killed(book: Path, after: float, salt: int = 0) -> set[str]:
     kind = {"Content-Type": "application/octet-stream"}
     turn, latest = 0, time.monotonic() + 90
     while not until or time.monotonic() < until:
-        if turn < 250:
-            visitor.ask("/book/photo", "POST", photo + bytes([salt, turn]), kind)
-            turn += 1
+        visitor.ask("/book/photo", "POST", photo + bytes([salt, turn % 256, turn // 256]), kind)
+        turn += 1
         shown |= set(re.findall(r"<li>(phone-[0-9a-f]+): \d", visitor.ask("/book").text))
         if shown and not until:
             until = time.monotonic() + after
         assert time.monotonic() < latest, "no page was done in a minute and a half"
         time.sleep(0.03)
-    process.kill()
-    process.wait(20)
-    process.stdout.close()
     return shown
 
 

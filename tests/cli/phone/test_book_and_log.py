@@ -10,13 +10,14 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from shared_phone import FIXTURES, Home, Phone, Reply, killed, running, snapped_sheet
 
 from papernudge.cli.app import run
-from papernudge.cli.phone.shelf import Shelf
+from papernudge.cli.phone.shelf import WAITING, Shelf
 
 
 @pytest.fixture
@@ -70,6 +71,21 @@ def test_a_puzzle_that_is_there_already_is_told(library: Home) -> None:
     assert "1 there twice" in page.text
 
 
+def test_more_pages_than_may_wait_are_turned_away_and_no_other_is_lost(
+    library: Home, book: Path
+) -> None:
+    phone = library.phone()
+    photo = (FIXTURES / "clean.png").read_bytes()
+    kind = {"Content-Type": "application/octet-stream"}
+    statuses = [
+        phone.ask("/book/photo", "POST", photo + bytes([n]), kind).status
+        for n in range(WAITING + 6)
+    ]
+    assert 503 in statuses
+    page = into_book(phone)
+    assert f"{statuses.count(200)} pages" in page.text
+
+
 def test_a_page_without_a_grid_gets_its_sentence(library: Home) -> None:
     page = into_book(library.phone(), "no-grid.jpg")
     assert "No 9×9 grid" in page.text or "no grid" in page.text.lower()
@@ -79,30 +95,50 @@ def test_while_the_page_is_open_the_book_is_nobody_elses(library: Home, book: Pa
     assert run(["digitise", str(FIXTURES / "clean.jpg"), "--book", str(book)]) == 5
 
 
+def doubted(book: Path) -> tuple[str, str, int]:
+    """Makes the book's puzzle doubtful, as a reader less sure would have; its row, cell, digit."""
+    from papernudge.cli.books.book import Book
+    from papernudge.cli.books.rows import row_id
+    from papernudge.cli.books.settle import settle
+
+    with Book.to_write(book) as held:
+        query = "SELECT hash, page, number FROM puzzle WHERE status = 'clean'"
+        (key,) = [(row["hash"], row["page"], row["number"]) for row in held.rows(query)]
+        grid = held.grid(*key)
+        assert grid is not None
+        assert grid.givens is not None
+        at = next(c for c, given in enumerate(grid.givens) if given != ".")
+        read, cell = int(grid.givens[at]), f"R{at // 9 + 1}C{at % 9 + 1}"
+        other = {"digit": read % 9 + 1, "chance": 0.45}
+        doubt = {"cell": cell, "about": "digit", "read": read, "chance": 0.5, "instead": [other]}
+        row = replace(settle(grid), status="review", reason="doubts", doubts=[doubt])
+        held.put_puzzle(key, row)
+    return row_id(*key), cell, read
+
+
 def test_a_doubt_is_asked_on_the_phone_and_the_first_answer_settles_it(
-    library: Home, book: Path, tmp_path: Path
+    book: Path, tmp_path: Path
 ) -> None:
-    first, second = library.phone(), library.phone()
-    page = into_book(first, "six-grids.jpg")
-    row, cell = (
-        re.findall(rf'name="{name}" value="([^"]+)"', page.text)[0] for name in ("row", "cell")
-    )
-    assert f"What stands in {cell}" in page.text
-    assert first.ask(f"/book/crop/{row}/{cell}.jpg").status == 200
-    truth = json.loads((FIXTURES / "six-grids.jpg.json").read_text("utf-8"))["grids"]
-    grid = truth[int(row.rsplit("-", 1)[1]) - 1]
-    at = 9 * (int(cell[1]) - 1) + int(cell[3]) - 1
-    kind, other = ("given", "entry") if grid["givens"][at] != "." else ("entry", "given")
-    digit = grid["givens" if kind == "given" else "entries"][at]
+    with running(book=book) as home:
+        into_book(home.phone(), "kitchen-table.jpg")
+    row, cell, read = doubted(book)
     tell = Reply(200, {}, b"", "/book/tell")
-    settled = first.press(tell, row=row, cell=cell, answer=f"{kind}:{digit}")
-    assert f"What stands in {cell}" not in settled.text
-    late = second.press(tell, row=row, cell=cell, answer=f"{other}:{digit}")
-    assert "answered that already" in late.text
-    library.stop()
+    with running(book=book) as home:
+        first, second = home.phone(), home.phone()
+        assert f"What stands in {cell}" in first.ask("/book").text
+        assert first.ask(f"/book/crop/{row}/{cell}.jpg").status == 200
+        settled = first.press(tell, row=row, cell=cell, answer=f"given:{read}")
+        assert f"What stands in {cell}" not in settled.text
+        late = second.press(tell, row=row, cell=cell, answer=f"given:{read % 9 + 1}")
+        assert "answered that already" in late.text
     (told,) = [one for one in exported(book, tmp_path) if one["id"] == row]
     assert told["status"] == "clean"
-    assert told["givens"] == grid["givens"]
+    assert told["givens"] == truth("kitchen-table.jpg")["givens"]
+
+
+def truth(name: str) -> dict[str, str]:
+    page = json.loads((FIXTURES / f"{name}.json").read_text("utf-8"))
+    return dict(next(grid for grid in page["grids"] if grid["kind"] == "puzzle"))
 
 
 @pytest.mark.parametrize(
@@ -199,6 +235,7 @@ def test_the_command_tells_its_address_and_stops_on_ctrl_c(tmp_path: Path) -> No
     process = subprocess.Popen(
         [sys.executable, "-m", "papernudge.cli", "phone", "--host", "127.0.0.1", "--port", "0"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=tmp_path,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
     assert process.stdout is not None
     while "http" not in (line := process.stdout.readline()):
