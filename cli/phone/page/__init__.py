@@ -1,0 +1,1 @@
+"""Templates, look and script of the phone page."""
