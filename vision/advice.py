@@ -20,6 +20,8 @@ _SIDE = 640
 """Long side of the picture in which blur and shadows are measured, pixels."""
 _TILE = 16
 """Side of the windows in which edges are measured, pixels of that picture."""
+_WINDOW = 2048
+"""Side of the window in which grain and blocks are measured, pixels of the photo."""
 _LEAST = 4 * _TILE
 """Least short side that signs are measured on, pixels."""
 MOST_BLUR = 1.6
@@ -82,15 +84,24 @@ def ails_of(raster: npt.NDArray[np.uint8]) -> Ails:
     """What is wrong with a photo. ``raster``: uint8 (H, W, 3), blue, green, red."""
     import cv2
 
-    grey = np.asarray(cv2.cvtColor(raster, cv2.COLOR_BGR2GRAY), np.float32)
-    by = min(1.0, _SIDE / max(grey.shape))
-    small = grey
+    by = min(1.0, _SIDE / max(raster.shape[:2]))
+    small = raster
     if by < 1:
-        small = np.asarray(cv2.resize(grey, None, fx=by, fy=by, interpolation=cv2.INTER_AREA))
-    light = float(np.percentile(small, 75))
-    if min(small.shape) < _LEAST or min(grey.shape) < _LEAST:  # too little to measure anything on
+        small = np.asarray(
+            cv2.resize(raster, None, fx=by, fy=by, interpolation=cv2.INTER_AREA), np.uint8
+        )
+    shades = np.asarray(cv2.cvtColor(small, cv2.COLOR_BGR2GRAY), np.float32)
+    grey = np.asarray(cv2.cvtColor(_middle(raster), cv2.COLOR_BGR2GRAY), np.float32)
+    light = float(np.percentile(shades, 75))
+    if min(shades.shape) < _LEAST or min(grey.shape) < _LEAST:  # too little to measure anything on
         return Ails(0.0, 0.0, 0.0, max(light, LEAST_LIGHT + 1), 0.0)
-    return Ails(_blur(small), _noise(grey), _blocks(grey), light, _shadow(raster, by))
+    return Ails(_blur(shades), _noise(grey), _blocks(grey), light, _shadow(raster, by))
+
+
+def _middle(raster: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    """As much as grain and blocks need, from the middle; it begins where a block of JPEG's does."""
+    top, left = (max(0, (side - _WINDOW) // 2) // 8 * 8 for side in raster.shape[:2])
+    return raster[top : top + _WINDOW, left : left + _WINDOW]
 
 
 def _blur(grey: Floats) -> float:

@@ -51,6 +51,9 @@ _HIDES = 4
 _CLEAR, _FEW = 0.98, 3
 """From so many cells of which the first looks are less sure than this, or which they call struck,
 lines across the page are looked for."""
+MOST_EVENED = 26_000_000
+"""Pixels of a photo up to which a page without a grid is looked at once more in even light: what
+that takes in memory and time grows with them."""
 _RULED_OUT = -40.0
 """Log-odds of what the user ruled out."""
 Raster = npt.NDArray[np.uint8]
@@ -112,8 +115,11 @@ def _found(raster: Raster) -> tuple[FoundGrid, ...]:
     found = find_grids(raster)
     if any(map(_readable, found)):
         return found
-    again = find_grids(even_page(raster))
-    return again if any(map(_readable, again)) else _with_advice(raster, found)
+    if raster.shape[0] * raster.shape[1] <= MOST_EVENED:
+        again = find_grids(even_page(raster))
+        if any(map(_readable, again)):
+            return again
+    return _with_advice(raster, found)
 
 
 def _without_lines(exposure: Exposure, said: Scores, scorer: Scorer) -> tuple[Exposure, Scores]:
