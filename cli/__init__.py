@@ -6,7 +6,7 @@ from __future__ import annotations
 def main() -> None:
     """The command ``papernudge``."""
     try:
-        from papernudge.cli import stopping
+        from papernudge.cli.base import stopping
     except KeyboardInterrupt:  # the very first moment
         raise SystemExit(130) from None
     try:

@@ -10,9 +10,9 @@ from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass
 from multiprocessing import connection
 
-from papernudge.cli import limited
+from papernudge.cli.base import limited
+from papernudge.cli.base.limited import Child, Ended
 from papernudge.cli.books.rows import PageDone, PageTask
-from papernudge.cli.limited import Child, Ended
 
 Pages = Generator[PageDone, None, None]
 RENEWED = 400

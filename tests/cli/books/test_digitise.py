@@ -435,7 +435,7 @@ def test_the_crop_shows_the_grid_flat_with_each_digit_in_its_cell(
     import numpy as np
 
     from papernudge.cli.books.book import Book
-    from papernudge.cli.books.work import CELL, CROP, MARGIN
+    from papernudge.vision.crop import CELL, CROP, MARGIN
 
     with Book.to_read(shelved) as book:
         rows = list(
