@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 def failure(ended: limited.Ended, called: str) -> Failure:
     """What it means for a file that its child ended."""
-    if ended.why != "crash":
+    if ended.why not in ("crash", "broken"):
         return Failure(
             "open",
             "too slow",
