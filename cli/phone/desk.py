@@ -1,7 +1,7 @@
 """Worker processes behind the page: a slow photo keeps nobody waiting but its own phone.
 
 A worker is a child with limits of time and memory, as for every file from anywhere
-(:mod:`papernudge.cli.limited`): one that goes beyond them, or dies, is replaced.
+(:mod:`papernudge.cli.base.limited`): one that goes beyond them, or dies, is replaced.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any, Protocol, TypeVar
 
-from papernudge.cli.limited import PAGE_SECONDS, Child, Ended
+from papernudge.cli.base.limited import PAGE_SECONDS, Child, Ended
 
 Said = TypeVar("Said", covariant=True)
 

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from papernudge.cli.exits import Stop
+from papernudge.cli.base.exits import Stop
 
 if TYPE_CHECKING:
-    from papernudge.cli.drills.log import Row
+    from papernudge.cli.sheets.log import Row
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +50,10 @@ def _marked(photo: bytes, day: str) -> SheetShown:
     import cv2
     import numpy as np
 
-    from papernudge.cli.drills.mark import mark_opened
-    from papernudge.cli.drills.marked import marked_picture, summed
-    from papernudge.cli.drills.marking import log_rows
     from papernudge.cli.phone.work import SIDE, opened
+    from papernudge.cli.sheets.mark import mark_opened
+    from papernudge.cli.sheets.marked import marked_picture, summed
+    from papernudge.cli.sheets.marking import log_rows
 
     found = mark_opened("the photo", opened(photo))
     picture = marked_picture(found, SIDE, ".jpg")
@@ -77,7 +77,7 @@ def today() -> str:
 
 async def keep(log: Path, rows: tuple[Row, ...]) -> None:
     """Adds the rows; the same sheet of the same day counts once. Stop (5) on failure."""
-    from papernudge.cli.drills.log import append
+    from papernudge.cli.sheets.log import append
 
     await asyncio.to_thread(append, log, rows)
 
@@ -88,9 +88,9 @@ async def progress(log: Path) -> bytes | None:
 
 
 def _progress(log: Path) -> bytes | None:
-    from papernudge.cli.drills.log import read
-    from papernudge.cli.drills.plot import as_png, plotted
-    from papernudge.cli.drills.progress import weeks_of
+    from papernudge.cli.sheets.log import read
+    from papernudge.cli.sheets.plot import as_png, plotted
+    from papernudge.cli.sheets.weeks import weeks_of
 
     if not log.exists():
         return None
@@ -100,7 +100,7 @@ def _progress(log: Path) -> bytes | None:
 
 def solve_row(givens: str, looks: int, seconds: float) -> Row:
     """A whole puzzle solved against the clock, as the log keeps it. ``givens``: 81 characters."""
-    from papernudge.cli.drills.log import Row
+    from papernudge.cli.sheets.log import Row
 
     name = f"solve-{hashlib.sha256(givens.encode()).hexdigest()[:8]}"
     return Row(today(), name, 1, "whole puzzle", looks, "right", givens.count("."), seconds)

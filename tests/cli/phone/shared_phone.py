@@ -203,7 +203,7 @@ def children() -> list[int]:
             command = (place / "cmdline").read_bytes()
         except OSError:  # it has ended
             continue
-        if f"PPid:\t{os.getpid()}\n" in status and b"papernudge.cli.limited" in command:
+        if f"PPid:\t{os.getpid()}\n" in status and b"papernudge.cli.base.limited" in command:
             found.append(int(place.name))
     return found
 

@@ -269,7 +269,7 @@ def test_words_that_lead_nowhere_get_a_sentence(
 
 
 def test_a_shelf_says_what_digitise_would_of_a_file_that_is_no_book(tmp_path: Path) -> None:
-    from papernudge.cli.exits import Stop
+    from papernudge.cli.base.exits import Stop
 
     strange = tmp_path / "a.book"
     strange.write_bytes(b"x" * 5000)
