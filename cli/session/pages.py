@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import errno
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words, from_failure
@@ -134,10 +136,27 @@ def open_page(source: Source) -> Page:
     if source.photo is None:
         return _page_of_lines(source.givens, source.entries)
     opened = _begun(source.photo)
-    from papernudge.digits_model.scores import shipped
-
-    shipped()  # while the photo is being opened
+    with _looks_loading():  # while the photo is being opened
+        import papernudge.hints
+        import papernudge.vision.read  # noqa: F401 - what reads it
     return read_opened(source.photo, _opened(opened))
+
+
+@contextmanager
+def _looks_loading() -> Iterator[None]:
+    """Has the looks loaded beside something else: most of that is not Python's work."""
+    loading = Thread(target=_looks_loaded, daemon=True)
+    loading.start()
+    yield
+    loading.join()
+
+
+def _looks_loaded() -> None:
+    from papernudge.digits_model import scores, seen
+
+    with suppress(Exception):  # it is said where they are first wanted
+        scores.shipped()
+        seen.shipped()
 
 
 def read_opened(called: str | None, photo: Photo) -> Page:
