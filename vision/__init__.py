@@ -36,7 +36,8 @@ __all__ = [
     "cell_name",
 ]
 _HOMES = {
-    **{"Failure": "failure", "Mesh": "mesh"},
+    "Failure": "failure",
+    "Mesh": "mesh",
     **dict.fromkeys(("FoundGrid", "GridKind", "Quality"), "grid"),
 }
 

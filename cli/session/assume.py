@@ -76,10 +76,14 @@ def _overruled(grid: GridReading, one: Assumption) -> GridReading:
     """The grid with one cell as the user says, and what that settles elsewhere."""
     from papernudge.vision.reading import CellKind, Told
 
-    if grid.again is not None:
+    if grid.evidence is not None:
+        from papernudge.hints import solve
+        from papernudge.vision.reread import reread
+
         was = grid.cells[one.cell].kind
         kind = CellKind(one.kind) if one.kind else None if was is CellKind.BLANK else was
-        grid = grid.again(Told(one.cell, kind, one.digit, one.notes))
+        answer = Told(one.cell, kind, one.digit, one.notes)
+        grid = reread(grid.evidence, (*grid.told, answer), solve)
     cells = list(grid.cells)
     before = cells[one.cell].chance
     cells[one.cell] = _certain(cells[one.cell], one)
