@@ -22,7 +22,7 @@ NOTE_ODDS = 0.0
 BESIDE_ODDS = 2.0
 """Log-odds above which a note is reported where nothing else stands, and beside an entry, where
 parts of the entry are taken for notes more easily."""
-MOST_SEARCHED = 600
+MOST_SEARCHED = 400
 """Cost (:class:`Decoded`) of all a page's searches after which each further grid is searched with
 little effort: whoever photographs forty grids of nonsense doesn't wait for it. A photo that can be
 read costs one, seldom twenty."""

@@ -43,13 +43,16 @@ __all__ = [
 ]
 
 _LARGE = 1 << 16
+_BROKEN = {"SIGABRT", "SIGSEGV", "SIGBUS", "SIGFPE", "SIGILL"}
+_TIMED = {"SIGPROF", "SIGXCPU"}
 _LINUX = sys.platform == "linux"
 _EDGE = 4096
 
 
 class Ended(Exception):  # noqa: N818 - for the file's sake, not an error of ours
     """The child ended before it answered. ``why``: ``time`` for its processor time, ``clock`` where
-    it hung or the machine was far too busy, ``crash`` for anything else.
+    it hung or the machine was far too busy, ``broken`` where the work broke it, as it would again
+    (a library's fault, or no memory where it can't do without), ``crash`` for anything else.
     """
 
     def __init__(self, why: str) -> None:
@@ -144,8 +147,8 @@ class Child:
         self.pipe.close()
         code = self.process.end()  # its pipe has ended, and so does it
         stopping.forget(self.kill)
-        timed = {-int(getattr(signal, name, 0)) for name in ("SIGPROF", "SIGXCPU")}
-        return Ended("time" if code in timed - {0} else "crash")
+        name = signal.Signals(-code).name if -code in set(signal.Signals) else ""
+        return Ended("time" if name in _TIMED else "broken" if name in _BROKEN else "crash")
 
     def _answer(self) -> tuple[bool, Any]:
         sizes, where = pickle.loads(self.pipe.recv_bytes())

@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.desk import BusyError, Desk
 from papernudge.cli.phone.memory import Memory
 from papernudge.cli.phone.sending import sent
@@ -76,7 +76,7 @@ class BookPages:
             return self.render("sorry.html", 400, sentence=said, at=None)
         try:
             told = await self.shelf.tell(row, cell, says)
-        except Stop as stop:
+        except Trouble as stop:
             return self.render("sorry.html", 400, sentence=stop.sentence, at=None)
         late = "?noted=late" if "already" in told else ""
         return RedirectResponse(f"/book{late}", 303)
@@ -115,7 +115,7 @@ class LogPages:
         """The camera, and what the log shows so far."""
         try:
             plot = await progress(self.log)
-        except Stop as stop:
+        except Trouble as stop:
             return self.render("sorry.html", 500, sentence=stop.sentence, at=None)
         return self.render("sheets.html", name=self.log.name, plot=plot is not None)
 
@@ -128,7 +128,7 @@ class LogPages:
                 await keep(self.log, shown.rows)
         except BusyError:
             return self.render("sorry.html", 503, sentence=BUSY, at=None)
-        except Stop as stop:
+        except Trouble as stop:
             return self.render("sorry.html", 500, sentence=stop.sentence, at=None)
         if shown.failed:
             return self.render("sorry.html", 200, sentence=shown.sentence, at=None)
@@ -158,7 +158,7 @@ class LogPages:
         """Progress over the weeks."""
         try:
             drawn = await progress(self.log)
-        except Stop:
+        except Trouble:
             drawn = None
         if drawn is None:
             return Response(status_code=404)

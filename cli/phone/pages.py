@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.desk import BusyError, Desk
 from papernudge.cli.phone.gate import TooMuchError
 from papernudge.cli.phone.memory import STEPS, Memory, Snap, Step
@@ -203,7 +203,7 @@ class Pages:
             return self._sorry(shown.sentence, 200, at)
         try:
             await self._keep_time(at, shown)
-        except Stop as stop:
+        except Trouble as stop:
             return self._sorry(stop.sentence, 500, at)
         puzzles = [n for n, kind in shown.grids if kind == "puzzle"]
         return self._page(

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.trouble import Trouble
 
 if TYPE_CHECKING:
     from papernudge.cli.sheets.log import Row
@@ -38,7 +38,7 @@ class SheetWish:
         """The sheet, marked; a sentence where it is none."""
         try:
             return _marked(self.photo, self.day)
-        except Stop as stop:
+        except Trouble as stop:
             return SheetShown(stop.sentence, failed=True)
 
     def sorry(self, what: str) -> SheetShown:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.assume import parse_assumption
 
 if TYPE_CHECKING:
@@ -118,7 +119,7 @@ def answer(wish: Wish) -> Shown:
         if wish.view == "cells":
             return replace(_about(sheet), crops=_crops(sheet, wish.cells))
         return _answered(sheet, wish)
-    except Stop as stop:
+    except Trouble as stop:
         return Shown(stop.sentence, failed=True, reason=stop.reason)
 
 
@@ -127,7 +128,8 @@ _pages: OrderedDict[bytes, Page] = OrderedDict()
 
 def opened(photo: bytes) -> Photo:
     """The decoded photo; Stop (5) where it can't be opened or is too large."""
-    from papernudge.cli.base.exits import Exit, from_failure
+    from papernudge.cli.base.exits import Exit
+    from papernudge.cli.base.trouble import from_failure
     from papernudge.vision.photo import Photo, open_photo
 
     found = open_photo(photo, "the photo")

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from papernudge.cli.base.exits import Exit, Stop, bad_words, from_fault
+from papernudge.cli.base.exits import Exit, bad_words, code_of, from_fault
 from papernudge.cli.base.paths import LOG_FILES, Named, keep_apart, photo_named
 from papernudge.cli.base.say import short, show, visible, warn
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.documents import failure_document
 from papernudge.cli.sheets.log import Row, append
 from papernudge.cli.sheets.mark import UNSURE, Marked, MarkedPage, mark_photo
@@ -63,9 +64,9 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
     worst, documents, rows = Exit.DONE, list[dict[str, Any]](), list[Row]()
     for called in photos:
         found = _attempt(called, wishes)
-        if isinstance(found, Stop):
+        if isinstance(found, Trouble):
             warn(found.sentence)
-            code, document, text = found.code, failure_document(called, found), ""
+            code, document, text = code_of(found), failure_document(called, found), ""
         else:
             code = _doubts_said(found)
             document, text = found.to_json(), table(found)
@@ -109,11 +110,11 @@ def _draw(found: MarkedPage, picture: Path, side: int) -> None:
     write_whole(picture, marked_picture(found, side, picture.suffix.lower()))
 
 
-def _attempt(called: str, wishes: MarkWishes) -> MarkedPage | Stop:
+def _attempt(called: str, wishes: MarkWishes) -> MarkedPage | Trouble:
     try:
         return mark_photo(called, wishes.assumptions)
-    except Stop as stop:
-        return stop
+    except Trouble as trouble:
+        return trouble
     except (OSError, MemoryError):
         raise
     except Exception as fault:  # of ours; the other photos are still to be looked at

@@ -186,9 +186,9 @@ def replace_reading() -> Any:
     import numpy as np
 
     import papernudge.vision.read
+    from papernudge.cli.base.opening import open_named
     from papernudge.cli.books import digitise, settle, work
     from papernudge.cli.books.rows import PageDone
-    from papernudge.cli.session.pages import open_named
     from papernudge.cli.sheets import mark, marking
     from papernudge.cli.sheets.code import SheetPage, Task
     from papernudge.vision.grid import GridKind, Quality
