@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from threading import Thread
 
 from papernudge.cli.base.exits import bad_words
 from papernudge.cli.session.pages import Page, page_of_lines, read_opened
@@ -61,7 +63,24 @@ def open_page(source: Source) -> Page:
     from papernudge.cli.base.opening import begun, opened
 
     opening = begun(source.photo)
-    from papernudge.digits_model.scores import shipped
-
-    shipped()  # while the photo is being opened
+    with _looks_loading():  # while the photo is being opened
+        import papernudge.hints
+        import papernudge.vision.read  # noqa: F401 - what reads it
     return read_opened(source.photo, opened(opening))
+
+
+@contextmanager
+def _looks_loading() -> Iterator[None]:
+    """Has the looks loaded beside something else: most of that is not Python's work."""
+    loading = Thread(target=_looks_loaded, daemon=True)
+    loading.start()
+    yield
+    loading.join()
+
+
+def _looks_loaded() -> None:
+    from papernudge.digits_model import scores, seen
+
+    with suppress(Exception):  # it is said where they are first wanted
+        scores.shipped()
+        seen.shipped()
