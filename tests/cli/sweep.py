@@ -48,7 +48,14 @@ KINDS: dict[str, dict[str, str]] = {
     | {"assume": TEXT, "grid": NUMBER, "given_line": TEXT, "entry_line": TEXT},
     "digitise": {"sources": IN, "book": BOTH, "workers": NUMBER, "cluster": ADDRESS}
     | {"review": ".html", "corrections": IN, "assume": TEXT},
-    "export": {"book": IN, "to": ".pdf", "minutes": TEXT, "hardest": TEXT, "givens": TEXT}
+    "export": {
+        "book": IN,
+        "to": ".pdf",
+        "minutes": TEXT,
+        "hardest": TEXT,
+        "needs": TEXT,
+        "givens": TEXT,
+    }
     | {"source": TEXT, "status": TEXT, "first": NUMBER, "each": NUMBER, "paper": TEXT},
     "drill": {"source": IN, "out": ".pdf", "reason": TEXT, "positions": NUMBER, "each": NUMBER}
     | {"scan": NUMBER, "paper": TEXT, "seed": NUMBER},
