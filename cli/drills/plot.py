@@ -1,6 +1,6 @@
 """Two plots over weeks, right answers and seconds, as a list of marks drawn as SVG or as PNG.
 
-Each reason has a letter, which stands at its points: no curve is told by its colour.
+Each curve has a letter, which stands at its points: no curve is told by its colour.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ class Plot:
 
 def plotted(weeks: Sequence[Week]) -> Plot:
     """Both plots and the key to the letters."""
-    reasons = sorted({week.reason for week in weeks})
+    names = list(dict.fromkeys(week.curve for week in weeks))
     days = [datetime.date.fromisoformat(week.monday).toordinal() for week in weeks] or [0]
     first, last = min(days), max(days)
     marks: list[Mark] = []
@@ -59,20 +59,20 @@ def plotted(weeks: Sequence[Week]) -> Plot:
     for at, (title, top, unit, value) in enumerate(panels):
         y = TOP + at * (PLOT + GAP)
         marks += _axes(title, top, unit, y, first, last)
-        for number, reason in enumerate(reasons):
+        for number, name in enumerate(names):
             curve = []
             for week in weeks:
                 height = value(week)
-                if week.reason == reason and height is not None:
+                if week.curve == name and height is not None:
                     day = datetime.date.fromisoformat(week.monday).toordinal()
                     x = LEFT + _along(day, first, last) * (WIDE - LEFT - _RIGHT)
                     curve.append((x, y + PLOT * (1 - height / top)))
             marks += _curve(tuple(curve), number)
     foot = TOP + 2 * PLOT + 2 * GAP - 10
-    for number, reason in enumerate(reasons):
-        text = f"{_letter(number)}  {visible(reason)}"
+    for number, name in enumerate(names):
+        text = f"{_letter(number)}  {visible(name)}"
         marks.append(Mark(((LEFT, foot + number * _LINE),), _ink(number), text, left=True))
-    return Plot(WIDE, foot + len(reasons) * _LINE + 16, tuple(marks))
+    return Plot(WIDE, foot + len(names) * _LINE + 16, tuple(marks))
 
 
 def _percent(share: float | None) -> float | None:

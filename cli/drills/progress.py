@@ -9,18 +9,22 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from papernudge.cli.drills.log import Row, kept
+from papernudge.cli.drills.log import Row, kept, pupil_named, pupils
 from papernudge.cli.exits import Exit, bad_words
 from papernudge.cli.paths import LOG_FILES, Named, keep_apart
 from papernudge.cli.say import short, show, visible, warn
 
 _ANSWERED = ("right", "also valid", "wrong")
+_NAMES = 8
+UNNAMED = "(nobody named)"
+"""How sheets are called that nobody's name stands at."""
 
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """A reason in a week. ``monday``: its first day; ``answered``: positions that hold an answer
-    that was read, ``right`` those with the digit asked for; ``seconds``: the mean a position.
+    """A pupil's week with a reason. ``pupil``: '' where nobody was named; ``reason``: '' for all
+    together; ``monday``: its first day; ``answered``: positions that hold an answer that was read,
+    ``right`` those with the digit asked for; ``seconds``: the mean a position.
     """
 
     reason: str
@@ -32,6 +36,12 @@ class Week:
     digits: int
     looks: float
     seconds: float | None
+    pupil: str = ""
+
+    @property
+    def curve(self) -> str:
+        """What the plot calls its curve."""
+        return self.reason or self.pupil or UNNAMED
 
     @property
     def share(self) -> float | None:
@@ -40,7 +50,8 @@ class Week:
 
     def to_json(self) -> dict[str, Any]:
         """One entry of ``weeks``."""
-        return {
+        named = {"pupil": self.pupil} if self.pupil else {}
+        return named | {
             "reason": self.reason,
             "monday": self.monday,
             "positions": self.positions,
@@ -54,16 +65,32 @@ class Week:
 
 
 def weeks_of(rows: Sequence[Row]) -> list[Week]:
-    """The rows summed up by reason and week, both in order."""
-    groups: dict[tuple[str, str], list[Row]] = {}
-    for row in rows:
+    """The rows summed up by pupil, reason and week, all in order."""
+    return _grouped([(row.pupil, row.reason, row) for row in rows])
+
+
+def curves_of(rows: Sequence[Row]) -> list[Week]:
+    """What is plotted: a curve a reason, or, of several pupils, a curve each over all reasons."""
+    if len(pupils(rows)) < 2:
+        return weeks_of(rows)
+    return _grouped([(row.pupil, "", row) for row in rows])
+
+
+def _grouped(named: Sequence[tuple[str, str, Row]]) -> list[Week]:
+    groups: dict[tuple[str, str, str], list[Row]] = {}
+    for pupil, reason, row in named:
         day = datetime.date.fromisoformat(row.day)
         monday = (day - datetime.timedelta(days=day.weekday())).isoformat()
-        groups.setdefault((row.reason, monday), []).append(row)
-    return [_summed(reason, monday, group) for (reason, monday), group in sorted(groups.items())]
+        groups.setdefault((pupil, reason, monday), []).append(row)
+    return [_summed(*names, group) for names, group in sorted(groups.items(), key=_in_order)]
 
 
-def _summed(reason: str, monday: str, group: Sequence[Row]) -> Week:
+def _in_order(named: tuple[tuple[str, str, str], Any]) -> tuple[str, ...]:
+    pupil, reason, monday = named[0]
+    return pupil.casefold(), pupil, reason, monday
+
+
+def _summed(pupil: str, reason: str, monday: str, group: Sequence[Row]) -> Week:
     timed = [row.seconds for row in group if row.seconds is not None]
     return Week(
         reason,
@@ -75,13 +102,25 @@ def _summed(reason: str, monday: str, group: Sequence[Row]) -> Week:
         sum(row.digits for row in group),
         sum(row.looks for row in group) / len(group),
         sum(timed) / len(timed) if timed else None,
+        pupil,
     )
 
 
-def run_progress(log: Path, picture: Path | None, as_json: bool) -> int:
+def of_pupil(rows: Sequence[Row], pupil: str) -> list[Row]:
+    """Those of one pupil. Stop (2), with the names there are, where no row is."""
+    found = [row for row in rows if row.pupil == pupil]
+    if not found:
+        names = [short(name) for name in pupils(rows) if name]
+        more = f" and {len(names) - _NAMES} more" if len(names) > _NAMES else ""
+        there = f"it holds {', '.join(names[:_NAMES])}{more}" if names else "it names nobody"
+        raise bad_words(f"Nothing in this log is {short(pupil)}'s: {there}.")
+    return found
+
+
+def run_progress(log: Path, picture: Path | None, as_json: bool, pupil: str | None = None) -> int:
     """Prints the table or the document, and draws; 5 where rows of the log are damaged.
 
-    Stop (2) for an odd ending, (5) for files.
+    Stop (2) for an odd ending, or a ``pupil`` that the log does not know, (5) for files.
     """
     from papernudge.cli.files import write_whole
 
@@ -90,39 +129,48 @@ def run_progress(log: Path, picture: Path | None, as_json: bool) -> int:
             raise bad_words(f"--picture OUT ends in .svg or .png; got {short(str(picture))}.")
         named = Named("the log itself", log)
         keep_apart([named, *named.beside(*LOG_FILES)], [Named("--picture OUT", picture)])
+    wanted = None if pupil is None else pupil_named(pupil)
     held = kept(log)
-    weeks = weeks_of(held.rows)
+    rows = held.rows if wanted is None else of_pupil(held.rows, wanted)
+    weeks = weeks_of(rows)
     if picture is not None:
         from papernudge.cli.drills.plot import as_png, as_svg, plotted
 
         draw = as_svg if picture.suffix.lower() == ".svg" else as_png
-        write_whole(picture, draw(plotted(weeks)))
+        write_whole(picture, draw(plotted(curves_of(rows))))
     if as_json:
         show(json.dumps({"format": 1, "weeks": [week.to_json() for week in weeks]}, indent=1))
     else:
         show(table(weeks))
     if held.damaged:
-        rows = "1 row is" if held.damaged == 1 else f"{held.damaged} rows are"
+        those = "1 row is" if held.damaged == 1 else f"{held.damaged} rows are"
         warn(
-            f"{rows} damaged in {log} and left out: expected what mark writes; take a copy from a"
+            f"{those} damaged in {log} and left out: expected what mark writes; take a copy from a"
             " backup, or mark those sheets again."
         )
     return int(Exit.FILE if held.damaged else Exit.DONE)
 
 
 def table(weeks: Sequence[Week]) -> str:
-    """A line for each reason and week."""
+    """A line for each reason and week; pupils where some are named."""
     if not weeks:
         return "Nothing is in this log yet."
-    names = [visible(week.reason) for week in weeks]
-    wide = max(len("reason"), *map(len, names))
-    head = f"{'reason':<{wide}}  week of     positions  right  wrong   share  looks  seconds"
-    lines = [head]
+    whose = _column("pupil", [visible(week.pupil) or "-" for week in weeks])
+    if not any(week.pupil for week in weeks):
+        whose = [""] * len(whose)
+    what = _column("reason", [visible(week.reason) for week in weeks])
+    start, *names = [pupil + reason for pupil, reason in zip(whose, what, strict=True)]
+    lines = [f"{start}week of     positions  right  wrong   share  looks  seconds"]
     for name, week in zip(names, weeks, strict=True):
         share = "-" if week.share is None else f"{week.share:.0%}"
         seconds = "-" if week.seconds is None else f"{week.seconds:.0f}"
         lines.append(
-            f"{name:<{wide}}  {week.monday}  {week.positions:>9}  {week.right:>5}"
+            f"{name}{week.monday}  {week.positions:>9}  {week.right:>5}"
             f"  {week.wrong:>5}  {share:>6}  {week.looks:>5.1f}  {seconds:>7}"
         )
     return "\n".join(lines)
+
+
+def _column(head: str, words: Sequence[str]) -> list[str]:
+    wide = max(map(len, (head, *words)))
+    return [f"{word:<{wide}}  " for word in (head, *words)]
