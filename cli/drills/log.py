@@ -202,8 +202,8 @@ def pupil_named(text: str) -> str:
     name = " ".join(unicodedata.normalize("NFC", text).split())
     if not name or len(name) > LONGEST_NAME or visible(name) != name:
         raise bad_words(
-            f"A pupil's name has 1 to {LONGEST_NAME} characters, all of them to be seen; got"
-            f" {short(text)}."
+            f"A pupil's name is one line of 1 to {LONGEST_NAME} characters, none of them a control"
+            f" character; got {short(text)}."
         )
     return name
 

@@ -112,8 +112,10 @@ def of_pupil(rows: Sequence[Row], pupil: str) -> list[Row]:
     if not found:
         names = [short(name) for name in pupils(rows) if name]
         more = f" and {len(names) - _NAMES} more" if len(names) > _NAMES else ""
-        there = f"it holds {', '.join(names[:_NAMES])}{more}" if names else "it names nobody"
-        raise bad_words(f"Nothing in this log is {short(pupil)}'s: {there}.")
+        there = f"it names {', '.join(names[:_NAMES])}{more}" if names else "it names nobody"
+        raise bad_words(
+            f"This log holds no sheet of {short(pupil)}: {there}; without --pupil it tells all."
+        )
     return found
 
 

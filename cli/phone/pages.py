@@ -178,7 +178,8 @@ class Pages:
         if self._log is None or snap.took is None or snap.kept or shown.state != "solved":
             return
         snap.kept = True
-        row = solve_row(shown.givens, shown.looks, snap.took)
+        pupil = self._memory.pupil(at.visitor)
+        row = solve_row(shown.givens, shown.looks, snap.took, pupil)
         await keep(self._log, (row,))
 
     async def _before(self, visitor: str, after: str) -> tuple[str, str] | None:

@@ -247,7 +247,7 @@ def test_a_pupil_nobody_logged_is_told_with_those_there_are(
     ran = papernudge("progress", tmp_path / "log", "--pupil", "Ida")
     assert ran.code == 2
     assert "'Ida'" in ran.err
-    assert "it holds 'Ada', 'Zoë'." in ran.err
+    assert "it names 'Ada', 'Zoë';" in ran.err
 
 
 @pytest.mark.parametrize("name", ["", " ", "x" * 61, "a\x1b[2Jb", "a\u202eb", "\udcff"])
