@@ -25,8 +25,9 @@ SIDE = 1080
 """Longest side of a picture on the page, pixels: two and a half for each of a phone's points."""
 CROP = 240
 """Side of a cell's crop, pixels."""
-KEPT = 4
-"""Pages that a worker keeps."""
+KEPT, KEPT_PIXELS = 4, 30_000_000
+"""Pages that a worker keeps, and pixels of all of them together: what is over it goes, but the last
+page."""
 FIRST_SIDE = 1600
 """Longer side that a large JPEG may be reduced to for the first look, pixels: with the cells of a
 page that fills the frame it leaves well over what the reader's looks take in."""
@@ -157,10 +158,15 @@ def _page(photo: bytes) -> Page:
     key = hashlib.sha256(photo).digest()
     if key not in _pages:
         _pages[key] = _read(photo)
-        while len(_pages) > KEPT:
+        while len(_pages) > KEPT or (len(_pages) > 1 and _pixels() > KEPT_PIXELS):
             _pages.popitem(last=False)
     _pages.move_to_end(key)
     return _pages[key]
+
+
+def _pixels() -> int:
+    photos = [page.photo for page in _pages.values() if page.photo is not None]
+    return sum(photo.size[0] * photo.size[1] for photo in photos)
 
 
 def _read(photo: bytes) -> Page:

@@ -2,9 +2,10 @@
 
 ``times PHOTO``: from the photo sent over loopback to the nudge and its picture received, at 12
 megapixels, beside decoding the same bytes, in turns. ``load``: 30 phones that send 10 photos each;
-answers, "busy", seconds, memory of the server and its workers. ``shrink FOLDER...``: photos with a
-.dat beside them, read at several longest sides, compressed as the page's script does: what the
-reader minds.
+answers, "busy", seconds, memory of the server and its workers. ``memory PHOTO``: a worker's peak at
+12 megapixels. ``kills``: one book, a server after the other killed in the middle. ``shrink
+FOLDER...``: photos with a .dat beside them, and drawn pages, read as they are, as the worker does,
+and brought down to several longest sides as the page's script does: what the reader minds.
 """
 
 from __future__ import annotations
@@ -13,7 +14,9 @@ import argparse
 import os
 import sys
 import time
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -24,7 +27,13 @@ import cv2
 import numpy as np
 from shared_phone import FIXTURES, Phone, Served, children, killed, served
 
-SIDES = (4000, 3200, 2400, 1800, 1200)
+from papernudge.cli.exits import Stop
+from papernudge.cli.phone import work
+from papernudge.hints import solve
+from papernudge.vision.read import read_page
+
+SIDES = (2400, 1800, 1200)
+AS_IT_IS = cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION
 QUALITY = 92
 
 
@@ -54,7 +63,7 @@ def worked(server: Served) -> float:
 def decoded(data: bytes) -> Took:
     """What decoding takes here."""
     began, before = time.perf_counter(), time.process_time()
-    cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
+    cv2.imdecode(np.frombuffer(data, np.uint8), AS_IT_IS)
     return time.perf_counter() - began, time.process_time() - before
 
 
@@ -95,12 +104,32 @@ def times(photo: Path, turns: int) -> int:
     return int(ratio > 2.5)
 
 
-def memory(process: int) -> float:
-    """Resident megabytes."""
+def memory(process: int, what: str = "VmRSS") -> float:
+    """Resident megabytes, or their peak (VmHWM)."""
     for line in Path(f"/proc/{process}/status").read_text("utf-8").splitlines():
-        if line.startswith("VmRSS"):
+        if line.startswith(what):
             return int(line.split()[1]) / 1024
     return 0.0
+
+
+def peaks(photo: Path) -> int:
+    """The table of ``memory``: each of the worker's ways with a photo, none of them seen before."""
+    data = grown(photo, 12_000_000)
+    plain = cv2.imencode(".png", cv2.imdecode(np.frombuffer(data, np.uint8), AS_IT_IS))[1]
+    worst = 0.0
+    with served() as server:
+        phone = server.phone()
+        for name, bytes_ in (("JPEG", data), ("PNG, the other decoder", plain.tobytes())):
+            for turn in range(8):
+                at = phone.send_bytes(bytes_ + bytes([turn]))
+                phone.press(at, do="more")
+                phone.press(at, do="check")
+                phone.ask(f"{at.url}/grids")
+                phone.ask(f"{at.url}/block/5")
+            peak = max(memory(pid, "VmHWM") for pid in children(server.process.pid))
+            print(f"after 8 photos of 12 megapixels, {name}: a worker's peak {peak:.0f} MB")
+            worst = max(worst, peak)
+    return int(worst > 400)
 
 
 def load(phones: int, each: int) -> int:
@@ -142,42 +171,112 @@ def load(phones: int, each: int) -> int:
     return int(good + busy != phones * each or lost > 0 or not alive)
 
 
-def shrink(folders: list[Path]) -> int:
-    """The table of ``shrink``."""
-    from papernudge.hints import solve
-    from papernudge.vision.read import read_page
-    from papernudge.vision.reading import PageReading
+@dataclass(frozen=True)
+class Meant:
+    """What a grid of a photo shows. ``corners``: (4, 2), pixels, None where nobody measured."""
 
-    found = [p for folder in folders for p in sorted(folder.glob("*.jpg"))]
-    print(f"{'longest side':>12} {'photos':>7} {'right':>6} {'silent':>7} {'doubts':>7}")
-    for side in SIDES:
-        right = silent = doubts = count = 0
-        for path in found:
-            photo = cv2.imread(str(path), cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION)
-            scale = min(1.0, side / max(photo.shape[:2]))
-            if scale == 1.0 and side != SIDES[0]:
-                continue
-            small = cv2.resize(photo, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-            data = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])[1]
-            page = read_page(cv2.imdecode(data, cv2.IMREAD_COLOR), solve=solve)
-            rows = path.with_suffix(".dat").read_text("utf-8").split("\n")[2:11]
-            truth = "".join(d if d != "0" else "." for row in rows for d in row.split())
-            count += 1
-            grids = page.grids if isinstance(page, PageReading) else ()
-            best = max(
-                (g for g in grids if g.cells),
-                key=lambda g: sum(
-                    str(c.digit or ".") == t for c, t in zip(g.cells, truth, strict=True)
-                ),
-                default=None,
-            )
-            if best is None:
-                continue
-            wrong = {k for k in range(81) if str(best.cells[k].digit or ".") != truth[k]}
-            right += not wrong
-            silent += len(wrong - {d.cell for d in best.doubts})
-            doubts += len(best.doubts)
-        print(f"{side:>12} {count:>7} {right:>6} {silent:>7} {doubts:>7}")
+    digits: str
+    corners: Any = None
+    cell: float = 0.0
+
+    def found(self, grids: list[Any], scale: float) -> Any:
+        """The grid that is meant, of those read on the photo brought down by ``scale``."""
+        if self.corners is None:
+            return max(grids, key=self._likeness, default=None)
+        near = 0.5 * self.cell * scale
+        corners = (self.corners + 0.5) * scale - 0.5
+        return next(
+            (g for g in grids if np.linalg.norm(g.corners - corners, axis=1).max() < near), None
+        )
+
+    def _likeness(self, grid: Any) -> int:
+        return sum(str(c.digit or ".") == t for c, t in zip(grid.cells, self.digits, strict=True))
+
+
+Taken = Iterator[tuple[bytes, list[Meant]]]
+
+
+def given(folder: Path) -> Taken:
+    """Photos with a .dat beside them, as they are."""
+    for path in sorted(folder.glob("*.jpg")):
+        rows = path.with_suffix(".dat").read_text("utf-8").split("\n")[2:11]
+        digits = "".join(d if d != "0" else "." for row in rows for d in row.split())
+        yield path.read_bytes(), [Meant(digits)]
+
+
+def drawn(name: str, pages: int, start: int = 88_000_000) -> Taken:
+    """Drawn pages of twelve megapixels, by typefaces and writers that no model saw."""
+    from papernudge.digits_model.training.pages import draw, preset
+
+    for seed in range(start, start + pages):
+        spec = preset(name, seed, split="test", grids=(1, 1, 2, 6)[seed % 4])
+        grow = (12_000_000 / (spec.width * spec.height)) ** 0.5
+        spec = replace(spec, width=round(spec.width * grow), height=round(spec.height * grow))
+        page = draw(spec)
+        how = [cv2.IMWRITE_JPEG_QUALITY, QUALITY]
+        data = cv2.imencode(".jpg", page.image, how)[1].tobytes()
+        meant = [
+            Meant("".join(str(c.digit or ".") for c in g.cells), g.corners, g.cell_px)
+            for g in page.truth.grids
+            if g.kind == "puzzle"
+        ]
+        yield data, meant
+
+
+def brought(data: bytes, side: int) -> tuple[Any, float]:
+    """Read as the page's script sends it: brought down to a longest side, and by how much."""
+    photo = cv2.imdecode(np.frombuffer(data, np.uint8), AS_IT_IS)
+    scale = min(1.0, side / max(photo.shape[:2]))
+    if scale < 1:
+        photo = cv2.resize(photo, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        data = cv2.imencode(".jpg", photo, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])[1].tobytes()
+        photo = cv2.imdecode(np.frombuffer(data, np.uint8), AS_IT_IS)
+    return read_page(photo, solve=solve), scale
+
+
+def looked(data: bytes, _: int) -> tuple[Any, float]:
+    """Read as the page's worker does."""
+    try:
+        page = work._read(data)
+    except Stop:
+        return None, 1.0
+    assert page.photo is not None
+    return page.reading, 1 / page.photo.reduced
+
+
+def shrink(folders: list[Path], pages: int) -> int:
+    """The table of ``shrink``."""
+    ways = [("as it is", brought, 99_999), ("half first", looked, 0)]
+    ways += [(f"to {side}", brought, side) for side in SIDES]
+    sources = [(folder.name, lambda folder=folder: given(folder)) for folder in folders]
+    sources += [
+        (f"drawn {name}", lambda name=name: drawn(name, pages))
+        for name in ("newspaper", "hard")
+        if pages
+    ]
+    print(f"{'':16} {'':10} {'grids':>6} {'right':>6} {'unread':>7} {'silent':>7} {'doubts':>7}")
+    for name, photos in sources:
+        sums = {way: [0] * 5 for way, _, _ in ways}
+        for data, meant in photos():
+            for way, read, side in ways:
+                page, scale = read(data, side)
+                grids = [g for g in page.grids if g.cells] if page else []
+                for one in meant:
+                    grid = one.found(grids, scale)
+                    tally = sums[way]
+                    tally[0] += 1
+                    if grid is None:
+                        tally[2] += 1
+                        continue
+                    wrong = {
+                        c for c in range(81) if str(grid.cells[c].digit or ".") != one.digits[c]
+                    }
+                    tally[1] += not wrong
+                    tally[3] += len(wrong - {d.cell for d in grid.doubts})
+                    tally[4] += len(grid.doubts)
+        for way, tally in sums.items():
+            told = "".join(f" {n:>{w}}" for n, w in zip(tally, (6, 6, 7, 7, 7), strict=True))
+            print(f"{name:16} {way:>10}{told}", flush=True)
     return 0
 
 
@@ -205,15 +304,6 @@ def kills(times: int) -> int:
     return int(faults > 0)
 
 
-def nearest(grids: list[Any], truth: str) -> Any:
-    """The grid that shows most of the digits, None for none."""
-
-    def like(grid: Any) -> int:
-        return sum(str(cell.digit or ".") == t for cell, t in zip(grid.cells, truth, strict=True))
-
-    return max(grids, key=like, default=None)
-
-
 def main() -> int:
     """One of the tables."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
@@ -227,7 +317,10 @@ def main() -> int:
     one = commands.add_parser("kills")
     one.add_argument("--times", type=int, default=20)
     one = commands.add_parser("shrink")
-    one.add_argument("folders", type=Path, nargs="+")
+    one.add_argument("folders", type=Path, nargs="*")
+    one.add_argument("--pages", type=int, default=0, help="drawn ones of each preset")
+    one = commands.add_parser("memory")
+    one.add_argument("photo", type=Path)
     words = parser.parse_args()
     if words.command == "times":
         return times(words.photo, words.turns)
@@ -235,7 +328,9 @@ def main() -> int:
         return kills(words.times)
     if words.command == "load":
         return load(words.phones, words.each)
-    return shrink(words.folders)
+    if words.command == "memory":
+        return peaks(words.photo)
+    return shrink(words.folders, words.pages)
 
 
 if __name__ == "__main__":
