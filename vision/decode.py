@@ -56,16 +56,29 @@ RATES: Floats = ((np.arange(16) + 0.5) / 16) ** ((1 - RIGHT) / RIGHT)
 FEWEST = 17
 """No puzzle with one solution has fewer givens (G. McGuire, B. Tugemann and G. Civario,
 Experimental Mathematics 23(2), 2014)."""
-MOST_SOLVED = 120
-"""Most readings handed to the solver for one grid: bounds the time on nonsense."""
-MOST_WEIGHED = 200
-"""Most readings weighed in one search."""
 FEW = 5
 """With more uncertain cells than this, complete grids are searched as well."""
 ENTRIES = 6
 """Entries from which it is worth asking what the solver of a misprint had in mind."""
 REACH = 6.0
 """Readings less probable than the best by this many nats are left out of the sums."""
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How much may be searched for one grid: bounds the time on nonsense.
+
+    ``solved``: readings handed to the solver; ``weighed``: readings weighed in one search;
+    ``nodes``: branchings on the way to complete grids. A photo that can be read takes one of the
+    first, seldom fifteen.
+    """
+
+    solved: int
+    weighed: int
+    nodes: int
+
+
+WHOLE, LITTLE = Effort(120, 200, 1500), Effort(12, 20, 150)
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,6 +93,7 @@ class Decoded:
     ``ink``: float64 (81,), what the cell's own score gives for the digit read, or for blank;
     ``ink_hand``: the same for its being printed or handwritten, as read.
     ``worlds``: the readings of givens that were weighed, most probable first, with their chances.
+    ``cost``: what the search took, in readings handed to the solver or what takes as long.
     """
 
     given: Floats
@@ -91,6 +105,7 @@ class Decoded:
     ink: Floats
     ink_hand: Floats
     worlds: tuple[tuple[Ints, float], ...]
+    cost: int
 
 
 def shares(digits: Floats, hand: Floats) -> Floats:
@@ -212,15 +227,22 @@ class _World:
 class _Weigher:
     """Gives readings of the givens their exact weight, remembering what it has solved."""
 
-    def __init__(self, given: Floats, other: Floats, solve: Solver) -> None:
-        self.given, self.other, self.solve = given, other, solve
-        self.solved = 0
+    def __init__(self, given: Floats, other: Floats, solve: Solver, effort: Effort) -> None:
+        self.given, self.other, self.solve, self.effort = given, other, solve, effort
+        self.solved, self.nodes = 0, 0
         self.worlds: dict[bytes, _World] = {}
         self.proper: list[tuple[Ints, Ints, str]] = []  # cells, givens and solution
         # None (nothing known) and complete grids.
         self.minds: dict[str | None, _Mind] = {}
         self.consider(None)
         self.aims: list[str | None] = [None]
+
+    @property
+    def cost(self) -> int:
+        """What was done so far, in readings solved: ten weighed or twenty branchings take about as
+        long as one.
+        """
+        return self.solved + len(self.worlds) // 10 + self.nodes // 20
 
     def consider(self, solution: str | None) -> _Mind:
         """What the entries say if this complete grid was aimed at; None: nothing is known of it."""
@@ -254,6 +276,8 @@ class _Weigher:
         if _clashes(givens):
             return None
         self.solved += 1
+        if np.count_nonzero(givens) < FEWEST:
+            return None
         found = self.solve(_line(givens))
         if found is not None and len(self.proper) < 8:
             cells = np.flatnonzero(givens)
@@ -378,7 +402,7 @@ def _search_givens(weigher: _Weigher, choices: _Choices) -> bool:
     for pops, (cost, choice) in enumerate(_best_first(choices.costs)):
         if choices.ceiling - cost < best - REACH:
             return True
-        if weigher.solved >= MOST_SOLVED or pops >= MOST_WEIGHED:
+        if weigher.solved >= weigher.effort.solved or pops >= weigher.effort.weighed:
             return choices.ceiling - cost < best
         best = max(best, weigher.weigh(choices.reading(choice)).weight)
     return True
@@ -418,8 +442,9 @@ def _search_near_best(weigher: _Weigher, choices: _Choices) -> None:
             weigher.weigh(changed)
 
 
-def _fillings(given: Floats, other: Floats) -> tuple[list[Ints], npt.NDArray[np.bool_]]:
+def _fillings(weigher: _Weigher) -> tuple[list[Ints], npt.NDArray[np.bool_]]:
     """The likeliest complete grids, and where each digit would rather be printed, bool (81, 9)."""
+    given, other = weigher.given, weigher.other
     if_digit = np.empty((81, 9))
     printed = np.empty((81, 9), np.bool_)
     for digit in range(1, 10):
@@ -428,7 +453,9 @@ def _fillings(given: Floats, other: Floats) -> tuple[list[Ints], npt.NDArray[np.
         # Where the hand is anyone's guess a given is the safer one: it can only add to what
         # makes the solution single.
         printed[:, digit - 1] = given[:, digit] > free - math.log(9 * RIGHT) - 1.0
-    return best_fillings(if_digit)[0], printed
+    grids, _, nodes = best_fillings(if_digit, most_nodes=weigher.effort.nodes)
+    weigher.nodes += nodes
+    return grids, printed
 
 
 def _had_in_mind(base: Ints, other: Floats, solve: Solver) -> str | None:
@@ -451,7 +478,7 @@ def _had_in_mind(base: Ints, other: Floats, solve: Solver) -> str | None:
 
 def _propose(weigher: _Weigher) -> None:
     """Let the likeliest complete grids say what was printed."""
-    grids, printed = _fillings(weigher.given, weigher.other)
+    grids, printed = _fillings(weigher)
     if grids:
         weigher.aim_at(_line(grids[0]))
     for grid in grids:
@@ -489,28 +516,30 @@ def _summed(weigher: _Weigher, complete: bool, digits: Floats, hand: Floats) -> 
         np.exp(digits[np.arange(81), read]),
         np.where(read > 0, 1 / (1 + np.exp(-for_it)), 1.0),
         tuple((w.givens, float(c)) for w, c in zip(worlds, chances, strict=True)),
+        weigher.cost,
     )
 
 
-def decode(digits: Floats, hand: Floats, solve: Solver) -> Decoded:
+def decode(digits: Floats, hand: Floats, solve: Solver, effort: Effort = WHOLE) -> Decoded:
     """The most probable reading and every cell's posterior, under the model above.
 
     ``digits``: float64 (81, 10), calibrated log-probabilities, index 0 blank. ``hand``: float64
     (81,), log-odds that a mark is handwritten. ``solve``: see Solver; it is asked at most
-    about twice MOST_SOLVED times.
+    about twice as often as ``effort`` says.
     """
-    return _summed(*_searched(digits, hand, solve), digits, hand)
+    return _summed(*_searched(digits, hand, solve, effort), digits, hand)
 
 
-def _searched(digits: Floats, hand: Floats, solve: Solver) -> tuple[_Weigher, bool]:
+def _searched(digits: Floats, hand: Floats, solve: Solver, effort: Effort) -> tuple[_Weigher, bool]:
     """Weighs readings of the givens, and whether none left out can beat them."""
     given, other = _terms(digits, hand)
-    weigher = _Weigher(given, other, solve)
+    weigher = _Weigher(given, other, solve, effort)
     choices = _choices(given, _hopeful(other), math.log(PROPER_ODDS) + REACH)
     base = choices.reading((0,) * len(choices.cells))
     if weigher.weigh(base).proper:
         return weigher, _search_around(weigher)
-    if (other[base == 0].argmax(axis=1) > 0).sum() >= ENTRIES:
+    entries, givens = (other[base == 0].argmax(axis=1) > 0).sum(), np.count_nonzero(base)
+    if entries >= ENTRIES and givens <= effort.solved:
         weigher.aim_at(_had_in_mind(base, other, solve))
     if len(choices.cells) > FEW:
         _propose(weigher)

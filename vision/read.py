@@ -18,7 +18,7 @@ from papernudge.digits_model.scores import (
     worth_a_finer_look,
 )
 from papernudge.vision.advice import WORDS, ails_of
-from papernudge.vision.decode import Decoded, Solver, decode
+from papernudge.vision.decode import LITTLE, WHOLE, Decoded, Effort, Solver, decode
 from papernudge.vision.doubts import (
     UNKNOWN,
     cell_chances,
@@ -51,9 +51,14 @@ _HIDES = 4
 _CLEAR, _FEW = 0.98, 3
 """From so many cells of which the first looks are less sure than this, or which they call struck,
 lines across the page are looked for."""
-MOST_EVENED = 26_000_000
-"""Pixels of a photo up to which a page without a grid is looked at once more in even light: what
-that takes in memory and time grows with them."""
+MOST_EVENED, MANY = 26_000_000, 16
+"""Pixels of a photo up to which a page without a grid is looked at once more in even light, and
+grids none of which can be read from which on it isn't: what that takes in memory and time grows
+with them, and a page on which so many are seen does not lack light."""
+MOST_SEARCHED = 600
+"""Cost (:class:`Decoded`) of all a page's searches after which each further grid is searched with
+little effort: whoever photographs forty grids of nonsense doesn't wait for it. A photo that can be
+read costs one, seldom twenty."""
 _RULED_OUT = -40.0
 """Log-odds of what the user ruled out."""
 Raster = npt.NDArray[np.uint8]
@@ -68,6 +73,23 @@ class _Clock:
         now = time.perf_counter()
         self.spent[stage] = self.spent.get(stage, 0.0) + 1000 * (now - since)
         return now
+
+
+@dataclass
+class _Search:
+    """What the grids of a page have cost together."""
+
+    cost: int = 0
+
+    @property
+    def effort(self) -> Effort:
+        """For the next grid."""
+        return WHOLE if self.cost < MOST_SEARCHED else LITTLE
+
+    def told(self, decoded: Decoded) -> Decoded:
+        """What one more search has cost."""
+        self.cost += decoded.cost
+        return decoded
 
 
 def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageReading | Failure:
@@ -94,6 +116,7 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         scores = [scorer(e.patches.pixels) for e in exposures]
     now = clock.add("classify", now)
     grids = [_unread(raster, g, turn) for g in found if not _readable(g)]
+    search = _Search()
     for (one, mesh), exposure, said in zip(readable, exposures, scores, strict=True):
         upright = mesh.turned(turn)
         view = View.of(raster, upright)
@@ -104,7 +127,7 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         now = clock.add("classify", now)
         lined = bool((exposure.lines > LINE).any())
         sight = judged(view.sight(said.digits), said.digits, lined, lambda: ails_of(raster), sure)
-        grids.append(read_grid(one, exposure.patches, said, turn, solve, sight))
+        grids.append(read_grid(one, exposure.patches, said, turn, solve, sight, search))
         now = clock.add("decode", now)
     size = (raster.shape[1], raster.shape[0])
     return PageReading(size, _in_order(_solutions_marked(grids), turn), turn, clock.spent)
@@ -115,7 +138,7 @@ def _found(raster: Raster) -> tuple[FoundGrid, ...]:
     found = find_grids(raster)
     if any(map(_readable, found)):
         return found
-    if raster.shape[0] * raster.shape[1] <= MOST_EVENED:
+    if len(found) < MANY and raster.shape[0] * raster.shape[1] <= MOST_EVENED:
         again = find_grids(even_page(raster))
         if any(map(_readable, again)):
             return again
@@ -213,18 +236,21 @@ def read_grid(
     turn: int,
     solve: Solver,
     sight: Sight | None = None,
+    search: _Search | None = None,
 ) -> GridReading:
     """Decode one grid whose patches and scores are already upright.
 
-    ``sight``: what of it can be seen; None: all of it.
+    ``sight``: what of it can be seen; None: all of it. ``search``: what the page's grids before it
+    have cost; None: it is the only one.
     """
+    search = search or _Search()
     sight = sight or Sight()
     if sight.poor is not None:
         return _beyond_reading(found, turn, sight)
     marked = scores.digits[:, 0] < np.log(0.5)
     ink = page_evidence(ink_features(patches.pixels), scores.hand, marked)
     hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
-    return _Evidence(found, turn, scores, hand, solve, sight).reading()
+    return _Evidence(found, turn, scores, hand, solve, sight, search.effort).reading(search)
 
 
 def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:
@@ -247,6 +273,7 @@ class _Evidence:
     hand: npt.NDArray[np.float64]
     solve: Solver
     sight: Sight
+    effort: Effort
     told: tuple[Told, ...] = ()
 
     def again(self, answer: Told) -> GridReading:
@@ -254,8 +281,8 @@ class _Evidence:
         before = tuple(t for t in self.told if t.cell != answer.cell)
         return replace(self, told=(*before, answer)).reading()
 
-    def reading(self) -> GridReading:
-        """The most probable reading."""
+    def reading(self, search: _Search | None = None) -> GridReading:
+        """The most probable reading; ``search`` is told what it cost."""
         said = {one.cell for one in self.told}
         hidden = {c: why for c, why in self.sight.hidden.items() if c not in said}
         digits = self.sight.trusted(self.scores.digits)
@@ -266,18 +293,18 @@ class _Evidence:
             digits[one.cell, one.digit or 0] = 0.0
             if one.kind in (CellKind.GIVEN, CellKind.ENTRY):
                 hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
-        known = cache(self.solve)
-        decoded = decode(digits, hand, known)
+        known, search = cache(self.solve), search or _Search()
+        decoded = search.told(decode(digits, hand, known, self.effort))
         suspects = self.sight.suspects(self.scores.digits)
         doubtful = {d.cell for d in find_doubts(decoded, hidden)} - said - hidden.keys()
-        if doubtful and self.scores.closer is not None:
+        if doubtful and self.scores.closer is not None and self.effort is WHOLE:
             asked = np.array(sorted(doubtful), np.int64)
             closer = self.sight.trusted(self.scores.closer.digits(asked), asked)
             ink[asked] = digits[asked] = closer
-            decoded = decode(digits, hand, known)
+            decoded = search.told(decode(digits, hand, known, self.effort))
         if len(find_doubts(decoded, hidden)) > len(hidden):
             digits = by_habit(digits, decoded.other[:, 1:], self.scores.features)
-            decoded = decode(digits, hand, known)
+            decoded = search.told(decode(digits, hand, known, self.effort))
         doubts = find_doubts(decoded, hidden, suspects - said)
         cells = _cells(decoded, self.scores, hidden)
         alone = ink.argmax(axis=1)

@@ -7,6 +7,7 @@ claim far more than they hold, or ask for work out of all proportion to their si
 from __future__ import annotations
 
 import io
+import itertools
 import struct
 import zlib
 from collections.abc import Callable
@@ -228,6 +229,25 @@ def tiny_grids(cell: int, wide: int = 1280, high: int = 960) -> Any:
     return np.tile(one, (high // len(one), wide // len(one)))
 
 
+def doubled_digits(side: int, cell: int) -> Any:
+    """A page of side × side grids in a third of whose cells two digits are printed on each other:
+    uint8 (H, W).
+    """
+    import cv2
+
+    dice = np.random.default_rng(1)
+    page = np.tile(tiny_grids(cell, 11 * cell, 11 * cell), (side, side))
+    step = len(page) // side
+    for grid, at in itertools.product(range(side * side), range(81)):
+        if dice.random() < 0.33:
+            x = grid % side * step + at % 9 * cell + cell // 4
+            y = grid // side * step + at // 9 * cell + 3 * cell // 4
+            for digit in dice.integers(1, 10, 2):
+                text = str(digit)
+                cv2.putText(page, text, (x, y), cv2.FONT_HERSHEY_DUPLEX, cell / 42, 30, 1)
+    return page
+
+
 def noise(wide: int, high: int, seed: int = 3) -> Any:
     """Grey noise, uint8 (H, W)."""
     return np.random.default_rng(seed).integers(0, 256, (high, wide), np.uint8)
@@ -360,6 +380,7 @@ CRAFTED: dict[str, tuple[str, Callable[[], bytes]]] = {
         "png",
         lambda: encoded("PNG", array(tiny_grids(12, 4_000, 3_000))),
     ),
+    "9 grids of digits on digits": ("png", lambda: encoded("PNG", array(doubled_digits(3, 30)))),
     "noise of 12 megapixels": ("png", lambda: encoded("PNG", array(noise(4_000, 3_000)))),
     "stripes of 12 megapixels": ("png", lambda: encoded("PNG", array(stripes(4_000, 3_000, 14)))),
     "fine stripes": ("png", lambda: encoded("PNG", array(stripes(2_000, 1_500, 5)))),

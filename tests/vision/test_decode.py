@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from papernudge.hints.solver import solve
-from papernudge.vision.decode import MOST_SOLVED, decode
+from papernudge.vision.decode import LITTLE, WHOLE, Effort, decode
 from papernudge.vision.doubts import chance_right, find_doubts
 from papernudge.vision.fill import best_fillings
 
@@ -47,13 +47,15 @@ def test_an_empty_grid_reads_as_an_empty_grid() -> None:
     assert not decoded.proper
 
 
-def test_nonsense_is_read_in_bounded_effort_and_doubted() -> None:
-    asked = []
+@pytest.mark.parametrize("effort", [WHOLE, LITTLE])
+def test_nonsense_is_read_in_bounded_effort_and_doubted(effort: Effort) -> None:
+    asked: list[str] = []
     rng = np.random.default_rng(1)
     digits = rng.normal(size=(81, 10))
     digits -= np.log(np.exp(digits).sum(axis=1, keepdims=True))
-    decoded = decode(digits, rng.normal(size=81), lambda text: asked.append(text) or solve(text))
-    assert len(asked) <= 3 * MOST_SOLVED
+    hand = rng.normal(size=81)
+    decoded = decode(digits, hand, lambda text: asked.append(text) or solve(text), effort)
+    assert len(asked) <= 3 * effort.solved
     assert len(find_doubts(decoded)) > 40
 
 
@@ -189,6 +191,6 @@ def test_the_likeliest_filling_is_found_and_proved() -> None:
     for cell, char in enumerate(PUZZLE):
         if char != ".":
             likes[cell, int(char) - 1] = math.log(0.92)
-    grids, complete = best_fillings(likes)
+    grids, complete, _ = best_fillings(likes, most_nodes=1500)
     assert complete
     assert line(grids[0]) == SOLVED
