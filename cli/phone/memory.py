@@ -18,8 +18,9 @@ LONGEST_CLOCK = 86_400.0
 """Seconds after which a clock that runs has been forgotten by its owner: a log takes no more."""
 PHOTOS = 12
 """Photos that a visitor may have at once; the one not used for longest gives way."""
-BYTES = 600_000_000
-"""Photos of all visitors together, bytes."""
+ALL_PHOTOS, BYTES = 90, 400_000_000
+"""Photos of all visitors together, and their bytes: beyond, whoever has most gives up the one not
+used for longest."""
 SHOWN = 48
 """Answers that are kept drawn; others are drawn again when somebody goes back to them."""
 CROPS = 400
@@ -100,11 +101,25 @@ class Memory:
         snaps = self._visitors[visitor]
         while len(snaps) >= PHOTOS:
             self.forget(visitor, next(iter(snaps)))
-        while snaps and self.weight + len(photo) > BYTES:
-            self.forget(visitor, next(iter(snaps)))
+        while self._full(len(photo)) and (most := self._who_has_most()) is not None:
+            self.forget(most, next(iter(self._visitors[most])))
         name = secrets.token_urlsafe(9)
         snaps[name] = Snap(photo, before, self._now())
         return name
+
+    def _full(self, more: int) -> bool:
+        count = sum(map(len, self._visitors.values()))
+        return count >= ALL_PHOTOS or self.weight + more > BYTES
+
+    def _who_has_most(self) -> str | None:
+        """By number, then by bytes; None where nobody has any."""
+
+        def held(visitor: str) -> tuple[int, int]:
+            snaps = self._visitors[visitor].values()
+            return len(snaps), sum(len(snap.photo) for snap in snaps)
+
+        most = max(self._visitors, key=held, default=None)
+        return most if most is not None and self._visitors[most] else None
 
     def start_clock(self, visitor: str) -> None:
         """The visitor's pencil starts."""
