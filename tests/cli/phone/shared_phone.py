@@ -7,13 +7,14 @@ import http.client
 import os
 import re
 import socket
+import ssl
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -53,8 +54,7 @@ class Phone:
 
     port: int
     cookie: str = ""
-    origin: str | None = None
-    sent: dict[str, str] = field(default_factory=dict)
+    trusted: ssl.SSLContext | None = None
 
     def ask(
         self,
@@ -63,10 +63,15 @@ class Phone:
         body: bytes | None = None,
         headers: dict[str, str] | None = None,
     ) -> Reply:
-        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        scheme, line = "http", http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        if self.trusted is not None:
+            scheme = "https"
+            line = http.client.HTTPSConnection(
+                "127.0.0.1", self.port, timeout=60, context=self.trusted
+            )
         said = {"Host": f"127.0.0.1:{self.port}"}
         if method == "POST":
-            said["Origin"] = f"http://127.0.0.1:{self.port}"
+            said["Origin"] = f"{scheme}://127.0.0.1:{self.port}"
         if self.cookie:
             said["Cookie"] = self.cookie
         said.update(headers or {})
@@ -146,8 +151,8 @@ class Served:
     port: int
     enter: str
 
-    def phone(self) -> Phone:
-        visitor = Phone(self.port)
+    def phone(self, trusted: ssl.SSLContext | None = None) -> Phone:
+        visitor = Phone(self.port, trusted=trusted)
         assert visitor.ask(self.enter).status == 200
         return visitor
 
