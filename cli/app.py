@@ -12,14 +12,14 @@ from typing import IO, Annotated
 
 import typer
 
-from papernudge.cli import stopping
-from papernudge.cli.books.options import register
-from papernudge.cli.drills.options import register as register_drills
-from papernudge.cli.exits import Exit, Stop, from_fault
-from papernudge.cli.limits import OF_A_FILE
-from papernudge.cli.options import Side
+from papernudge.cli.base import stopping
+from papernudge.cli.base.exits import Exit, Stop, from_fault
+from papernudge.cli.base.limits import OF_A_FILE
+from papernudge.cli.base.say import say, show
 from papernudge.cli.phone.options import register as register_phone
-from papernudge.cli.say import say, show
+from papernudge.cli.terminal.book_options import register
+from papernudge.cli.terminal.options import Side
+from papernudge.cli.terminal.sheet_options import register as register_drills
 
 app = typer.Typer(
     name="papernudge",
@@ -108,7 +108,7 @@ def read(
     sentences: Sentences = False,
 ) -> None:
     """What the page says, and what is in doubt."""
-    from papernudge.cli.commands import Wishes, run_read
+    from papernudge.cli.terminal.commands import Wishes, run_read
 
     wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences)
     raise typer.Exit(run_read(photos or [], given_line, entry_line, wishes))
@@ -155,7 +155,7 @@ def hint(
     Depth 1 says where to look, 2 names the technique, 3 shows the evidence, 4 gives the digit.
     Not for use during a contest round.
     """
-    from papernudge.cli.commands import Wishes, run_hint
+    from papernudge.cli.terminal.commands import Wishes, run_hint
 
     wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences)
     photos = [] if photo is None else [photo]
@@ -184,7 +184,7 @@ def check(
     Depth 1 says how much is wrong, 2 in which houses, 3 in which cells and what to rub out
     first, 4 the right digits.
     """
-    from papernudge.cli.commands import Wishes, run_check
+    from papernudge.cli.terminal.commands import Wishes, run_check
 
     wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences)
     raise typer.Exit(run_check(photos or [], given_line, entry_line, wishes, tell, since))

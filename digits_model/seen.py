@@ -54,7 +54,8 @@ def manifest() -> dict[str, Any]:
 
 
 @functools.cache
-def _session() -> Any:
+def shipped() -> Any:
+    """The onnxruntime session of the network that ships."""
     data = resources.files(__package__).joinpath("seen.onnx").read_bytes()
     if hashlib.sha256(data).hexdigest() != manifest()["sha256"]:
         raise RuntimeError(
@@ -66,7 +67,7 @@ def _session() -> Any:
 def logits(sheets: npt.NDArray[np.uint8], session: Any = None) -> npt.NDArray[np.float64]:
     """Uncalibrated log-odds float64 (N, 81, len(NAMES)) of N grids, uint8 (N, SIDE, SIDE, 3)."""
     planes = np.ascontiguousarray(sheets.transpose(0, 3, 1, 2)).astype(np.float32)
-    found = (session or _session()).run(None, {"sheets": planes})[0]
+    found = (session or shipped()).run(None, {"sheets": planes})[0]
     return np.asarray(found, np.float64)
 
 

@@ -20,6 +20,7 @@ def _peers() -> tuple[tuple[int, ...], ...]:
 
 
 PEERS = _peers()
+_COUNTS = tuple(mask.bit_count() for mask in range(512))
 BITS = tuple(tuple(d for d in range(9) if mask >> d & 1) for mask in range(512))
 
 
@@ -46,14 +47,18 @@ class _Search:
         if self.nodes_left <= 0 or not self.worth(masks):
             return
         self.nodes_left -= 1
-        open_cells = [c for c in range(81) if masks[c] & (masks[c] - 1)]
-        if not open_cells:
+        cell, fewest = -1, 10
+        for at, many in enumerate(map(_COUNTS.__getitem__, masks)):
+            if 1 < many < fewest:
+                cell, fewest = at, many
+                if many == 2:
+                    break
+        if cell < 0:
             value = self.bound(masks)
             self.found.append((value, [BITS[m][0] + 1 for m in masks]))
             self.found.sort(key=lambda pair: -pair[0])
             del self.found[self.count :]
             return
-        cell = min(open_cells, key=lambda c: masks[c].bit_count())
         row = self.scores[cell]
         for digit in sorted(BITS[masks[cell]], key=lambda d: -row[d]):
             after = assigned(masks, cell, digit)

@@ -255,7 +255,10 @@ def _by_net(
         flat = _measured(grey, sketch.scaled(float((scale / by).mean())), few)
         found = list(mine)
         if flat is not None:
-            flat, again = _looked_again(grey, flat, _LOOKS if few else 0)
+            again: Again | None = None
+            # Of many grids only those are looked at again whose lines leave doubt, once.
+            if few or not flat.is_nine:
+                flat, again = _looked_again(grey, flat, _LOOKS if few else 0)
             found.append(_Sighting(flat, traits(grey, flat), by, sketch, again))
         seen += sorted(found, key=lambda s: -s.flat.score)[:1]
     return seen + known, patches, left

@@ -55,7 +55,7 @@ MOST_EVENED, MANY = 26_000_000, 16
 """Pixels of a photo up to which a page without a grid is looked at once more in even light, and
 grids none of which can be read from which on it isn't: what that takes in memory and time grows
 with them, and a page on which so many are seen does not lack light."""
-MOST_SEARCHED = 600
+MOST_SEARCHED = 400
 """Cost (:class:`Decoded`) of all a page's searches after which each further grid is searched with
 little effort: whoever photographs forty grids of nonsense doesn't wait for it. A photo that can be
 read costs one, seldom twenty."""

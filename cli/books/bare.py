@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
-from papernudge.cli import limited
+from papernudge.cli.base import limited
+from papernudge.cli.base.opening import failure
+from papernudge.cli.base.paths import MOST_SOURCE, read_regular, why
 from papernudge.cli.books.rows import PageTask
-from papernudge.cli.opening import failure
-from papernudge.cli.paths import MOST_SOURCE, read_regular, why
 from papernudge.vision.failure import Failure
 
 _PNG = b"\x89PNG\r\n\x1a\n"

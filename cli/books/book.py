@@ -15,6 +15,8 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from papernudge.cli.base.exits import Exit, Stop
+from papernudge.cli.base.paths import ask, real, why
 from papernudge.cli.books.lock import Lock, guard_beside, is_held, unwritable
 from papernudge.cli.books.log import ABSENT, log_of, state_of
 from papernudge.cli.books.rows import (
@@ -30,8 +32,6 @@ from papernudge.cli.books.rows import (
 from papernudge.cli.books.salvage import DAMAGED, Harm, has_shape, is_whole, salvage, upgrade
 from papernudge.cli.books.schema import APPLICATION, SCHEMA, VERSION
 from papernudge.cli.books.seals import Tally, put
-from papernudge.cli.exits import Exit, Stop
-from papernudge.cli.paths import ask, real, why
 
 if TYPE_CHECKING:
     from papernudge.cli.books.sources import Surveyed

@@ -17,10 +17,10 @@ from collections.abc import Callable, Iterable, Iterator
 from importlib.util import find_spec
 from typing import Any, TypeVar
 
+from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.books.bare import bare_task
 from papernudge.cli.books.pool import Pages, given_up, in_a_child
 from papernudge.cli.books.rows import PageDone, PageTask
-from papernudge.cli.exits import Exit, Stop, bad_words
 from papernudge.vision.failure import Failure
 
 AHEAD = 2

@@ -14,14 +14,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from papernudge.cli.assume import parse_assumption
+from papernudge.cli.base.exits import Exit, Stop, bad_words
+from papernudge.cli.base.paths import MOST_TEXT, read_regular, why
+from papernudge.cli.base.say import short
 from papernudge.cli.books.rows import GridRow, row_id
 from papernudge.cli.books.seals import put
 from papernudge.cli.books.settle import Words, settle
-from papernudge.cli.books.typeface import Page
-from papernudge.cli.exits import Exit, Stop, bad_words
-from papernudge.cli.paths import MOST_TEXT, read_regular, why
-from papernudge.cli.say import short
+from papernudge.cli.books.spoken import Kept, cell_at, centre, holds, name_of, words_from
+from papernudge.cli.session.assume import parse_assumption
+from papernudge.vision.typeface import Page
 
 if TYPE_CHECKING:
     from papernudge.cli.books.book import Book
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
 _ID = re.compile(r"(?P<hash>[0-9a-f]{16})-(?P<page>[1-9][0-9]{0,8})-(?P<grid>[1-9][0-9]{0,8})")
 _COLON = re.compile(r"^([0-9a-f-]+):")
 _WHOLE = ("ok", "left out")
-Point = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +107,7 @@ def apply(book: Book, corrections: Iterable[Correction]) -> int:
         for one in corrections:
             key, grid = _subject(book, one)
             touched[key] = grid
-            name = "" if one.cell is None else _name(one.cell)
+            name = "" if one.cell is None else name_of(one.cell)
             x, y = centre(grid, one.cell)
             hash_, page, _ = key
             for old in _kept(book, hash_, page):
@@ -138,10 +138,6 @@ def _subject(book: Book, one: Correction) -> tuple[tuple[str, int, int], GridRow
     )
 
 
-Kept = tuple[float, float, str, str]
-"""x, y, the cell's name or nothing, what is said."""
-
-
 def _kept(book: Book, hash_: str, page: int) -> list[Kept]:
     query = (
         "SELECT x, y, cell, says FROM correction WHERE hash = ? AND page = ? ORDER BY y, x, cell"
@@ -154,66 +150,9 @@ def words_for(book: Book, hash_: str, page: int, grids: Sequence[GridRow]) -> di
     return words_from(_kept(book, hash_, page), grids)
 
 
-def words_from(kept: Sequence[Kept], grids: Sequence[GridRow]) -> dict[int, Words]:
-    """The same from the page's corrections."""
-    out: dict[int, Words] = {}
-    for grid in grids:
-        about = [one for one in kept if _holds(grid, one[:2])]
-        whole = next((says for _, _, cell, says in about if not cell), None)
-        cells = {_cell_at(grid, x, y): says for x, y, cell, says in about if cell}
-        if grid.givens is None:
-            cells = {}
-        if cells or whole:
-            out[grid.number] = Words(cells, whole)
-    return out
-
-
 def _same_subject(grid: GridRow, kept: Kept, cell: str) -> bool:
     """Whether an earlier word is about the same cell, or both are about the whole grid."""
     x, y, name, _ = kept
-    if not _holds(grid, (x, y)) or bool(name) != bool(cell):
+    if not holds(grid, (x, y)) or bool(name) != bool(cell):
         return False
-    return not cell or _cell_at(grid, x, y) == cell
-
-
-def _cell_at(grid: GridRow, x: float, y: float) -> str:
-    """The cell whose centre is nearest to a point of the raster."""
-
-    def away(cell: int) -> float:
-        cx, cy = centre(grid, cell)
-        return (cx - x) ** 2 + (cy - y) ** 2
-
-    return _name(min(range(81), key=away))
-
-
-def _name(cell: int) -> str:
-    return f"R{cell // 9 + 1}C{cell % 9 + 1}"
-
-
-def _holds(grid: GridRow, point: Point) -> bool:
-    """Whether a point lies within the grid's four corners."""
-    corners = grid.corners
-    sides = [
-        (bx - ax) * (point[1] - ay) - (by - ay) * (point[0] - ax)
-        for (ax, ay), (bx, by) in zip(corners, [*corners[1:], corners[0]], strict=True)
-    ]
-    return all(side >= 0 for side in sides) or all(side <= 0 for side in sides)
-
-
-def centre(grid: GridRow, cell: int | None) -> Point:
-    """Of a cell or of the whole grid, raster pixels."""
-    if cell is None or grid.crossings is None:
-        row, column = (4, 4) if cell is None else divmod(cell, 9)
-        down, across = (row + 0.5) / 9, (column + 0.5) / 9
-        (ax, ay), (bx, by), (cx, cy), (dx, dy) = grid.corners
-        top = (ax + (bx - ax) * across, ay + (by - ay) * across)
-        foot = (dx + (cx - dx) * across, dy + (cy - dy) * across)
-        x, y = (t + (f - t) * down for t, f in zip(top, foot, strict=True))
-    else:
-        import struct
-
-        points = struct.unpack("<200f", grid.crossings)
-        row, column = divmod(cell, 9)
-        around = [20 * (row + i) + 2 * (column + j) for i in (0, 1) for j in (0, 1)]
-        x, y = (sum(points[k + axis] for k in around) / 4 for axis in (0, 1))
-    return round(x, 2), round(y, 2)
+    return not cell or cell_at(grid, x, y) == cell

@@ -10,7 +10,18 @@ from collections.abc import Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from papernudge.cli import stopping
+from papernudge.cli.base import stopping
+from papernudge.cli.base.exits import Exit, bad_words
+from papernudge.cli.base.paths import (
+    BOOK_FILES,
+    Named,
+    identities,
+    identity,
+    is_folder,
+    keep_apart,
+    real,
+)
+from papernudge.cli.base.say import short, show, visible, warn
 from papernudge.cli.books.book import Book
 from papernudge.cli.books.corrections import Correction, apply, words_for
 from papernudge.cli.books.progress import Progress, looked_at
@@ -26,19 +37,8 @@ from papernudge.cli.books.summary import (
     in_words,
     other_losses,
 )
-from papernudge.cli.books.typeface import Page
-from papernudge.cli.exits import Exit, bad_words
-from papernudge.cli.paths import (
-    BOOK_FILES,
-    Named,
-    identities,
-    identity,
-    is_folder,
-    keep_apart,
-    real,
-)
-from papernudge.cli.say import short, show, visible, warn
 from papernudge.vision.failure import Failure
+from papernudge.vision.typeface import Page
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,14 +12,15 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from papernudge.cli.base.exits import Exit, bad_words
+from papernudge.cli.base.files import exists, write_whole
+from papernudge.cli.base.paths import BOOK_FILES, Named, keep_apart
+from papernudge.cli.base.say import short, warn
 from papernudge.cli.books.book import Book, id_of
+from papernudge.cli.books.printed import Layout, sheets
 from papernudge.cli.books.rows import Row, row_id
 from papernudge.cli.books.summary import health
-from papernudge.cli.documents import FORMAT
-from papernudge.cli.exits import Exit, bad_words
-from papernudge.cli.files import exists, write_whole
-from papernudge.cli.paths import BOOK_FILES, Named, keep_apart
-from papernudge.cli.say import short, warn
+from papernudge.cli.session.documents import FORMAT
 
 ENDINGS = (".jsonl", ".csv", ".txt", ".pdf")
 STATUSES = ("clean", "review", "left out")
@@ -37,14 +38,6 @@ class Filters:
     statuses: Sequence[str] = ()
     once: bool = False
     first: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Layout:
-    """How puzzles are printed: ``each`` puzzles a page, of ``paper`` ``a4`` or ``letter``."""
-
-    each: int = 4
-    paper: str = "a4"
 
 
 def parse_range(text: str | None, option: str) -> Range:
@@ -95,8 +88,6 @@ def run_export(
     if ending == ".pdf":
         if not rows:
             raise bad_words("No puzzle fits these filters, so there is nothing to print.")
-        from papernudge.cli.books.printed import sheets
-
         write_whole(to, sheets(rows, layout), over=force)
     else:
         write_whole(to, _WRITERS[ending](rows), over=force)

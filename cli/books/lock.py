@@ -13,8 +13,8 @@ import stat
 import sys
 from pathlib import Path
 
-from papernudge.cli.exits import Exit, Stop
-from papernudge.cli.paths import AT_ONCE, BOOK_FILES, open_regular, real, why
+from papernudge.cli.base.exits import Exit, Stop
+from papernudge.cli.base.paths import AT_ONCE, BOOK_FILES, open_regular, real, why
 
 MARK = b"papernudge lock, process "
 """How our locks begin; the number of the process follows."""

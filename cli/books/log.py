@@ -11,7 +11,7 @@ import struct
 import time
 from pathlib import Path
 
-from papernudge.cli.paths import read_regular
+from papernudge.cli.base.paths import read_regular
 
 _HEAD, _FRAME = 32, 24
 _MAGIC = (0x377F0682, 0x377F0683)

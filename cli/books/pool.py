@@ -10,9 +10,9 @@ from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass
 from multiprocessing import connection
 
-from papernudge.cli import limited
+from papernudge.cli.base import limited
+from papernudge.cli.base.limited import Child, Ended
 from papernudge.cli.books.rows import PageDone, PageTask
-from papernudge.cli.limited import Child, Ended
 
 Pages = Generator[PageDone, None, None]
 RENEWED = 400
@@ -39,6 +39,11 @@ def too_slow(task: PageTask) -> PageDone:
     return PageDone(task.hash, task.number, reader(), "unreadable", "too slow", sentence)
 
 
+def broken(task: PageTask) -> PageDone:
+    """A page that breaks what reads it: so it will again, unless the libraries below are mended."""
+    return given_up(task, "what reads it broke down on it")
+
+
 def read_page(task: PageTask) -> PageDone:
     """What a worker does with a page."""
     from papernudge.cli.books.work import one_thread, read_task
@@ -55,6 +60,8 @@ def in_a_child(task: PageTask) -> PageDone:
         except Ended as ended:
             if ended.why == "time":
                 return too_slow(task)
+            if ended.why == "broken":
+                return broken(task)
         except RuntimeError as fault:
             return given_up(task, f"its reader failed ({fault})")
         else:
@@ -140,6 +147,8 @@ class _Pool:
         self._dismiss(worker)
         if task is not None and why == "time":
             yield too_slow(task)
+        elif task is not None and why == "broken":
+            yield broken(task)
         elif task is not None:
             key = (task.hash, task.number)
             self.tries[key] = self.tries.get(key, 0) + 1

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import dataclass
 from math import ceil
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from papernudge.cli.books.rows import Row
-from papernudge.cli.paper import (
+from papernudge.cli.pictures.paper import (
     BOLD,
     PAPERS,
     Box,
@@ -20,11 +21,16 @@ from papernudge.cli.paper import (
     write,
 )
 
-if TYPE_CHECKING:
-    from papernudge.cli.books.export import Layout
-
 _EDGE, _FOOT = 42.0, 24.0
 _SOLUTIONS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How puzzles are printed: ``each`` puzzles a page, of ``paper`` ``a4`` or ``letter``."""
+
+    each: int = 4
+    paper: str = "a4"
 
 
 def sheets(rows: Sequence[Row], layout: Layout) -> bytes:

@@ -13,11 +13,11 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from papernudge.cli.base.files import write_whole
 from papernudge.cli.books.book import Book
 from papernudge.cli.books.rows import Doubt, Row
 from papernudge.cli.books.settle import needs_a_person
-from papernudge.cli.books.work import CELL, CROP, MARGIN
-from papernudge.cli.files import write_whole
+from papernudge.vision.crop import CELL, CROP, MARGIN
 
 if TYPE_CHECKING:
     from papernudge.vision.photo import Raster

@@ -13,7 +13,6 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from papernudge.cli.books import seals
-from papernudge.cli.books.corrections import words_from
 from papernudge.cli.books.rows import grid_of, puzzle_values
 from papernudge.cli.books.schema import (
     ADDED,
@@ -26,7 +25,8 @@ from papernudge.cli.books.schema import (
 from papernudge.cli.books.seals import NOTHING, Row, added, is_sealed, key_of, put, rows_in, shape
 from papernudge.cli.books.settle import NOTHING_SAID, settle
 from papernudge.cli.books.sound import is_sound
-from papernudge.cli.books.typeface import Page
+from papernudge.cli.books.spoken import words_from
+from papernudge.vision.typeface import Page
 
 DAMAGED = "damaged"
 """The state of a page that must be read again."""

@@ -8,7 +8,7 @@ from itertools import product
 from math import prod
 
 from papernudge.cli.books.rows import Doubt, GridRow, PuzzleRow
-from papernudge.cli.books.typeface import NO_PAGE, Page
+from papernudge.vision.typeface import NO_PAGE, Page, PrintedGrid
 
 SURE = 0.98
 """A grid less likely than this to be right in every given is looked at by a person."""
@@ -33,7 +33,7 @@ class Words:
 NOTHING_SAID = Words({})
 
 
-def unwritten(page: Sequence[GridRow]) -> bool:
+def unwritten(page: Sequence[PrintedGrid]) -> bool:
     """Whether nobody has written on a page, as far as was read: then a digit that alone looks a
     little like handwriting is print. Of a person who writes, more is seen than that.
     """

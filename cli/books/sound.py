@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from papernudge.cli.books.seals import Column, shape
-from papernudge.cli.books.work import CROP
+from papernudge.vision.crop import CROP
 
 Check = Callable[[Any], bool]
 _TYPES: dict[str, type | tuple[type, ...]] = {

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from papernudge.cli import limited
+from papernudge.cli.base import limited
+from papernudge.cli.base.limits import MAX_PAGES
+from papernudge.cli.base.opening import failure
+from papernudge.cli.base.paths import MOST_SOURCE, is_folder, open_regular, real, why
 from papernudge.cli.books.rows import PageTask
-from papernudge.cli.limits import MAX_PAGES
-from papernudge.cli.opening import failure
-from papernudge.cli.paths import MOST_SOURCE, is_folder, open_regular, real, why
 from papernudge.vision.failure import Failure
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from papernudge.cli.books.log import DAMAGED as LOG_DAMAGED
 from papernudge.cli.books.rows import Row
 from papernudge.cli.books.salvage import DAMAGED
 from papernudge.cli.books.schema import VERSION
-from papernudge.cli.documents import FORMAT, Document
+from papernudge.cli.session.documents import FORMAT, Document
 
 NAMED = 12
 """Most things of a kind that are named one by one, in words."""

@@ -6,8 +6,8 @@ import io
 import ipaddress
 import socket
 
-from papernudge.cli.exits import Exit, Stop, bad_words
-from papernudge.cli.say import show
+from papernudge.cli.base.exits import Exit, Stop, bad_words
+from papernudge.cli.base.say import show
 
 _NOT_HOME = ("docker", "br-", "veth", "virbr", "tun", "tap", "wg", "utun", "vmnet", "vboxnet")
 """Beginnings of names of interfaces that lead to no phone: containers, tunnels, machines inside

@@ -1,7 +1,7 @@
 """Worker processes behind the page: a slow photo keeps nobody waiting but its own phone.
 
 A worker is a child with limits of time and memory, as for every file from anywhere
-(:mod:`papernudge.cli.limited`): one that goes beyond them, or dies, is replaced.
+(:mod:`papernudge.cli.base.limited`): one that goes beyond them, or dies, is replaced.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import asyncio
 from dataclasses import dataclass
 from typing import Any, Protocol, TypeVar
 
-from papernudge.cli.limited import PAGE_SECONDS, Child, Ended
+from papernudge.cli.base.limited import PAGE_SECONDS, Child, Ended
 
 Said = TypeVar("Said", covariant=True)
 

@@ -12,8 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from papernudge.cli.drills.log import LONGEST_NAME
-from papernudge.cli.exits import Stop
+from papernudge.cli.base.exits import Stop
 from papernudge.cli.phone.desk import BusyError, Desk
 from papernudge.cli.phone.memory import Memory
 from papernudge.cli.phone.sending import sent
@@ -27,6 +26,7 @@ from papernudge.cli.phone.sheets import (
     today,
 )
 from papernudge.cli.phone.shelf import Shelf
+from papernudge.cli.sheets.log import LONGEST_NAME
 
 Render = Callable[..., HTMLResponse]
 _ROW = re.compile(r"[0-9a-f]{16}-[1-9][0-9]{0,5}-[1-9][0-9]{0,5}")

@@ -50,7 +50,7 @@ def phone(
     photos go to this computer and nowhere else. Without HTTPS somebody on the same network could
     listen in. Ctrl-C stops it.
     """
-    from papernudge.cli.exits import bad_words
+    from papernudge.cli.base.exits import bad_words
     from papernudge.cli.phone.serve import Wishes, run_phone
 
     for option, name in (("book", book), ("log", log), ("certificate", certificate), ("key", key)):

@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from papernudge.cli.exits import Stop
+from papernudge.cli.base.exits import Stop
 from papernudge.cli.phone.desk import BusyError, Desk
 from papernudge.cli.phone.gate import TooMuchError
 from papernudge.cli.phone.memory import STEPS, Memory, Snap, Step

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from papernudge.cli.exits import Exit, Stop, bad_words
-from papernudge.cli.paths import BOOK_FILES, LOG_FILES, Named, keep_apart, read_regular, why
+from papernudge.cli.base.exits import Exit, Stop, bad_words
+from papernudge.cli.base.paths import BOOK_FILES, LOG_FILES, Named, keep_apart, read_regular, why
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp
@@ -88,7 +88,7 @@ def _check(wishes: Wishes) -> None:
     if wishes.certificate is not None and wishes.key is not None:
         _check_certificate(wishes.certificate, wishes.key)
     if wishes.log is not None:
-        from papernudge.cli.drills.log import append
+        from papernudge.cli.sheets.log import append
 
         append(wishes.log, [])  # one that is none, or can't be written, is told before it is needed
 

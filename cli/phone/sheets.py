@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from papernudge.cli.exits import Stop
+from papernudge.cli.base.exits import Stop
 
 if TYPE_CHECKING:
-    from papernudge.cli.drills.log import Row
-    from papernudge.cli.drills.progress import Week
+    from papernudge.cli.sheets.log import Row
+    from papernudge.cli.sheets.weeks import Week
 
 PLOT_WIDE = 480
 """Width of the plot, pixels: its words stay readable on a phone."""
@@ -57,10 +57,10 @@ def _marked(wish: SheetWish) -> SheetShown:
     import cv2
     import numpy as np
 
-    from papernudge.cli.drills.mark import mark_opened
-    from papernudge.cli.drills.marked import marked_picture, summed
-    from papernudge.cli.drills.marking import log_rows
     from papernudge.cli.phone.work import SIDE, opened
+    from papernudge.cli.sheets.mark import mark_opened
+    from papernudge.cli.sheets.marked import marked_picture, summed
+    from papernudge.cli.sheets.marking import log_rows
 
     found = mark_opened("the photo", opened(wish.photo))
     picture = marked_picture(found, SIDE, ".jpg")
@@ -84,7 +84,7 @@ def today() -> str:
 
 async def keep(log: Path, rows: tuple[Row, ...]) -> None:
     """Adds the rows; the same sheet of the same day counts once. Stop (5) on failure."""
-    from papernudge.cli.drills.log import append
+    from papernudge.cli.sheets.log import append
 
     await asyncio.to_thread(append, log, rows)
 
@@ -107,9 +107,9 @@ async def progress(log: Path, pupil: str) -> Progress:
 
 
 def _progress(log: Path, pupil: str) -> Progress:
-    from papernudge.cli.drills.log import pupils, read
-    from papernudge.cli.drills.plot import as_svg, plotted
-    from papernudge.cli.drills.progress import curves_of, weeks_of
+    from papernudge.cli.sheets.log import pupils, read
+    from papernudge.cli.sheets.plot import as_svg, plotted
+    from papernudge.cli.sheets.weeks import curves_of, weeks_of
 
     if not log.exists():
         return Progress()
@@ -124,7 +124,7 @@ def _progress(log: Path, pupil: str) -> Progress:
 
 
 def _told(week: Week, named: bool) -> str:
-    from papernudge.cli.say import visible
+    from papernudge.cli.base.say import visible
 
     whose = f"{visible(week.pupil)}, " if named and week.pupil else ""
     each = "" if week.seconds is None else f", {week.seconds:.0f} s each"
@@ -134,7 +134,7 @@ def _told(week: Week, named: bool) -> str:
 
 def taken_name(text: str) -> str:
     """A pupil's name as it is kept, empty where it is none."""
-    from papernudge.cli.drills.log import pupil_named
+    from papernudge.cli.sheets.log import pupil_named
 
     try:
         return pupil_named(text)
@@ -144,7 +144,7 @@ def taken_name(text: str) -> str:
 
 def solve_row(givens: str, looks: int, seconds: float, pupil: str) -> Row:
     """A whole puzzle solved against the clock, as the log keeps it. ``givens``: 81 characters."""
-    from papernudge.cli.drills.log import Row
+    from papernudge.cli.sheets.log import Row
 
     name = f"solve-{hashlib.sha256(givens.encode()).hexdigest()[:8]}"
     blank = givens.count(".")

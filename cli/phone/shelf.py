@@ -15,8 +15,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from papernudge.cli.base.exits import Stop
 from papernudge.cli.books.rows import PageDone, PageTask, row_id
-from papernudge.cli.exits import Stop
 
 if TYPE_CHECKING:
     from papernudge.cli.books.book import Book

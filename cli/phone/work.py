@@ -11,12 +11,12 @@ from collections import OrderedDict
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from papernudge.cli.assume import parse_assumption
-from papernudge.cli.exits import Stop
+from papernudge.cli.base.exits import Stop
+from papernudge.cli.session.assume import parse_assumption
 
 if TYPE_CHECKING:
-    from papernudge.cli.answers import Answer
-    from papernudge.cli.pages import Page, Sheet
+    from papernudge.cli.session.answers import Answer
+    from papernudge.cli.session.pages import Page, Sheet
     from papernudge.vision.mesh import Points
     from papernudge.vision.photo import Photo
     from papernudge.vision.reading import Doubt
@@ -136,7 +136,7 @@ def opened(photo: bytes, side: int | None = None) -> Photo:
     """The decoded photo, see :func:`open_photo`; Stop (5) where it can't be opened or is too
     large.
     """
-    from papernudge.cli.exits import Exit, from_failure
+    from papernudge.cli.base.exits import Exit, from_failure
     from papernudge.vision.photo import Photo, open_photo
 
     found = open_photo(photo, "the photo", side=side)
@@ -173,7 +173,7 @@ def _read(photo: bytes) -> Page:
     """The page; a large photo is read at a half or a quarter first, and as it is where that may
     matter.
     """
-    from papernudge.cli.pages import read_opened
+    from papernudge.cli.session.pages import read_opened
 
     first = opened(photo, FIRST_SIDE)
     if first.reduced == 1:
@@ -198,7 +198,7 @@ def _needs_more(page: Page) -> bool:
 
 
 def _sheet(page: Page, wish: Wish) -> Sheet:
-    from papernudge.cli.pages import choose, same_print
+    from papernudge.cli.session.pages import choose, same_print
 
     number = wish.grid
     if number is None and wish.before is not None:
@@ -215,7 +215,7 @@ def _sheet(page: Page, wish: Wish) -> Sheet:
 
 
 def _another() -> Stop:
-    from papernudge.cli.exits import Exit
+    from papernudge.cli.base.exits import Exit
 
     return Stop(
         Exit.WORDS,
@@ -234,7 +234,7 @@ def _about(sheet: Sheet) -> Shown:
 
 
 def _answered(sheet: Sheet, wish: Wish) -> Shown:
-    from papernudge.cli.answers import HintWishes, check_answer, hint_answer
+    from papernudge.cli.session.answers import HintWishes, check_answer, hint_answer
 
     earlier = None
     since: tuple[str, ...] = ()
@@ -294,9 +294,9 @@ def _places(said: Answer) -> tuple[tuple[str, int], ...]:
 def _picture(
     sheet: Sheet, said: Answer
 ) -> tuple[bytes, tuple[int, int], tuple[tuple[Corner, ...], ...]]:
-    from papernudge.cli.pictures import encode
-    from papernudge.cli.scene import answer_scene, doubt_scene
-    from papernudge.cli.sketch import Placed, framed, sketch
+    from papernudge.cli.pictures.pictures import encode
+    from papernudge.cli.pictures.scene import answer_scene, doubt_scene
+    from papernudge.cli.pictures.sketch import Placed, framed, sketch
 
     scene = doubt_scene(said) if said.doubts else answer_scene(said)
     scene.caption = ""  # the sentence stands on the page, where it can be read aloud and enlarged
@@ -324,10 +324,10 @@ def _corners() -> Points:
 
 def _overview(page: Page) -> Shown:
     """The whole page upright, a tab at each grid."""
-    from papernudge.cli.pages import Sheet, first_puzzle, nearest_miss
-    from papernudge.cli.pictures import encode, outline_of
-    from papernudge.cli.scene import Scene, Tab
-    from papernudge.cli.sketch import Placed, framed, sketch
+    from papernudge.cli.pictures.pictures import encode, outline_of
+    from papernudge.cli.pictures.scene import Scene, Tab
+    from papernudge.cli.pictures.sketch import Placed, framed, sketch
+    from papernudge.cli.session.pages import Sheet, first_puzzle, nearest_miss
 
     assert page.photo is not None
     placed = []
@@ -352,7 +352,7 @@ def _overview(page: Page) -> Shown:
 def _crops(sheet: Sheet, cells: tuple[int, ...]) -> tuple[tuple[int, bytes], ...]:
     import cv2
 
-    from papernudge.cli.pictures import encode
+    from papernudge.cli.pictures.pictures import encode
     from papernudge.vision.patches import cut_patches
 
     photo, mesh = sheet.page.photo, sheet.grid.mesh
@@ -367,7 +367,7 @@ def _crops(sheet: Sheet, cells: tuple[int, ...]) -> tuple[tuple[int, bytes], ...
 
 
 def _question(sheet: Sheet, doubt: Doubt) -> Question:
-    from papernudge.cli.doubting import asked
+    from papernudge.cli.session.doubting import asked
     from papernudge.vision.reading import cell_name
 
     ((_, crop),) = _crops(sheet, (doubt.cell,))

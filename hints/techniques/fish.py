@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import insort
 from collections.abc import Iterator
-from functools import lru_cache
+from functools import cache, lru_cache
 from itertools import combinations
 from typing import NamedTuple
 
@@ -159,7 +159,7 @@ def _swimming(
         places |= some
     bases = tuple(house for _, house, _ in chosen)
     for spare in _spares(crossed, len(chosen)):
-        lines, covers = _CROSSING[cover, crossed & ~spare]
+        lines, covers = _crossing(cover, crossed & ~spare)
         fins = places & ~lines
         if fins and not any(fins & ~HOUSES[house] == 0 for house in range(18, 27)):
             continue
@@ -179,17 +179,11 @@ def _spares(crossed: int, size: int) -> tuple[int, ...]:
     return tuple(s for s in sums if any(s & ~(7 << k) == 0 for k in (0, 3, 6)))
 
 
-def _crossing() -> dict[tuple[House, int], tuple[Cells, tuple[House, ...]]]:
-    """For a set of rows (from house 0) or columns (from 9) their cells and houses."""
-    table = {}
-    for first in (0, 9):
-        for mask in range(512):
-            houses = tuple(first + k for k in range(9) if mask >> k & 1)
-            lines = 0
-            for house in houses:
-                lines |= HOUSES[house]
-            table[first, mask] = lines, houses
-    return table
-
-
-_CROSSING = _crossing()
+@cache
+def _crossing(first: House, mask: int) -> tuple[Cells, tuple[House, ...]]:
+    """The cells and the houses of a set of rows (``first`` 0) or columns (9)."""
+    houses = tuple(first + k for k in range(9) if mask >> k & 1)
+    lines = 0
+    for house in houses:
+        lines |= HOUSES[house]
+    return lines, houses

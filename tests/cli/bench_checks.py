@@ -100,8 +100,8 @@ def drawn(seed: int) -> tuple[Any, int | None]:
 
 def judge(seed: int) -> Counter[str]:
     """One page: what was right about its check."""
-    from papernudge.cli.answers import check_answer
-    from papernudge.cli.pages import Page, Sheet, first_puzzle
+    from papernudge.cli.session.answers import check_answer
+    from papernudge.cli.session.pages import Page, Sheet, first_puzzle
     from papernudge.hints import solve
     from papernudge.hints.checking import Checked3
     from papernudge.vision.photo import Photo

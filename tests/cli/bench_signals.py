@@ -46,7 +46,7 @@ import os, sys
 from papernudge.cli import main
 mark = os.environ.get("STARTED")
 if mark:
-    from papernudge.cli import stopping
+    from papernudge.cli.base import stopping
     listen = stopping.listen
     def heard():
         listen()

@@ -87,10 +87,10 @@ def cold(small: Path, compiled: Path) -> None:
 
 def warm(large: Path) -> None:
     """From the file's bytes to the drawn raster, stage by stage, in this process."""
-    from papernudge.cli.answers import HintWishes, hint_answer
-    from papernudge.cli.pages import Sheet, Source, choose, open_page
-    from papernudge.cli.pictures import answer_raster
-    from papernudge.cli.scene import answer_scene
+    from papernudge.cli.pictures.pictures import answer_raster
+    from papernudge.cli.pictures.scene import answer_scene
+    from papernudge.cli.session.answers import HintWishes, hint_answer
+    from papernudge.cli.session.pages import Sheet, Source, choose, open_page
     from papernudge.hints import solve
     from papernudge.vision.photo import open_photo
     from papernudge.vision.read import read_page

@@ -188,9 +188,9 @@ def replace_reading() -> Any:
     import papernudge.vision.read
     from papernudge.cli.books import digitise, settle, work
     from papernudge.cli.books.rows import PageDone
-    from papernudge.cli.drills import mark, marking
-    from papernudge.cli.drills.code import SheetPage, Task
-    from papernudge.cli.pages import open_named
+    from papernudge.cli.session.pages import open_named
+    from papernudge.cli.sheets import mark, marking
+    from papernudge.cli.sheets.code import SheetPage, Task
     from papernudge.vision.grid import GridKind, Quality
     from papernudge.vision.mesh import Mesh
     from papernudge.vision.reading import CellKind, CellReading, GridReading, PageReading

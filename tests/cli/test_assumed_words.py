@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from papernudge.cli.assume import parse_assumption
+from papernudge.cli.base.exits import Exit, Stop
 from papernudge.cli.books.corrections import MOST_TEXT, parse_correction, read_corrections
-from papernudge.cli.exits import Exit, Stop
+from papernudge.cli.session.assume import parse_assumption
 
 Run = Callable[..., Any]
 ID = "0123456789abcdef"

@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from papernudge.cli.answers import HintWishes, check_answer, hint_answer
-from papernudge.cli.pages import Sheet, Source, open_page
+from papernudge.cli.session.answers import HintWishes, check_answer, hint_answer
+from papernudge.cli.session.pages import Sheet, Source, open_page
 from papernudge.hints import next_nudge, solve
 
 Run = Callable[..., Any]
@@ -315,7 +315,7 @@ def test_an_unsure_answer_holds_the_doubts_and_no_nudge(
 def test_a_doubt_that_stands_alone_without_effect_may_matter_with_another(
     grid_says: Any,
 ) -> None:
-    from papernudge.cli.doubting import doubts_that_matter
+    from papernudge.cli.session.doubting import doubts_that_matter
     from papernudge.vision.reading import Doubt
 
     doubts = tuple(Doubt(c, "digit", None, 0.6, ((d, 0.4),)) for c, d in ((0, 8), (2, 1), (4, 7)))

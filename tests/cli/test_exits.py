@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from papernudge.cli.exits import Exit
+from papernudge.cli.base.exits import Exit
 from papernudge.vision.failure import Failure
 from papernudge.vision.grid import GridKind, Quality
 from papernudge.vision.reading import Doubt, GridReading
@@ -177,7 +177,7 @@ def test_a_fault_of_ours_ends_in_70_with_a_sentence(
     def broken(*_: Any, **__: Any) -> None:
         raise ZeroDivisionError("of our own making")
 
-    monkeypatch.setattr("papernudge.cli.commands.open_page", broken)
+    monkeypatch.setattr("papernudge.cli.terminal.commands.open_page", broken)
     ran = papernudge("read", "--given-line", puzzle, "--json")
     assert ran.code == Exit.FAULT
     assert one_sentence(ran.err)
@@ -194,7 +194,7 @@ def test_stopping_by_keyboard_ends_in_130(
     def stopped(*_: Any, **__: Any) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("papernudge.cli.commands.open_page", stopped)
+    monkeypatch.setattr("papernudge.cli.terminal.commands.open_page", stopped)
     assert papernudge("read", "--given-line", puzzle).code == Exit.STOPPED
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from papernudge.cli.hidden import boxes, cannot_be_seen, regions, where
+from papernudge.cli.session.hidden import boxes, cannot_be_seen, regions, where
 from papernudge.vision.grid import GridKind, Quality
 from papernudge.vision.reading import CellKind, CellReading, Doubt, Hidden
 

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from papernudge.cli import limited
-from papernudge.cli.limited import Child, Ended
+from papernudge.cli.base import limited
+from papernudge.cli.base.limited import Child, Ended
 from papernudge.vision.photo import Photo, open_photo
 
 Run = Callable[..., Any]
@@ -104,7 +104,7 @@ def test_after_an_end_the_next_file_has_a_fresh_child() -> None:
 @LINUX
 def test_a_killed_parent_takes_its_busy_children_along() -> None:
     program = (
-        "import time\nfrom papernudge.cli.limited import Child\n"
+        "import time\nfrom papernudge.cli.base.limited import Child\n"
         "for fork in (True, False):\n"
         "    child = Child(fork)\n"
         "    child.send(len, b'')\n    child.receive()\n"

@@ -15,9 +15,9 @@ from typing import Any
 
 import pytest
 
-from papernudge.cli.exits import Exit, Stop
-from papernudge.cli.files import write_whole
-from papernudge.cli.paths import Named, keep_apart, open_regular, read_regular, real
+from papernudge.cli.base.exits import Exit, Stop
+from papernudge.cli.base.files import write_whole
+from papernudge.cli.base.paths import Named, keep_apart, open_regular, read_regular, real
 
 Run = Callable[..., Any]
 unix = pytest.mark.skipif(sys.platform == "win32", reason="pipes and modes are unlike here")
@@ -291,7 +291,7 @@ def test_nothing_is_left_where_a_disk_is_full(tmp_path: Path, monkeypatch: Any) 
         raise OSError(28, "No space left on device")
 
     (tmp_path / "a.png").write_bytes(b"old")
-    monkeypatch.setattr("papernudge.cli.files._into_place", full)
+    monkeypatch.setattr("papernudge.cli.base.files._into_place", full)
     with pytest.raises(Stop, match="no space left"):
         write_whole(tmp_path / "a.png", b"new")
     assert [path.name for path in tmp_path.iterdir()] == ["a.png"]
@@ -306,7 +306,7 @@ def test_what_must_not_go_stays_even_where_it_comes_at_the_last_moment(
     def meanwhile(*_: Any) -> None:
         path.write_bytes(b"# mine")
 
-    monkeypatch.setattr("papernudge.cli.files._like", meanwhile)
+    monkeypatch.setattr("papernudge.cli.base.files._like", meanwhile)
     with pytest.raises(Stop, match="--force") as stopped:
         write_whole(path, b"new", over=False)
     assert stopped.value.code == Exit.FILE

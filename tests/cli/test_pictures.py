@@ -17,12 +17,10 @@ import cv2
 import numpy as np
 import pytest
 
-from papernudge.cli import ink
-from papernudge.cli.answers import HintWishes, walk_answer
-from papernudge.cli.pages import Source, choose, open_page
-from papernudge.cli.pictures import read_scene
-from papernudge.cli.printed import board_raster
-from papernudge.cli.scene import (
+from papernudge.cli.pictures import ink
+from papernudge.cli.pictures.pictures import read_scene
+from papernudge.cli.pictures.printed import board_raster
+from papernudge.cli.pictures.scene import (
     THICK,
     Scene,
     Stroke,
@@ -31,7 +29,9 @@ from papernudge.cli.scene import (
     house_box,
     nudge_scene,
 )
-from papernudge.cli.sketch import Placed, sketch
+from papernudge.cli.pictures.sketch import Placed, sketch
+from papernudge.cli.session.answers import HintWishes, walk_answer
+from papernudge.cli.session.pages import Source, choose, open_page
 from papernudge.hints import Position, next_nudge, walk
 from papernudge.hints.checking import check
 from papernudge.hints.nudge import DigitFocus, HouseFocus, Told1, Told2, Told3, Told4, ToldStep
@@ -288,7 +288,7 @@ def test_depth_1_and_2_of_a_check_draw_no_cell() -> None:
 
 
 def test_inks_differ_for_every_colour_vision_and_signs_differ_in_shape() -> None:
-    from papernudge.cli.sketch import INKS
+    from papernudge.cli.pictures.sketch import INKS
 
     # Dichromacy by dropping one cone's share of the difference leaves blue and orange apart.
     blue, orange = np.array(INKS["blue"], float), np.array(INKS["orange"], float)
@@ -392,7 +392,7 @@ def test_captions_and_legends_of_an_svg_fit_in_a_wide_typeface_too() -> None:
     """
     from PIL import ImageFont
 
-    from papernudge.cli.svg import board_svg
+    from papernudge.cli.pictures.svg import board_svg
 
     font = ImageFont.load_default(100)
     scene = nudge_scene(TOLD[3])
@@ -419,7 +419,7 @@ def test_tabs_never_lie_over_each_other_on_any_board() -> None:
     """Row, column and block tabs, and the digit's, all at once."""
     import itertools
 
-    from papernudge.cli.svg import board_svg
+    from papernudge.cli.pictures.svg import board_svg
 
     for house in (0, 4, 9, 13, 17, 18, 19, 22, 23, 26):
         scene = nudge_scene(Told1(DigitFocus(7, (3, 50))))

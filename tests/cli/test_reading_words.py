@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from papernudge.cli.assume import Assumption, assumed, parse_assumption
-from papernudge.cli.closeup import close_up
+from papernudge.cli.session.assume import Assumption, assumed, parse_assumption
+from papernudge.cli.terminal.closeup import close_up
 from papernudge.vision.reading import CellKind, CellReading, Doubt
 
 Run = Callable[..., Any]
@@ -100,7 +100,7 @@ def test_read_in_sentences_draws_nothing(papernudge: Run, puzzle: str) -> None:
 def test_a_terminal_without_box_characters_gets_plain_ones(
     papernudge: Run, puzzle: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("papernudge.cli.board._can_print", lambda _: False)
+    monkeypatch.setattr("papernudge.cli.terminal.board._can_print", lambda _: False)
     out = papernudge("read", "--given-line", puzzle).out
     assert out.isascii()
     assert "|" in out
@@ -109,7 +109,7 @@ def test_a_terminal_without_box_characters_gets_plain_ones(
 def test_a_doubtful_cell_is_drawn_large(desk: Any, grid_says: Any, puzzle: str) -> None:
     import cv2
 
-    from papernudge.cli.pages import Sheet, Source, open_page
+    from papernudge.cli.session.pages import Sheet, Source, open_page
 
     grid = grid_says(puzzle)
     photo = desk.says("breakfast.jpg", grid)
@@ -126,7 +126,7 @@ def test_a_doubtful_cell_is_drawn_large(desk: Any, grid_says: Any, puzzle: str) 
 def test_notes_read_with_little_chance_or_left_beside_an_entry_are_not_built_upon() -> None:
     from dataclasses import replace
 
-    from papernudge.cli.pages import position_of
+    from papernudge.cli.session.pages import position_of
     from papernudge.vision import CellKind, CellReading, GridKind, GridReading, Quality
 
     blank = CellReading(CellKind.BLANK, None, 1.0)

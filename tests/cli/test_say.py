@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from papernudge.cli.say import drawn, say, visible
+from papernudge.cli.base.say import drawn, say, visible
 
 Run = Callable[..., Any]
 ROOM = Path(__file__).resolve().parents[2] / "cli"
@@ -58,7 +58,7 @@ def test_a_word_without_an_end_is_cut_in_its_middle(capsys: pytest.CaptureFixtur
 
 def test_nothing_else_prints() -> None:
     """Where something does, it prints no foreign word: the bar of a run, and prompts."""
-    allowed = {"say.py", "books/progress.py", "talk.py", "drills/find.py"}
+    allowed = {"base/say.py", "books/progress.py", "terminal/talk.py", "sheets/find.py"}
     for path in ROOM.rglob("*.py"):
         called = [
             node.func.id

@@ -37,8 +37,7 @@ def photographed(lines: list[str], seed: int, each: int = 1, scale: float = 1.1)
     import numpy as np
     import pypdfium2
 
-    from papernudge.cli.books.export import Layout
-    from papernudge.cli.books.printed import sheets
+    from papernudge.cli.books.printed import Layout, sheets
 
     rows = [
         {"givens": line, "solution": line, "minutes": 8.0, "source": "lantern", "page": 1}

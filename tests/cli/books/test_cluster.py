@@ -116,8 +116,8 @@ def test_where_no_scheduler_answers_or_it_has_no_worker_the_sentence_says_so(
     ],
 )
 def test_an_address_that_is_none_is_told_at_once(address: str) -> None:
+    from papernudge.cli.base.exits import Stop
     from papernudge.cli.books.cluster import _parsed
-    from papernudge.cli.exits import Stop
 
     with pytest.raises(Stop, match=r"--cluster ADDRESS looks like tcp://host:8786; got ") as told:
         _parsed(address)
@@ -336,8 +336,8 @@ def test_a_worker_killed_half_way_changes_nothing(
 
 
 def _some_pages(book: Path) -> bool:
+    from papernudge.cli.base.exits import Stop
     from papernudge.cli.books.book import Book
-    from papernudge.cli.exits import Stop
 
     try:
         with Book.to_read(book) as opened:

@@ -329,7 +329,7 @@ def test_a_row_of_the_first_version_that_can_be_no_row_is_left_out(
 
 
 def test_a_book_behind_a_link_is_locked_as_the_same_book(book: Path, tmp_path: Path) -> None:
-    from papernudge.cli.exits import Stop
+    from papernudge.cli.base.exits import Stop
 
     other = tmp_path / "other"
     other.mkdir()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import random
 import shutil
 import signal
@@ -291,6 +292,28 @@ def test_a_page_that_kills_every_worker_is_given_up_and_tried_by_the_next_run(
     assert len(rows(book)) == 3
 
 
+def test_a_page_that_breaks_its_reader_is_tried_once_and_the_others_go_on(
+    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from papernudge.cli.books import pool
+
+    begun, hand = [], pool._Pool._hand
+
+    def handed(self: Any, worker: Any, task: Any) -> None:
+        hand(self, worker, task)
+        if task.name == "lantern-1.jpg":
+            begun.append(task)
+            os.kill(worker.process.pid, signal.SIGSEGV)
+
+    monkeypatch.setattr(pool._Pool, "_hand", handed)
+    book = tmp_path / "b.book"
+    ran = papernudge("digitise", *shelf.photos[:3], "--book", book, "--workers", 2)
+    assert ran.code == 5
+    assert "lantern-1.jpg, page 1: what reads it broke down on it" in ran.out
+    assert len(begun) == 1
+    assert len(rows(book)) == 2
+
+
 # ---------------------------------------------------------------- the file's own troubles
 
 
@@ -435,7 +458,7 @@ def test_the_crop_shows_the_grid_flat_with_each_digit_in_its_cell(
     import numpy as np
 
     from papernudge.cli.books.book import Book
-    from papernudge.cli.books.work import CELL, CROP, MARGIN
+    from papernudge.vision.crop import CELL, CROP, MARGIN
 
     with Book.to_read(shelved) as book:
         rows = list(

@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
+from papernudge.cli.base.exits import Stop
 from papernudge.cli.books.export import _cell, parse_range
-from papernudge.cli.exits import Stop
 
 Run = Callable[..., Any]
 
@@ -165,8 +165,7 @@ def test_the_printed_sheet_is_vector_numbered_and_the_same_each_time(
 
 
 def test_a_name_in_letters_that_the_typeface_lacks_still_prints(tmp_path: Path) -> None:
-    from papernudge.cli.books.export import Layout
-    from papernudge.cli.books.printed import sheets
+    from papernudge.cli.books.printed import Layout, sheets
 
     row = {"givens": "." * 81, "solution": None, "minutes": 3.0, "page": 1, "number": 1}
     row["hardest"] = None

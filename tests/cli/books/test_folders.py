@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
+from papernudge.cli.base.exits import Exit
 from papernudge.cli.books.rows import PageDone
 from papernudge.cli.books.sources import Surveyed, files, survey
-from papernudge.cli.exits import Exit
 
 Run = Callable[..., Any]
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="other names and kinds of file")

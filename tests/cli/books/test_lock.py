@@ -13,9 +13,9 @@ from typing import Any
 
 import pytest
 
+from papernudge.cli.base.exits import Exit, Stop
 from papernudge.cli.books.book import Book
 from papernudge.cli.books.lock import MARK, Lock, is_held
-from papernudge.cli.exits import Exit, Stop
 
 Run = Callable[..., Any]
 unix = pytest.mark.skipif(sys.platform == "win32", reason="links and pipes are unlike here")

@@ -14,13 +14,13 @@ from typing import Any
 
 import pytest
 
+from papernudge.cli.base.exits import Stop
 from papernudge.cli.books import seals
 from papernudge.cli.books.book import Book
 from papernudge.cli.books.corrections import parse_correction
 from papernudge.cli.books.rows import GridRow
 from papernudge.cli.books.settle import Words, settle
-from papernudge.cli.books.typeface import Page
-from papernudge.cli.exits import Stop
+from papernudge.vision.typeface import Page
 
 Run = Callable[..., Any]
 ID = "0123456789abcdef-1-1"

@@ -118,8 +118,7 @@ def test_what_is_drawn_over_a_picture_is_seen_too(shelf: Any, tmp_path: Path) ->
 def test_a_page_of_lines_and_type_is_rendered_and_read(
     papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
 ) -> None:
-    from papernudge.cli.books.export import Layout
-    from papernudge.cli.books.printed import sheets
+    from papernudge.cli.books.printed import Layout, sheets
 
     grade = {"minutes": None, "hardest": None, "looks": None}
     told = [

@@ -10,10 +10,10 @@ import pytest
 
 from papernudge.cli.books.rows import GridRow
 from papernudge.cli.books.settle import settle
-from papernudge.cli.books.typeface import Page
-from papernudge.cli.books.work import CELL, CROP, MARGIN
 from papernudge.hints.generate import puzzle
 from papernudge.hints.solver import count_solutions
+from papernudge.vision.crop import CELL, CROP, MARGIN
+from papernudge.vision.typeface import Page
 
 LINES = [puzzle(seed, givens=32) for seed in range(3)]
 BLANK = "." * 81

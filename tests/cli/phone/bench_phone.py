@@ -27,7 +27,7 @@ import cv2
 import numpy as np
 from shared_phone import FIXTURES, Phone, Served, children, killed, served
 
-from papernudge.cli.exits import Stop
+from papernudge.cli.base.exits import Stop
 from papernudge.cli.phone import work
 from papernudge.hints import solve
 from papernudge.vision.read import read_page

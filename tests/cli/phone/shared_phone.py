@@ -226,7 +226,7 @@ def children(parent: int | None = None) -> list[int]:
             command = (place / "cmdline").read_bytes()
         except OSError:  # it has ended
             continue
-        if f"PPid:\t{parent}\n" in status and b"papernudge.cli.limited" in command:
+        if f"PPid:\t{parent}\n" in status and b"papernudge.cli.base.limited" in command:
             found.append(int(place.name))
     return found
 

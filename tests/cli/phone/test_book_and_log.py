@@ -263,7 +263,7 @@ def test_html_in_a_name_is_shown_as_it_is_written(
 
 
 def test_a_strange_name_that_a_log_holds_is_written_out_and_not_offered(tmp_path: Path) -> None:
-    from papernudge.cli.drills.log import Row, append
+    from papernudge.cli.sheets.log import Row, append
 
     log = tmp_path / "practice.log"
     append(log, [Row("2026-05-04", "A-1", 1, "X-wing", 6, "right", 1, 9.0, "a\x1b[2J<b>")])
@@ -368,7 +368,7 @@ def test_words_that_lead_nowhere_get_a_sentence(
 
 
 def test_a_shelf_says_what_digitise_would_of_a_file_that_is_no_book(tmp_path: Path) -> None:
-    from papernudge.cli.exits import Stop
+    from papernudge.cli.base.exits import Stop
 
     strange = tmp_path / "a.book"
     strange.write_bytes(b"x" * 5000)

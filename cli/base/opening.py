@@ -1,0 +1,66 @@
+"""Opens photos in a child with limits: see :mod:`papernudge.cli.base.limited`."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from papernudge.cli.base import limited
+from papernudge.vision.failure import Failure
+
+if TYPE_CHECKING:
+    from papernudge.vision.photo import Photo
+
+
+def failure(ended: limited.Ended, called: str) -> Failure:
+    """What it means for a file that its child ended."""
+    if ended.why not in ("crash", "broken"):
+        return Failure(
+            "open",
+            "too slow",
+            f"{called} takes more than {limited.SECONDS:g} s of work to open: expected a file as a"
+            " camera or a scanner writes it; save it anew.",
+        )
+    return Failure(
+        "open",
+        "damaged",
+        f"{called} is damaged: it ends the program that opens it, within"
+        f" {limited.MEMORY // 1_000_000} MB; try the original file.",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """A photo that is being opened."""
+
+    called: str
+    failed: Failure | None = None
+
+    def photo(self) -> Photo | Failure:
+        """Waits for its pixels, or for what is wrong with the file."""
+        if self.failed is not None:
+            return self.failed
+        try:
+            opened: Photo | Failure = limited.finish()
+        except limited.Ended as ended:
+            return failure(ended, self.called)
+        return opened
+
+
+def begin(photo: str) -> Opening:
+    """Has a photo opened, ``-`` for standard input, while this process does something else."""
+    import cv2  # noqa: F401 - needed later anyway, and a fork takes it along
+
+    from papernudge.vision.photo import file_bytes, open_photo
+
+    if photo != "-":
+        limited.begin(open_photo, Path(photo), photo)
+        return Opening(photo)
+    called = "standard input"
+    data = file_bytes(sys.stdin.buffer, called)
+    if isinstance(data, Failure):
+        return Opening(called, data)
+    limited.begin(open_photo, data, called)
+    return Opening(called)

@@ -1,0 +1,70 @@
+"""What a person said of a page, brought to the cells that it is about by their place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from papernudge.cli.books.rows import GridRow
+from papernudge.cli.books.settle import Words
+
+Point = tuple[float, float]
+Kept = tuple[float, float, str, str]
+"""x, y, the cell's name or nothing, what is said."""
+
+
+def words_from(kept: Sequence[Kept], grids: Sequence[GridRow]) -> dict[int, Words]:
+    """For each of these grids that somebody has spoken of, what was said on their page."""
+    out: dict[int, Words] = {}
+    for grid in grids:
+        about = [one for one in kept if holds(grid, one[:2])]
+        whole = next((says for _, _, cell, says in about if not cell), None)
+        cells = {cell_at(grid, x, y): says for x, y, cell, says in about if cell}
+        if grid.givens is None:
+            cells = {}
+        if cells or whole:
+            out[grid.number] = Words(cells, whole)
+    return out
+
+
+def cell_at(grid: GridRow, x: float, y: float) -> str:
+    """The cell whose centre is nearest to a point of the raster."""
+
+    def away(cell: int) -> float:
+        cx, cy = centre(grid, cell)
+        return (cx - x) ** 2 + (cy - y) ** 2
+
+    return name_of(min(range(81), key=away))
+
+
+def name_of(cell: int) -> str:
+    """``R4C7`` for cell 33."""
+    return f"R{cell // 9 + 1}C{cell % 9 + 1}"
+
+
+def holds(grid: GridRow, point: Point) -> bool:
+    """Whether a point lies within the grid's four corners."""
+    corners = grid.corners
+    sides = [
+        (bx - ax) * (point[1] - ay) - (by - ay) * (point[0] - ax)
+        for (ax, ay), (bx, by) in zip(corners, [*corners[1:], corners[0]], strict=True)
+    ]
+    return all(side >= 0 for side in sides) or all(side <= 0 for side in sides)
+
+
+def centre(grid: GridRow, cell: int | None) -> Point:
+    """Of a cell or of the whole grid, raster pixels."""
+    if cell is None or grid.crossings is None:
+        row, column = (4, 4) if cell is None else divmod(cell, 9)
+        down, across = (row + 0.5) / 9, (column + 0.5) / 9
+        (ax, ay), (bx, by), (cx, cy), (dx, dy) = grid.corners
+        top = (ax + (bx - ax) * across, ay + (by - ay) * across)
+        foot = (dx + (cx - dx) * across, dy + (cy - dy) * across)
+        x, y = (t + (f - t) * down for t, f in zip(top, foot, strict=True))
+    else:
+        import struct
+
+        points = struct.unpack("<200f", grid.crossings)
+        row, column = divmod(cell, 9)
+        around = [20 * (row + i) + 2 * (column + j) for i in (0, 1) for j in (0, 1)]
+        x, y = (sum(points[k + axis] for k in around) / 4 for axis in (0, 1))
+    return round(x, 2), round(y, 2)

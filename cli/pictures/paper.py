@@ -1,0 +1,173 @@
+"""What all sheets to print share: paper sizes, places for grids, lines and type.
+
+Lengths are points, x to the right and y up from the lower left corner of the paper. ``canvas`` is
+a reportlab Canvas; reportlab is imported when the first one is made.
+"""
+
+from __future__ import annotations
+
+import io
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib import resources
+from math import ceil
+from types import ModuleType
+from typing import Any, BinaryIO
+
+from papernudge.cli.base.exits import Exit, Stop
+
+Paper = tuple[float, float]
+PAPERS: dict[str, Paper] = {"a4": (595.276, 841.89), "letter": (612.0, 792.0)}
+"""Width and height."""
+FONT, BOLD = "Vera", "VeraBd"
+"""Free typefaces that travel inside the file, so that it prints alike everywhere."""
+_DIGIT_HIGH = 0.73
+"""Height of a digit of these typefaces, as a share of its size."""
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A square: its lower left corner and its side."""
+
+    x: float
+    y: float
+    side: float
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """A field for grids, from its upper left corner: room ``over`` and ``under`` each grid,
+    ``gap`` between neighbours, no grid larger than ``most``.
+    """
+
+    left: float
+    top: float
+    width: float
+    height: float
+    over: float
+    under: float
+    gap: float
+    most: float = 420.0
+
+    def boxes(self, many: int) -> list[Box]:
+        """Places for so many grids, as large as fit, in reading order."""
+        columns = max(range(1, many + 1), key=lambda wide: self._side(wide, many))
+        side = self._side(columns, many)
+        step = (self.width + self.gap) / columns
+        out = []
+        for at in range(many):
+            row, column = divmod(at, columns)
+            x = self.left + column * step + (step - self.gap - side) / 2
+            down = row * (side + self.over + self.under + self.gap) + self.over + side
+            out.append(Box(x, self.top - down, side))
+        return out
+
+    def _side(self, columns: int, many: int) -> float:
+        rows = ceil(many / columns)
+        across = (self.width - (columns - 1) * self.gap) / columns
+        down = (self.height - (rows - 1) * self.gap) / rows - self.over - self.under
+        return min(across, down, self.most)
+
+
+def new_canvas(out: BinaryIO, paper: Paper, title: str) -> Any:
+    """A canvas that writes the same bytes for the same sheet."""
+    _settle_reportlab()
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+    from reportlab.pdfgen.canvas import Canvas
+
+    for name in (FONT, BOLD):
+        if name not in pdfmetrics.getRegisteredFontNames():
+            # Its bytes: a name would be looked for in the current folder first.
+            data = resources.files("reportlab").joinpath("fonts", f"{name}.ttf").read_bytes()
+            pdfmetrics.registerFont(TTFont(name, io.BytesIO(data)))
+    canvas = Canvas(out, pagesize=paper, invariant=1, pageCompression=1, initialFontName=FONT)
+    canvas.setTitle(title)
+    canvas.setCreator("papernudge")
+    return canvas
+
+
+def _settle_reportlab() -> None:
+    """Has reportlab settled as it comes: on its first import it would run a file of settings from
+    the current folder or the home folder. Stop (5) where there is no current folder any more.
+    """
+    name = "reportlab_settings"
+    kept = sys.modules.get(name)
+    sys.modules[name] = ModuleType(name)
+    try:
+        import reportlab.rl_config  # noqa: F401 - imported for what it does
+    except FileNotFoundError as error:
+        raise Stop(
+            Exit.FILE,
+            "The current folder is no longer there: change into another one.",
+            stage="write",
+            reason="no folder",
+        ) from error
+    finally:
+        del sys.modules[name]
+        if kept is not None:
+            sys.modules[name] = kept
+
+
+def write(
+    canvas: Any,
+    text: str,
+    x: float,
+    y: float,
+    size: float,
+    room: float | None = None,
+    font: str = FONT,
+) -> float:
+    """One line of type; its width. Letters that the typeface lacks become ?, and what is wider
+    than ``room`` is cut short.
+    """
+    from reportlab.pdfbase import pdfmetrics
+
+    known = pdfmetrics.getFont(font).face.charToGlyph
+    said = "".join(c if ord(c) in known else "?" for c in text)
+    if room is not None and canvas.stringWidth(said, font, size) > room:
+        while said and canvas.stringWidth(said + "...", font, size) > room:
+            said = said[:-1]
+        said += "..."
+    canvas.setFont(font, size)
+    canvas.setFillGray(0)
+    canvas.drawString(x, y, said)
+    return float(canvas.stringWidth(said, font, size))
+
+
+def draw_grid(
+    canvas: Any,
+    line: str,
+    box: Box,
+    weights: tuple[float, float] = (0.08, 0.02),
+    bold: Sequence[int] = (),
+    pale: Sequence[int] = (),
+) -> None:
+    """A grid and its digits. ``line``: 81 characters; ``weights``: of lines between blocks and
+    between cells, cells; ``bold`` and ``pale``: cells, 0 to 80, whose digits are set in bold or
+    in grey.
+    """
+    step = box.side / 9
+    canvas.setStrokeGray(0)
+    canvas.setLineCap(2)
+    for k in range(10):
+        canvas.setLineWidth(step * weights[bool(k % 3)])
+        canvas.line(box.x, box.y + k * step, box.x + box.side, box.y + k * step)
+        canvas.line(box.x + k * step, box.y, box.x + k * step, box.y + box.side)
+    size = 0.62 * step
+    for cell, mark in enumerate(line):
+        if mark != ".":
+            row, column = divmod(cell, 9)
+            canvas.setFont(BOLD if cell in bold else FONT, size)
+            canvas.setFillGray(0.6 if cell in pale else 0)
+            foot = box.y + (8.5 - row) * step - _DIGIT_HIGH / 2 * size
+            canvas.drawCentredString(box.x + (column + 0.5) * step, foot, mark)
+
+
+def end_page(canvas: Any, paper: Paper, page: int, total: int) -> None:
+    """The page's number at its foot, and on to the next."""
+    canvas.setFont(FONT, 8)
+    canvas.setFillGray(0)
+    canvas.drawCentredString(paper[0] / 2, 24, f"{page} / {total}")
+    canvas.showPage()

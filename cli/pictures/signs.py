@@ -1,0 +1,141 @@
+"""What a scene is made of, in grid units: strokes, tabs, slips, windows, and a legend."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from papernudge.cli.pictures import ink
+
+if TYPE_CHECKING:
+    from papernudge.cli.pictures.ink import Line
+
+BLUE, ORANGE, GREY = "blue", "orange", "grey"
+FINE, USUAL, THICK = 0.035, 0.055, 0.08  # widths in cells
+
+
+@dataclass(frozen=True, eq=False)
+class Stroke:
+    """One polyline in grid units; ``width`` in cells."""
+
+    line: Line
+    ink: str = BLUE
+    width: float = USUAL
+
+
+@dataclass(frozen=True, slots=True)
+class Tab:
+    """A paper tab at the margin: ``side`` left, right, top or bottom; its foot at (x, y)."""
+
+    text: str
+    x: float
+    y: float
+    side: str
+    ink: str = BLUE
+
+
+@dataclass(frozen=True, eq=False)
+class Sign:
+    """An entry of the legend: its name, and how it looks in a cell from (0, 0) to (1, 1)."""
+
+    name: str
+    lines: Sequence[Line]
+    ink: str = BLUE
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """A dark slip with light print on it, its middle at (x, y): an order, never a digit of the
+    grid.
+    """
+
+    text: str
+    x: float
+    y: float
+
+
+@dataclass
+class Scene:
+    """``windows``: rectangles (x0, y0, x1, y1) that the tracing paper leaves clear; no window
+    at all means no tracing paper.
+    """
+
+    strokes: list[Stroke] = field(default_factory=list)
+    tabs: list[Tab] = field(default_factory=list)
+    windows: list[tuple[float, float, float, float]] = field(default_factory=list)
+    caption: str = ""
+    legend: list[Sign] = field(default_factory=list)
+    slips: list[Slip] = field(default_factory=list)
+    framed: set[int] = field(default_factory=set)
+
+    def explain(self, sign: Sign) -> None:
+        """Names a sign in the legend, once."""
+        if all(sign.name != known.name for known in self.legend):
+            self.legend.append(sign)
+
+    def add(self, lines: Iterable[Line], ink_name: str = BLUE, width: float = USUAL) -> None:
+        """Draws polylines."""
+        self.strokes += [Stroke(line, ink_name, width) for line in lines]
+
+    def clear_cell(self, cell: int) -> None:
+        """Leaves one cell free of tracing paper."""
+        x, y = cell % 9, cell // 9
+        self.windows.append((x, y, x + 1, y + 1))
+
+    def house(
+        self, house: int, ink_name: str = BLUE, broken: bool = False, named: bool = True
+    ) -> None:
+        """Frames a house, with ``broken`` lines where it is one in which a reason bites, and names
+        it at the margin. One that is framed already stays as it is.
+        """
+        if house in self.framed:
+            return
+        self.framed.add(house)
+        tab, lead = _house_tab(house, ink_name)
+        x0, y0, x1, y1 = house_box(house)
+        self.windows.append((x0, y0, x1, y1))
+        lines = ink.frame(x0, y0, x1, y1)
+        self.add(ink.dashed(lines, 0.3) if broken else lines, ink_name)
+        if broken:
+            example = [ink.pencil_line((0.05, 0.5), (0.95, 0.5))]
+            self.explain(Sign("where it bites", ink.dashed(example, 0.3), ink_name))
+        if named:
+            self.tabs.append(tab)
+            self.add(lead, ink_name, FINE)
+
+
+def middle(cell: int) -> tuple[float, float]:
+    """The centre of a cell."""
+    return cell % 9 + 0.5, cell // 9 + 0.5
+
+
+def house_box(house: int) -> tuple[int, int, int, int]:
+    """x0, y0, x1, y1 of a house 0–26."""
+    kind, n = divmod(house, 9)
+    if kind == 0:
+        return 0, n, 9, n + 1
+    if kind == 1:
+        return n, 0, n + 1, 9
+    x, y = 3 * (n % 3), 3 * (n // 3)
+    return x, y, x + 3, y + 3
+
+
+def _house_tab(house: int, ink_name: str) -> tuple[Tab, list[Line]]:
+    """The tab of a house; that of the middle block hangs on a thread along a printed line."""
+    from papernudge.hints.geometry import house_name
+
+    name, (kind, n) = house_name(house), divmod(house, 9)
+    x0, y0, _, _ = house_box(house)
+    if kind == 0:
+        return Tab(name, -0.25, y0 + 0.5, "left", ink_name), []
+    if kind == 1:
+        return Tab(name, x0 + 0.5, -0.25, "top", ink_name), []
+    if n < 3:
+        return Tab(name, x0 + 1.5, -0.25, "top", ink_name), []
+    if n > 5:
+        return Tab(name, x0 + 1.5, 9.25, "bottom", ink_name), []
+    if n == 5:
+        return Tab(name, 9.25, y0 + 1.5, "right", ink_name), []
+    thread = [ink.pencil_line((-0.25, 3), (3, 3))] if n == 4 else []
+    return Tab(name, -0.25, 3.0 if n == 4 else y0 + 1.5, "left", ink_name), thread

@@ -1,0 +1,226 @@
+"""The answer to ``hint`` and ``check`` for one grid at one depth: state, sentence, document."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from papernudge.cli.base.exits import Exit
+from papernudge.cli.session.documents import FORMAT, doubt_document
+from papernudge.cli.session.doubting import paper_state, questions, rests_on, standing
+from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, regions
+
+if TYPE_CHECKING:
+    from papernudge.cli.session.pages import Sheet
+    from papernudge.hints import Nudge, Position, Told1, Walk
+    from papernudge.hints.checking import Checked
+    from papernudge.hints.route import Route
+    from papernudge.vision.reading import Doubt, GridReading
+
+DEEPEST = 4
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """What is said about one grid.
+
+    ``told``: the depth's own type, for drawing; None where there is nothing to draw. ``doubts``
+    are the ones that must be answered first (state ``unsure``). ``deeper``: whether another
+    depth would say more. ``nudge``: the whole step, from which nothing is told that ``told``
+    doesn't hold; what the user says to have written is compared with it. ``fields`` go into the
+    document besides the common ones.
+    """
+
+    command: str
+    sheet: Sheet
+    state: str
+    depth: int
+    sentence: str
+    code: Exit = Exit.DONE
+    told: Told1 | Checked | Route | Walk | None = None
+    doubts: tuple[Doubt, ...] = ()
+    deeper: bool = False
+    nudge: Nudge | None = None
+    fields: dict[str, Any] = field(default_factory=dict)
+
+    def document(self) -> dict[str, Any]:
+        """The answer as JSON."""
+        out = {
+            "format": FORMAT,
+            "photo": self.sheet.page.called,
+            "grid": self.sheet.number,
+            "state": self.state,
+            "depth": self.depth,
+            "sentence": self.sentence,
+            **self.fields,
+        }
+        if self.doubts:
+            out["doubts"] = [doubt_document(doubt, self.sheet.grid) for doubt in self.doubts]
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class HintWishes:
+    """``earlier``: what was written before, 81 characters; ``uniqueness``: also allow steps that
+    lean on there being one solution; ``route``: a walk in an order that keeps the eye's way short.
+    """
+
+    earlier: str | None = None
+    uniqueness: bool = False
+    route: bool = False
+
+
+def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
+    """The next step at this depth, or why there is none."""
+    from papernudge.cli.session.pages import position_of
+
+    last = (*_written_since(sheet.grid, wishes.earlier), *sheet.latest)
+
+    def nudged(grid: GridReading) -> Nudge | None:
+        from papernudge.hints import next_nudge
+
+        return next_nudge(position_of(grid), last=last, uniqueness=wishes.uniqueness)
+
+    def with_notes(grid: GridReading) -> object:
+        nudge = nudged(grid)
+        return json.dumps(nudge.at(depth).to_json()) if nudge else ""
+
+    state = paper_state(sheet.position)
+    nudge = nudged(sheet.grid) if state == "open" else None
+    hidden = hidden_in(sheet.grid.doubts)
+    doubts = standing(sheet.grid, with_notes if nudge else None)
+    if hidden and state == "not one solution":
+        doubts = tuple(doubt for doubt in doubts if doubt not in hidden)
+        nudge = _step_by_what_is_seen(sheet.position)
+        state = "open" if nudge else state
+    unsafe = nudge is None or rests_on(nudge, (doubt.cell for doubt in hidden))
+    if hidden and unsafe and state != "mistaken":
+        doubts = (*(d for d in doubts if d not in hidden), *hidden)
+    if doubts:
+        return _unsure("hint", sheet, depth, doubts, {"nudge": None})
+    if nudge is not None:
+        told = nudge.at(depth)
+        said = sheet.lead + told.sentence + _beside(hidden)
+        return Answer(
+            "hint", sheet, state, depth, said, told=told, deeper=depth < DEEPEST, nudge=nudge,
+            fields={"nudge": told.to_json()},
+        )  # fmt: skip
+    state = "no step" if state == "open" else state
+    code = Exit.NOT_ONE_SOLUTION if state == "not one solution" else Exit.DONE
+    said = sheet.lead + _no_nudge_words(state, sheet.position)
+    return Answer("hint", sheet, state, depth, said, code, fields={"nudge": None})
+
+
+def _step_by_what_is_seen(position: Position) -> Nudge | None:
+    """The next step of a puzzle whose givens don't all show.
+
+    What the others force holds whatever the rest may be. But an entry can't be told right or wrong
+    then: where something is written there is no step.
+    """
+    from papernudge.hints import next_nudge
+    from papernudge.hints.solver import count_solutions
+
+    if position.entries.strip(".") or count_solutions(position.givens) == 0:
+        return None
+    return next_nudge(position)
+
+
+def _beside(hidden: Sequence[Doubt]) -> str:
+    """What a nudge says of cells that can't be seen and that it doesn't rest on."""
+    if not hidden:
+        return ""
+    said = "; ".join(cannot_be_seen(region) for region in regions(hidden))
+    return f" This rests on none of what can't be seen. {said}."
+
+
+def _written_since(grid: GridReading, earlier: str | None) -> tuple[int, ...]:
+    if earlier is None:
+        return ()
+    pairs = zip(earlier, grid.entries, strict=True)
+    return tuple(c for c, (old, new) in enumerate(pairs) if new not in (".", old))
+
+
+def _no_nudge_words(state: str, position: Position) -> str:
+    if state == "solved":
+        return "This grid is solved: all 81 digits are right."
+    if state == "mistaken":
+        return (
+            "Something written here can't be right, so a hint would lead astray: papernudge check"
+            " says how much, where and what, as far as you want to know."
+        )
+    if state == "no step":
+        return "No step that this tool knows opens another cell here; nothing written is wrong."
+    from papernudge.hints.checking import check
+
+    return check(position).at(1).sentence
+
+
+def _unsure(
+    command: str, sheet: Sheet, depth: int, doubts: tuple[Doubt, ...], fields: dict[str, Any]
+) -> Answer:
+    asking = " ".join(question for question, _ in questions(sheet.grid, doubts))
+    said = f"{sheet.lead}First, what does the page say? {asking}"
+    return Answer(command, sheet, "unsure", depth, said, Exit.UNSURE, doubts=doubts, fields=fields)
+
+
+def walk_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
+    """The whole solve from here, line by line, each as deep as asked."""
+    from papernudge.hints import walk
+
+    first = hint_answer(sheet, depth, wishes)
+    if first.state not in ("open", "no step"):
+        return first
+    if wishes.route and depth == DEEPEST:
+        from papernudge.cli.session.routes import route_told
+
+        best, lines, fields = route_told(sheet.position)
+        said = sheet.lead + "\n".join(lines)
+        return Answer("hint", sheet, first.state, DEEPEST, said, told=best, fields=fields)
+    whole: Walk = walk(sheet.position)
+    lines = list(whole.sentences(depth))
+    if not whole.solved:
+        lines.append("From there no step that this tool knows opens another cell.")
+    said = sheet.lead + "\n".join(lines)
+    fields = {"nudge": None, "walk": whole.to_json(depth)}
+    told = whole if depth == DEEPEST else first.told
+    return Answer("hint", sheet, first.state, depth, said, told=told, fields=fields)
+
+
+def check_answer(sheet: Sheet, depth: int, earlier: str | None) -> Answer:
+    """Whether the paper is right so far, at this depth.
+
+    ``earlier``: what was written before, 81 characters.
+    """
+    from papernudge.cli.session.pages import position_of
+    from papernudge.hints import Position
+    from papernudge.hints.checking import Check, State, check
+
+    def checked(grid: GridReading) -> Check:
+        before = None
+        if earlier is not None:
+            pairs = zip(grid.givens, earlier, strict=True)
+            entries = "".join(e if g == "." else "." for g, e in pairs)
+            before = Position.of(grid.givens, entries)
+        return check(position_of(grid), before)
+
+    def with_notes(grid: GridReading) -> object:
+        return json.dumps(checked(grid).at(depth).to_json())
+
+    result = checked(sheet.grid)
+    told = result.at(depth)
+    doubts = standing(sheet.grid, with_notes)
+    # What can't be seen may be wrong too.
+    doubts = (*(d for d in doubts if d.about != "seen"), *hidden_in(sheet.grid.doubts))
+    if doubts:
+        return _unsure("check", sheet, depth, doubts, {"filled": told.filled})
+    code = {State.MISTAKEN: Exit.MISTAKE, State.NOT_ONE_SOLUTION: Exit.NOT_ONE_SOLUTION}.get(
+        result.state, Exit.DONE
+    )
+    deeper = depth < result.deepest
+    said = sheet.lead + told.sentence
+    fields = {k: v for k, v in told.to_json().items() if k not in ("state", "depth", "sentence")}
+    return Answer(
+        "check", sheet, str(result.state), depth, said, code, told, deeper=deeper, fields=fields
+    )

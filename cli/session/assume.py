@@ -1,0 +1,116 @@
+"""``--assume R4C7=entry:1``: what the user says stands in a cell."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from papernudge.cli.base.exits import bad_words
+from papernudge.cli.base.say import short
+
+if TYPE_CHECKING:
+    from papernudge.vision.reading import CellReading, GridReading
+
+_SHAPE = re.compile(
+    r"(?:(?P<grid>[1-9][0-9]{0,8}):)?R(?P<row>[1-9])C(?P<column>[1-9])"
+    r"=(?:(?:(?P<kind>given|entry):)?(?P<digit>[1-9]|\.)|notes:(?P<notes>[1-9]{1,9}|\.))",
+    re.ASCII | re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """``grid`` counts from 1, None for the grid in question; ``kind`` ``"given"``, ``"entry"``
+    or None to keep the kind; ``digit`` None for no digit there; ``notes`` None to keep them.
+    """
+
+    grid: int | None
+    cell: int
+    kind: str | None
+    digit: int | None
+    notes: frozenset[int] | None = None
+
+
+def parse_assumption(text: str) -> Assumption:
+    """Reads ``[N:]R4C7=1``, ``=given:1``, ``=entry:1``, ``=.`` or ``=notes:14``.
+
+    Stop (2) for anything else.
+    """
+    found = _SHAPE.fullmatch(text.strip())
+    if found is None or (found["kind"] and found["digit"] == "."):
+        raise bad_words(
+            "An assumption looks like R4C7=1, R4C7=given:1, R4C7=entry:1, R4C7=. (nothing there) or"
+            f" R4C7=notes:14, with 2: in front for the second grid; {short(text)} does not."
+        )
+    return Assumption(
+        int(found["grid"]) if found["grid"] else None,
+        9 * (int(found["row"]) - 1) + int(found["column"]) - 1,
+        found["kind"].lower() if found["kind"] else None,
+        None if found["digit"] in (".", None) else int(found["digit"]),
+        None if found["notes"] is None else frozenset(int(d) for d in found["notes"] if d != "."),
+    )
+
+
+def assumed(
+    grids: tuple[GridReading, ...], assumptions: Iterable[Assumption], number: int
+) -> tuple[GridReading, ...]:
+    """The grids with every assumption laid over what was read; the last word on a cell counts.
+
+    ``number``: the grid (from 1) that an assumption without a number is about.
+    """
+    out = list(grids)
+    for one in assumptions:
+        at = (one.grid or number) - 1
+        if at >= len(out):
+            many = "1 grid" if len(out) == 1 else f"{len(out)} grids"
+            raise bad_words(f"There is no grid {at + 1} to assume something of: {many} found.")
+        if not out[at].cells:
+            raise bad_words(f"Grid {at + 1} could not be read, so nothing can be assumed of it.")
+        out[at] = _overruled(out[at], one)
+    return tuple(out)
+
+
+def _overruled(grid: GridReading, one: Assumption) -> GridReading:
+    """The grid with one cell as the user says, and what that settles elsewhere."""
+    from papernudge.vision.reading import CellKind, Told
+
+    if grid.again is not None:
+        was = grid.cells[one.cell].kind
+        kind = CellKind(one.kind) if one.kind else None if was is CellKind.BLANK else was
+        grid = grid.again(Told(one.cell, kind, one.digit, one.notes))
+    cells = list(grid.cells)
+    before = cells[one.cell].chance
+    cells[one.cell] = _certain(cells[one.cell], one)
+    return replace(
+        grid,
+        cells=tuple(cells),
+        doubts=tuple(d for d in grid.doubts if d.cell != one.cell),
+        restored=tuple(c for c in grid.restored if c != one.cell),
+        chance_all_right=min(1.0, grid.chance_all_right / before) if before > 0 else 0.0,
+    )
+
+
+def _certain(cell: CellReading, one: Assumption) -> CellReading:
+    from papernudge.vision.reading import CellKind
+
+    if one.digit is None:
+        kind = CellKind.BLANK
+    elif one.kind is not None:
+        kind = CellKind(one.kind)
+    else:
+        kind = CellKind.ENTRY if cell.kind is CellKind.BLANK else cell.kind
+    digit = one.digit
+    notes = cell.notes if digit is None else frozenset()
+    chances = tuple(float(d == (digit or 0)) for d in range(10))
+    return replace(
+        cell,
+        kind=kind,
+        digit=digit,
+        chance=1.0,
+        digit_chances=chances,
+        given_chance=float(kind is CellKind.GIVEN),
+        notes=notes if one.notes is None else one.notes,
+        notes_chance=1.0,
+    )

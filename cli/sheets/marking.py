@@ -1,0 +1,183 @@
+"""``papernudge mark`` as a command: documents, a table, doubts to answer, the log."""
+
+from __future__ import annotations
+
+import datetime
+import json
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from papernudge.cli.base.exits import Exit, Stop, bad_words, from_fault
+from papernudge.cli.base.paths import LOG_FILES, Named, keep_apart, photo_named
+from papernudge.cli.base.say import short, show, visible, warn
+from papernudge.cli.session.documents import failure_document
+from papernudge.cli.sheets.log import Row, append
+from papernudge.cli.sheets.mark import UNSURE, Marked, MarkedPage, mark_photo
+from papernudge.hints.geometry import cell_name
+
+if TYPE_CHECKING:
+    from papernudge.cli.session.assume import Assumption
+
+PICTURE_ENDINGS = (".png", ".jpg", ".jpeg")
+
+
+@dataclass(frozen=True, slots=True)
+class MarkWishes:
+    """``output``: text, json or json lines; ``seconds``: what the page took; ``day``: when it was
+    solved, ``2026-05-01``; ``picture``: where to draw it, ``side`` its longest side, pixels;
+    ``pupil``: whose sheets they are, '' for nobody's.
+    """
+
+    output: str
+    log: Path | None
+    seconds: float | None
+    day: str
+    assumptions: tuple[Assumption, ...]
+    picture: Path | None = None
+    side: int = 1600
+    pupil: str = ""
+
+
+def day_of(text: str | None) -> str:
+    """The day named, or today. Stop (2) if it is none."""
+    if text is None:
+        return datetime.date.today().isoformat()
+    try:
+        return datetime.date.fromisoformat(text).isoformat()
+    except ValueError as error:
+        raise bad_words(f"--day looks like 2026-05-01; {short(text)} does not.") from error
+
+
+def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
+    """Marks photo after photo; the exit code is the worst one, 6 where an answer is unsure."""
+    if not photos:
+        raise bad_words("Name a photo of a practice sheet, or - for standard input.")
+    if photos.count("-") > 1:
+        raise bad_words("Standard input can be read once: name - only once.")
+    if len(photos) > 1 and (wishes.seconds is not None or wishes.assumptions):
+        raise bad_words("--seconds and --assume are about one page: name one PHOTO.")
+    _check_files(wishes, photos)
+    if any(one.grid is None for one in wishes.assumptions):
+        raise bad_words("--assume on a sheet names the position's number first, as 3:R4C7=1.")
+    worst, documents, rows = Exit.DONE, list[dict[str, Any]](), list[Row]()
+    for called in photos:
+        found = _attempt(called, wishes)
+        if isinstance(found, Stop):
+            warn(found.sentence)
+            code, document, text = found.code, failure_document(called, found), ""
+        else:
+            code = _doubts_said(found)
+            document, text = found.to_json(), table(found)
+            rows += log_rows(found, wishes.day, wishes.seconds, wishes.pupil)
+            if wishes.picture is not None:
+                _draw(found, wishes.picture, wishes.side)
+        worst = max(worst, code)
+        documents.append(document)
+        if wishes.output == "json lines":
+            show(json.dumps(document))
+        elif wishes.output == "text" and text:
+            show(text)
+    if wishes.output == "json":
+        show(json.dumps(documents if len(photos) > 1 else documents[0], indent=1))
+    if wishes.log is not None and rows:
+        append(wishes.log, rows)
+    return int(worst)
+
+
+def _check_files(wishes: MarkWishes, photos: Sequence[str]) -> None:
+    """Stop (2) where one file would be lost to another."""
+    inputs = [one for photo in photos for one in photo_named(photo, "the photo itself")]
+    outputs: list[Named] = []
+    if wishes.log is not None:
+        log = Named("--log FILE", wishes.log)
+        outputs += [log, *log.beside(*LOG_FILES)]
+    if wishes.picture is not None:
+        if wishes.picture.suffix.lower() not in PICTURE_ENDINGS:
+            ends = ", ".join(PICTURE_ENDINGS)
+            raise bad_words(f"--picture OUT ends in {ends}; got {short(str(wishes.picture))}.")
+        if len(photos) > 1:
+            raise bad_words("--picture draws one photo: name one PHOTO, or leave it out.")
+        outputs.append(Named("--picture OUT", wishes.picture))
+    keep_apart(inputs, outputs)
+
+
+def _draw(found: MarkedPage, picture: Path, side: int) -> None:
+    from papernudge.cli.base.files import write_whole
+    from papernudge.cli.sheets.marked import marked_picture
+
+    write_whole(picture, marked_picture(found, side, picture.suffix.lower()))
+
+
+def _attempt(called: str, wishes: MarkWishes) -> MarkedPage | Stop:
+    try:
+        return mark_photo(called, wishes.assumptions)
+    except Stop as stop:
+        return stop
+    except (OSError, MemoryError):
+        raise
+    except Exception as fault:  # of ours; the other photos are still to be looked at
+        return from_fault(fault)
+
+
+def _doubts_said(marked: MarkedPage) -> Exit:
+    unsure = [answer for answer in marked.answers if answer.result == UNSURE]
+    for answer in unsure:
+        number = answer.task.number
+        if not answer.doubts:
+            warn(f"Number {number} can't be read: take its grid whole and sharp into the photo.")
+        for doubt in answer.doubts:
+            read = "nothing" if doubt.read is None else str(doubt.read)
+            other = " or ".join("nothing" if d is None else str(d) for d, _ in doubt.instead)
+            cell = cell_name(doubt.cell)
+            warn(
+                f"Number {number}, {cell}: is it {read}, or {other}? Say it with"
+                f" --assume {number}:{cell}={doubt.read or '.'}"
+            )
+    return Exit.UNSURE if unsure else Exit.DONE
+
+
+def table(marked: MarkedPage) -> str:
+    """The page as lines of text, a sum below."""
+    lines = [f"{visible(marked.called)}: sheet {marked.page.name}"]
+    lines += [
+        f"{answer.task.number:>4}  {answer.result:<10}  {_written(answer)}".rstrip()
+        for answer in marked.answers
+    ]
+    if marked.page.minutes:
+        lines.append(f"{sum(answer.found for answer in marked.answers)} digits right")
+        return "\n".join(lines)
+    counts = Counter(answer.result for answer in marked.answers)
+    lines.append(", ".join(f"{many} {result}" for result, many in counts.most_common()))
+    return "\n".join(lines)
+
+
+def _written(answer: Marked) -> str:
+    if answer.task.reason is None and answer.written:
+        return f"{answer.found} right, {len(answer.written) - answer.found} wrong"
+    return ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in answer.written)
+
+
+def log_rows(marked: MarkedPage, day: str, seconds: float | None, pupil: str = "") -> list[Row]:
+    """What the log keeps of a page. ``seconds``: that the whole page took, None where unsaid;
+    ``pupil``: whose it is, '' where that is unsaid.
+    """
+    each = None if seconds is None else seconds / max(1, len(marked.answers))
+    if each is None and marked.page.minutes:
+        each = 60.0 * marked.page.minutes
+    return [
+        Row(
+            day,
+            marked.page.name,
+            answer.task.number,
+            str(answer.task.reason or "scan"),
+            answer.task.looks,
+            answer.result,
+            answer.found,
+            each,
+            pupil,
+        )
+        for answer in marked.answers
+    ]

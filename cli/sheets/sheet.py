@@ -1,0 +1,164 @@
+"""Draws practice sheets as a PDF: lines and type only, the typeface inside the file."""
+
+from __future__ import annotations
+
+import io
+import zlib
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+from math import ceil
+from typing import Any
+
+from papernudge.cli.pictures.paper import (
+    FONT,
+    PAPERS,
+    Box,
+    Paper,
+    draw_grid,
+    end_page,
+    new_canvas,
+    write,
+)
+from papernudge.cli.sheets.code import SheetPage, Task, encode
+from papernudge.cli.sheets.layout import EDGE, code_boxes, grid_boxes
+from papernudge.hints.geometry import cell_name
+
+_WEIGHTS = (0.07, 0.025)
+"""Of lines between blocks and between cells, cells."""
+_ROW, _SMALL = 15.0, 10.0
+_SOLVED = 6
+"""Solved grids on a page of answers."""
+
+
+def pages_of(tasks: Sequence[Task], each: int, paper: str, minutes: int = 0) -> list[SheetPage]:
+    """The tasks laid out over pages. The sheet's number follows from what is on it."""
+    told = "".join(task.digits + str(task.reason) for task in tasks) + f"{each}{paper}{minutes}"
+    sheet = zlib.crc32(told.encode()) & (1 << 30) - 1
+    return [
+        SheetPage(sheet, page, paper, each, minutes, tuple(tasks[start : start + each]))
+        for page, start in enumerate(range(0, len(tasks), each), start=1)
+    ]
+
+
+def drawn(pages: Sequence[SheetPage], title: str) -> bytes:
+    """The sheet as a PDF, answers and looks behind. The same pages give the same bytes."""
+    out = io.BytesIO()
+    paper = PAPERS[pages[0].paper]
+    canvas = new_canvas(out, paper, title)
+    answers = _answer_pages(pages, paper)
+    total = len(pages) + len(answers)
+    for number, page in enumerate(pages, start=1):
+        _page(canvas, page, title, paper)
+        end_page(canvas, paper, number, total)
+    for number, tasks in enumerate(answers, start=len(pages) + 1):
+        _answers(canvas, tasks, pages[0].name.split("-")[0], paper)
+        end_page(canvas, paper, number, total)
+    canvas.save()
+    return out.getvalue()
+
+
+def _page(canvas: Any, page: SheetPage, title: str, paper: Paper) -> None:
+    top = paper[1] - EDGE
+    write(canvas, title, EDGE, top - 12, 15)
+    for n, line in enumerate(_asked(page)):
+        write(canvas, line, EDGE, top - 31 - 12 * n, 9)
+    write(canvas, f"Sheet {page.name}     Date ..................", EDGE, top - 61, 9)
+    _code(canvas, encode(page), code_boxes(paper))
+    for task, box in zip(page.tasks, grid_boxes(page.each, paper), strict=False):
+        _task(canvas, task, page, box)
+
+
+def _asked(page: SheetPage) -> tuple[str, str]:
+    if page.minutes:
+        many = "a minute" if page.minutes == 1 else f"{page.minutes} minutes"
+        return (f"Write as many digits as you can in {many}.", "Only those that you are sure of.")
+    several = any(len(places) > 1 for task in page.tasks for places in task.answers)
+    what = "the digits that come next" if several else "the digit that comes next"
+    return (
+        f"In each grid, write {what}, large, into the cell;",
+        "below it, if you like, why, and how long it took.",
+    )
+
+
+def _task(canvas: Any, task: Task, page: SheetPage, box: Box) -> None:
+    write(canvas, str(task.number), box.x, box.y + box.side + 5, 10)
+    if not page.minutes:
+        _rule(canvas, "because", box, 0.0, 0.64)
+        _rule(canvas, "seconds", box, 0.68, 1.0)
+    draw_grid(canvas, task.digits, box, _WEIGHTS)
+
+
+def _rule(canvas: Any, word: str, box: Box, start: float, end: float) -> None:
+    """A word and a line to write on, under a grid between two shares of its width."""
+    x, y = box.x + start * box.side, box.y - 22
+    write(canvas, word, x, y, 7.5)
+    from_x = x + canvas.stringWidth(word, FONT, 7.5) + 3
+    canvas.setLineWidth(0.4)
+    canvas.line(from_x, y - 1, box.x + end * box.side, y - 1)
+
+
+def _code(canvas: Any, text: str, boxes: Sequence[Box]) -> None:
+    """The symbol as filled runs of modules, with the quiet zone of four that the standard asks."""
+    from reportlab.graphics.barcode.qrencoder import QRAlphaNum, QRCode, QRErrorCorrectLevel
+
+    symbol = QRCode(None, QRErrorCorrectLevel.M)
+    symbol.addData(QRAlphaNum(text))
+    symbol.make()
+    canvas.setFillGray(0)
+    for box in boxes:
+        step = box.side / (symbol.getModuleCount() + 8)
+        outline = canvas.beginPath()
+        for row, column, run in _runs(symbol):
+            x, y = box.x + (4 + column) * step, box.y + box.side - (5 + row) * step
+            outline.rect(x, y, run * step, step)
+        canvas.drawPath(outline, stroke=0, fill=1)
+
+
+def _runs(symbol: Any) -> Iterator[tuple[int, int, int]]:
+    """Row, first column and length of each dark run."""
+    many = symbol.getModuleCount()
+    for row in range(many):
+        column = 0
+        for dark, group in groupby(bool(symbol.isDark(row, c)) for c in range(many)):
+            run = len(list(group))
+            if dark:
+                yield row, column, run
+            column += run
+
+
+def _answer_pages(pages: Sequence[SheetPage], paper: Paper) -> list[list[Task]]:
+    tasks = [task for page in pages for task in page.tasks]
+    fit = _SOLVED if pages[0].minutes else int((paper[1] - 2 * EDGE - 50) / _ROW)
+    return [tasks[k * fit : (k + 1) * fit] for k in range(ceil(len(tasks) / fit))]
+
+
+def _answers(canvas: Any, tasks: Sequence[Task], sheet: str, paper: Paper) -> None:
+    top = paper[1] - EDGE
+    write(canvas, f"Answers to sheet {sheet}", EDGE, top - 12, 13)
+    if any(task.reason is None for task in tasks):
+        _solved(canvas, tasks, paper)
+        return
+    for n, task in enumerate(tasks):
+        y = top - 38 - _ROW * n
+        looks = "1 look" if task.looks == 1 else f"{task.looks} looks"
+        write(canvas, f"{task.number}", EDGE, y, _SMALL)
+        write(canvas, looks, EDGE + 26, y, _SMALL)
+        line = f"{_written(task)}   ({task.reason})"
+        room = paper[0] - 2 * EDGE - 84
+        wide = canvas.stringWidth(line, FONT, _SMALL)
+        write(canvas, line, EDGE + 84, y, _SMALL * min(1.0, room / wide))
+
+
+def _written(task: Task) -> str:
+    return " or ".join(
+        ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in places) for places in task.answers
+    )
+
+
+def _solved(canvas: Any, tasks: Sequence[Task], paper: Paper) -> None:
+    """Small solved grids, what was printed in grey."""
+    for task, box in zip(tasks, grid_boxes(_SOLVED, paper), strict=False):
+        lower = Box(box.x, box.y - 20, box.side)
+        write(canvas, str(task.number), lower.x, lower.y + lower.side + 5, 10)
+        printed = [cell for cell, mark in enumerate(task.digits) if mark != "."]
+        draw_grid(canvas, task.solution, lower, _WEIGHTS, pale=printed)

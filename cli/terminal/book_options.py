@@ -1,0 +1,168 @@
+"""The words of ``digitise`` and ``export``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from papernudge.cli.base.limits import OF_A_PAGE
+
+
+def digitise(
+    sources: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="SOURCE...",
+            help=f"Folders, photos, PDFs, multi-page TIFFs, in any mix. {OF_A_PAGE}",
+        ),
+    ] = None,
+    book: Annotated[
+        str, typer.Option("--book", metavar="FILE", help="The book: made, or added to.")
+    ] = "",
+    workers: Annotated[
+        int | None,
+        typer.Option(
+            "--workers", metavar="N", min=1, max=256, help="Processes; one for each core if unsaid."
+        ),
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster",
+            metavar="ADDRESS",
+            help="Read on this Dask scheduler's workers, as tcp://host:8786: your photos travel to"
+            " that address, with their names, without metadata or folders. Whoever runs the"
+            " scheduler or a worker can run code on this machine (answers come pickled): name only"
+            " what you trust. Needs papernudge[cluster] here and there.",
+        ),
+    ] = None,
+    again: Annotated[
+        bool, typer.Option("--again", help="Read pages anew that another version has read.")
+    ] = False,
+    review: Annotated[
+        str | None,
+        typer.Option(
+            "--review",
+            metavar="SHEET.html",
+            help="Draw what a person must look at, doubtful cells only; it writes the corrections.",
+        ),
+    ] = None,
+    corrections: Annotated[
+        str | None,
+        typer.Option("--corrections", metavar="FILE", help="Corrections from the review sheet."),
+    ] = None,
+    assume: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--assume",
+            metavar="ID:R4C7=1",
+            help="One correction: =given:1, =entry:1, =. for nothing; or 'ID ok', 'ID left out'."
+            " May be repeated.",
+        ),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """Many pages into one book file: every puzzle once, graded and findable.
+
+    Run it again and only new or changed pages are done; stop it anyhow and the next run goes on.
+    A book's content may be protected: you answer for the right to copy it.
+    """
+    from papernudge.cli.base.exits import bad_words
+    from papernudge.cli.books.corrections import parse_correction, read_corrections
+    from papernudge.cli.books.digitise import Wishes, run_digitise
+
+    if not book:
+        raise bad_words("Name the book to write: --book FILE.")
+    if workers is not None and cluster is not None:
+        raise bad_words("Choose --workers or --cluster: a cluster brings its own workers.")
+    said = read_corrections(Path(corrections)) if corrections is not None else []
+    for text in assume or ():
+        said += parse_correction(text)
+    sheet = None if review is None else Path(review)
+    said_in = None if corrections is None else Path(corrections)
+    wishes = Wishes(
+        sources or [], Path(book), workers, cluster, again, said, sheet, as_json, said_in
+    )
+    raise typer.Exit(run_digitise(wishes))
+
+
+def export(
+    book: Annotated[str, typer.Argument(metavar="FILE", help="A book that digitise wrote.")],
+    to: Annotated[
+        str,
+        typer.Option(
+            "--to", metavar="OUT", help="Ends in .jsonl, .csv, .txt (81 characters a line) or .pdf."
+        ),
+    ] = "",
+    minutes: Annotated[
+        str | None,
+        typer.Option(
+            "--minutes", metavar="8-12", help="Expected minutes; 8-, -12 and 10 work too."
+        ),
+    ] = None,
+    hardest: Annotated[
+        list[str] | None,
+        typer.Option("--hardest", metavar="NAME", help="Hardest reason needed. May be repeated."),
+    ] = None,
+    givens: Annotated[
+        str | None, typer.Option("--givens", metavar="24-30", help="How many givens.")
+    ] = None,
+    source: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--source", metavar="NAME", help="The file it came from; * and ? work. May be repeated."
+        ),
+    ] = None,
+    status: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--status",
+            metavar="STATUS",
+            help="clean, review or 'left out'; may be repeated. If unsaid, .txt and .pdf take clean"
+            " ones, .jsonl and .csv all.",
+        ),
+    ] = None,
+    once: Annotated[
+        bool, typer.Option("--once", help="Each puzzle once, however it is turned.")
+    ] = False,
+    first: Annotated[
+        int | None, typer.Option("--first", metavar="N", min=1, help="No more than N puzzles.")
+    ] = None,
+    each: Annotated[
+        int, typer.Option("--each", metavar="N", min=1, max=12, help="Puzzles on a printed page.")
+    ] = 4,
+    paper: Annotated[
+        str, typer.Option("--paper", metavar="SIZE", help="a4 or letter, for .pdf.")
+    ] = "a4",
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over OUT if it is there already.")
+    ] = False,
+) -> None:
+    """A book, or a part of it, as lines of JSON, a table, plain lines or sheets to print."""
+    from papernudge.cli.base.exits import bad_words
+    from papernudge.cli.base.say import short
+    from papernudge.cli.books.export import Filters, parse_range, run_export
+    from papernudge.cli.books.printed import Layout
+
+    if not to:
+        raise bad_words("Name the file to write: --to OUT.")
+    if paper.lower() not in ("a4", "letter"):
+        raise bad_words(f"--paper is a4 or letter; got {short(paper)}.")
+    filters = Filters(
+        parse_range(minutes, "--minutes"),
+        parse_range(givens, "--givens"),
+        hardest or (),
+        source or (),
+        status or (),
+        once,
+        first,
+    )
+    raise typer.Exit(run_export(Path(book), Path(to), filters, Layout(each, paper.lower()), force))
+
+
+def register(app: typer.Typer) -> None:
+    """Adds both commands."""
+    app.command()(digitise)
+    app.command()(export)

@@ -1,0 +1,342 @@
+"""What the commands do, once their words are in order."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from papernudge.cli.base.breaking import broken
+from papernudge.cli.base.exits import Exit, Stop, bad_words, from_fault
+from papernudge.cli.base.paths import Named, keep_apart, photo_named
+from papernudge.cli.base.say import short, show, visible, warn
+from papernudge.cli.session.assume import Assumption, parse_assumption
+from papernudge.cli.session.documents import failure_document, page_document
+from papernudge.cli.session.pages import (
+    Page,
+    Sheet,
+    Source,
+    choose,
+    open_page,
+    same_print,
+    sources,
+    unreadable,
+)
+from papernudge.cli.terminal.outcome import Outcome
+
+if TYPE_CHECKING:
+    from papernudge.cli.session.answers import Answer
+
+PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".svg")
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """The options that all commands share, checked."""
+
+    output: str  # "text", "json" or "json lines"
+    picture: Path | None
+    side: int
+    assumptions: tuple[Assumption, ...]
+    grid: int | None
+    sentences: bool
+
+    @classmethod
+    def of(
+        cls,
+        as_json: bool,
+        json_lines: bool,
+        picture: str | None,
+        side: int,
+        assume: Sequence[str] | None,
+        grid: int | None,
+        sentences: bool,
+    ) -> Wishes:
+        """Stop (2) where the words are off, before any file is opened."""
+        if as_json and json_lines:
+            raise bad_words("Choose --json or --json-lines, not both.")
+        if picture is not None and Path(picture).suffix.lower() not in PICTURE_ENDINGS:
+            ends = ", ".join(PICTURE_ENDINGS)
+            raise bad_words(f"--picture OUT ends in {ends}; got {short(picture)}.")
+        output = "json" if as_json else "json lines" if json_lines else "text"
+        assumptions = tuple(parse_assumption(text) for text in assume or ())
+        where = None if picture is None else Path(picture)
+        return cls(output, where, side, assumptions, grid, sentences)
+
+    @property
+    def talks(self) -> bool:
+        """Whether somebody sits at a terminal and can be asked."""
+        return self.output == "text" and sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def run_read(
+    photos: Sequence[str], given_line: str | None, entry_line: str | None, wishes: Wishes
+) -> int:
+    """``papernudge read``."""
+    found = sources(photos, given_line, entry_line)
+    _one_picture(found, wishes)
+    return _report(found, wishes, lambda source: _read_one(source, wishes))
+
+
+def _read_one(source: Source, wishes: Wishes) -> Outcome:
+    from papernudge.cli.session.pages import first_puzzle, nearest_miss
+    from papernudge.cli.terminal.words import page_words
+
+    page = open_page(source)
+    if wishes.grid is not None:
+        choose(page, wishes.grid)
+    number = wishes.grid or first_puzzle(page) or nearest_miss(page)
+    page = Sheet(page, number).assuming(wishes.assumptions).page
+    code = Exit.DONE
+    if not any(grid.cells for grid in page.grids):
+        stop = unreadable(page, number)
+        warn(stop.sentence)
+        code = stop.code
+    if wishes.picture is not None:
+        from papernudge.cli.pictures.pictures import read_picture
+
+        _draw(wishes, lambda: read_picture(page, number, wishes.side, _ending(wishes)))
+    document = page_document(page)
+    text = page_words(page, wishes.grid, wishes.sentences)
+    return Outcome(document, text, code)
+
+
+def run_hint(
+    photos: Sequence[str],
+    given_line: str | None,
+    entry_line: str | None,
+    wishes: Wishes,
+    tell: int | None,
+    walk: bool,
+    since: str | None,
+    uniqueness: bool,
+    route: bool = False,
+) -> int:
+    """``papernudge hint``. ``tell`` None: depth 1, of a walk depth 4."""
+    if route and not walk:
+        raise bad_words("--route orders the whole solve: add --walk.")
+    if route and tell not in (None, 4):
+        raise bad_words("--route shows where every digit goes: leave out --tell.")
+    depth = tell or (4 if walk else 1)
+    found = sources(photos, given_line, entry_line)
+    _one_picture(found, wishes, since)
+
+    def one(source: Source) -> Outcome:
+        from papernudge.cli.session.answers import (
+            HintWishes,
+            check_answer,
+            hint_answer,
+            walk_answer,
+        )
+
+        sheet = _chosen(open_page(source), wishes).assuming(wishes.assumptions)
+        earlier = _earlier(since, sheet)
+        hints = HintWishes(earlier, uniqueness, route)
+        if walk:
+            return _said(walk_answer(sheet, depth, hints), wishes)
+        return _answered(
+            sheet,
+            depth,
+            wishes,
+            lambda s, deep: hint_answer(s, deep, hints),
+            lambda s, deep: check_answer(s, deep, earlier),
+        )
+
+    return _report(found, wishes, one)
+
+
+def run_check(
+    photos: Sequence[str],
+    given_line: str | None,
+    entry_line: str | None,
+    wishes: Wishes,
+    tell: int,
+    since: str | None,
+) -> int:
+    """``papernudge check``."""
+    found = sources(photos, given_line, entry_line)
+    _one_picture(found, wishes, since)
+    if since is not None and len(found) > 1:
+        raise bad_words("--since compares one photo with an earlier one: name one PHOTO.")
+
+    def one(source: Source) -> Outcome:
+        from papernudge.cli.session.answers import check_answer
+
+        page = open_page(source)
+        puzzles = [n for n, grid in enumerate(page.grids, start=1) if grid.kind == "puzzle"]
+        if wishes.grid is None and since is None and len(puzzles) > 1:
+            return _check_all(page, puzzles, wishes, tell)
+        sheet = _chosen(page, wishes).assuming(wishes.assumptions)
+        earlier = _earlier(since, sheet)
+        return _answered(sheet, tell, wishes, lambda s, deep: check_answer(s, deep, earlier))
+
+    return _report(found, wishes, one)
+
+
+def _chosen(page: Page, wishes: Wishes) -> Sheet:
+    """The grid in question; of one that can't be read the picture still shows where and why."""
+    from papernudge.cli.pictures.pictures import read_picture
+    from papernudge.cli.session.pages import nearest_miss
+
+    try:
+        return choose(page, wishes.grid)
+    except Stop as stop:
+        drawable = page.photo is not None and page.grids and _ending(wishes) != ".svg"
+        if stop.code is Exit.NO_GRID and drawable:
+            number = wishes.grid or nearest_miss(page)
+            _draw(wishes, lambda: read_picture(page, number, wishes.side, _ending(wishes)))
+        raise
+
+
+def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) -> Outcome:
+    """Every puzzle of a page: a line each, a table in all; the document is the first one's, with
+    the others under ``grids``.
+    """
+    from papernudge.cli.session.answers import check_answer
+    from papernudge.cli.terminal.words import grids_table
+
+    page = Sheet(page, puzzles[0]).assuming(wishes.assumptions).page
+    answers = [check_answer(Sheet(page, n), tell, None) for n in puzzles]
+    if wishes.picture is not None:
+        from papernudge.cli.pictures.pictures import answers_picture
+
+        said = " ".join(map(_short, answers))
+        _draw(wishes, lambda: answers_picture(answers, said, wishes.side, _ending(wishes)))
+    for answer in answers:
+        _say_doubts(answer)
+    lines = [_short(answer) for answer in answers if not answer.doubts]
+    document = {**answers[0].document(), "grids": [answer.document() for answer in answers]}
+    code = max(answer.code for answer in answers)
+    return Outcome(document, "\n".join([*lines, "", grids_table(answers)]), code)
+
+
+def _short(answer: Answer) -> str:
+    """The sentence among those of other grids."""
+    return f"Grid {answer.sheet.number}: {answer.sentence.removeprefix(answer.sheet.lead)}"
+
+
+def _earlier(since: str | None, sheet: Sheet) -> str | None:
+    """What was written in the earlier photo of this puzzle; Stop (2) where it shows another."""
+    if since is None:
+        return None
+    wanted = sheet.grid.givens
+    for grid in open_page(Source(since)).grids:
+        if grid.cells and same_print(wanted, grid.givens):
+            digits = [str(cell.digit or ".") for cell in grid.cells]
+            return "".join(d if w == "." else "." for d, w in zip(digits, wanted, strict=True))
+    raise bad_words(
+        f"{since} does not show the same printed digits:"
+        " --since needs an earlier photo of this grid."
+    )
+
+
+def _answered(
+    sheet: Sheet,
+    tell: int,
+    wishes: Wishes,
+    answer: Callable[[Sheet, int], Answer],
+    check: Callable[[Sheet, int], Answer] | None = None,
+) -> Outcome:
+    """``check``: what a hint leads into where something written can't be right."""
+    if wishes.talks and sheet.page.called != "-":
+        from papernudge.cli.terminal.talk import Talk
+
+        talk = Talk(wishes.sentences, wishes.side, wishes.picture)
+        return talk.over(sheet, tell, answer, check)
+    return _said(answer(sheet, tell), wishes)
+
+
+def _said(answer: Answer, wishes: Wishes) -> Outcome:
+    if wishes.picture is not None and not answer.doubts:
+        from papernudge.cli.pictures.pictures import answer_picture
+
+        _draw(wishes, lambda: answer_picture(answer, wishes.side, _ending(wishes)))
+    elif wishes.picture is not None:
+        from papernudge.cli.pictures.pictures import doubt_picture
+
+        _draw(wishes, lambda: doubt_picture(answer, wishes.side, _ending(wishes)))
+    _say_doubts(answer)
+    text = answer.sentence
+    if answer.doubts:
+        text = ""
+    elif answer.code is Exit.NOT_ONE_SOLUTION:
+        warn(answer.sentence)
+        text = ""
+    return Outcome(answer.document(), text, answer.code)
+
+
+def _say_doubts(answer: Answer) -> None:
+    from papernudge.cli.session.doubting import questions
+
+    for question, how in questions(answer.sheet.grid, answer.doubts):
+        warn(f"{answer.sheet.lead}{question} {how}")
+
+
+def _report(found: Sequence[Source], wishes: Wishes, work: Callable[[Source], Outcome]) -> int:
+    """Runs the work over all sources and prints in the form that was asked for."""
+    worst = Exit.DONE
+    documents = []
+    for source, outcome in _outcomes(found, work):
+        worst = max(worst, outcome.code)
+        if wishes.output == "json":
+            documents.append(outcome.document)
+        elif wishes.output == "json lines":
+            show(json.dumps(outcome.document))
+        elif outcome.text:
+            title = ""
+            if len(found) > 1:
+                title = visible(str(source.photo)) + ("\n" if "\n" in outcome.text else ": ")
+            show(broken(f"{title}{outcome.text}", sys.stdout))
+    if wishes.output == "json":
+        whole = documents if len(found) > 1 else documents[0]
+        show(json.dumps(whole, indent=1))
+    return int(worst)
+
+
+def _outcomes(
+    found: Sequence[Source], work: Callable[[Source], Outcome]
+) -> Iterator[tuple[Source, Outcome]]:
+    for source in found:
+        try:
+            outcome = work(source)
+        except Stop as stop:
+            if stop.code is Exit.WORDS:
+                raise
+            outcome = _failed(source, stop)
+        except (OSError, MemoryError):
+            raise
+        except Exception as fault:  # of ours; the other photos are still to be looked at
+            outcome = _failed(source, from_fault(fault))
+        yield source, outcome
+
+
+def _failed(source: Source, stop: Stop) -> Outcome:
+    warn(stop.sentence)
+    return Outcome(failure_document(source.photo, stop), "", stop.code)
+
+
+def _one_picture(found: Sequence[Source], wishes: Wishes, since: str | None = None) -> None:
+    """Stop (2) where several photos would be drawn into one picture, or one would be lost."""
+    photos = [source.photo for source in found]
+    if since == "-" and "-" in photos:
+        raise bad_words("Standard input can be read once: name - only once.")
+    if wishes.picture is None:
+        return
+    if len(found) > 1:
+        raise bad_words("--picture draws one photo: name one PHOTO, or leave it out.")
+    inputs = [*photo_named(photos[0], "the photo itself"), *photo_named(since, "the earlier photo")]
+    keep_apart(inputs, [Named("--picture OUT", wishes.picture)])
+
+
+def _ending(wishes: Wishes) -> str:
+    return wishes.picture.suffix.lower() if wishes.picture is not None else ".png"
+
+
+def _draw(wishes: Wishes, drawn: Callable[[], bytes]) -> None:
+    from papernudge.cli.base.files import write_whole
+
+    if wishes.picture is not None:
+        write_whole(wishes.picture, drawn())

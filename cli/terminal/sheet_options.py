@@ -1,0 +1,187 @@
+"""The words of ``drill``, ``mark`` and ``progress``."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from papernudge.cli.base.limits import OF_A_FILE
+from papernudge.cli.terminal.options import Side
+
+
+def drill(
+    source: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="SOURCE",
+            help="A book, or a file of 81-character lines; puzzles of our own if unsaid.",
+        ),
+    ] = None,
+    out: Annotated[
+        str, typer.Option("--out", metavar="SHEET.pdf", help="The sheet to write.")
+    ] = "",
+    reason: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--reason",
+            metavar="NAME",
+            help="What to practise: 'hidden pair', 'hidden single in a block', 'several cells in a"
+            " row with 3 blanks'. May be repeated.",
+        ),
+    ] = None,
+    positions: Annotated[
+        int | None,
+        typer.Option(
+            "--positions",
+            metavar="N",
+            min=1,
+            max=400,
+            help="How many, for each reason: 12 if unsaid, with --scan 1.",
+        ),
+    ] = None,
+    each: Annotated[
+        int, typer.Option("--each", metavar="N", min=1, max=9, help="Positions on a page.")
+    ] = 4,
+    scan: Annotated[
+        int | None,
+        typer.Option(
+            "--scan",
+            metavar="MINUTES",
+            min=1,
+            max=60,
+            help="One position a page: as many digits as you can find in that time.",
+        ),
+    ] = None,
+    paper: Annotated[str, typer.Option("--paper", metavar="SIZE", help="a4 or letter.")] = "a4",
+    seed: Annotated[
+        int,
+        typer.Option(
+            "--seed", metavar="N", min=0, max=999_999_999, help="Another one, another choice."
+        ),
+    ] = 0,
+) -> None:
+    """A sheet to practise one kind of reason on, with answers behind and a code that mark reads."""
+    from papernudge.cli.base.exits import bad_words
+    from papernudge.cli.base.say import short
+    from papernudge.cli.sheets.find import DrillWishes, run_drill
+
+    if not out:
+        raise bad_words("Name the sheet to write: --out SHEET.pdf.")
+    if paper.lower() not in ("a4", "letter"):
+        raise bad_words(f"--paper is a4 or letter; got {short(paper)}.")
+    raise typer.Exit(
+        run_drill(
+            DrillWishes(
+                Path(source) if source is not None else None,
+                Path(out),
+                reason or (),
+                positions or (1 if scan else 12),
+                each,
+                paper.lower(),
+                seed,
+                scan or 0,
+            )
+        )
+    )
+
+
+def mark(
+    photos: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="PHOTO...", help=f"Photos of sheets that drill drew. {OF_A_FILE}"),
+    ] = None,
+    log: Annotated[
+        str | None,
+        typer.Option("--log", metavar="FILE", help="Keep the results: a log, made or added to."),
+    ] = None,
+    seconds: Annotated[
+        float | None,
+        typer.Option(
+            "--seconds",
+            metavar="N",
+            min=0.1,
+            max=86_400,
+            help="What the page took, for the log; at most a day.",
+        ),
+    ] = None,
+    day: Annotated[
+        str | None,
+        typer.Option("--day", metavar="2026-05-01", help="When it was solved; today if unsaid."),
+    ] = None,
+    pupil: Annotated[
+        str | None,
+        typer.Option("--pupil", metavar="NAME", help="Whose sheets they are, for the log."),
+    ] = None,
+    assume: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--assume",
+            metavar="N:R4C7=1",
+            help="What stands in a cell of position N, or =. for nothing. May be repeated.",
+        ),
+    ] = None,
+    picture: Annotated[
+        str | None,
+        typer.Option(
+            "--picture",
+            metavar="OUT",
+            help="Also draw right, wrong and unsure on the photo: OUT ends in .png or .jpg.",
+        ),
+    ] = None,
+    side: Side = 1600,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+    json_lines: Annotated[
+        bool, typer.Option("--json-lines", help="Print one JSON object a line.")
+    ] = False,
+) -> None:
+    """Marks photographed practice sheets: right, wrong, blank, or also valid."""
+    from papernudge.cli.base.exits import bad_words
+    from papernudge.cli.session.assume import parse_assumption
+    from papernudge.cli.sheets.log import pupil_named
+    from papernudge.cli.sheets.marking import MarkWishes, day_of, run_mark
+
+    if seconds is not None and not math.isfinite(seconds):  # not a number is in no range
+        raise bad_words("--seconds is what the page took, 0.1 to 86400.")
+    if as_json and json_lines:
+        raise bad_words("Choose --json or --json-lines, not both.")
+    output = "json" if as_json else "json lines" if json_lines else "text"
+    assumptions = tuple(parse_assumption(text) for text in assume or ())
+    where = Path(log) if log is not None else None
+    drawn = Path(picture) if picture is not None else None
+    name = pupil_named(pupil) if pupil is not None else ""
+    wishes = MarkWishes(output, where, seconds, day_of(day), assumptions, drawn, side, name)
+    raise typer.Exit(run_mark(photos or [], wishes))
+
+
+def progress(
+    log: Annotated[str, typer.Argument(metavar="FILE", help="A log that mark wrote.")],
+    picture: Annotated[
+        str | None,
+        typer.Option("--picture", metavar="OUT", help="Also draw it: OUT ends in .svg or .png."),
+    ] = None,
+    pupil: Annotated[
+        str | None,
+        typer.Option(
+            "--pupil", metavar="NAME", help="One pupil's sheets alone, with a curve a reason."
+        ),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """How practice goes: for each reason and week, how much was right and how long it took.
+
+    Where the log names several pupils, each has its own lines and its own curve.
+    """
+    from papernudge.cli.sheets.progress import run_progress
+
+    drawn = Path(picture) if picture is not None else None
+    raise typer.Exit(run_progress(Path(log), drawn, as_json, pupil))
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the commands."""
+    app.command()(drill)
+    app.command()(mark)
+    app.command()(progress)

@@ -1,0 +1,277 @@
+"""A conversation at the terminal: a little more each time, only when asked for."""
+
+from __future__ import annotations
+
+import re
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, TextIO
+
+from papernudge.cli.base.breaking import broken
+from papernudge.cli.base.exits import Exit, Stop, bad_words
+from papernudge.cli.base.paths import why
+from papernudge.cli.base.say import say, show
+from papernudge.cli.session.assume import Assumption, parse_assumption
+from papernudge.cli.session.doubting import asked, note_sets
+from papernudge.cli.terminal.board import board, marks_of
+from papernudge.cli.terminal.outcome import Outcome
+
+if TYPE_CHECKING:
+    from papernudge.cli.session.answers import Answer
+    from papernudge.cli.session.pages import Sheet
+    from papernudge.hints import Nudge
+    from papernudge.vision.reading import Doubt, GridReading
+
+Answering = Callable[["Sheet", int], "Answer"]
+
+_LED_INTO_CHECK = ("mistaken", "not one solution")
+_OFFERED = "Something written here can't be right, so a hint would lead astray."
+_WRITTEN = re.compile(
+    r"(?P<first>[1-9])?(?:\s*(?:in|at|=|:)?\s*)"
+    r"(?:R(?P<row>[1-9])\s*C(?P<column>[1-9])(?:\s*(?:is|=|:)?\s*(?P<last>[1-9]))?)?",
+    re.IGNORECASE,
+)
+"""What may stand after an n: a digit, a cell, both in either order."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """What is talked about. ``checking``: a hint that has led into a check."""
+
+    sheet: Sheet
+    depth: int
+    checking: bool = False
+
+
+class Talk:
+    """Says an answer and waits: Enter for more, n for a digit that was written, u to take that
+    back, p for a picture, c to correct a cell, s to stop.
+
+    ``sentences``: no drawn boards; ``picture``: drawn anew with each answer. Answers go to
+    standard output, questions to standard error.
+    """
+
+    def __init__(
+        self,
+        sentences: bool,
+        side: int,
+        picture: Path | None,
+        streams: tuple[TextIO, TextIO, TextIO] | None = None,
+    ) -> None:
+        self._sentences, self._side, self._picture = sentences, side, picture
+        self._in, self._out, self._err = streams or (sys.stdin, sys.stdout, sys.stderr)
+        self._said: object = None
+        self._drawn = ""
+        self._before: list[_Turn] = []
+
+    def over(
+        self, sheet: Sheet, depth: int, answering: Answering, check: Answering | None = None
+    ) -> Outcome:
+        """Talks until the user stops or nothing is left to tell. ``check``: what a hint leads into
+        where something on the paper can't be right.
+        """
+        turn = _Turn(sheet, depth)
+        while True:
+            leads = check if turn.checking else None
+            answer = (leads or answering)(turn.sheet, turn.depth)
+            if answer.doubts:
+                if self._picture is not None:
+                    self._show_picture(answer)
+                better = self._settle(turn.sheet, answer.doubts[0])
+                if better is None:
+                    return self._end(answer)
+                turn = replace(turn, sheet=better)
+                continue
+            into = check is not None and not turn.checking and answer.state in _LED_INTO_CHECK
+            self._say(answer, _OFFERED if into and answer.state == "mistaken" else "")
+            step = self._next(answer, turn, into)
+            if step is None:
+                return self._end(answer)
+            turn = step
+
+    def _say(self, answer: Answer, instead: str) -> None:
+        sentence = answer.sheet.lead + instead if instead else answer.sentence
+        said = (answer.depth, sentence)
+        if said == self._said:
+            return
+        self._said = said
+        if self._picture is not None:
+            self._show_picture(answer)
+        if not self._sentences and answer.told is not None:
+            drawn = board(answer.sheet.grid, marks_of(answer))
+            if drawn != self._drawn:
+                show(drawn, self._out)
+            self._drawn = drawn
+        show(broken(sentence, self._out), self._out)
+
+    def _next(self, answer: Answer, turn: _Turn, into: bool) -> _Turn | None:
+        """What to say next, and how deep; None for the end. ``into``: a check is offered."""
+        written = answer.command == "hint" and answer.nudge is not None
+        more = "check" if into else "more" if answer.deeper else "done"
+        offers = {"n": "n: I wrote it"} if written else {}
+        offers |= {"u": "u: take back"} if self._before else {}
+        offers |= {"p": "p: picture", "c": "c: correct a cell", "s": "s: stop"}
+        while True:
+            reply = self._ask(f"[Enter: {more}, {', '.join(offers.values())}] ")
+            if reply is None or reply in ("s", "q"):
+                return None
+            step = None
+            if reply == "":
+                if into:
+                    # Why there is no one solution has been said: depth 1 would repeat it.
+                    return _Turn(turn.sheet, 1 if answer.state == "mistaken" else 2, checking=True)
+                return replace(turn, depth=turn.depth + 1) if answer.deeper else None
+            if reply == "p":
+                self._show_picture(answer)
+            elif reply == "u" and self._before:
+                self._said = None
+                return self._before.pop()
+            elif reply == "c":
+                step = self._correct(turn)
+            elif re.match(r"n(?=[\s\dr=:]|$)", reply, re.IGNORECASE):
+                step = self._written(answer, turn, reply[1:])
+            else:
+                self._tell(f"Press Enter, or type {_listed(list(offers))}.")
+            if step is not None:
+                self._before.append(turn)
+                self._said = None  # the next step may read the same and is another one
+                return step
+
+    def _written(self, answer: Answer, turn: _Turn, words: str) -> _Turn | None:
+        """The paper with what the user says to have written, from where hints go on."""
+        try:
+            cell, digit = written_by(words, answer.nudge, turn.sheet.grid)
+        except Stop as stop:
+            self._tell(stop.sentence)
+            return None
+        sheet = turn.sheet.assuming([Assumption(None, cell, "entry", digit)])
+        return _Turn(replace(sheet, latest=(*turn.sheet.latest, cell)), 1)
+
+    def _end(self, answer: Answer) -> Outcome:
+        return Outcome(answer.document(), "", answer.code)
+
+    def _settle(self, sheet: Sheet, doubt: Doubt) -> Sheet | None:
+        """Asks one doubt, with the cell drawn large; None if the user stops."""
+        from papernudge.vision.reading import cell_name
+
+        if not self._sentences:
+            from papernudge.cli.terminal.closeup import close_up
+
+            drawn = close_up(sheet, doubt.cell)
+            if drawn:
+                self._tell(drawn)
+        name = cell_name(doubt.cell)
+        notes = "".join(map(str, sorted(sheet.grid.cells[doubt.cell].notes)))
+        while True:
+            self._tell(asked(sheet.grid, doubt))
+            reply = self._ask(f"[{_choices(sheet, doubt)}, s: stop] ")
+            if reply is None or reply in ("s", "q"):
+                return None
+            try:
+                return sheet.assuming([_reply_to(doubt, name, reply, notes)])
+            except Stop:
+                self._tell("That is none of the answers.")
+
+    def _correct(self, turn: _Turn) -> _Turn | None:
+        reply = self._ask("[a cell and what stands there, as R4C7=1, or R4C7=. for nothing] ")
+        if not reply:
+            return None
+        try:
+            sheet = turn.sheet.assuming([parse_assumption(reply)])
+            return _Turn(sheet, 1 if turn.checking else turn.depth)
+        except Stop as stop:
+            self._tell(stop.sentence)
+            return None
+
+    def _show_picture(self, answer: Answer) -> None:
+        from papernudge.cli.base.files import write_whole
+        from papernudge.cli.pictures.pictures import answer_picture, doubt_picture
+
+        drawn = doubt_picture if answer.doubts else answer_picture
+        try:
+            path = self._picture or self._picture_path(answer)
+            write_whole(path, drawn(answer, self._side, path.suffix.lower()))
+        except Stop as stop:
+            say(stop.sentence, self._err)
+        else:
+            say(f"The picture is {path}", self._err)
+
+    def _picture_path(self, answer: Answer) -> Path:
+        """A new place for a picture. Stop (5) where there is none for temporary files."""
+        try:
+            folder = Path(tempfile.mkdtemp(prefix="papernudge-"))
+        except OSError as error:
+            raise Stop(
+                Exit.FILE,
+                f"There is no folder for a picture ({why(error)}): name one with --picture OUT.",
+                stage="write",
+                reason="unwritable",
+            ) from error
+        return folder / f"{answer.command}-{answer.depth}.png"
+
+    def _ask(self, prompt: str) -> str | None:
+        """The reply, trimmed and in lower case where it is a letter; None at the end of input."""
+        print(broken(prompt.rstrip(), self._err), end=" ", file=self._err, flush=True)
+        line = self._in.readline()
+        if not line:
+            print(file=self._err)
+            return None
+        reply = line.strip()
+        return reply.lower() if len(reply) == 1 else reply
+
+    def _tell(self, text: str) -> None:
+        show(broken(text, self._err), self._err)
+
+
+def _listed(words: list[str]) -> str:
+    return f"{', '.join(words[:-1])} or {words[-1]}"
+
+
+def written_by(words: str, nudge: Nudge | None, grid: GridReading) -> tuple[int, int]:
+    """Cell and digit that the user says to have written: ``R4C7=3``, ``3 in r4c7``, ``3``, ``R4C7``
+    or nothing, where what is left out is what the step asked for. Stop (2) where it can't be known.
+    """
+    asked_for = dict(nudge.line.places) if nudge is not None else {}
+    found = _WRITTEN.fullmatch(words.strip(" \t=:,"))
+    if found is None or (not found.group(0) and not asked_for):
+        raise bad_words("Type what you wrote after the n, as in n R4C7=3.")
+    digit = next((int(d) for d in (found["first"], found["last"]) if d), None)
+    if found["row"] is None:
+        cells = [c for c, d in asked_for.items() if digit in (None, d)]
+        if not cells:
+            raise bad_words("Say in which cell, as in n R4C7=3.")
+        return cells[0], asked_for[cells[0]]
+    cell = 9 * (int(found["row"]) - 1) + int(found["column"]) - 1
+    if grid.cells[cell].kind == "given":
+        raise bad_words(f"R{found['row']}C{found['column']} is printed: correct it with c.")
+    if digit is None and cell not in asked_for:
+        raise bad_words("Say which digit, as in n R4C7=3.")
+    return cell, digit or asked_for[cell]
+
+
+def _choices(sheet: Sheet, doubt: Doubt) -> str:
+    if doubt.about == "seen":
+        return "type the digit it holds, given:1 or entry:1, or . for nothing"
+    if doubt.about == "hand":
+        return "g: printed, e: by hand"
+    if doubt.about == "notes":
+        read, *others = ("".join(map(str, sorted(s))) for s in note_sets(sheet.grid, doubt))
+        offered = [f"Enter: {read or 'none'}", *others, "or type them", "or . for none"]
+        return ", ".join(one for one in offered if one)
+    read = "nothing" if doubt.read is None else str(doubt.read)
+    return f"Enter: {read}, or type the digit, or . for nothing"
+
+
+def _reply_to(doubt: Doubt, name: str, reply: str, notes: str) -> Assumption:
+    if doubt.about == "hand":
+        kinds = {"g": "given", "e": "entry"}
+        return parse_assumption(f"{name}={kinds.get(reply, '')}:{doubt.read}")
+    if doubt.about == "notes":
+        return parse_assumption(f"{name}=notes:{reply.replace(' ', '') or notes or '.'}")
+    if doubt.about == "seen":
+        return parse_assumption(f"{name}={reply}")
+    value = reply or ("." if doubt.read is None else str(doubt.read))
+    return parse_assumption(f"{name}={value}")

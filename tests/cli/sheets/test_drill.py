@@ -1,0 +1,223 @@
+"""``papernudge drill``: positions on paper."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from papernudge.cli.pictures.paper import PAPERS
+from papernudge.cli.sheets.code import SheetPage, Task, decode
+from papernudge.cli.sheets.layout import code_boxes, grid_boxes
+from papernudge.cli.sheets.sheet import drawn, pages_of
+from papernudge.hints.canonical import canonical
+from papernudge.hints.drilling import Reason, drilled
+from papernudge.hints.generate import puzzle
+
+Run = Callable[..., Any]
+HIDDEN = "hidden single in a block"
+
+
+def rendered(pdf: Path, page: int, dpi: int = 100) -> Any:
+    """A page as grey pixels, by a reader that is not ours."""
+    import cv2
+
+    if shutil.which("pdftoppm") is None:
+        pytest.skip("pdftoppm is absent here: install poppler-utils")
+    out = pdf.with_name(f"page{page}")
+    told = ["-r", str(dpi), "-f", str(page), "-l", str(page), "-singlefile", "-gray", "-png"]
+    subprocess.run(["pdftoppm", *told, str(pdf), str(out)], check=True, timeout=60)
+    return cv2.imread(str(out.with_suffix(".png")), cv2.IMREAD_GRAYSCALE)
+
+
+def code_on(raster: Any, paper: str, dpi: int, which: int) -> SheetPage | None:
+    import cv2
+
+    box, scale = code_boxes(PAPERS[paper])[which], dpi / 72
+    top = PAPERS[paper][1] - box.y - box.side
+    y, x, side = (round(v * scale) for v in (top, box.x, box.side))
+    crop = cv2.resize(raster[y : y + side, x : x + side], (600, 600))
+    return decode(cv2.QRCodeDetector().detectAndDecode(crop)[0])
+
+
+@pytest.fixture
+def lines(tmp_path: Path) -> Path:
+    """Puzzles of the Tidewick Lantern, a line each."""
+    path = tmp_path / "lantern.txt"
+    path.write_text("".join(f"{puzzle(seed)}\n\n" for seed in range(12)), "utf-8")
+    return path
+
+
+def words_of(ran: Any) -> str:
+    assert "Traceback" not in ran.err
+    return str(ran.err)
+
+
+def test_what_is_missing_or_odd_in_the_words_is_named(papernudge: Run, tmp_path: Path) -> None:
+    out = tmp_path / "sheet.pdf"
+    for said, words in (
+        ("--out SHEET.pdf", []),
+        ("Say what to practise", ["--out", out]),
+        ("got 'golden hammer'", ["--out", out, "--reason", "golden hammer"]),
+        ("ends in .pdf", ["--out", tmp_path / "a.txt", "--reason", HIDDEN]),
+        ("a4 or letter", ["--out", out, "--reason", HIDDEN, "--paper", "a5"]),
+        ("leave --reason out", ["--out", out, "--reason", HIDDEN, "--scan", 5]),
+    ):
+        ran = papernudge("drill", *words)
+        assert ran.code == 2
+        assert said in words_of(ran)
+    assert not out.exists()
+
+
+def test_a_source_that_cant_be_read_is_named(papernudge: Run, tmp_path: Path) -> None:
+    out = tmp_path / "sheet.pdf"
+    short, odd = tmp_path / "short.txt", tmp_path / "odd.txt"
+    short.write_text("123\n", "utf-8")
+    odd.write_bytes(b"\xff\xfe\x00\x80")
+    other = tmp_path / "other.db"
+    with sqlite3.connect(other) as sql:
+        sql.execute("CREATE TABLE recipe (flour TEXT)")
+    sql.close()
+    for source, said in (
+        (tmp_path / "missing.txt", "can't be read"),
+        (tmp_path, "can't be read"),
+        (short, "short.txt, line 1: expected 81 characters"),
+        (odd, "neither a book nor text"),
+        (other, "not a book"),
+    ):
+        ran = papernudge("drill", source, "--out", out, "--reason", HIDDEN)
+        assert ran.code == 5
+        assert said in words_of(ran)
+    assert not out.exists()
+
+
+def test_puzzles_without_one_solution_are_not_drilled(papernudge: Run, tmp_path: Path) -> None:
+    source = tmp_path / "many.txt"
+    source.write_text("." * 81, "utf-8")
+    ran = papernudge("drill", source, "--out", tmp_path / "s.pdf", "--reason", HIDDEN)
+    assert ran.code == 4
+    assert "none with exactly one solution" in words_of(ran)
+
+
+def test_a_reason_that_no_puzzle_asks_for_is_said(papernudge: Run, tmp_path: Path) -> None:
+    source = tmp_path / "one.txt"
+    source.write_text(puzzle(0), "utf-8")
+    ran = papernudge("drill", source, "--out", tmp_path / "s.pdf", "--reason", "jellyfish")
+    assert ran.code == 2
+    assert "No position asks for jellyfish" in words_of(ran)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_a_sheet_carries_its_positions_twice_in_its_code(
+    papernudge: Run, lines: Path, tmp_path: Path, paper: str
+) -> None:
+    out = tmp_path / "sheet.pdf"
+    ran = papernudge(
+        "drill", lines, "--out", out, "--reason", HIDDEN, "--positions", 5, "--paper", paper
+    )
+    assert ran.code == 0, ran.err
+    seen: list[Task] = []
+    for number in (1, 2):
+        raster = rendered(out, number)
+        pages = [code_on(raster, paper, 100, which) for which in (0, 1)]
+        assert pages[0] is not None
+        assert pages[0] == pages[1]
+        assert pages[0].name.split("-")[0] in ran.out
+        assert (pages[0].paper, pages[0].each, pages[0].page) == (paper, 4, number)
+        seen += pages[0].tasks
+    assert [task.number for task in seen] == [1, 2, 3, 4, 5]
+    assert len({canonical(task.digits) for task in seen}) == 5
+    for task in seen:
+        drill = drilled(task.digits, Reason.parse(HIDDEN))
+        assert drill is not None
+        assert (drill.answers, drill.looks, drill.solution) == (
+            task.answers,
+            task.looks,
+            task.solution,
+        )
+
+
+def test_the_grids_stand_where_the_layout_says(papernudge: Run, tmp_path: Path) -> None:
+    out = tmp_path / "sheet.pdf"
+    papernudge("drill", "--out", out, "--reason", HIDDEN, "--positions", 6, "--each", 6)
+    raster = rendered(out, 1, 144)
+    high = PAPERS["a4"][1]
+    for box in grid_boxes(6, PAPERS["a4"]):
+        for k in range(10):
+            y = round(2 * (high - box.y - k * box.side / 9))
+            x = round(2 * (box.x + box.side * 0.03))
+            assert raster[y - 2 : y + 3, x : x + 8].min(axis=0).max() < 128
+        beside = raster[round(2 * (high - box.y - box.side / 2)), round(2 * (box.x - 6))]
+        assert beside == 255
+
+
+def test_two_reasons_are_asked_of_different_puzzles_of_our_own(
+    papernudge: Run, tmp_path: Path
+) -> None:
+    out = tmp_path / "sheet.pdf"
+    words = ("--reason", "naked single", "--reason", "hidden single", "--positions", 2)
+    assert papernudge("drill", "--out", out, *words).code == 0
+    page = code_on(rendered(out, 1), "a4", 100, 0)
+    assert page is not None
+    assert [str(task.reason) for task in page.tasks] == ["naked single"] * 2 + ["hidden single"] * 2
+    assert len({task.solution for task in page.tasks}) == 4
+
+
+def test_a_scan_sheet_asks_for_all_it_can_in_its_minutes(papernudge: Run, tmp_path: Path) -> None:
+    out = tmp_path / "scan.pdf"
+    assert papernudge("drill", "--out", out, "--scan", 3).code == 0
+    page = code_on(rendered(out, 1), "a4", 100, 0)
+    assert page is not None
+    assert (page.minutes, page.each, len(page.tasks)) == (3, 1, 1)
+    assert page.tasks[0].reason is None
+    answers = rendered(out, 2)
+    box = grid_boxes(6, PAPERS["a4"])[0]
+    scale, step = 100 / 72, box.side / 9
+    for cell in (0, 40, 80):  # a solved grid stands behind: every cell holds a digit
+        x = round(scale * (box.x + (cell % 9 + 0.5) * step))
+        y = round(scale * (PAPERS["a4"][1] - box.y + 20 - box.side + (cell // 9 + 0.5) * step))
+        assert answers[y - 5 : y + 6, x - 5 : x + 6].min() < 190
+
+
+def test_every_typeface_in_the_file_is_embedded(papernudge: Run, tmp_path: Path) -> None:
+    out = tmp_path / "sheet.pdf"
+    papernudge("drill", "--out", out, "--reason", HIDDEN, "--positions", 1)
+    data = out.read_bytes()
+    assert data.count(b"/Type /Font\n") + data.count(b"/Subtype /TrueType") >= 1
+    assert b"Helvetica" not in data
+    assert b"/FontFile2" in data
+    assert b"/Subtype /Image" not in data
+
+
+def test_the_same_seed_draws_the_same_file_and_another_another(
+    papernudge: Run, tmp_path: Path
+) -> None:
+    made = []
+    for name, seed in (("a", 0), ("b", 0), ("c", 1)):
+        out = tmp_path / f"{name}.pdf"
+        papernudge("drill", "--out", out, "--reason", HIDDEN, "--positions", 1, "--seed", seed)
+        made.append(out.read_bytes())
+    assert made[0] == made[1] != made[2]
+
+
+def test_forty_pages_are_forty_pages_and_their_answers() -> None:
+    """How long they take is measured by bench_sheets.py."""
+    import pypdfium2
+
+    drill = next(d for d in map(_first_drill, range(20)) if d is not None)
+    pages = pages_of([drill] * 160, 4, "a4")
+    assert len(pages) == 40
+    assert len(pypdfium2.PdfDocument(drawn(pages, "Practice"))) > 40
+
+
+def _first_drill(seed: int) -> Task | None:
+    from papernudge.hints.drilling import drills_in
+
+    for drill in drills_in(puzzle(seed), [Reason.parse(HIDDEN)]):
+        return Task(1, drill.digits, drill.solution, drill.reason, drill.looks, drill.answers)
+    return None

@@ -1,0 +1,65 @@
+"""A grid flattened into one small picture."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from papernudge.vision.mesh import Points
+    from papernudge.vision.photo import Raster
+
+CROP = 378
+"""Side of a grid's crop, pixels: 9 cells of 40, and 9 around them."""
+MARGIN = 9
+CELL = 40
+
+
+def crop(raster: Raster, points: Points) -> bytes | None:
+    """A grid flattened, CROP pixels a side, as a JPEG file.
+
+    ``points``: raster x/y, its crossings (10, 10, 2) or its corners (4, 2), clockwise from the
+    top-left. None where the grid has no extent.
+    """
+    import cv2
+    import numpy as np
+
+    if points.shape == (4, 2):
+        points = points[[0, 1, 3, 2]].reshape(2, 2, 2)
+    sides = points[-1, 0] - points[0, 0], points[0, -1] - points[0, 0]
+    spans = [float(np.linalg.norm(side)) for side in sides]
+    if not np.isfinite(points).all() or min(spans) < 9:
+        return None
+    where = _spread(points.astype(np.float32), CROP)
+    low = np.floor(where.min(axis=(0, 1))).astype(int) - 2
+    high = np.ceil(where.max(axis=(0, 1))).astype(int) + 3
+    low, high = np.clip(low, 0, None), np.minimum(high, raster.shape[1::-1])
+    if (high - low < 9).any():
+        return None
+    part = raster[low[1] : high[1], low[0] : high[0]]
+    where = where - low.astype(np.float32)
+    shrink = min(1.0, 1.5 * CROP / max(spans))
+    if shrink < 1:
+        small = cv2.resize(part, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+        part = np.asarray(small, np.uint8)
+        where = np.asarray((where + 0.5) * shrink - 0.5, np.float32)
+    flat = cv2.remap(
+        part, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    done, file = cv2.imencode(".jpg", flat, [cv2.IMWRITE_JPEG_QUALITY, 80])
+    return bytes(file.tobytes()) if done else None
+
+
+def _spread(points: Points, side: int) -> Points:
+    """For each pixel of the crop where it lies in the raster: float32 (side, side, 2).
+
+    Straight between neighbouring crossings, on in the same direction outside the grid.
+    """
+    import numpy as np
+
+    steps = points.shape[0] - 1
+    at = (np.arange(side) + 0.5 - MARGIN) / (9 * CELL) * steps
+    left = np.clip(np.floor(at), 0, steps - 1).astype(int)
+    rest = (at - left)[:, None].astype(np.float32)
+    across = points[:, left] * (1 - rest) + points[:, left + 1] * rest
+    down = across[left] * (1 - rest[:, None]) + across[left + 1] * rest[:, None]
+    return np.ascontiguousarray(down, np.float32)
