@@ -60,8 +60,8 @@ KINDS: dict[str, dict[str, str]] = {
     "drill": {"source": IN, "out": ".pdf", "reason": TEXT, "positions": NUMBER, "each": NUMBER}
     | {"scan": NUMBER, "paper": TEXT, "seed": NUMBER},
     "mark": {"photos": IN, "log": BOTH, "seconds": NUMBER, "day": TEXT, "assume": TEXT}
-    | {"picture": ".png", "side": NUMBER},
-    "progress": {"log": IN, "picture": ".svg"},
+    | {"picture": ".png", "side": NUMBER, "pupil": TEXT},
+    "progress": {"log": IN, "picture": ".svg", "pupil": TEXT},
     "phone": {"host": ADDRESS, "port": NUMBER, "book": BOTH, "log": BOTH}
     | {"certificate": IN, "key": IN},
 }
