@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import islice, product
 from typing import TYPE_CHECKING
 
@@ -201,6 +201,35 @@ def questions(grid: GridReading, doubts: Sequence[Doubt]) -> list[tuple[str, str
     return plain + hidden
 
 
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One answer to a doubt. ``words``: as a button would say it; ``says``: as ``--assume`` and
+    :func:`papernudge.cli.session.assume.parse_assumption` take it.
+    """
+
+    words: str
+    says: str
+
+
+def choices(grid: GridReading, doubt: Doubt) -> tuple[Choice, ...]:
+    """The answers that a doubt leaves, what was read first; of a cell that can't be seen, all."""
+    from papernudge.vision.reading import cell_name
+
+    name = cell_name(doubt.cell)
+    if doubt.about == "hand":
+        kinds = (("printed", "given"), ("by hand", "entry"))
+        return tuple(Choice(words, f"{name}={kind}:{doubt.read}") for words, kind in kinds)
+    if doubt.about == "notes":
+        notes = "".join(map(str, sorted(grid.cells[doubt.cell].notes)))
+        right = [Choice("yes", f"{name}=notes:{notes}")] if notes else []
+        return (*right, Choice("there are none", f"{name}=notes:."))
+    values = [doubt.read, *(digit for digit, _ in doubt.instead)]
+    if doubt.about == "seen":
+        values = [*range(1, 10), None]
+    said = (Choice(str(v), f"{name}={v}") if v else Choice("nothing", f"{name}=.") for v in values)
+    return tuple(dict.fromkeys(said))
+
+
 def asked(grid: GridReading, doubt: Doubt) -> str:
     """The doubt as a question."""
     from papernudge.vision.reading import cell_name
@@ -263,14 +292,16 @@ def how_to_answer(grid: GridReading, doubt: Doubt) -> str:
     name = cell_name(doubt.cell)
     if doubt.about == "seen":
         return how_to_tell([doubt])
+    offered = [one.says for one in choices(grid, doubt)]
     if doubt.about == "hand":
-        return f"Answer with --assume {name}=given:{doubt.read} or {name}=entry:{doubt.read}."
+        return f"Answer with --assume {_either(offered)}."
     if doubt.about == "notes":
         sets = ["".join(map(str, sorted(one))) for one in note_sets(grid, doubt)]
         shown = [f"{name}=notes:{one}" for one in sets if one]
         return f"Answer with --assume {_either([*shown, f'{name}=notes:. for none'])}."
-    digits, maybe_blank = _options(doubt)
-    answers = [f"{name}={d}" for d in digits] + [f"{name}=. for nothing"] * maybe_blank
+    blank = f"{name}=."
+    answers = [one for one in offered if one != blank]
+    answers += [f"{blank} for nothing"] * (blank in offered)
     if len(answers) == 1:
         answers.append("whatever it holds")
     return f"Answer with --assume {_either(answers)}."

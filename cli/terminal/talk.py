@@ -16,7 +16,7 @@ from papernudge.cli.base.paths import why
 from papernudge.cli.base.say import say, show
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.assume import Assumption, parse_assumption
-from papernudge.cli.session.doubting import asked, note_sets
+from papernudge.cli.session.doubting import asked, choices, note_sets
 from papernudge.cli.terminal.board import board, marks_of
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 
@@ -148,8 +148,7 @@ class Talk:
         except Trouble as wrong:
             self._tell(wrong.sentence)
             return None
-        sheet = turn.sheet.assuming([Assumption(None, cell, "entry", digit)])
-        return _Turn(replace(sheet, latest=(*turn.sheet.latest, cell)), 1)
+        return _Turn(turn.sheet.wrote(cell, digit), 1)
 
     def _end(self, answer: Answer) -> Outcome:
         return Outcome(answer.document(), "", code_of_answer(answer))
@@ -172,7 +171,7 @@ class Talk:
             if reply is None or reply in ("s", "q"):
                 return None
             try:
-                return sheet.assuming([_reply_to(doubt, name, reply, notes)])
+                return sheet.assuming([_reply_to(sheet.grid, doubt, name, reply, notes)])
             except Trouble:
                 self._tell("That is none of the answers.")
 
@@ -266,10 +265,10 @@ def _choices(sheet: Sheet, doubt: Doubt) -> str:
     return f"Enter: {read}, or type the digit, or . for nothing"
 
 
-def _reply_to(doubt: Doubt, name: str, reply: str, notes: str) -> Assumption:
+def _reply_to(grid: GridReading, doubt: Doubt, name: str, reply: str, notes: str) -> Assumption:
     if doubt.about == "hand":
-        kinds = {"g": "given", "e": "entry"}
-        return parse_assumption(f"{name}={kinds.get(reply, '')}:{doubt.read}")
+        said = dict(zip("ge", choices(grid, doubt), strict=True))
+        return parse_assumption(said[reply].says if reply in said else "")
     if doubt.about == "notes":
         return parse_assumption(f"{name}=notes:{reply.replace(' ', '') or notes or '.'}")
     if doubt.about == "seen":
