@@ -199,7 +199,9 @@ def _inked(pixels: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
 
     What lies on its side is no digit that the model knows.
     """
-    inner = pixels[:, _RIM:-_RIM, _RIM:-_RIM].min(axis=3).reshape(len(pixels), -1)
+    inner = pixels[:, _RIM:-_RIM, _RIM:-_RIM]
+    inner = np.minimum(np.minimum(inner[..., 0], inner[..., 1]), inner[..., 2])
+    inner = inner.reshape(len(pixels), -1)
     dark = _PAPER - np.percentile(inner, 4, axis=1)
     most = np.sort(dark)[-9:].mean()
     return np.asarray(dark > max(_LEAST_DARK, 0.3 * most))

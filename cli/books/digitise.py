@@ -24,7 +24,7 @@ from papernudge.cli.base.paths import (
 from papernudge.cli.base.say import short, show, visible, warn
 from papernudge.cli.books.book import Book
 from papernudge.cli.books.corrections import Correction, apply, words_for
-from papernudge.cli.books.progress import Progress, looked_at
+from papernudge.cli.books.progress import Looking, Progress
 from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.books.settle import needs_a_person, settle
 from papernudge.cli.books.sources import Surveyed, files, survey, unopened
@@ -157,18 +157,18 @@ def _told(tally: Tally, path: Path, failure: Failure) -> None:
 
 def _surveyed(paths: Iterable[Path], tally: Tally) -> list[Surveyed]:
     found: list[Surveyed] = []
-    for number, path in enumerate(paths, start=1):
-        looked_at(sys.stderr, number)
-        before = stamp(path)
-        one = survey(path)
-        if isinstance(one, Failure):
-            _told(tally, path, one)
-        elif stamp(path) != before:
-            tally.troubles.append(_changed(one, None))
-        else:
-            found.append(one)
-            tally.stamps.setdefault(one.hash, before)
-    looked_at(sys.stderr, None)
+    with Looking(sys.stderr) as looking:
+        for path in paths:
+            looking.add()
+            before = stamp(path)
+            one = survey(path)
+            if isinstance(one, Failure):
+                _told(tally, path, one)
+            elif stamp(path) != before:
+                tally.troubles.append(_changed(one, None))
+            else:
+                found.append(one)
+                tally.stamps.setdefault(one.hash, before)
     return found
 
 
@@ -202,8 +202,10 @@ def _read_all(book: Book, found: Sequence[Surveyed], wishes: Wishes, tally: Tall
     tally.before = len(pages) - len(todo)
     sources = {one.hash: one for one in reversed(found)}  # the first of several is what is read
     names = {hash_: one.name for hash_, one in sources.items()}
-    progress = Progress(sys.stderr, len(todo))
-    with contextlib.closing(_reading(todo, wishes)) as pages_done:
+    with (
+        Progress(sys.stderr, len(todo)) as progress,
+        contextlib.closing(_reading(todo, wishes)) as pages_done,
+    ):
         for done in pages_done:
             one = sources[done.hash]
             # What was hashed and what was read must be the same bytes.
@@ -217,7 +219,6 @@ def _read_all(book: Book, found: Sequence[Surveyed], wishes: Wishes, tally: Tall
             progress.add(sum(p.status != "left out" for p in done.puzzles), doubts)
             if not done.lasting and done.sentence:
                 tally.troubles.append(_trouble(names[done.hash], done))
-    progress.end()
     if found:
         tally.troubles += _unreadable(book, set(names))
 

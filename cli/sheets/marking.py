@@ -28,7 +28,8 @@ PICTURE_ENDINGS = (".png", ".jpg", ".jpeg")
 @dataclass(frozen=True, slots=True)
 class MarkWishes:
     """``output``: text, json or json lines; ``seconds``: what the page took; ``day``: when it was
-    solved, ``2026-05-01``; ``picture``: where to draw it, ``side`` its longest side, pixels.
+    solved, ``2026-05-01``; ``picture``: where to draw it, ``side`` its longest side, pixels;
+    ``pupil``: whose sheets they are, '' for nobody's.
     """
 
     output: str
@@ -38,6 +39,7 @@ class MarkWishes:
     assumptions: tuple[Assumption, ...]
     picture: Path | None = None
     side: int = 1600
+    pupil: str = ""
 
 
 def day_of(text: str | None) -> str:
@@ -70,7 +72,7 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
         else:
             code = _doubts_said(found)
             document, text = found.to_json(), table(found)
-            rows += log_rows(found, wishes.day, wishes.seconds)
+            rows += log_rows(found, wishes.day, wishes.seconds, wishes.pupil)
             if wishes.picture is not None:
                 _draw(found, wishes.picture, wishes.side)
         worst = max(worst, code)
@@ -159,8 +161,10 @@ def _written(answer: Marked) -> str:
     return ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in answer.written)
 
 
-def log_rows(marked: MarkedPage, day: str, seconds: float | None) -> list[Row]:
-    """What the log keeps of a page. ``seconds``: that the whole page took, None where unsaid."""
+def log_rows(marked: MarkedPage, day: str, seconds: float | None, pupil: str = "") -> list[Row]:
+    """What the log keeps of a page. ``seconds``: that the whole page took, None where unsaid;
+    ``pupil``: whose it is, '' where that is unsaid.
+    """
     each = None if seconds is None else seconds / max(1, len(marked.answers))
     if each is None and marked.page.minutes:
         each = 60.0 * marked.page.minutes
@@ -174,6 +178,7 @@ def log_rows(marked: MarkedPage, day: str, seconds: float | None) -> list[Row]:
             answer.result,
             answer.found,
             each,
+            pupil,
         )
         for answer in marked.answers
     ]

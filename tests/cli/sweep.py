@@ -48,13 +48,20 @@ KINDS: dict[str, dict[str, str]] = {
     | {"assume": TEXT, "grid": NUMBER, "given_line": TEXT, "entry_line": TEXT},
     "digitise": {"sources": IN, "book": BOTH, "workers": NUMBER, "cluster": ADDRESS}
     | {"review": ".html", "corrections": IN, "assume": TEXT},
-    "export": {"book": IN, "to": ".pdf", "minutes": TEXT, "hardest": TEXT, "givens": TEXT}
+    "export": {
+        "book": IN,
+        "to": ".pdf",
+        "minutes": TEXT,
+        "hardest": TEXT,
+        "needs": TEXT,
+        "givens": TEXT,
+    }
     | {"source": TEXT, "status": TEXT, "first": NUMBER, "each": NUMBER, "paper": TEXT},
     "drill": {"source": IN, "out": ".pdf", "reason": TEXT, "positions": NUMBER, "each": NUMBER}
     | {"scan": NUMBER, "paper": TEXT, "seed": NUMBER},
     "mark": {"photos": IN, "log": BOTH, "seconds": NUMBER, "day": TEXT, "assume": TEXT}
-    | {"picture": ".png", "side": NUMBER},
-    "progress": {"log": IN, "picture": ".svg"},
+    | {"picture": ".png", "side": NUMBER, "pupil": TEXT},
+    "progress": {"log": IN, "picture": ".svg", "pupil": TEXT},
     "phone": {"host": ADDRESS, "port": NUMBER, "book": BOTH, "log": BOTH}
     | {"certificate": IN, "key": IN},
 }
