@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from papernudge.hints.geometry import cell_name
+
 if TYPE_CHECKING:
     from papernudge.vision.reading import Doubt
 
@@ -88,7 +90,7 @@ def where(cells: Sequence[int]) -> str:
 
 def _box(box: Box) -> str:
     top, left, bottom, right = box
-    first, last = f"R{top + 1}C{left + 1}", f"R{bottom + 1}C{right + 1}"
+    first, last = cell_name(9 * top + left), cell_name(9 * bottom + right)
     return first if first == last else f"{first} to {last}"
 
 

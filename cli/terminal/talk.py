@@ -19,6 +19,7 @@ from papernudge.cli.session.assume import Assumption, parse_assumption
 from papernudge.cli.session.doubting import asked, choices, note_sets
 from papernudge.cli.terminal.board import board, marks_of
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
+from papernudge.hints.geometry import cell_name, cell_of
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -244,9 +245,9 @@ def written_by(words: str, nudge: Nudge | None, grid: GridReading) -> tuple[int,
         if not cells:
             raise bad_words("Say in which cell, as in n R4C7=3.")
         return cells[0], asked_for[cells[0]]
-    cell = 9 * (int(found["row"]) - 1) + int(found["column"]) - 1
+    cell = cell_of(f"R{found['row']}C{found['column']}")
     if grid.cells[cell].kind == "given":
-        raise bad_words(f"R{found['row']}C{found['column']} is printed: correct it with c.")
+        raise bad_words(f"{cell_name(cell)} is printed: correct it with c.")
     if digit is None and cell not in asked_for:
         raise bad_words("Say which digit, as in n R4C7=3.")
     return cell, digit or asked_for[cell]
