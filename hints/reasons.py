@@ -15,7 +15,6 @@ from papernudge.hints.geometry import (
     Digits,
     House,
     cell_name,
-    house_name,
     members,
 )
 from papernudge.hints.pattern import (
@@ -37,6 +36,7 @@ from papernudge.hints.words import (
     either,
     joined,
     named_cells,
+    named_house,
     named_houses,
 )
 
@@ -199,7 +199,7 @@ def _chain(links: Sequence[Link], words: Words) -> str:
                     cell=_places(link.one.cells, words),
                     digit=link.one.digit,
                     other=link.other.digit,
-                    house="" if link.house is None else house_name(link.house),
+                    house="" if link.house is None else named_house(link.house, words),
                     places=_places(link.other.cells, words),
                 )
             )
