@@ -38,6 +38,7 @@ from papernudge.hints.words import (
     named_cells,
     named_house,
     named_houses,
+    titled,
 )
 
 Struck = Sequence[tuple[Cell, Sequence[Digit]]]
@@ -140,7 +141,7 @@ def _fields(
 ) -> dict[str, str]:
     gone = sum(1 << (d - 1) for d in {d for _, digits in struck for d in digits})
     fields = {
-        "technique": technique,
+        "technique": titled(technique, words),
         "digits": _digits(pattern.digits, words),
         "digits_or": _digits_or(pattern.digits, words),
         "others": _digits_or(pattern.digits & ~gone, words),

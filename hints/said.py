@@ -87,7 +87,7 @@ SAID = {
     "no further": "From there no step that this tool knows opens another cell.",
     "way.one": "{count} look, {travel} cells from look to look",
     "way.many": "{count} looks, {travel} cells from look to look",
-    "way": "{way}.",
+    "stop": "{said}.",
     "in comparison, reading order": "In comparison, reading order: {way}.",
     "in comparison, digit by digit": "In comparison, digit by digit: {way}.",
     # ------------------------------------------------------------ a sitting

@@ -15,13 +15,14 @@ from papernudge.hints.said import SAID, plural
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """The templates of one language."""
+    """All that is said of a paper in one language: templates by code, with places for data."""
 
     follow_digit: str
     look_at_house: str
     joined_by: str
     last_joined_by: str
     names: Mapping[str, str]
+    titles: Mapping[str, str]
     questions_by_digit: Mapping[str, str]
     questions_by_house: Mapping[str, str]
     reasons: Mapping[str, str]
@@ -75,6 +76,7 @@ ENGLISH = Words(
         "unique rectangle": "a rectangle that would leave two solutions",
         "*": "a {technique}",
     },
+    titles={},
     questions_by_digit={
         "hidden single": "In which house is just one place left for {a_digit}?",
         "*": "What do the last places for the {digit} say about each other? Look for {technique}: "
@@ -198,7 +200,12 @@ def where(digit: Digit | None, house: House | None, words: Words = ENGLISH) -> s
 
 def named(technique: str, words: Words = ENGLISH) -> str:
     """A technique with its article."""
-    return words.names.get(technique, words.names["*"]).format(technique=technique)
+    return words.names.get(technique, words.names["*"]).format(technique=titled(technique, words))
+
+
+def titled(technique: str, words: Words = ENGLISH) -> str:
+    """A technique by its bare name: where the language has none of its own, the English one."""
+    return words.titles.get(technique, technique)
 
 
 def question(

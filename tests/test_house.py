@@ -109,7 +109,7 @@ ARROWS: dict[str, set[str]] = {
         f"cli/{room}": {"vision", "digits_model", "hints", *(f"cli/{r}" for r in FRONT[:number])}
         for number, room in enumerate(FRONT)
     },
-    "cli/root": {"cli/base", "cli/session", "cli/pictures"},
+    "cli/root": {"cli/base", "cli/session", "cli/pictures", "hints"},
     "cli": {f"cli/{room}" for room in FRONT},
 }
 """What each room may know beside itself: rooms, or one of their files. ``cli`` is the door, its own

@@ -3,7 +3,8 @@
 From a photo to words: :func:`open_photo` reads a page, its :meth:`Page.sheet` is one grid of it,
 :func:`nudge`, :func:`check` and :func:`walk` answer at a depth from 1 to 4, :func:`questions` says
 what must be answered first, :func:`answered` and :func:`wrote` take what the person says,
-:func:`picture` draws an answer, :func:`save` and :func:`load` carry a sheet to another day.
+:func:`picture` draws an answer, :func:`save` and :func:`load` carry a sheet to another day. All is
+said in :data:`ENGLISH` unless other :class:`Words` are passed in.
 
 Nothing here prints, asks, writes a file or ends the process. What goes wrong raises a
 :class:`Trouble` with one sentence for the person. Each name is looked up when it is first asked
@@ -34,8 +35,10 @@ if TYPE_CHECKING:
         walk,
         wrote,
     )
+    from papernudge.hints.words import ENGLISH, Words
 
 _HOMES = {
+    "hints.words": ("ENGLISH", "Words"),
     "cli.base.trouble": ("Trouble", "PhotoError", "GridError", "WordsError"),
     "cli.pictures.pictures": ("picture",),
     "cli.session.answers": ("Answer",),
@@ -50,6 +53,7 @@ _HOMES = {
 _HOME = {name: home for home, names in _HOMES.items() for name in names}
 
 __all__ = [
+    "ENGLISH",
     "Answer",
     "Choice",
     "GridError",
@@ -59,6 +63,7 @@ __all__ = [
     "SavedError",
     "Sheet",
     "Trouble",
+    "Words",
     "WordsError",
     "answered",
     "check",

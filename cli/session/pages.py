@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.base.trouble import GridError, WordsError, from_failure
 from papernudge.cli.session.assume import Assumption, assumed
+from papernudge.hints.words import ENGLISH, Words
 
 if TYPE_CHECKING:
     from papernudge.hints import Position
@@ -64,8 +65,12 @@ class Sheet:
     @property
     def lead(self) -> str:
         """Which grid this is, said only where there is more than one."""
+        return "".join(f"{said} " for said in self.leads())
+
+    def leads(self, words: Words = ENGLISH) -> list[str]:
+        """The same as a sentence or none."""
         many = len(self.page.grids)
-        return f"Grid {self.number} of {many} on the page. " if many > 1 else ""
+        return [words.say("grid of", number=self.number, many=many)] if many > 1 else []
 
     def assuming(self, assumptions: Sequence[Assumption]) -> Sheet:
         """The same grid with the user's words laid over the reading."""

@@ -29,6 +29,8 @@ from papernudge.cli.session.pages import (
     read_opened,
     written_before,
 )
+from papernudge.hints.geometry import cell_name
+from papernudge.hints.words import ENGLISH, Words
 
 if TYPE_CHECKING:
     from papernudge.vision.photo import Photo
@@ -102,7 +104,12 @@ def read_lines(givens: str, entries: str = "." * 81) -> Page:
 
 
 def nudge(
-    sheet: Sheet, depth: int = 1, *, since: Page | None = None, uniqueness: bool = False
+    sheet: Sheet,
+    depth: int = 1,
+    *,
+    since: Page | None = None,
+    uniqueness: bool = False,
+    words: Words = ENGLISH,
 ) -> Answer:
     """The next step: where to look (``depth`` 1), what to ask there, why, the digit (4).
 
@@ -110,25 +117,32 @@ def nudge(
     ``unsure``, ``mistaken``, ``solved``, ``no step`` or ``not one solution``. Where it is
     ``unsure``, :func:`questions` says what must be answered first. ``since``: an earlier photo of
     the same puzzle, so that the step goes on from what was written since; ``uniqueness``: also
-    steps that lean on there being one solution.
+    steps that lean on there being one solution; ``words``: the language of all that is said.
 
     Raises WordsError for another depth, and where ``since`` shows another puzzle.
     """
-    return hint_answer(sheet, _depth(depth), HintWishes(_earlier(sheet, since), uniqueness))
+    return hint_answer(
+        sheet, _depth(depth), HintWishes(_earlier(sheet, since), uniqueness, words=words)
+    )
 
 
-def check(sheet: Sheet, depth: int = 1, *, since: Page | None = None) -> Answer:
+def check(
+    sheet: Sheet, depth: int = 1, *, since: Page | None = None, words: Words = ENGLISH
+) -> Answer:
     """Whether the paper is right so far: how many things are wrong (``depth`` 1), in which houses,
-    which cells, the right digits (4). ``since`` as in :func:`nudge`, and the same errors.
+    which cells, the right digits (4). ``since`` and ``words`` as in :func:`nudge`,
+    and the same errors.
     """
-    return check_answer(sheet, _depth(depth), _earlier(sheet, since))
+    return check_answer(sheet, _depth(depth), _earlier(sheet, since), words)
 
 
-def walk(sheet: Sheet, depth: int = DEEPEST, *, route: bool = False) -> Answer:
+def walk(
+    sheet: Sheet, depth: int = DEEPEST, *, route: bool = False, words: Words = ENGLISH
+) -> Answer:
     """The whole solve from here, line by line, each as deep as asked; ``route``: at depth 4 in an
     order that keeps the eye's way short. Raises WordsError for another depth.
     """
-    return walk_answer(sheet, _depth(depth), HintWishes(route=route))
+    return walk_answer(sheet, _depth(depth), HintWishes(route=route, words=words))
 
 
 def _depth(depth: int) -> int:
@@ -148,22 +162,24 @@ def _earlier(sheet: Sheet, since: Page | None) -> str | None:
     return written
 
 
-def questions(answer: Answer) -> tuple[Question, ...]:
+def questions(answer: Answer, words: Words = ENGLISH) -> tuple[Question, ...]:
     """What must be answered before the answer can be given; empty unless it is ``unsure``."""
-    return tuple(_question(answer.sheet, doubt) for doubt in answer.doubts)
+    return tuple(_question(answer.sheet, doubt, words) for doubt in answer.doubts)
 
 
-def doubts(sheet: Sheet) -> tuple[Question, ...]:
+def doubts(sheet: Sheet, words: Words = ENGLISH) -> tuple[Question, ...]:
     """All that a careful person would ask about this grid, whether or not it matters."""
-    return tuple(_question(sheet, doubt) for doubt in sheet.grid.doubts)
+    return tuple(_question(sheet, doubt, words) for doubt in sheet.grid.doubts)
 
 
-def _question(sheet: Sheet, doubt: Doubt) -> Question:
-    from papernudge.vision.reading import cell_name
-
+def _question(sheet: Sheet, doubt: Doubt, words: Words) -> Question:
     grid = sheet.grid
     return Question(
-        doubt.cell, cell_name(doubt.cell), asked(grid, doubt), choices(grid, doubt), doubt
+        doubt.cell,
+        cell_name(doubt.cell),
+        asked(grid, doubt, words),
+        choices(grid, doubt, words),
+        doubt,
     )
 
 
