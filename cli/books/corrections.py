@@ -20,8 +20,9 @@ from papernudge.cli.base.say import short
 from papernudge.cli.books.rows import GridRow, row_id
 from papernudge.cli.books.seals import put
 from papernudge.cli.books.settle import Words, settle
-from papernudge.cli.books.spoken import Kept, cell_at, centre, holds, name_of, words_from
+from papernudge.cli.books.spoken import Kept, cell_at, centre, holds, words_from
 from papernudge.cli.session.assume import parse_assumption
+from papernudge.hints.geometry import cell_name
 from papernudge.vision.typeface import Page
 
 if TYPE_CHECKING:
@@ -107,7 +108,7 @@ def apply(book: Book, corrections: Iterable[Correction]) -> int:
         for one in corrections:
             key, grid = _subject(book, one)
             touched[key] = grid
-            name = "" if one.cell is None else name_of(one.cell)
+            name = "" if one.cell is None else cell_name(one.cell)
             x, y = centre(grid, one.cell)
             hash_, page, _ = key
             for old in _kept(book, hash_, page):
