@@ -29,12 +29,14 @@ from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.books.settle import needs_a_person, settle
 from papernudge.cli.books.sources import Surveyed, files, survey, unopened
 from papernudge.cli.books.summary import (
+    Account,
     Tally,
     Trouble,
     account,
     damaged_pages,
     document,
     in_words,
+    not_read,
     other_losses,
 )
 from papernudge.vision.failure import Failure
@@ -69,7 +71,7 @@ def run_digitise(wishes: Wishes) -> int:
     named = _found(wishes, tally)
     with contextlib.ExitStack() as stack:
         with stopping.held():
-            book = stack.enter_context(Book.to_write(wishes.book))
+            book = stack.enter_context(Book.to_write(wishes.book, keep_empty=False))
             stack.enter_context(stopping.at_the_end(book.close))
         tally.troubles += [one.trouble for one in other_losses(book)]
         if book.kept:
@@ -88,20 +90,30 @@ def run_digitise(wishes: Wishes) -> int:
         _read_all(book, found, wishes, tally)
         if wishes.corrections:
             tally.corrected = apply(book, wishes.corrections)
-        if wishes.review is not None:
+        if wishes.review is not None and not book.goes:
             from papernudge.cli.books.review import write_sheet
 
             write_sheet(book, wishes.review)
         still = damaged_pages(book)
         tally.mended = len(set(damaged) - set(still))
         tally.troubles += [one.trouble for one in still]
-        held = account(book, _reader())
+        held, made = account(book, _reader()), not book.goes
+    _say(wishes, held, tally, made)
+    return int(Exit.FILE if tally.troubles else Exit.DONE)
+
+
+def _say(wishes: Wishes, held: Account, tally: Tally, made: bool) -> None:
+    """What the book holds, on standard output; what could not be read, on standard error.
+
+    ``made``: whether there is a book.
+    """
     if wishes.as_json:
         show(json.dumps(document(wishes.book, held, tally), indent=1))
-    else:
+    elif made:
         asked = [n for n in ("sources", "corrections", "review") if getattr(wishes, n)]
         show("\n".join(map(visible, in_words(wishes.book, held, tally, asked))))
-    return int(Exit.FILE if tally.troubles else Exit.DONE)
+    for line in not_read(tally, None if made else wishes.book):
+        warn(line)
 
 
 def _found(wishes: Wishes, tally: Tally) -> list[Path]:
