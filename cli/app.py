@@ -13,9 +13,10 @@ from typing import IO, Annotated
 import typer
 
 from papernudge.cli.base import stopping
-from papernudge.cli.base.exits import Exit, Stop, from_fault
+from papernudge.cli.base.exits import Exit, code_of, from_fault
 from papernudge.cli.base.limits import OF_A_FILE
 from papernudge.cli.base.say import say, show
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.options import register as register_phone
 from papernudge.cli.terminal.book_options import register
 from papernudge.cli.terminal.options import Side
@@ -225,8 +226,8 @@ def _ended(arguments: list[str]) -> int:
         _forget(sys.stdout)
         why = (error.strerror or "it is closed").lower()
         return _told(f"The answer can't be written out ({why}): make room for it.", Exit.FILE)
-    except Stop as stop:
-        return _told(stop.sentence, stop.code)
+    except Trouble as trouble:
+        return _told(trouble.sentence, code_of(trouble))
     except MemoryError:
         return _told("There is not enough memory for this: try a smaller photo.", Exit.FAULT)
     except Exception as fault:

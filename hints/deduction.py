@@ -21,6 +21,7 @@ from papernudge.hints.geometry import (
     Digit,
     House,
     candidate,
+    candidates_of,
     members,
 )
 from papernudge.hints.looks import (
@@ -142,6 +143,21 @@ def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
             for digit in DIGITS_IN[ALL_DIGITS & ~read.digits]:
                 needed[read.cell, digit] = None
     return list(needed)
+
+
+def excluded(reads: tuple[Read, ...]) -> Candidates:
+    """The same as a set of candidates."""
+    mask = 0
+    for read in reads:
+        if isinstance(read, Scan):
+            mask |= candidates_of(read.digit, HOUSES[read.house] & ~read.places)
+        else:
+            mask |= IN_CELL[ALL_DIGITS & ~read.digits] << read.cell
+    return mask
+
+
+IN_CELL = tuple(sum(1 << 81 * (digit - 1) for digit in DIGITS_IN[digits]) for digits in range(512))
+"""Each set of digits as candidates of the first cell."""
 
 
 def evidence_of(board: Board, deduction: Deduction) -> Evidence:

@@ -15,50 +15,55 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from math import exp, log
-from typing import Any
+from typing import Any, NamedTuple
 
 from papernudge.hints.board import Board
 from papernudge.hints.drilling import TECHNIQUES
 from papernudge.hints.geometry import Cell, Digit
-from papernudge.hints.looks import Sight, single_looks
+from papernudge.hints.looks import PATTERN, Sight, single_looks
 from papernudge.hints.position import Fault, Position
-from papernudge.hints.search import cheapest_lines
+from papernudge.hints.search import FAR, cheapest_lines
+from papernudge.hints.techniques.nets import NET
 from papernudge.hints.techniques.singles import hidden_singles, last_blanks, naked_singles
 from papernudge.hints.walk import Walk, walk
 
 Place = tuple[Cell, Digit]
 
 WEIGHTS: Mapping[str, float] = {
-    "base": 0.0224,
-    "scarcity": 0.5840,
-    "waves": 0.2257,
-    "blanks": 0.0185,
-    "no block": 0.0145,
-    "no place": 0.0358,
-    "reasoning": 0.1017,
-    "blocks scarce at first": 0.1459,
-    "blocks scarce in view": 0.4406,
-    "blocks scarce step by step": 0.2020,
-    "least looks": -0.0727,
-    "narrowest": 0.0127,
-    "one or two ways": -0.0108,
-    "pairs": 0.0041,
+    "base": 0.0202,
+    "scarcity": 0.5910,
+    "waves": 0.2265,
+    "blanks": 0.0186,
+    "no block": 0.0135,
+    "no place": 0.0347,
+    "reasoning": 0.0730,
+    "blocks scarce at first": 0.1563,
+    "blocks scarce in view": 0.4216,
+    "blocks scarce step by step": 0.2083,
+    "least looks": -0.0736,
+    "narrowest": 0.0128,
+    "one or two ways": -0.0102,
+    "pairs": 0.0038,
 }
 """Our fitted numbers: log minutes = base + the sum of weight times feature. Which features to take
 was found on the same puzzles; they overlap, so a single weight says little."""
 
 SPREAD: Sequence[tuple[float, float, float]] = (
-    (1.579, -0.259, 0.202),
-    (1.695, -0.271, 0.315),
-    (1.802, -0.260, 0.314),
-    (1.957, -0.304, 0.371),
-    (2.305, -0.420, 0.552),
+    (1.580, -0.260, 0.195),
+    (1.696, -0.271, 0.316),
+    (1.803, -0.263, 0.313),
+    (1.958, -0.305, 0.370),
+    (2.302, -0.407, 0.588),
 )
 """Where expected log minutes are so, four of five puzzles took between these powers of e times the
 minutes expected; between two of these rows evenly, beyond the outer ones as they say."""
 
 EARLY = 25
 """Scarcity is felt over the first so many digits."""
+
+TRIED = FAR + PATTERN
+"""A line that costs more is not looked for: people try digits there. As far as this nothing that is
+found depends on the order of cells and digits; nets, which come later, do."""
 
 RATE = 0.25
 """A way to write a digit is noticed at a rate of exp(-RATE times its looks): fitted together with
@@ -122,11 +127,14 @@ def grade(givens: str, walked: Walk | None = None) -> Grade:
     )
 
 
+REASONS = (*TECHNIQUES, "finned jellyfish", NET)
+"""The name of everything that a walk may need."""
+
+
 def needs(walked: Walk) -> tuple[str, ...]:
     """Every technique that a step of the walk uses, in the order in which drills list them."""
     used = {step.technique for line in walked.lines for step in line.steps}
-    listed = [name for name in TECHNIQUES if name in used]
-    return (*listed, *sorted(used - set(listed)))
+    return tuple(name for name in REASONS if name in used)
 
 
 def spread(expected: float) -> tuple[float, float]:
@@ -163,13 +171,13 @@ class _Way:
 
 @dataclass(frozen=True, slots=True)
 class _Wave:
-    """Digits written at once: how many, and all ways there were; the looks of the line if there was
+    """Digits written at once: how many, and all ways there were; the price of the line if there was
     none (else 0).
     """
 
     written: int
     ways: tuple[_Way, ...]
-    looks: int
+    price: int
 
     @property
     def in_blocks(self) -> int:
@@ -200,13 +208,13 @@ def features(position: Position) -> dict[str, float]:
     PLACES, thirty-five IN_VIEW, and twenty-five STEP_BY_STEP; ``no block``, ``no place``: waves of
     BLOCKS without a digit that has one place in a block, or in any house; ``one or two ways``:
     waves of PLACES with no more; ``least looks``: mean of the looks of the easiest over the first
-    digits; ``narrowest``: the longest wait STEP_BY_STEP; ``reasoning``: log of 1 + the looks of
+    digits; ``narrowest``: the longest wait STEP_BY_STEP; ``reasoning``: log of 1 + the price of
     lines that need eliminations; ``waves``: log of the number of waves of PLACES; ``pairs``: cells
     that can take two digits at first; ``blanks``: cells to fill.
     """
-    read: dict[str, dict[Place, _Way]] = {}
-    blocks, places, view, steps = (list(_waves(position, manner, read)) for manner in Manner)
-    plain = [wave for wave in blocks if not wave.looks]
+    met = _Met({}, {})
+    blocks, places, view, steps = (list(_waves(position, manner, met)) for manner in Manner)
+    plain = [wave for wave in blocks if not wave.price]
     return {
         "base": 1.0,
         "scarcity": _early(blocks, EARLY, lambda wave: 1 / (wave.hidden + 0.7)),
@@ -214,13 +222,13 @@ def features(position: Position) -> dict[str, float]:
         "blanks": float(position.blank.bit_count()),
         "no block": float(sum(wave.in_blocks == 0 for wave in plain)),
         "no place": float(sum(wave.hidden == 0 for wave in plain)),
-        "reasoning": log(1 + sum(wave.looks for wave in blocks)),
+        "reasoning": log(1 + sum(wave.price for wave in blocks)),
         "blocks scarce at first": _early(places, 15, _scarce_blocks),
         "blocks scarce in view": _early(view, 35, _scarce_blocks),
         "blocks scarce step by step": _early(steps, EARLY, _scarce_blocks),
         "least looks": _early(blocks, EARLY, lambda wave: wave.least),
-        "narrowest": max((wave.wait for wave in steps if not wave.looks), default=0.0),
-        "one or two ways": float(sum(len(w.ways) <= 2 for w in places if not w.looks)),
+        "narrowest": max((wave.wait for wave in steps if not wave.price), default=0.0),
+        "one or two ways": float(sum(len(w.ways) <= 2 for w in places if not w.price)),
         "pairs": float(sum(digits.bit_count() == 2 for digits in Board.of(position).digits)),
     }
 
@@ -231,31 +239,45 @@ def _scarce_blocks(wave: _Wave) -> float:
 
 def _early(waves: Sequence[_Wave], many: int, value: Callable[[_Wave], float]) -> float:
     """The mean over the first so many digits that need no elimination."""
-    each = [value(wave) for wave in waves if not wave.looks for _ in range(wave.written)][:many]
+    each = [value(wave) for wave in waves if not wave.price for _ in range(wave.written)][:many]
     return sum(each) / len(each) if each else 0.0
 
 
-def _waves(
-    position: Position, manner: Manner, read: dict[str, dict[Place, _Way]]
-) -> Iterator[_Wave]:
-    """Solve by waves; where nothing can be written, by all cheapest lines of reasoning. ``read``:
-    the ways of positions met before.
+class _Met(NamedTuple):
+    """What has been found out about positions met before, by their digits: the ways to write, and
+    where there are none what is written then.
     """
+
+    ways: dict[str, dict[Place, _Way]]
+    reasoned: dict[str, tuple[list[Place], int]]
+
+
+def _waves(position: Position, manner: Manner, met: _Met) -> Iterator[_Wave]:
+    """Solve by waves; where nothing can be written, by all cheapest lines of reasoning."""
     while position.blank:
-        ways = read.get(position.digits)
+        digits = position.digits
+        ways = met.ways.get(digits)
         if ways is None:
-            ways = read[position.digits] = _ways(Board.of(position))
-        if ways:
-            chosen, looks = _chosen(ways, manner), 0
-        else:
-            lines = cheapest_lines(Board.of(position))
-            if not lines:
-                return
-            chosen = sorted({line.places[0] for line in lines})
-            looks = min(line.looks for line in lines)
-        yield _Wave(len(chosen), tuple(ways.values()), looks)
+            ways = met.ways[digits] = _ways(Board.of(position))
+        if not ways and digits not in met.reasoned:
+            met.reasoned[digits] = _reasoned(position)
+        chosen, price = (_chosen(ways, manner), 0) if ways else met.reasoned[digits]
+        yield _Wave(len(chosen), tuple(ways.values()), price)
         for cell, digit in chosen:
             position = position.with_digit(cell, digit)
+
+
+def _reasoned(position: Position) -> tuple[list[Place], int]:
+    """What the cheapest lines write, and their price; the right digits of all cells that can take
+    as few as any, where no line costs less than trying.
+    """
+    board = Board.of(position)
+    lines = cheapest_lines(board, most=TRIED)
+    if lines:
+        return sorted({line.places[0] for line in lines}), lines[0].price
+    few = min(digits.bit_count() for digits in board.digits if digits)
+    cells = [cell for cell, digits in enumerate(board.digits) if digits.bit_count() == few]
+    return [(cell, int((position.solution or "")[cell])) for cell in cells], TRIED
 
 
 def _ways(board: Board) -> dict[Place, _Way]:

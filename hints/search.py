@@ -37,8 +37,8 @@ from math import ceil
 
 from papernudge.hints.board import Board
 from papernudge.hints.choice import preference
-from papernudge.hints.deduction import MOST_BRANCHES, Deduction, exclusions, net_premises
-from papernudge.hints.geometry import HOUSES, Candidates, Cell, candidate, houses_holding
+from papernudge.hints.deduction import MOST_BRANCHES, Deduction, excluded, net_premises
+from papernudge.hints.geometry import HOUSES, Candidates, Cell, houses_holding
 from papernudge.hints.line import Line, Step
 from papernudge.hints.looks import ELSEWHERE, PATTERN, SWITCH, Sight, price, single_looks
 from papernudge.hints.techniques.almost_locked import AlmostLockedHunt, almost_locked_sets
@@ -113,7 +113,8 @@ class Found:
     """A deduction on the way: the board it was drawn on, the looks of the whole line up to it.
 
     ``needed``: candidates that earlier steps must have ruled out. ``ways``: the sets of steps that
-    supply them, each as cheap as the others; one empty set if nothing is needed.
+    supply them, each as cheap as the others; one empty set if nothing is needed. ``number``: which
+    of its search, so that sets of them come in the same order at each run.
     """
 
     deduction: Deduction
@@ -121,6 +122,10 @@ class Found:
     price: int
     needed: Candidates = 0
     ways: frozenset[frozenset[Found]] = NOTHING_NEEDED
+    number: int = 0
+
+    def __hash__(self) -> int:
+        return self.number
 
 
 @dataclass
@@ -144,6 +149,7 @@ class Search:
     supplies: dict[Candidates, tuple[int, frozenset[frozenset[Found]]]] = field(
         default_factory=dict
     )
+    count: int = 0
 
     def __post_init__(self) -> None:
         """Keep the board as it is before any step."""
@@ -243,7 +249,8 @@ class Search:
         needed = self._needed(deduction, board)
         looks, ways = self._supply(needed)
         looks += deduction.looks + weight(board, deduction)
-        return Found(deduction, board, looks, needed, ways)
+        self.count += 1
+        return Found(deduction, board, looks, needed, ways, self.count)
 
     def _needed(self, deduction: Deduction, board: Board) -> Candidates:
         """What steps before must have ruled out for it, or notes."""
@@ -251,10 +258,7 @@ class Search:
             return 0
         if not deduction.reads:
             return net_premises(board, deduction).earlier
-        needed = 0
-        for cell, digit in exclusions(deduction.reads):
-            needed |= candidate(cell, digit)
-        return needed & board.gone
+        return excluded(deduction.reads) & board.gone
 
     def _supply(self, needed: Candidates) -> tuple[int, frozenset[frozenset[Found]]]:
         """The cheapest sets of drawn steps that rule out all of ``needed``, and their looks."""

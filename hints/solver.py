@@ -101,6 +101,9 @@ class Shape:
 
 NINE = Shape()
 KEEP = NINE.keep
+(_CELLS, _IN_CELL), (_ROWS, _IN_ROW), (_COLUMNS, _IN_COLUMN), (_BLOCKS, _IN_BLOCK) = (
+    (rule.lanes, rule.copies) for rule in NINE.rules
+)
 
 
 def count_solutions(line: str, limit: int = 2, shape: Shape = NINE) -> int:
@@ -242,6 +245,8 @@ def propagated(
 
 def singles_of(state: Candidates, shape: Shape = NINE) -> Candidates | None:
     """The candidates that are the last of a rule; None if a rule has none."""
+    if shape is NINE:
+        return _singles_of_nine(state)
     found = 0
     for lanes, inner, outer, _, copies in shape.rules:
         some, many = state, 0
@@ -258,6 +263,47 @@ def singles_of(state: Candidates, shape: Shape = NINE) -> Candidates | None:
             return None
         found |= (lanes & ~many) * copies & state
     return found
+
+
+def _singles_of_nine(state: Candidates) -> Candidates | None:
+    """The same for three by three, where half of all time is spent: written out rule by rule; rows
+    and blocks share their threes of a row.
+    """
+    one, two = state >> 81, state >> 162
+    both = state | one
+    many, some = state & one | both & two, both | two
+    one, two = some >> 243, some >> 486
+    both = some | one
+    lone = _CELLS & ~(many | many >> 243 | many >> 486 | some & one | both & two)
+    if _CELLS & ~(both | two):
+        return None
+    found = lone * _IN_CELL
+
+    one, two = state >> 9, state >> 18
+    both = state | one
+    many, some = state & one | both & two, both | two
+    one, two = some >> 27, some >> 54
+    both = some | one
+    if _COLUMNS & ~(both | two):
+        return None
+    lone = _COLUMNS & ~(many | many >> 27 | many >> 54 | some & one | both & two)
+    found |= lone * _IN_COLUMN
+
+    one, two = state >> 1, state >> 2
+    both = state | one
+    many, some = state & one | both & two, both | two
+    one, two = some >> 3, some >> 6
+    both = some | one
+    if _ROWS & ~(both | two):
+        return None
+    lone = _ROWS & ~(many | many >> 3 | many >> 6 | some & one | both & two)
+    found |= lone * _IN_ROW
+    one, two = some >> 9, some >> 18
+    both = some | one
+    if _BLOCKS & ~(both | two):
+        return None
+    lone = _BLOCKS & ~(many | many >> 9 | many >> 18 | some & one | both & two)
+    return (found | lone * _IN_BLOCK) & state
 
 
 def written_out(state: Candidates, fresh: Candidates, shape: Shape = NINE) -> Candidates:

@@ -59,9 +59,13 @@ def sheet_map(mesh: Mesh, cell: int = CELL, margin: int = MARGIN) -> npt.NDArray
     low = np.clip(at.astype(np.int64), 0, 10)
     part = at - low
     rows = grown[low] * (1 - part)[:, None, None] + grown[low + 1] * part[:, None, None]
-    both = rows[:, low] * (1 - part)[None, :, None] + rows[:, low + 1] * part[None, :, None]
-    # Crossings name pixel centres at whole numbers, as cv2.remap does.
-    return both.astype(np.float32)
+    # Crossings name pixel centres at whole numbers, as cv2.remap does. One plane after the other:
+    # pairs would take NumPy twice as long.
+    planes = np.empty((2, len(at), len(at)), np.float32)
+    for k, plane in enumerate(planes):
+        one = rows[..., k]
+        plane[:] = one.take(low, axis=1) * (1 - part) + one.take(low + 1, axis=1) * part
+    return np.moveaxis(planes, 0, 2)
 
 
 def grown_at(mesh: Mesh, cells: Points) -> Points:
@@ -104,8 +108,8 @@ def flat_sheet(
     import cv2
 
     where = sheet_map(mesh, cell, margin)
-    low = np.floor(where.reshape(-1, 2).min(axis=0)).astype(int) - 2
-    high = np.ceil(where.reshape(-1, 2).max(axis=0)).astype(int) + 3
+    low = np.floor([where[..., k].min() for k in (0, 1)]).astype(int) - 2
+    high = np.ceil([where[..., k].max() for k in (0, 1)]).astype(int) + 3
     height, width = raster.shape[:2]
     x0, y0 = np.clip(low, 0, [width - 1, height - 1])
     x1, y1 = np.clip(high, [x0 + 1, y0 + 1], [width, height])

@@ -186,7 +186,7 @@ class Book:
             if not is_whole(self.sql, self.version):
                 self._write_anew()
             elif self.version < VERSION:
-                upgrade(self.sql)
+                upgrade(self.sql, self.version)
             _lasting(self.sql)
         else:
             _lasting(self.sql)

@@ -34,6 +34,7 @@ class Filters:
     minutes: Range = (None, None)
     givens: Range = (None, None)
     hardest: Sequence[str] = ()
+    needs: Sequence[str] = ()
     sources: Sequence[str] = ()
     statuses: Sequence[str] = ()
     once: bool = False
@@ -74,6 +75,7 @@ def run_export(
     for status in filters.statuses:
         if status not in STATUSES:
             raise bad_words(f"--status is one of {', '.join(STATUSES)}; got {short(status)}.")
+    _must_be_reasons(filters.needs)
     book_named = Named("the book itself", book_path)
     keep_apart([book_named, *book_named.beside(*BOOK_FILES)], [Named("--to OUT", to)])
     if not force and os.path.isfile(to):  # noqa: PTH113 - Path.is_file raises on long names
@@ -95,6 +97,30 @@ def run_export(
     return int(Exit.FILE if is_harmed else Exit.DONE)
 
 
+def _must_be_reasons(names: Sequence[str]) -> None:
+    """Stop (2) for a name that no reason has, with those that are nearest to it."""
+    if not names:
+        return
+    import difflib
+
+    from papernudge.hints.grade import REASONS
+
+    known = {name.lower(): name for name in REASONS}
+    for name in names:
+        if name.lower() not in known:
+            near = difflib.get_close_matches(name.lower(), known, n=3, cutoff=0.4)
+            listed = ", ".join(known[one] for one in near) or ", ".join(REASONS)
+            what = "the nearest are" if near else "there are"
+            raise bad_words(
+                f"--needs takes the name of a reason, {what}: {listed}; got {short(name)}."
+            )
+
+
+def _needed(row: Row) -> set[str]:
+    """The reasons that a row's puzzle needs, in small letters."""
+    return {name.lower() for name in row["needs"] or ()}
+
+
 def chosen(book: Book, filters: Filters, printable: bool = False) -> Iterator[Row]:
     """The rows that pass, in the book's stable order: content hash, page, grid.
 
@@ -110,6 +136,8 @@ def chosen(book: Book, filters: Filters, printable: bool = False) -> Iterator[Ro
         if row["status"] not in statuses or (printable and row["solutions"] != "one"):
             continue
         if not _within(row, filters) or (filters.once and row["canonical"] in held):
+            continue
+        if filters.needs and not {name.lower() for name in filters.needs} <= _needed(row):
             continue
         if row["canonical"] is not None:
             held.add(row["canonical"])
@@ -152,14 +180,30 @@ def rows_of(book: Book) -> Iterator[Row]:
         row["same_as"] = None if first == row["id"] else first
         row["doubts"] = json.loads(row["doubts"])
         row["decided"] = json.loads(row["decided"])
+        row["needs"] = _needs(row)
         yield row
+
+
+def _needs(row: Row) -> list[str] | None:
+    """The reasons that a puzzle needs; None where it has no grade. A book that an older version
+    wrote holds none: they are worked out.
+    """
+    if row.get("needs") is not None:
+        return list(json.loads(row["needs"]))
+    if row["minutes"] is None:
+        return None
+    from papernudge.hints.grade import needs
+    from papernudge.hints.position import Position
+    from papernudge.hints.walk import walk
+
+    return list(needs(walk(Position.of(row["givens"]))))
 
 
 def document(row: Row) -> Row:
     """The JSON of a row."""
     grade = None
     if row["minutes"] is not None:
-        grade = {name: row[name] for name in ("minutes", "looks", "hardest", "steps")}
+        grade = {name: row[name] for name in ("minutes", "looks", "hardest", "steps", "needs")}
         grade["minutes_range"] = [row["minutes_low"], row["minutes_high"]]
     return {
         "format": FORMAT,
@@ -187,7 +231,7 @@ def _jsonl(rows: Iterable[Row]) -> bytes:
 
 _COLUMNS = (
     *("id", "source", "page", "grid", "status", "reason", "givens", "entries", "solutions"),
-    *("solution", "minutes", "looks", "hardest", "steps", "doubts", "same_as"),
+    *("solution", "minutes", "looks", "hardest", "needs", "steps", "doubts", "same_as"),
 )
 
 
@@ -197,7 +241,12 @@ def _csv(rows: Iterable[Row]) -> bytes:
     writer.writerow(_COLUMNS)
     for row in rows:
         doubts = " ".join(doubt["cell"] for doubt in row["doubts"])
-        told = {**row, "grid": row["number"], "doubts": doubts}
+        told = {
+            **row,
+            "grid": row["number"],
+            "doubts": doubts,
+            "needs": ", ".join(row["needs"] or ()),
+        }
         writer.writerow([_cell(told[name]) for name in _COLUMNS])
     return out.getvalue().encode("utf-8", "backslashreplace")
 

@@ -64,6 +64,7 @@ class PuzzleRow:
     minutes_high: float | None = None
     looks: int | None = None
     hardest: str | None = None
+    needs: list[str] | None = None
     steps: int | None = None
     canonical: str | None = None
 
@@ -111,6 +112,7 @@ def puzzle_values(key: tuple[str, int, int], puzzle: PuzzleRow) -> Row:
     """A row of the table ``puzzle``."""
     row = asdict(puzzle)
     row["doubts"], row["decided"] = _text(row["doubts"]), _text(row["decided"])
+    row["needs"] = None if row["needs"] is None else _text(row["needs"])
     return {**dict(zip(("hash", "page", "number"), key, strict=True)), **row}
 
 

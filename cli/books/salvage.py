@@ -19,7 +19,7 @@ from papernudge.cli.books.schema import (
     APPLICATION,
     SCHEMA,
     TABLES,
-    UPGRADE,
+    UPGRADES,
     VERSION,
 )
 from papernudge.cli.books.seals import NOTHING, Row, added, is_sealed, key_of, put, rows_in, shape
@@ -52,7 +52,7 @@ def has_shape(sql: sqlite3.Connection, version: int) -> bool:
     if there != {one for one in _OBJECTS if version > 1 or one[1] != "tally"}:
         return False
     return all(
-        columns == tuple(c for c in shape()[name] if version > 1 or c.name not in ADDED)
+        columns == tuple(c for c in shape()[name] if ADDED.get(c.name, 1) <= version)
         for name, columns in seals.shape_of(sql).items()
     )
 
@@ -95,28 +95,34 @@ def _is_good(table: str, row: Row, version: int) -> bool:
     return is_sealed(table, row) and is_sound(table, row)
 
 
-# ---------------------------------------------------------------- version 1
+# ---------------------------------------------------------------- older versions
 
 
-def upgrade(sql: sqlite3.Connection) -> None:
-    """Brings a book of version 1 up to date in one transaction."""
-    sql.executescript(f"BEGIN IMMEDIATE; {UPGRADE}")
+def upgrade(sql: sqlite3.Connection, version: int) -> None:
+    """Brings a book of an older version up to date in one transaction."""
+    steps = "".join(UPGRADES[step] for step in range(version, VERSION))
+    sql.executescript(f"BEGIN IMMEDIATE; {steps}")
     try:
-        for table in TABLES:
-            key = key_of(table)
-            where = " AND ".join(f"{name} = ?" for name in key)
-            for values in sql.execute(f"SELECT {', '.join(key)} FROM {table}").fetchall():
-                cursor = sql.execute(f"SELECT * FROM {table} WHERE {where}", values)
-                names = [column[0] for column in cursor.description]
-                put(sql, table, dict(zip(names, cursor.fetchone(), strict=True)))
-        _count_grids(sql)
-        _tally(sql)
+        if version == 1:
+            _seal(sql)
+            _count_grids(sql)
+            _tally(sql)
         sql.execute(f"PRAGMA user_version = {VERSION}")
         sql.execute("COMMIT")
     except BaseException:
         if sql.in_transaction:
             sql.execute("ROLLBACK")
         raise
+
+
+def _seal(sql: sqlite3.Connection) -> None:
+    for table in TABLES:
+        key = key_of(table)
+        where = " AND ".join(f"{name} = ?" for name in key)
+        for values in sql.execute(f"SELECT {', '.join(key)} FROM {table}").fetchall():
+            cursor = sql.execute(f"SELECT * FROM {table} WHERE {where}", values)
+            names = [column[0] for column in cursor.description]
+            put(sql, table, dict(zip(names, cursor.fetchone(), strict=True)))
 
 
 def _count_grids(sql: sqlite3.Connection) -> None:

@@ -1,4 +1,4 @@
-"""The book file's schema, version 2.
+"""The book file's schema, version 3.
 
 A book is an SQLite database (application id ``PNbk``, schema version in ``user_version``) in WAL
 mode. Every page is written in one transaction, so a run that is cut short leaves whole pages only.
@@ -11,13 +11,14 @@ read anew by a better reader meets the same corrections again.
 
 Every row carries a seal, a checksum of all its columns, and ``tally`` the count and the sum of all
 seals of each table: a changed, a lost and a strange row are all noticed (``seals.py``). Version 1
-had no seals and is brought up to date by the first run that writes (``UPGRADE``).
+had no seals, version 2 did not say which reasons a puzzle needs; both are brought up to date by the
+first run that writes (``UPGRADES``). What a row needs that was settled by version 2 stays unsaid.
 """
 
 from __future__ import annotations
 
 APPLICATION = 0x504E626B
-VERSION = 2
+VERSION = 3
 
 SCHEMA = """
 CREATE TABLE source (           -- a file, known by its content
@@ -105,6 +106,7 @@ CREATE TABLE puzzle (           -- what follows from a reading and its correctio
   steps INTEGER,
   canonical TEXT,               -- line: the same for all symmetric pictures of the puzzle
   seal BLOB,
+  needs TEXT,                   -- ["naked pair"]: every reason that its solve uses
   PRIMARY KEY (hash, page, number),
   FOREIGN KEY (hash, page, number) REFERENCES grid (hash, page, number) ON DELETE CASCADE
 ) WITHOUT ROWID;
@@ -119,7 +121,8 @@ CREATE TABLE tally (            -- what each table holds, so that a lost row is 
 CREATE INDEX puzzle_canonical ON puzzle (canonical, hash, page, number);
 """
 
-UPGRADE = """
+UPGRADES = {
+    1: """
 ALTER TABLE source ADD COLUMN seal BLOB;
 ALTER TABLE place ADD COLUMN seal BLOB;
 ALTER TABLE page ADD COLUMN grids INTEGER;
@@ -131,10 +134,14 @@ ALTER TABLE puzzle ADD COLUMN seal BLOB;
 CREATE TABLE tally (
   name TEXT PRIMARY KEY, rows INTEGER NOT NULL, seals BLOB NOT NULL, seal BLOB
 ) WITHOUT ROWID;
-"""
-"""From version 1, before its rows are sealed."""
+""",
+    2: "ALTER TABLE puzzle ADD COLUMN needs TEXT;",
+}
+"""From each version to the next; from version 1 before its rows are sealed."""
 
 TABLES = ("source", "place", "page", "grid", "correction", "puzzle")
 """All that hold something of the user's; ``tally`` counts them."""
-ADDED = frozenset({"seal", "crop_seal", "grids"})
-"""Columns that version 1 has not."""
+ADDED = {"seal": 2, "crop_seal": 2, "grids": 2, "needs": 3}
+"""Columns that version 1 has not, and the version that brought them."""
+LATER = frozenset(name for name, version in ADDED.items() if version > 2)
+"""Columns younger than seals: an empty one is no part of a seal, so older seals stay good."""

@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from papernudge.cli.books.schema import SCHEMA, TABLES
+from papernudge.cli.books.schema import LATER, SCHEMA, TABLES
 
 Row = dict[str, Any]
 _SIZE = 16
@@ -80,8 +80,9 @@ def seal_of(table: str, row: Mapping[str, Any]) -> bytes:
     """The seal of a row: of its table's name and all its columns, a crop by its own seal."""
     parts = [table.encode()]
     for column in shape()[table]:
-        if column.name not in ("seal", "crop"):
-            parts += [column.name.encode(), _bytes(row.get(column.name))]
+        value = row.get(column.name)
+        if column.name not in ("seal", "crop") and not (value is None and column.name in LATER):
+            parts += [column.name.encode(), _bytes(value)]
     return digest(*parts)
 
 

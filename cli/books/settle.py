@@ -211,6 +211,7 @@ def _solved(row: PuzzleRow) -> PuzzleRow:
         minutes_high=round(high, 1),
         looks=graded.looks,
         hardest=graded.hardest,
+        needs=list(graded.needs),
         steps=graded.steps,
         canonical=canonical(givens),
     )

@@ -66,6 +66,10 @@ def _cells(value: object) -> bool:
     return isinstance(value, list) and all(map(_is_cell, value))
 
 
+def _names(value: object) -> bool:
+    return isinstance(value, list) and all(isinstance(name, str) and name for name in value)
+
+
 def _notes(value: object) -> bool:
     return isinstance(value, dict) and all(
         _is_cell(cell) and isinstance(digits, list) and all(map(_is_digit, digits))
@@ -183,6 +187,7 @@ _CHECKS: dict[str, dict[str, Check]] = {
         "minutes_high": _COUNT,
         "looks": _COUNT,
         "steps": _COUNT,
+        "needs": _parsed(_names),
         "canonical": _LINE,
     },
     "tally": {},

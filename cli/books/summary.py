@@ -11,7 +11,6 @@ from papernudge.cli.books.book import Book, id_of
 from papernudge.cli.books.log import DAMAGED as LOG_DAMAGED
 from papernudge.cli.books.rows import Row
 from papernudge.cli.books.salvage import DAMAGED
-from papernudge.cli.books.schema import VERSION
 from papernudge.cli.session.documents import FORMAT, Document
 
 NAMED = 12
@@ -129,7 +128,7 @@ def health(book: Book) -> tuple[list[str], bool]:
             f"{book.path} is damaged, but nothing that it holds is lost: the next run of digitise"
             " mends it."
         )
-    if book.version < VERSION:
+    if book.version == 1:
         told.append(
             f"{book.path} is of an older kind that can't tell when it is damaged: the next run of"
             " digitise brings it up to date."

@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.desk import BusyError, Desk
 from papernudge.cli.phone.gate import TooMuchError
 from papernudge.cli.phone.memory import STEPS, Memory, Snap, Step
@@ -74,6 +74,7 @@ class Pages:
         self, desk: Desk, memory: Memory, shelf: Shelf | None = None, log: Path | None = None
     ) -> None:
         self._desk, self._memory, self._shelf, self._log = desk, memory, shelf, log
+        self._asked: dict[tuple[str, str, int], asyncio.Task[Shown]] = {}
         self._more: list[Route] = []
         if shelf is not None:
             self._more += BookPages(shelf, desk, self._page).routes()
@@ -150,7 +151,14 @@ class Pages:
             return self._sorry("No photo came: choose one and send it again.", 400)
         before = await self._before(visitor, came.after)
         name = self._memory.keep(visitor, came.photo, before)
+        self._begin(visitor, name)
         return RedirectResponse(f"/p/{name}/0", 303)
+
+    def _begin(self, visitor: str, name: str) -> None:
+        """Has a photo read while the phone still follows to its page."""
+        snap = self._memory.find(visitor, name)
+        assert snap is not None
+        self._asking(_At(visitor, name, snap, 0))
 
     async def clock(self, request: Request) -> Response:
         """Starts the visitor's clock."""
@@ -170,6 +178,7 @@ class Pages:
         assert snap is not None
         snap.took = took
         snap.steps[0] = Step(view="check")
+        self._begin(visitor, name)
         return RedirectResponse(f"/p/{name}/0", 303)
 
     async def _keep_time(self, at: _At, shown: Shown) -> None:
@@ -178,7 +187,8 @@ class Pages:
         if self._log is None or snap.took is None or snap.kept or shown.state != "solved":
             return
         snap.kept = True
-        row = solve_row(shown.givens, shown.looks, snap.took)
+        pupil = self._memory.pupil(at.visitor)
+        row = solve_row(shown.givens, shown.looks, snap.took, pupil)
         await keep(self._log, (row,))
 
     async def _before(self, visitor: str, after: str) -> tuple[str, str] | None:
@@ -203,7 +213,7 @@ class Pages:
             return self._sorry(shown.sentence, 200, at)
         try:
             await self._keep_time(at, shown)
-        except Stop as stop:
+        except Trouble as stop:
             return self._sorry(stop.sentence, 500, at)
         puzzles = [n for n, kind in shown.grids if kind == "puzzle"]
         return self._page(
@@ -325,12 +335,28 @@ class Pages:
 
     async def _shown(self, at: _At) -> Shown:
         shown = self._memory.drawn(at.key)
-        if shown is None:
-            shown = await self._desk.ask(at.snap.wish(at.number))
-            if shown.reason != "worker":  # that may go better the next time
-                self._memory.draw(at.key, shown)
-            for question in shown.questions:
-                self._memory.cut((*at.key, question.at), question.crop)
+        return shown if shown is not None else await asyncio.shield(self._asking(at))
+
+    def _asking(self, at: _At) -> asyncio.Task[Shown]:
+        """The one question to the desk about a step, however often its page is asked for."""
+        if at.key not in self._asked:
+            task = self._asked[at.key] = asyncio.create_task(self._ask(at))
+            task.add_done_callback(lambda done: self._answered(at.key, done))
+        return self._asked[at.key]
+
+    def _answered(self, key: tuple[str, str, int], done: asyncio.Task[Shown]) -> None:
+        del self._asked[key]
+        if not done.cancelled():
+            done.exception()  # whoever waits gets it; where nobody does, nothing is to be said
+
+    async def _ask(self, at: _At) -> Shown:
+        shown = await self._desk.ask(at.snap.wish(at.number))
+        if self._memory.find(at.visitor, at.name) is not at.snap:  # forgotten in the meantime
+            return shown
+        if shown.reason != "worker":  # that may go better the next time
+            self._memory.draw(at.key, shown)
+        for question in shown.questions:
+            self._memory.cut((*at.key, question.at), question.crop)
         return shown
 
     def _at(self, request: Request) -> _At | None:

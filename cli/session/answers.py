@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from papernudge.cli.base.exits import Exit
 from papernudge.cli.session.documents import FORMAT, doubt_document
 from papernudge.cli.session.doubting import paper_state, questions, rests_on, standing
 from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, regions
@@ -38,7 +37,6 @@ class Answer:
     state: str
     depth: int
     sentence: str
-    code: Exit = Exit.DONE
     told: Told1 | Checked | Route | Walk | None = None
     doubts: tuple[Doubt, ...] = ()
     deeper: bool = False
@@ -108,9 +106,8 @@ def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
             fields={"nudge": told.to_json()},
         )  # fmt: skip
     state = "no step" if state == "open" else state
-    code = Exit.NOT_ONE_SOLUTION if state == "not one solution" else Exit.DONE
     said = sheet.lead + _no_nudge_words(state, sheet.position)
-    return Answer("hint", sheet, state, depth, said, code, fields={"nudge": None})
+    return Answer("hint", sheet, state, depth, said, fields={"nudge": None})
 
 
 def _step_by_what_is_seen(position: Position) -> Nudge | None:
@@ -162,7 +159,7 @@ def _unsure(
 ) -> Answer:
     asking = " ".join(question for question, _ in questions(sheet.grid, doubts))
     said = f"{sheet.lead}First, what does the page say? {asking}"
-    return Answer(command, sheet, "unsure", depth, said, Exit.UNSURE, doubts=doubts, fields=fields)
+    return Answer(command, sheet, "unsure", depth, said, doubts=doubts, fields=fields)
 
 
 def walk_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
@@ -195,7 +192,7 @@ def check_answer(sheet: Sheet, depth: int, earlier: str | None) -> Answer:
     """
     from papernudge.cli.session.pages import position_of
     from papernudge.hints import Position
-    from papernudge.hints.checking import Check, State, check
+    from papernudge.hints.checking import Check, check
 
     def checked(grid: GridReading) -> Check:
         before = None
@@ -215,12 +212,9 @@ def check_answer(sheet: Sheet, depth: int, earlier: str | None) -> Answer:
     doubts = (*(d for d in doubts if d.about != "seen"), *hidden_in(sheet.grid.doubts))
     if doubts:
         return _unsure("check", sheet, depth, doubts, {"filled": told.filled})
-    code = {State.MISTAKEN: Exit.MISTAKE, State.NOT_ONE_SOLUTION: Exit.NOT_ONE_SOLUTION}.get(
-        result.state, Exit.DONE
-    )
     deeper = depth < result.deepest
     said = sheet.lead + told.sentence
     fields = {k: v for k, v in told.to_json().items() if k not in ("state", "depth", "sentence")}
     return Answer(
-        "check", sheet, str(result.state), depth, said, code, told, deeper=deeper, fields=fields
+        "check", sheet, str(result.state), depth, said, told, deeper=deeper, fields=fields
     )

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from papernudge.cli.base.exits import bad_words
 from papernudge.cli.base.say import short
+from papernudge.cli.base.trouble import WordsError
 
 if TYPE_CHECKING:
     from papernudge.vision.reading import CellReading, GridReading
@@ -36,11 +36,11 @@ class Assumption:
 def parse_assumption(text: str) -> Assumption:
     """Reads ``[N:]R4C7=1``, ``=given:1``, ``=entry:1``, ``=.`` or ``=notes:14``.
 
-    Stop (2) for anything else.
+    WordsError for anything else.
     """
     found = _SHAPE.fullmatch(text.strip())
     if found is None or (found["kind"] and found["digit"] == "."):
-        raise bad_words(
+        raise WordsError(
             "An assumption looks like R4C7=1, R4C7=given:1, R4C7=entry:1, R4C7=. (nothing there) or"
             f" R4C7=notes:14, with 2: in front for the second grid; {short(text)} does not."
         )
@@ -65,9 +65,9 @@ def assumed(
         at = (one.grid or number) - 1
         if at >= len(out):
             many = "1 grid" if len(out) == 1 else f"{len(out)} grids"
-            raise bad_words(f"There is no grid {at + 1} to assume something of: {many} found.")
+            raise WordsError(f"There is no grid {at + 1} to assume something of: {many} found.")
         if not out[at].cells:
-            raise bad_words(f"Grid {at + 1} could not be read, so nothing can be assumed of it.")
+            raise WordsError(f"Grid {at + 1} could not be read, so nothing can be assumed of it.")
         out[at] = _overruled(out[at], one)
     return tuple(out)
 
@@ -76,10 +76,14 @@ def _overruled(grid: GridReading, one: Assumption) -> GridReading:
     """The grid with one cell as the user says, and what that settles elsewhere."""
     from papernudge.vision.reading import CellKind, Told
 
-    if grid.again is not None:
+    if grid.evidence is not None:
+        from papernudge.hints import solve
+        from papernudge.vision.reread import reread
+
         was = grid.cells[one.cell].kind
         kind = CellKind(one.kind) if one.kind else None if was is CellKind.BLANK else was
-        grid = grid.again(Told(one.cell, kind, one.digit, one.notes))
+        answer = Told(one.cell, kind, one.digit, one.notes)
+        grid = reread(grid.evidence, (*grid.told, answer), solve)
     cells = list(grid.cells)
     before = cells[one.cell].chance
     cells[one.cell] = _certain(cells[one.cell], one)

@@ -106,6 +106,14 @@ def export(
         list[str] | None,
         typer.Option("--hardest", metavar="NAME", help="Hardest reason needed. May be repeated."),
     ] = None,
+    needs: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--needs",
+            metavar="NAME",
+            help="A reason that its solve uses, hardest or not. May be repeated: all of them.",
+        ),
+    ] = None,
     givens: Annotated[
         str | None, typer.Option("--givens", metavar="24-30", help="How many givens.")
     ] = None,
@@ -154,6 +162,7 @@ def export(
         parse_range(minutes, "--minutes"),
         parse_range(givens, "--givens"),
         hardest or (),
+        needs or (),
         source or (),
         status or (),
         once,

@@ -10,22 +10,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.breaking import broken
-from papernudge.cli.base.exits import Exit, Stop, bad_words, from_fault
+from papernudge.cli.base.exits import Exit, bad_words, code_of, from_fault
 from papernudge.cli.base.paths import Named, keep_apart, photo_named
 from papernudge.cli.base.say import short, show, visible, warn
+from papernudge.cli.base.trouble import GridError, Trouble
 from papernudge.cli.session.assume import Assumption, parse_assumption
 from papernudge.cli.session.documents import failure_document, page_document
-from papernudge.cli.session.pages import (
-    Page,
-    Sheet,
-    Source,
-    choose,
-    open_page,
-    same_print,
-    sources,
-    unreadable,
-)
-from papernudge.cli.terminal.outcome import Outcome
+from papernudge.cli.session.pages import Page, Sheet, choose, same_print, unreadable
+from papernudge.cli.terminal.outcome import Outcome, code_of_answer
+from papernudge.cli.terminal.sources import Source, open_page, sources
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -92,9 +85,9 @@ def _read_one(source: Source, wishes: Wishes) -> Outcome:
     page = Sheet(page, number).assuming(wishes.assumptions).page
     code = Exit.DONE
     if not any(grid.cells for grid in page.grids):
-        stop = unreadable(page, number)
-        warn(stop.sentence)
-        code = stop.code
+        wrong = unreadable(page, number)
+        warn(wrong.sentence)
+        code = code_of(wrong)
     if wishes.picture is not None:
         from papernudge.cli.pictures.pictures import read_picture
 
@@ -183,9 +176,9 @@ def _chosen(page: Page, wishes: Wishes) -> Sheet:
 
     try:
         return choose(page, wishes.grid)
-    except Stop as stop:
+    except GridError:
         drawable = page.photo is not None and page.grids and _ending(wishes) != ".svg"
-        if stop.code is Exit.NO_GRID and drawable:
+        if drawable:
             number = wishes.grid or nearest_miss(page)
             _draw(wishes, lambda: read_picture(page, number, wishes.side, _ending(wishes)))
         raise
@@ -209,7 +202,7 @@ def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) ->
         _say_doubts(answer)
     lines = [_short(answer) for answer in answers if not answer.doubts]
     document = {**answers[0].document(), "grids": [answer.document() for answer in answers]}
-    code = max(answer.code for answer in answers)
+    code = max(code_of_answer(answer) for answer in answers)
     return Outcome(document, "\n".join([*lines, "", grids_table(answers)]), code)
 
 
@@ -262,10 +255,10 @@ def _said(answer: Answer, wishes: Wishes) -> Outcome:
     text = answer.sentence
     if answer.doubts:
         text = ""
-    elif answer.code is Exit.NOT_ONE_SOLUTION:
+    elif code_of_answer(answer) is Exit.NOT_ONE_SOLUTION:
         warn(answer.sentence)
         text = ""
-    return Outcome(answer.document(), text, answer.code)
+    return Outcome(answer.document(), text, code_of_answer(answer))
 
 
 def _say_doubts(answer: Answer) -> None:
@@ -302,10 +295,10 @@ def _outcomes(
     for source in found:
         try:
             outcome = work(source)
-        except Stop as stop:
-            if stop.code is Exit.WORDS:
+        except Trouble as trouble:
+            if code_of(trouble) is Exit.WORDS:
                 raise
-            outcome = _failed(source, stop)
+            outcome = _failed(source, trouble)
         except (OSError, MemoryError):
             raise
         except Exception as fault:  # of ours; the other photos are still to be looked at
@@ -313,9 +306,9 @@ def _outcomes(
         yield source, outcome
 
 
-def _failed(source: Source, stop: Stop) -> Outcome:
-    warn(stop.sentence)
-    return Outcome(failure_document(source.photo, stop), "", stop.code)
+def _failed(source: Source, trouble: Trouble) -> Outcome:
+    warn(trouble.sentence)
+    return Outcome(failure_document(source.photo, trouble), "", code_of(trouble))
 
 
 def _one_picture(found: Sequence[Source], wishes: Wishes, since: str | None = None) -> None:

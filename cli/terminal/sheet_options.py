@@ -111,6 +111,10 @@ def mark(
         str | None,
         typer.Option("--day", metavar="2026-05-01", help="When it was solved; today if unsaid."),
     ] = None,
+    pupil: Annotated[
+        str | None,
+        typer.Option("--pupil", metavar="NAME", help="Whose sheets they are, for the log."),
+    ] = None,
     assume: Annotated[
         list[str] | None,
         typer.Option(
@@ -136,6 +140,7 @@ def mark(
     """Marks photographed practice sheets: right, wrong, blank, or also valid."""
     from papernudge.cli.base.exits import bad_words
     from papernudge.cli.session.assume import parse_assumption
+    from papernudge.cli.sheets.log import pupil_named
     from papernudge.cli.sheets.marking import MarkWishes, day_of, run_mark
 
     if seconds is not None and not math.isfinite(seconds):  # not a number is in no range
@@ -146,7 +151,8 @@ def mark(
     assumptions = tuple(parse_assumption(text) for text in assume or ())
     where = Path(log) if log is not None else None
     drawn = Path(picture) if picture is not None else None
-    wishes = MarkWishes(output, where, seconds, day_of(day), assumptions, drawn, side)
+    name = pupil_named(pupil) if pupil is not None else ""
+    wishes = MarkWishes(output, where, seconds, day_of(day), assumptions, drawn, side, name)
     raise typer.Exit(run_mark(photos or [], wishes))
 
 
@@ -156,14 +162,22 @@ def progress(
         str | None,
         typer.Option("--picture", metavar="OUT", help="Also draw it: OUT ends in .svg or .png."),
     ] = None,
+    pupil: Annotated[
+        str | None,
+        typer.Option(
+            "--pupil", metavar="NAME", help="One pupil's sheets alone, with a curve a reason."
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
-    """How practice goes: for each reason and week, how much was right and how long it took."""
+    """How practice goes: for each reason and week, how much was right and how long it took.
+
+    Where the log names several pupils, each has its own lines and its own curve.
+    """
     from papernudge.cli.sheets.progress import run_progress
 
-    raise typer.Exit(
-        run_progress(Path(log), Path(picture) if picture is not None else None, as_json)
-    )
+    drawn = Path(picture) if picture is not None else None
+    raise typer.Exit(run_progress(Path(log), drawn, as_json, pupil))
 
 
 def register(app: typer.Typer) -> None:

@@ -14,10 +14,11 @@ from papernudge.cli.base.breaking import broken
 from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.base.paths import why
 from papernudge.cli.base.say import say, show
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.assume import Assumption, parse_assumption
 from papernudge.cli.session.doubting import asked, note_sets
 from papernudge.cli.terminal.board import board, marks_of
-from papernudge.cli.terminal.outcome import Outcome
+from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -144,14 +145,14 @@ class Talk:
         """The paper with what the user says to have written, from where hints go on."""
         try:
             cell, digit = written_by(words, answer.nudge, turn.sheet.grid)
-        except Stop as stop:
-            self._tell(stop.sentence)
+        except Trouble as wrong:
+            self._tell(wrong.sentence)
             return None
         sheet = turn.sheet.assuming([Assumption(None, cell, "entry", digit)])
         return _Turn(replace(sheet, latest=(*turn.sheet.latest, cell)), 1)
 
     def _end(self, answer: Answer) -> Outcome:
-        return Outcome(answer.document(), "", answer.code)
+        return Outcome(answer.document(), "", code_of_answer(answer))
 
     def _settle(self, sheet: Sheet, doubt: Doubt) -> Sheet | None:
         """Asks one doubt, with the cell drawn large; None if the user stops."""
@@ -172,7 +173,7 @@ class Talk:
                 return None
             try:
                 return sheet.assuming([_reply_to(doubt, name, reply, notes)])
-            except Stop:
+            except Trouble:
                 self._tell("That is none of the answers.")
 
     def _correct(self, turn: _Turn) -> _Turn | None:
@@ -182,8 +183,8 @@ class Talk:
         try:
             sheet = turn.sheet.assuming([parse_assumption(reply)])
             return _Turn(sheet, 1 if turn.checking else turn.depth)
-        except Stop as stop:
-            self._tell(stop.sentence)
+        except Trouble as wrong:
+            self._tell(wrong.sentence)
             return None
 
     def _show_picture(self, answer: Answer) -> None:
@@ -194,8 +195,8 @@ class Talk:
         try:
             path = self._picture or self._picture_path(answer)
             write_whole(path, drawn(answer, self._side, path.suffix.lower()))
-        except Stop as stop:
-            say(stop.sentence, self._err)
+        except Trouble as wrong:
+            say(wrong.sentence, self._err)
         else:
             say(f"The picture is {path}", self._err)
 

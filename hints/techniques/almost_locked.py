@@ -17,7 +17,6 @@ from papernudge.hints.geometry import (
     Digit,
     Digits,
     candidates_of,
-    cells_mask,
     houses_holding,
     peers_of_all,
 )
@@ -38,17 +37,28 @@ ALMOST_LOCKED_SETS = "almost-locked sets"
 
 
 class AlmostLocked(NamedTuple):
-    """Cells of one house with one digit more than cells; ``taken``: what each cell can take."""
+    """Cells of one house with one digit more than cells; ``taken``: what each cell can take;
+    ``places``: for each digit the cells of the set that can take it; ``around``: the cells that see
+    all of these.
+    """
 
     looks: int
     cells: Cells
     digits: Digits
     taken: tuple[tuple[Cell, Digits], ...]
+    places: tuple[Cells, ...]
+    around: tuple[Cells, ...]
 
-    def places(self, digit: Digit) -> Cells:
-        """The cells of the set that can take a digit."""
-        bit = 1 << (digit - 1)
-        return cells_mask(cell for cell, digits in self.taken if digits & bit)
+    @classmethod
+    def of(cls, looks: int, union: Digits, taken: tuple[tuple[Cell, Digits], ...]) -> AlmostLocked:
+        """From its cells and what they can take."""
+        cells, places = 0, [0] * 10
+        for cell, digits in taken:
+            cells |= 1 << cell
+            for digit in DIGITS_IN[digits]:
+                places[digit] |= 1 << cell
+        around = tuple([peers_of_all(some) if some else 0 for some in places])
+        return cls(looks, cells, union, taken, tuple(places), around)
 
 
 def almost_locked_sets(board: Board, budget: int) -> list[Deduction]:
@@ -83,7 +93,8 @@ class AlmostLockedHunt:
         self.houses: list[tuple[Digits, ...]] = [()] * 27
         self.known: set[tuple[tuple[Cell, Digits], ...]] = set()
         self.untaken = list[AlmostLocked]()
-        self.having: list[list[tuple[Cells, Cells, AlmostLocked]]] = [[] for _ in range(10)]
+        self.taken = list[AlmostLocked]()
+        self.having: list[dict[Cells, list[int]]] = [{} for _ in range(10)]
         self.pairs: list[tuple[int, int, _Pair]] = []
         self.later: list[tuple[int, int, Deduction]] = []
         self.count = 0
@@ -94,7 +105,7 @@ class AlmostLockedHunt:
         if board is not self.board:
             self._look_at(board)
         while self.untaken and self.untaken[0].looks + _LEAST <= budget:
-            self._take_up(heappop(self.untaken))
+            self._take_up(board, heappop(self.untaken))
         while self.pairs and self.pairs[0][0] <= budget:
             for deduction in _linked(board, *heappop(self.pairs)[2]):
                 self._later(deduction.looks, deduction)
@@ -121,23 +132,28 @@ class AlmostLockedHunt:
                 taken = tuple((cells[k], digits[k]) for k in chosen)
                 if taken not in self.known:
                     self.known.add(taken)
-                    looks = len(taken) + sum(paid(board, Sight(c, union)) for c, _ in taken)
-                    mask = cells_mask(c for c, _ in taken)
-                    one = AlmostLocked(looks, mask, union, taken)
-                    heappush(self.untaken, one)
+                    looks = len(taken) + sum([paid(board, Sight(c, union)) for c, _ in taken])
+                    heappush(self.untaken, AlmostLocked.of(looks, union, taken))
 
-    def _take_up(self, one: AlmostLocked) -> None:
-        """Pair a set with all before that share two digits with it, one of them not in both."""
-        linked: dict[int, tuple[AlmostLocked, list[Digit]]] = {}
+    def _take_up(self, board: Board, one: AlmostLocked) -> None:
+        """Pair a set with all before that share two digits with it, one of them not in both, if the
+        pair strikes anything: what strikes nothing now never will.
+
+        ``having``: for each digit the sets that can take it, by their places for it.
+        """
+        linked: dict[int, list[Digit]] = {}
+        number = len(self.taken)
+        self.taken.append(one)
         for x in DIGITS_IN[one.digits]:
-            mine = one.places(x)
-            around = peers_of_all(mine)
-            for theirs, _, other in self.having[x]:
-                if theirs & ~around == 0:
-                    linked.setdefault(id(other), (other, []))[1].append(x)
-            self.having[x].append((mine, around, one))
-        for other, exclusive in linked.values():
-            if one.cells & other.cells or (one.digits & other.digits).bit_count() < 2:
+            outside = ~one.around[x]
+            having = self.having[x]
+            found = [n for theirs, some in having.items() if not theirs & outside for n in some]
+            for n in sorted(found):
+                linked.setdefault(n, []).append(x)
+            having.setdefault(one.places[x], []).append(number)
+        for n, exclusive in linked.items():
+            other = self.taken[n]
+            if one.cells & other.cells or not _strikes(board, one, other, exclusive):
                 continue
             if (one.cells | other.cells).bit_count() == 2:
                 continue  # a naked pair
@@ -145,6 +161,14 @@ class AlmostLockedHunt:
             pair = first, second, tuple(exclusive)
             self.count += 1
             heappush(self.pairs, (one.looks + other.looks, self.count, pair))
+
+
+def _strikes(board: Board, one: AlmostLocked, other: AlmostLocked, exclusive: list[Digit]) -> bool:
+    """Whether a digit of both beside one that can't be in both is struck anywhere."""
+    shared = one.digits & other.digits
+    if len(exclusive) == 1:
+        shared &= ~(1 << (exclusive[0] - 1))
+    return any(board.cells[z] & one.around[z] & other.around[z] for z in DIGITS_IN[shared])
 
 
 _LEAST = 2
@@ -174,7 +198,7 @@ def _linked(
 ) -> Iterator[Deduction]:
     both = one.digits & other.digits
     for z in DIGITS_IN[both]:
-        struck = board.cells[z] & peers_of_all(one.places(z) | other.places(z))
+        struck = board.cells[z] & one.around[z] & other.around[z]
         if struck:
             for x in exclusive:
                 if x != z:
@@ -189,7 +213,7 @@ def _deduced(
     reads = [Sight(c, s.digits & (digits | ~kept)) for s in sets for c, digits in s.taken]
     held = sets[0].cells | sets[1].cells
     one, other = sorted(sets, key=lambda s: s.cells & -s.cells)
-    ends = [(Node(d, one.places(d)), Node(d, other.places(d))) for d in (x, z)]
+    ends = [(Node(d, one.places[d]), Node(d, other.places[d])) for d in (x, z)]
     links = tuple(
         Link(kind, a, b, meeting(a, b)) for kind, (a, b) in zip((WEAK, STRONG), ends, strict=True)
     )

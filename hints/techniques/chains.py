@@ -177,6 +177,7 @@ class ChainHunt:
         self.groups: list[list[int]] = [[] for _ in range(10)]
         self.singles: Candidates = 0
         self.after: dict[int, list[int]] = {}
+        self.onward: dict[int, list[_Strong]] = {}
         self.starts: list[_Start] = []
         self.queue: list[tuple[int, int, int]] = []
         self.given: set[object] = set()
@@ -187,21 +188,36 @@ class ChainHunt:
             self.board = board
             self._look_at(board)
         candidates = board.candidates
-        queue, starts = self.queue, self.starts
+        queue, starts, weak, onward = self.queue, self.starts, self.weak, self.onward
         while queue and queue[0][0] <= budget:
             looks, start, node = heappop(queue)
             origin = starts[start]
-            if looks > origin.dist[node] or node not in origin.open:
+            dist, back, open_ = origin.dist, origin.back, origin.open
+            if looks > dist[node] or node not in open_:
                 continue
-            origin.open.discard(node)
+            open_.discard(node)
             if node >= start:
-                ruled_out = self.weak[start] & self.weak[node] & candidates
+                ruled_out = weak[start] & weak[node] & candidates
                 if ruled_out:
                     for deduction in self._told(origin, node, ruled_out, looks):
                         yield board, deduction
-            for onward in self._after(node):
-                for further, read, other in self.links[onward]:
-                    self._reach(start, other, looks + further, node, read)
+            links = onward.get(node)
+            if links is None:
+                links = onward[node] = self._onward(node)
+            for further, read, other in links:
+                # As in ``_reach``, which takes half of all time if it is called.
+                reach = looks + further
+                known = dist.get(other)
+                if known is None or reach < known:
+                    dist[other] = reach
+                    back[other] = [(node, read)]
+                    open_.add(other)
+                    heappush(queue, (reach, start, other))
+                elif reach == known and (node, read) not in back[other]:
+                    back[other].append((node, read))
+                    if other not in open_:
+                        open_.add(other)
+                        heappush(queue, (reach, start, other))
 
     def _told(
         self, origin: _Start, node: int, ruled_out: Candidates, looks: int
@@ -255,6 +271,7 @@ class ChainHunt:
         for looks, answer, start, end in fresh:
             if first:
                 self.links[start].append((looks, answer, end))
+                self.onward.clear()
                 self._reach(start, end, looks, -1, answer)
             else:
                 self._grow_by(looks, answer, start, end)
@@ -283,12 +300,24 @@ class ChainHunt:
             self.single[mask] = number
             self.singles |= mask
         self.after.clear()
+        self.onward.clear()
         self.nodes.append(node)
         self.masks.append(mask)
         self.weak.append(_weak(node))
         self.links.append([])
         self.starts.append(_Start())
         return number
+
+    def _onward(self, node: int) -> list[_Strong]:
+        """Where a chain goes on from a node: what its truth makes false, and the links from there,
+        none to a node to which there is a cheaper one.
+        """
+        every = [link for after in self._after(node) for link in self.links[after]]
+        least: dict[int, int] = {}
+        for looks, _, other in every:
+            if looks < least.get(other, looks + 1):
+                least[other] = looks
+        return [link for link in every if link[0] == least[link[2]]]
 
     def _after(self, node: int) -> list[int]:
         """The nodes that are false if this one is true, and lead on."""
@@ -308,6 +337,7 @@ class ChainHunt:
     def _grow_by(self, looks: int, read: Read, one: int, other: int) -> None:
         """Let all chains that have come to where a new link begins go on along it."""
         self.links[one].append((looks, read, other))
+        self.onward.clear()
         self._reach(one, other, looks, -1, read)
         mask = self.masks[one]
         for node in [n for n, weak in enumerate(self.weak) if mask & ~weak == 0]:

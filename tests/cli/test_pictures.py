@@ -31,7 +31,8 @@ from papernudge.cli.pictures.scene import (
 )
 from papernudge.cli.pictures.sketch import Placed, sketch
 from papernudge.cli.session.answers import HintWishes, walk_answer
-from papernudge.cli.session.pages import Source, choose, open_page
+from papernudge.cli.session.pages import choose
+from papernudge.cli.terminal.sources import Source, open_page
 from papernudge.hints import Position, next_nudge, walk
 from papernudge.hints.checking import check
 from papernudge.hints.nudge import DigitFocus, HouseFocus, Told1, Told2, Told3, Told4, ToldStep

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from math import log
 
 import pytest
 import shared_puzzles
@@ -12,7 +13,7 @@ from strategies import Symmetry, puzzles, symmetries
 from papernudge.hints import Position, grade, solve, walk
 from papernudge.hints.board import Board
 from papernudge.hints.generate import full_grid, puzzle
-from papernudge.hints.grade import WEIGHTS, features
+from papernudge.hints.grade import TRIED, WEIGHTS, features
 from papernudge.hints.looks import Scan
 from papernudge.hints.search import LEAST_LINE
 from papernudge.hints.techniques.singles import ALL_SINGLES, singles
@@ -128,13 +129,18 @@ def test_a_full_grid_has_a_grade_too() -> None:
 @settings(max_examples=12, deadline=None)
 @given(puzzles(), symmetries())
 def test_expected_minutes_do_not_depend_on_how_the_grid_lies(line: str, way: Symmetry) -> None:
-    """Where no pattern is needed. Among equally cheap lines of patterns the search still takes what
-    it meets first, which a turned grid meets in another order: a known gap.
-    """
     here = features(Position.of(line))
     assert set(here) == set(WEIGHTS)
-    if all(len(one.steps) == 1 for one in walk(Position.of(line)).lines):
-        assert here == pytest.approx(features(Position.of(way.line(line))))
+    assert here == pytest.approx(features(Position.of(way.line(line))))
+
+
+@settings(max_examples=3, deadline=None)
+@given(symmetries())
+def test_nor_where_no_line_is_cheap_enough_and_people_would_try(way: Symmetry) -> None:
+    line = puzzle(199)  # its walk casts nets
+    here = features(Position.of(line))
+    assert here["reasoning"] > log(1 + TRIED)
+    assert here == pytest.approx(features(Position.of(way.line(line))))
 
 
 def test_a_puzzle_with_less_in_sight_takes_longer() -> None:

@@ -257,6 +257,71 @@ def first(made: Path, tmp_path: Path) -> Path:
     return path
 
 
+@pytest.fixture
+def second(made: Path, tmp_path: Path) -> Path:
+    """A book of version 2: its rows don't say which reasons they need, and their seals not either.
+
+    What such a seal covers is written out here as version 2 had it.
+    """
+    path = tmp_path / "second.book"
+    shutil.copy(made, path)
+    with sqlite3.connect(path) as sql:
+        sql.execute("UPDATE puzzle SET needs = NULL")
+        names = [row[1] for row in sql.execute("PRAGMA table_info(puzzle)")]
+        total = 0
+        for values in sql.execute("SELECT * FROM puzzle").fetchall():
+            row = dict(zip(names, values, strict=True))
+            parts = [b"puzzle"]
+            for name in names:
+                if name not in ("seal", "needs"):
+                    parts += [name.encode(), seals._bytes(row[name])]
+            seal = seals.digest(*parts)
+            total ^= int.from_bytes(seal, "big")
+            key = (seal, row["hash"], row["page"], row["number"])
+            sql.execute(
+                "UPDATE puzzle SET seal = ? WHERE hash = ? AND page = ? AND number = ?", key
+            )
+        held = {"name": "puzzle", "rows": 3, "seals": total.to_bytes(16, "big")}
+        seals.put(sql, "tally", held)
+        sql.execute("ALTER TABLE puzzle DROP COLUMN needs")
+        sql.execute("PRAGMA user_version = 2")
+    sql.close()
+    return path
+
+
+def test_a_book_of_the_second_version_lists_its_reasons_too(
+    papernudge: Run, made: Path, second: Path, export_bytes: Run, tmp_path: Path
+) -> None:
+    before = second.read_bytes()
+    ran = papernudge("export", second, "--to", tmp_path / "out.jsonl")
+    assert (ran.code, ran.err.count("\n")) == (0, 1)  # nothing but how many
+    assert (tmp_path / "out.jsonl").read_bytes() == export_bytes(made)
+    assert second.read_bytes() == before
+
+
+def test_the_next_run_brings_the_second_version_up_to_date(
+    papernudge: Run, shelf: Any, made: Path, second: Path, export_bytes: Run, tmp_path: Path
+) -> None:
+    ran = papernudge("digitise", *shelf.photos[:3], "--book", second)
+    assert ran.code == 0
+    assert "This run read 0 pages; 3 were done before." in ran.out
+    assert export_bytes(second) == export_bytes(made)
+    with sqlite3.connect(second) as sql:
+        assert sql.execute("PRAGMA user_version").fetchone() == (3,)
+    sql.close()
+    changed(second, "UPDATE puzzle SET looks = looks + 1")
+    assert "is damaged" in papernudge("export", second, "--to", tmp_path / "out.txt").err
+
+
+def test_a_changed_list_of_reasons_is_noticed(papernudge: Run, made: Path, tmp_path: Path) -> None:
+    for number, wrong in enumerate(("'[\"net\"]'", "NULL")):
+        book = tmp_path / f"{number}.book"
+        shutil.copy(made, book)
+        changed(book, f"UPDATE puzzle SET needs = {wrong}")
+        ran = papernudge("export", book, "--to", tmp_path / "out.txt", "--force")
+        assert "is damaged" in ran.err
+
+
 def test_a_book_of_the_first_version_is_read_as_it_lies(
     papernudge: Run, made: Path, first: Path, export_bytes: Run, tmp_path: Path
 ) -> None:
@@ -292,7 +357,7 @@ def test_the_next_run_brings_it_up_to_date_and_reads_nothing_anew(
     assert "This run read 0 pages; 3 were done before." in ran.out
     assert export_bytes(first) == export_bytes(made)
     with sqlite3.connect(first) as sql:
-        assert sql.execute("PRAGMA user_version").fetchone() == (2,)
+        assert sql.execute("PRAGMA user_version").fetchone() == (3,)
     sql.close()
     assert papernudge("export", first, "--to", tmp_path / "out.txt").err.count("\n") == 1
     changed(first, "UPDATE page SET width = width + 1")

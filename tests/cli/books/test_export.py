@@ -75,6 +75,7 @@ def test_csv_has_a_head_and_a_row_a_puzzle(papernudge: Run, book: Path, tmp_path
     found = list(csv.DictReader(io.StringIO(text)))
     assert len(found) == 6
     assert all(len(row["givens"]) == 81 and row["hardest"] for row in found)
+    assert all(row["hardest"] in row["needs"].split(", ") for row in found)
 
 
 def test_a_file_name_that_looks_like_a_formula_is_made_harmless() -> None:
@@ -104,11 +105,37 @@ def test_filters_choose_what_they_say(
     assert chosen("--minutes", f"-{middle}") == expected(lambda r: r["grade"]["minutes"] <= middle)
     assert chosen("--givens", "28-29") == expected(lambda r: 28 <= givens(r) <= 29)
     assert chosen("--hardest", hardest) == expected(lambda r: r["grade"]["hardest"] == hardest)
+    needed = sorted({name for row in everything for name in row["grade"]["needs"]})
+    for name in needed:
+        assert chosen("--needs", name.upper()) == expected(
+            lambda r, n=name: n in r["grade"]["needs"]
+        )
+    assert chosen("--needs", needed[0], "--needs", needed[-1]) == expected(
+        lambda r: {needed[0], needed[-1]} <= set(r["grade"]["needs"])
+    )
     assert chosen("--source", "*-3.jpg", "--source", "LANTERN-4.jpg") == expected(
         lambda r: r["source"] in ("lantern-3.jpg", "lantern-4.jpg")
     )
     assert chosen("--status", "review") == []
     assert chosen("--first", 2) == [row["id"] for row in everything[:2]]
+
+
+def test_what_a_row_needs_is_what_a_walk_of_it_uses(book: Path, rows: Run) -> None:
+    from papernudge.hints import Position, walk
+
+    for row in rows(book):
+        lines = walk(Position.of(row["givens"])).lines
+        assert set(row["grade"]["needs"]) == {step.technique for one in lines for step in one.steps}
+
+
+def test_a_reason_that_is_none_is_an_error_with_the_nearest(
+    papernudge: Run, book: Path, tmp_path: Path
+) -> None:
+    ran = papernudge("export", book, "--to", tmp_path / "out.txt", "--needs", "hiden pairs")
+    assert ran.code == 2
+    assert "--needs takes the name of a reason, the nearest are: hidden pair, " in ran.err
+    assert "got 'hiden pairs'" in ran.err
+    assert not (tmp_path / "out.txt").exists()
 
 
 def test_a_filter_that_nothing_passes_tells_what_there_is(

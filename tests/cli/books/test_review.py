@@ -14,7 +14,8 @@ from typing import Any
 
 import pytest
 
-from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.exits import code_of
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.books import seals
 from papernudge.cli.books.book import Book
 from papernudge.cli.books.corrections import parse_correction
@@ -152,9 +153,9 @@ def test_a_word_on_the_whole_grid_has_the_last_say() -> None:
      f"{ID} R4C7=notes:12", f"{ID[:-3]}0-1 R4C7=1"],
 )  # fmt: skip
 def test_a_correction_that_is_none_is_refused(text: str) -> None:
-    with pytest.raises(Stop) as stopped:
+    with pytest.raises(Trouble) as stopped:
         parse_correction(text)
-    assert stopped.value.code == 2
+    assert code_of(stopped.value) == 2
 
 
 def test_a_correction_reads_with_a_colon_or_a_blank() -> None:
