@@ -8,18 +8,25 @@ from typing import Annotated
 import typer
 
 from papernudge.cli.base.limits import OF_A_PAGE
+from papernudge.cli.terminal.helping import DEFAULTS, Command
 
 
 def digitise(
     sources: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="SOURCE...",
+            metavar="[SOURCE]...",
             help=f"Folders, photos, PDFs, multi-page TIFFs, in any mix. {OF_A_PAGE}",
         ),
     ] = None,
     book: Annotated[
-        str, typer.Option("--book", metavar="FILE", help="The book: made, or added to.")
+        str,
+        typer.Option(
+            "--book",
+            metavar="FILE",
+            envvar=DEFAULTS["book"],
+            help="The book: made, or added to.",
+        ),
     ] = "",
     workers: Annotated[
         int | None,
@@ -89,7 +96,12 @@ def digitise(
 
 
 def export(
-    book: Annotated[str, typer.Argument(metavar="FILE", help="A book that digitise wrote.")],
+    book: Annotated[
+        str,
+        typer.Argument(
+            metavar="[FILE]", envvar=DEFAULTS["book"], help="A book that digitise wrote."
+        ),
+    ] = "",
     to: Annotated[
         str,
         typer.Option(
@@ -154,6 +166,8 @@ def export(
     from papernudge.cli.books.export import Filters, parse_range, run_export
     from papernudge.cli.books.printed import Layout
 
+    if not book:
+        raise bad_words("Name the book to take from: papernudge export FILE --to OUT.")
     if not to:
         raise bad_words("Name the file to write: --to OUT.")
     if paper.lower() not in ("a4", "letter"):
@@ -173,5 +187,5 @@ def export(
 
 def register(app: typer.Typer) -> None:
     """Adds both commands."""
-    app.command()(digitise)
-    app.command()(export)
+    app.command(cls=Command)(digitise)
+    app.command(cls=Command)(export)
