@@ -38,7 +38,8 @@ def _state_words(told: Check) -> str:
         return "Solved: all 81 digits are right."
     new = 0 if told.since is None else len(told.since.written)
     if not told.mistakes:
-        words = f"Right so far: {told.filled} of 81 cells are filled and nothing is wrong."
+        done = told.filled - told.printed
+        words = f"Right so far: you've filled {done} of {81 - told.printed} and nothing is wrong."
         if new:
             latest = "The digit" if new == 1 else f"The {new} digits"
             words += (

@@ -206,7 +206,8 @@ class Check:
     """All there is to say about a paper solve; :meth:`at` gives the part that was asked for.
 
     ``solution`` is None where the givens don't have exactly one; ``fault`` and ``misprint`` then
-    say why and where. Cells count 0–80 in row order.
+    say why and where. Cells count 0–80 in row order. ``filled`` counts all digits, ``printed`` the
+    givens among them.
     """
 
     state: State
@@ -224,6 +225,7 @@ class Check:
     misprint: Misprint = field(default_factory=Misprint)
     since: Since | None = None
     first_wrong: int | None = None
+    printed: int = 0
 
     @property
     def deepest(self) -> int:
@@ -316,6 +318,7 @@ def check(position: Position, earlier: Position | None = None) -> Check:
         solution=solution,
         since=None if written is None else Since(*written, sum(c in wrong for c in new)),
         first_wrong=_first_wrong(digits, [c for c in new if c in wrong], position.givens),
+        printed=81 - position.givens.count("."),
     )
 
 
