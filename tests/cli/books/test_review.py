@@ -7,6 +7,7 @@ import html
 import re
 import shutil
 import sqlite3
+import struct
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -110,6 +111,61 @@ def test_a_given_without_which_there_is_one_solution_too_stays_in_doubt() -> Non
 def test_a_doubt_about_a_written_digit_is_never_decided() -> None:
     row = settle(grid(entries="8" + BLANK[1:], doubts=[doubt("R1C1", "digit", 8)]))
     assert (row.status, row.decided) == ("review", [])
+
+
+def chances(puzzle: str, entries: str, **odd: tuple[float, float]) -> bytes:
+    """As a reader that is sure would say, but for ``odd`` cells: chance of blank, of printed."""
+    rows = b""
+    for cell, (given, entry) in enumerate(zip(puzzle, entries, strict=True)):
+        mark = given if given != "." else entry
+        digits = [0.0] * 10
+        digits[0 if mark == "." else int(mark)] = 1.0
+        printed = float(given != ".")
+        name = f"R{cell // 9 + 1}C{cell % 9 + 1}"
+        if name in odd:
+            digits[0], printed = odd[name]
+        rows += struct.pack("<11e", *digits, printed)
+    return rows
+
+
+def written_in(**odd: tuple[float, float]) -> GridRow:
+    entries = "8" + BLANK[1:]
+    return grid(
+        entries=entries,
+        chances=chances(PUZZLE, entries, **odd),
+        doubts=[doubt("R1C1", "digit", 8)],
+        chance_all_right=0.6,
+    )
+
+
+def test_a_doubt_about_handwriting_alone_keeps_no_puzzle_waiting_and_stays_told() -> None:
+    row = settle(written_in())
+    assert (row.status, row.givens, row.decided) == ("clean", PUZZLE, [])
+    assert [one["cell"] for one in row.doubts] == ["R1C1"]
+
+
+@pytest.mark.parametrize(
+    ("odd", "why"),
+    [
+        ({"R1C1": (0.0, 0.05)}, "the mark in doubt may be printed"),
+        ({"R1C3": (0.9, 0.5)}, "another given may be there"),
+        ({"R1C2": (0.0, 0.9)}, "one of the givens may be none"),
+    ],
+)
+def test_where_a_given_may_be_other_than_read_a_doubtful_entry_keeps_waiting(
+    odd: dict[str, tuple[float, float]], why: str
+) -> None:
+    assert settle(written_in(**odd)).reason == "doubts", why
+
+
+def test_a_doubtful_entry_beside_another_doubt_or_in_no_puzzle_keeps_waiting() -> None:
+    one = written_in()
+    hand = replace(one, doubts=[*one.doubts, doubt("R1C4", "hand", 2)])
+    assert settle(hand).status == "review"
+    hidden = replace(one, doubts=[*one.doubts, doubt("R9C9", "seen", None)])
+    assert settle(hidden).status == "review"
+    several = replace(one, givens=BLANK, chances=chances(BLANK, one.entries or ""))
+    assert settle(several).reason == "several solutions"
 
 
 def test_on_a_page_without_handwriting_a_digit_that_looks_written_is_print() -> None:
