@@ -23,7 +23,7 @@ from papernudge.cli.base.paths import (
 )
 from papernudge.cli.base.say import short, show, visible, warn
 from papernudge.cli.books.book import Book
-from papernudge.cli.books.corrections import Correction, apply, words_for
+from papernudge.cli.books.corrections import Correction, apply, label_all, words_for
 from papernudge.cli.books.progress import Looking, Progress
 from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.books.settle import needs_a_person, settle
@@ -57,11 +57,15 @@ class Wishes:
     as_json: bool = False
     said_in: Path | None = None
     """The file that the corrections came from, if one."""
+    off: Sequence[str] = ()
+    """A sentence for each of its lines that is no correction."""
+    label_from: str | None = None
+    """``file`` or ``page``: what rows are called that nobody has called anything."""
 
 
 def run_digitise(wishes: Wishes) -> int:
     """Does what is asked and says what came of it; the exit code."""
-    if not (wishes.sources or wishes.corrections or wishes.review):
+    if not (wishes.sources or wishes.corrections or wishes.review or wishes.said_in):
         raise bad_words("Name at least one SOURCE: a folder, a photo, a PDF or a TIFF.")
     if wishes.review is not None and wishes.review.suffix.lower() not in (".html", ".htm"):
         raise bad_words(f"--review OUT ends in .html; got {short(str(wishes.review))}.")
@@ -88,8 +92,13 @@ def run_digitise(wishes: Wishes) -> int:
         found = _surveyed(named, tally)
         book.note_sources(found)
         _read_all(book, found, wishes, tally)
+        tally.off += wishes.off
         if wishes.corrections:
-            tally.corrected = apply(book, wishes.corrections)
+            tally.corrected, off = apply(book, wishes.corrections)
+            tally.off += off
+        if wishes.label_from is not None:
+            hashes = sorted({one.hash for one in found})
+            label_all(book, hashes, by_page=wishes.label_from == "page")
         if wishes.review is not None and not book.goes:
             from papernudge.cli.books.review import write_sheet
 
@@ -99,7 +108,7 @@ def run_digitise(wishes: Wishes) -> int:
         tally.troubles += [one.trouble for one in still]
         held, made = account(book, _reader()), not book.goes
     _say(wishes, held, tally, made)
-    return int(Exit.FILE if tally.troubles else Exit.DONE)
+    return int(Exit.FILE if tally.troubles else Exit.WORDS if tally.off else Exit.DONE)
 
 
 def _say(wishes: Wishes, held: Account, tally: Tally, made: bool) -> None:
@@ -112,7 +121,7 @@ def _say(wishes: Wishes, held: Account, tally: Tally, made: bool) -> None:
     elif made:
         asked = [n for n in ("sources", "corrections", "review") if getattr(wishes, n)]
         show("\n".join(map(visible, in_words(wishes.book, held, tally, asked))))
-    for line in not_read(tally, None if made else wishes.book):
+    for line in (*tally.off, *not_read(tally, None if made else wishes.book)):
         warn(line)
 
 

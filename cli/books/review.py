@@ -32,7 +32,7 @@ def write_sheet(book: Book, path: Path) -> int:
     """Writes the sheet whole; how many grids are on it. Stop (5) if it can't be written."""
     from papernudge.cli.books.export import rows_of
 
-    waiting = [row for row in rows_of(book) if row["status"] == "review"]
+    waiting = [row for row in rows_of(book, by_name=True) if row["status"] == "review"]
     blocks = [_block(row, _crop_of(book, row)) for row in waiting]
     write_whole(path, _page(blocks).encode("utf-8", "backslashreplace"))
     return len(blocks)

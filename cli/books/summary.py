@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from papernudge.cli.books.book import Book, id_of
 from papernudge.cli.books.log import DAMAGED as LOG_DAMAGED
-from papernudge.cli.books.rows import Row
+from papernudge.cli.books.rows import Row, natural
 from papernudge.cli.books.salvage import DAMAGED
 from papernudge.cli.session.documents import FORMAT, Document
 
@@ -37,6 +37,8 @@ class Tally:
     before: int = 0
     corrected: int = 0
     mended: int = 0
+    off: list[str] = field(default_factory=list)
+    """Corrections that don't fit, a sentence each."""
     stamps: dict[str, tuple[int, ...] | None] = field(default_factory=dict)
     """By which a source is known not to have changed since it was hashed."""
 
@@ -154,12 +156,12 @@ def account(book: Book, reader: str) -> Account:
         counts[row["status"]] = row["n"]
     return Account(
         _number(book, "SELECT count(*) FROM page"),
-        list(book.rows(_BLANK)),
+        sorted(book.rows(_BLANK), key=_by_name),
         _number(book, "SELECT count(*) FROM page WHERE reader <> ?", reader),
         counts,
         _number(book, "SELECT count(DISTINCT canonical) FROM puzzle WHERE status = 'clean'"),
-        list(_of_status(book, "review")),
-        list(_of_status(book, "left out")),
+        _of_status(book, "review"),
+        _of_status(book, "left out"),
     )
 
 
@@ -178,13 +180,17 @@ _BLANK = (
 )
 
 
-def _of_status(book: Book, status: str) -> Iterator[Row]:
+def _of_status(book: Book, status: str) -> list[Row]:
     query = (
         f"SELECT hash, page, number, reason, {_PLACE.format('puzzle')} FROM puzzle WHERE status = ?"
         " ORDER BY hash, page, number"
     )
-    for row in book.rows(query, status):
-        yield {"id": id_of(row), **row}
+    found = ({"id": id_of(row), **row} for row in book.rows(query, status))
+    return sorted(found, key=_by_name)
+
+
+def _by_name(row: Row) -> tuple[object, ...]:
+    return natural(row["source"]), row["hash"], row["page"], row.get("number", 0)
 
 
 def document(path: Path, held: Account, tally: Tally) -> Document:
@@ -211,6 +217,7 @@ def document(path: Path, held: Account, tally: Tally) -> Document:
         "left_out_rows": [_told(row) for row in held.left_out],
         "without_grid": [{"source": row["source"], "page": row["page"]} for row in held.blank],
         "review": [_told(row) for row in held.review],
+        "corrections_off": tally.off,
         "failures": [
             {
                 "source": one.source,

@@ -65,8 +65,17 @@ def digitise(
         typer.Option(
             "--assume",
             metavar="ID:R4C7=1",
-            help="One correction: =given:1, =entry:1, =. for nothing; or 'ID ok', 'ID left out'."
-            " May be repeated.",
+            help="One correction: =given:1, =entry:1, =. for nothing; or 'ID ok', 'ID left out',"
+            " 'ID label TEXT'. May be repeated.",
+        ),
+    ] = None,
+    label_from: Annotated[
+        str | None,
+        typer.Option(
+            "--label-from",
+            metavar="WHAT",
+            help="Call each puzzle that has no label after its file, or with page after its file"
+            " and page.",
         ),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
@@ -77,6 +86,7 @@ def digitise(
     A book's content may be protected: you answer for the right to copy it.
     """
     from papernudge.cli.base.exits import bad_words
+    from papernudge.cli.base.say import short
     from papernudge.cli.books.corrections import parse_correction, read_corrections
     from papernudge.cli.books.digitise import Wishes, run_digitise
 
@@ -84,13 +94,25 @@ def digitise(
         raise bad_words("Name the book to write: --book FILE.")
     if workers is not None and cluster is not None:
         raise bad_words("Choose --workers or --cluster: a cluster brings its own workers.")
-    said = read_corrections(Path(corrections)) if corrections is not None else []
+    if label_from not in (None, "file", "page"):
+        raise bad_words(f"--label-from is file or page; got {short(str(label_from))}.")
+    said, off = read_corrections(Path(corrections)) if corrections is not None else ([], [])
     for text in assume or ():
         said += parse_correction(text)
     sheet = None if review is None else Path(review)
     said_in = None if corrections is None else Path(corrections)
     wishes = Wishes(
-        sources or [], Path(book), workers, cluster, again, said, sheet, as_json, said_in
+        sources or [],
+        Path(book),
+        workers,
+        cluster,
+        again,
+        said,
+        sheet,
+        as_json,
+        said_in,
+        off,
+        label_from,
     )
     raise typer.Exit(run_digitise(wishes))
 
@@ -133,6 +155,12 @@ def export(
         list[str] | None,
         typer.Option(
             "--source", metavar="NAME", help="The file it came from; * and ? work. May be repeated."
+        ),
+    ] = None,
+    label: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--label", metavar="TEXT", help="What it is called; * and ? work. May be repeated."
         ),
     ] = None,
     status: Annotated[
@@ -178,6 +206,7 @@ def export(
         hardest or (),
         needs or (),
         source or (),
+        label or (),
         status or (),
         once,
         first,

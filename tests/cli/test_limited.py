@@ -208,7 +208,8 @@ def test_a_signal_ends_a_run_at_once_with_nothing_left(
     _, err = run.communicate(timeout=30)  # its pipes end with the last of its children
     assert run.returncode == code, err
     assert "Traceback" not in err
-    assert {path.name for path in tmp_path.glob("b.book*")} == {"b.book"}
+    # The book stays only if a page was read into it.
+    assert {path.name for path in tmp_path.glob("b.book*")} <= {"b.book"}
 
 
 def test_a_signal_that_an_import_swallows_ends_the_run_all_the_same(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import csv
 import html
 import re
 import shutil
@@ -231,7 +232,7 @@ def test_a_file_of_corrections_names_the_line_that_is_off(
     ran = papernudge("digitise", shelf.photos[0], "--book", tmp_path / "b", "--corrections", said)
     assert ran.code == 2
     assert "said.txt, line 4: a correction looks like" in ran.err
-    assert not (tmp_path / "b").exists()
+    assert (tmp_path / "b").exists()  # the rest is done
 
 
 # ---------------------------------------------------------------- on a real book
@@ -402,16 +403,84 @@ def test_the_last_word_on_a_cell_counts(papernudge: Run, book: Path, rows: Run) 
     assert after["givens"] == row["givens"]
 
 
-def test_a_correction_of_a_row_that_is_not_there_changes_nothing(
+def test_corrections_that_do_not_fit_are_told_one_by_one_and_the_others_go_in(
     papernudge: Run, book: Path, rows: Run, tmp_path: Path
 ) -> None:
     row = waiting(rows(book))
     said = tmp_path / "said.txt"
-    said.write_text(f"{row['id']} left out\n{ID} R4C7=1\n", "utf-8")
+    said.write_text(f"{ID} R4C7=1\nrubbish\n{row['id']} left out\n{ID} R4C77=1\n", "utf-8")
     ran = papernudge("digitise", "--book", book, "--corrections", said)
     assert ran.code == 2
-    assert f"holds no grid {ID} that was read" in ran.err
-    assert waiting(rows(book))["id"] == row["id"]
+    assert "Corrections changed 1 puzzle." in ran.out
+    second, fourth, unknown = ran.err.splitlines()
+    assert "line 2: a correction looks like" in second
+    assert "line 4: " in fourth
+    assert f"holds no grid {ID} that was read" in unknown
+    changed = next(one for one in rows(book) if one["id"] == row["id"])
+    assert (changed["status"], changed["reason"]) == ("left out", "by hand")
+
+
+# ---------------------------------------------------------------- what puzzles are called
+
+
+def labels_in(found: list[Any]) -> dict[str, Any]:
+    return {row["source"]: row["label"] for row in found}
+
+
+def test_rows_are_called_after_their_file_or_page_unless_somebody_called_them_something(
+    papernudge: Run, book: Path, made: Path, rows: Run
+) -> None:
+    assert set(labels_in(rows(book)).values()) == {None}
+    row = next(one for one in rows(book) if one["source"] == "good.jpg")
+    said = f"{row['id']} label Lantern, no. #12"
+    assert papernudge("digitise", "--book", book, "--assume", said).code == 0
+    folder = made.parent / "smeared0"
+    ran = papernudge("digitise", folder, "--book", book, "--label-from", "page")
+    assert ran.code == 0, ran.err
+    assert labels_in(rows(book)) == {
+        "good.jpg": "Lantern, no. #12",
+        "smeared.png": "smeared, page 1",
+    }
+    papernudge("digitise", folder, "--book", book, "--label-from", "file")  # stays as it is
+    assert labels_in(rows(book))["smeared.png"] == "smeared, page 1"
+    papernudge("digitise", "--book", book, "--assume", f"{row['id']} label")
+    papernudge("digitise", folder, "--book", book, "--label-from", "file")
+    assert labels_in(rows(book))["good.jpg"] == "good"
+
+
+def test_a_label_stays_beside_other_words_and_a_page_that_is_read_again(
+    papernudge: Run, book: Path, made: Path, rows: Run, tmp_path: Path
+) -> None:
+    row = waiting(rows(book))
+    said = tmp_path / "said.txt"
+    said.write_text(f"{row['id']} label Lantern #7 # of May\n{row['id']} ok\n", "utf-8")
+    assert papernudge("digitise", "--book", book, "--corrections", said).code == 0
+    with Book.to_write(book) as opened, opened.changes() as sql:
+        sql.execute("DELETE FROM page")
+    papernudge("digitise", made.parent / "smeared0", "--book", book)
+    after = next(one for one in rows(book) if one["id"] == row["id"])
+    assert (after["label"], after["status"]) == ("Lantern #7 # of May", "clean")
+
+
+def test_an_export_finds_rows_by_their_label(
+    papernudge: Run, book: Path, rows: Run, tmp_path: Path
+) -> None:
+    row = next(one for one in rows(book) if one["source"] == "good.jpg")
+    papernudge("digitise", "--book", book, "--assume", f"{row['id']} label Lantern 12 May")
+    out = tmp_path / "out.csv"
+    assert papernudge("export", book, "--to", out, "--label", "lantern*may").code == 0
+    (told,) = list(csv.DictReader(out.read_text("utf-8").splitlines()))
+    assert (told["source"], told["label"]) == ("good.jpg", "Lantern 12 May")
+    assert papernudge("export", book, "--to", tmp_path / "no.csv", "--label", "x").code == 0
+    none = papernudge("export", book, "--to", out, "--label", "x", "--force")
+    assert "No puzzle fits" in none.err
+
+
+@pytest.mark.parametrize("words", ["label " + "x" * 201, "label a\x07b"])
+def test_a_label_that_is_none_is_refused(papernudge: Run, book: Path, words: str) -> None:
+    ran = papernudge("digitise", "--book", book, "--assume", f"{ID} {words}")
+    assert (ran.code, "a label is up to 200 characters" in ran.err) == (2, True)
+    assert papernudge("digitise", "--book", book, "--label-from", "x").code == 2
 
 
 def test_reading_anew_with_the_same_model_does_nothing_and_with_another_does(
