@@ -315,7 +315,8 @@ def test_the_sheet_offers_to_leave_a_grid_out_and_marks_a_digit_that_stands_twic
     for line in lines:
         assert parse_correction(line)
     started = re.findall(r'data-start="([^"]*)"', text)
-    assert started == [f"{row['id']} "]
+    assert started == [f"{row['id']} ", f"{row['id']} label "]
+    assert parse_correction(started[1] + "Lantern 12")
     assert parse_correction(started[0] + "R4C7=given:7")
 
 
