@@ -42,7 +42,7 @@ class Scores:
     struck: Floats
     turned: Floats
     features: npt.NDArray[np.float32]
-    closer: Closer | None = None
+    closer: Closer | Asked | None = None
 
     def part(self, start: int, stop: int) -> Scores:
         """The scores of patches ``start`` to ``stop``."""
@@ -61,6 +61,18 @@ def manifest() -> dict[str, Any]:
     """The model's manifest: hash, geometry, class order, data and licences, accuracy."""
     text = resources.files(__package__).joinpath("manifest.json").read_text("utf-8")
     return dict(json.loads(text))
+
+
+@functools.cache
+def reader() -> str:
+    """Which reader is at work here: the version, and the beginning of the digit model's hash."""
+    from importlib import metadata
+
+    try:
+        version = metadata.version("papernudge")
+    except metadata.PackageNotFoundError:  # run from a bare tree
+        version = "unknown"
+    return f"{version} {str(manifest()['sha256'])[:16]}"
 
 
 def model_bytes(name: str = "model") -> bytes:
@@ -187,8 +199,10 @@ def _inked(pixels: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
 
     What lies on its side is no digit that the model knows.
     """
-    inner = pixels[:, _RIM:-_RIM, _RIM:-_RIM].min(axis=3).reshape(len(pixels), -1)
-    dark = _PAPER - np.percentile(inner, 4, axis=1)
+    inner = pixels[:, _RIM:-_RIM, _RIM:-_RIM]
+    inner = np.minimum(np.minimum(inner[..., 0], inner[..., 1]), inner[..., 2])
+    inner = inner.reshape(len(pixels), -1)
+    dark = layout.PAPER - np.percentile(inner, 4, axis=1)
     most = np.sort(dark)[-9:].mean()
     return np.asarray(dark > max(_LEAST_DARK, 0.3 * most))
 
@@ -230,7 +244,7 @@ UNSURE_STILL = 0.005
 """One of which the closer look is more unsure than this is looked at from several views."""
 _TRAINED_TURNS = (0.8, 0.2 / 3, 0.2 / 3, 0.2 / 3)
 """How often each turn was shown in training: a bias that 40 votes together would swear by."""
-_PAPER, _RIM, _LEAST_DARK = 224.0, 11, 20.0
+_RIM, _LEAST_DARK = 11, 20.0
 _GRAIN, _BEYOND_DOUBT = 8, 12.0
 """A cell whose softened grey levels differ by less holds nothing (the faintest marks of 60,000 hard
 and real cells: by 21); by so much its logit for blank leads then."""
@@ -328,6 +342,17 @@ class Closer:
         session = (self.looks or shipped()).closer
         logits = _many_views(self.pixels[cells], self.page, session)
         return _digits(logits, self.calibration)
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """What a closer look has said of every cell: float64 (N, 10), as :meth:`Closer.digits`."""
+
+    said: Floats
+
+    def digits(self, cells: npt.NDArray[np.int64]) -> Floats:
+        """Log-probabilities of blank and the digits, float64 (len(cells), 10)."""
+        return np.asarray(self.said[cells])
 
 
 def _many_views(

@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.decode import Decoded
-from papernudge.vision.reading import CellKind, Doubt, Hidden
+from papernudge.vision.hidden import Hidden
+from papernudge.vision.reading import CellKind, Doubt
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

@@ -160,7 +160,8 @@ def exposed(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Exposure:
     pixels = cells_of(even_light(sheet))
     halved = cv2.resize(sheet, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     small, half = np.asarray(halved, np.uint8), CELL // 2
-    apart = cv2.absdiff(even_light(small, half), even_to_the_rim(small, half)).max(axis=2)
+    apart = cv2.absdiff(even_light(small, half), even_to_the_rim(small, half))
+    apart = np.maximum(np.maximum(apart[..., 0], apart[..., 1]), apart[..., 2])
     rims = _most_of(apart.astype(np.float32), half, 20)
     hard = rims > RIM
     if hard.any():

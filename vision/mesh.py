@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, TypeAlias
 
-import numpy as np
-import numpy.typing as npt
+if TYPE_CHECKING:  # results are also told of where no pixel is: a book is exported without it
+    import numpy as np
+    import numpy.typing as npt
 
-Points = npt.NDArray[np.float64]
+Points: TypeAlias = "npt.NDArray[np.float64]"
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,6 +30,8 @@ class Mesh:
     def corners(self) -> Points:
         """Outer corners, float64 (4, 2), x/y: top-left, top-right, bottom-right, bottom-left."""
         c = self.crossings
+        import numpy as np
+
         return np.stack([c[0, 0], c[0, 9], c[9, 9], c[9, 0]])
 
     def turned(self, quarter_turns: int) -> Mesh:
@@ -36,6 +40,8 @@ class Mesh:
         One quarter turn takes a grid whose top points to the left of the raster and names its
         cells upright: new row 0 is the old column 0, read from the bottom up.
         """
+        import numpy as np
+
         return Mesh(
             np.rot90(self.crossings, -quarter_turns, axes=(0, 1)).copy(),
             np.rot90(self.seen, -quarter_turns).copy(),

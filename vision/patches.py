@@ -7,21 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.digits_model import layout
 from papernudge.vision.mesh import Mesh, Points
 
-CELL = 36
-"""Side of a cell inside its patch, patch pixels."""
-MARGIN = 6
-"""Context kept on every side of the cell, patch pixels."""
-SIDE = CELL + 2 * MARGIN
-"""Side of a patch, patch pixels."""
-PAPER = 224
-"""The grey level that blank paper is brought to."""
+CELL, MARGIN, SIDE, PAPER = layout.CELL, layout.MARGIN, layout.SIDE, layout.PAPER
+"""Of patches, as the networks take them."""
 
 _MANY_PIXELS = 1_400_000
 """Crops up to this many pixels are averaged down as the model's training data were."""
 
-FINE = 72
+FINE = 2 * CELL
 """Side of a cell in a fine patch, for small notes."""
 FINE_MARGIN = 4
 FINE_SIDE = FINE + 2 * FINE_MARGIN
@@ -59,9 +54,13 @@ def sheet_map(mesh: Mesh, cell: int = CELL, margin: int = MARGIN) -> npt.NDArray
     low = np.clip(at.astype(np.int64), 0, 10)
     part = at - low
     rows = grown[low] * (1 - part)[:, None, None] + grown[low + 1] * part[:, None, None]
-    both = rows[:, low] * (1 - part)[None, :, None] + rows[:, low + 1] * part[None, :, None]
-    # Crossings name pixel centres at whole numbers, as cv2.remap does.
-    return both.astype(np.float32)
+    # Crossings name pixel centres at whole numbers, as cv2.remap does. One plane after the other:
+    # pairs would take NumPy twice as long.
+    planes = np.empty((2, len(at), len(at)), np.float32)
+    for k, plane in enumerate(planes):
+        one = rows[..., k]
+        plane[:] = one.take(low, axis=1) * (1 - part) + one.take(low + 1, axis=1) * part
+    return np.moveaxis(planes, 0, 2)
 
 
 def grown_at(mesh: Mesh, cells: Points) -> Points:
@@ -104,8 +103,8 @@ def flat_sheet(
     import cv2
 
     where = sheet_map(mesh, cell, margin)
-    low = np.floor(where.reshape(-1, 2).min(axis=0)).astype(int) - 2
-    high = np.ceil(where.reshape(-1, 2).max(axis=0)).astype(int) + 3
+    low = np.floor([where[..., k].min() for k in (0, 1)]).astype(int) - 2
+    high = np.ceil([where[..., k].max() for k in (0, 1)]).astype(int) + 3
     height, width = raster.shape[:2]
     x0, y0 = np.clip(low, 0, [width - 1, height - 1])
     x1, y1 = np.clip(high, [x0 + 1, y0 + 1], [width, height])

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -18,31 +17,22 @@ from papernudge.digits_model.scores import (
     worth_a_finer_look,
 )
 from papernudge.vision.advice import WORDS, ails_of
-from papernudge.vision.decode import LITTLE, WHOLE, Decoded, Effort, Solver, decode
+from papernudge.vision.decode import Solver
 from papernudge.vision.doubts import (
-    UNKNOWN,
-    cell_chances,
-    chance_right,
-    find_doubts,
-    kind_of,
     not_seen,
 )
 from papernudge.vision.even import LINE, Exposure, even_page, exposed
+from papernudge.vision.evidence import Evidence
 from papernudge.vision.failure import Failure
 from papernudge.vision.find import find_grids
 from papernudge.vision.grid import FoundGrid, GridKind
-from papernudge.vision.habits import by_habit
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_fine
-from papernudge.vision.reading import CellKind, CellReading, GridReading, Hidden, PageReading, Told
+from papernudge.vision.reading import GridReading, PageReading
+from papernudge.vision.reread import Search, reread
 from papernudge.vision.sight import Sight, View, blamed, hidden_under, judged
-from papernudge.vision.small_notes import on_page
 
-NOTE_ODDS = 0.0
-BESIDE_ODDS = 2.0
-"""Log-odds above which a note is reported where nothing else stands, and beside an entry, where
-parts of the entry are taken for notes more easily."""
 WAY_MARGIN = 10.0
 """Nats by which the vote on which way is up must be won: ten undamaged photos are won by 87 to 275,
 under the strongest noise by 50 and more."""
@@ -55,12 +45,6 @@ MOST_EVENED, MANY = 26_000_000, 16
 """Pixels of a photo up to which a page without a grid is looked at once more in even light, and
 grids none of which can be read from which on it isn't: what that takes in memory and time grows
 with them, and a page on which so many are seen does not lack light."""
-MOST_SEARCHED = 400
-"""Cost (:class:`Decoded`) of all a page's searches after which each further grid is searched with
-little effort: whoever photographs forty grids of nonsense doesn't wait for it. A photo that can be
-read costs one, seldom twenty."""
-_RULED_OUT = -40.0
-"""Log-odds of what the user ruled out."""
 Raster = npt.NDArray[np.uint8]
 Scorer = Callable[[Raster], Scores]
 
@@ -73,23 +57,6 @@ class _Clock:
         now = time.perf_counter()
         self.spent[stage] = self.spent.get(stage, 0.0) + 1000 * (now - since)
         return now
-
-
-@dataclass
-class _Search:
-    """What the grids of a page have cost together."""
-
-    cost: int = 0
-
-    @property
-    def effort(self) -> Effort:
-        """For the next grid."""
-        return WHOLE if self.cost < MOST_SEARCHED else LITTLE
-
-    def told(self, decoded: Decoded) -> Decoded:
-        """What one more search has cost."""
-        self.cost += decoded.cost
-        return decoded
 
 
 def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageReading | Failure:
@@ -116,7 +83,7 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         scores = [scorer(e.patches.pixels) for e in exposures]
     now = clock.add("classify", now)
     grids = [_unread(raster, g, turn) for g in found if not _readable(g)]
-    search = _Search()
+    search = Search()
     for (one, mesh), exposure, said in zip(readable, exposures, scores, strict=True):
         upright = mesh.turned(turn)
         view = View.of(raster, upright)
@@ -236,21 +203,24 @@ def read_grid(
     turn: int,
     solve: Solver,
     sight: Sight | None = None,
-    search: _Search | None = None,
+    search: Search | None = None,
 ) -> GridReading:
     """Decode one grid whose patches and scores are already upright.
 
     ``sight``: what of it can be seen; None: all of it. ``search``: what the page's grids before it
     have cost; None: it is the only one.
     """
-    search = search or _Search()
+    search = search or Search()
     sight = sight or Sight()
     if sight.poor is not None:
         return _beyond_reading(found, turn, sight)
     marked = scores.digits[:, 0] < np.log(0.5)
     ink = page_evidence(ink_features(patches.pixels), scores.hand, marked)
     hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
-    return _Evidence(found, turn, scores, hand, solve, sight, search.effort).reading(search)
+    corners, mesh = np.roll(found.corners, turn, axis=0), _mesh_of(found, turn)
+    thorough = search.is_thorough
+    evidence = Evidence(corners, found.quality, mesh, scores, hand, sight, thorough)
+    return reread(evidence, (), solve, search)
 
 
 def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:
@@ -261,116 +231,6 @@ def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:
     doubts = tuple(not_seen(cell, why) for cell, why in sorted(sight.hidden.items()))
     mesh = _mesh_of(found, turn)
     return GridReading(GridKind.TOO_POOR, corners, quality, mesh, doubts=doubts)
-
-
-@dataclass(frozen=True, eq=False)
-class _Evidence:
-    """All that speaks about one grid: the ink, and what the user said of some cells."""
-
-    found: FoundGrid
-    turn: int
-    scores: Scores
-    hand: npt.NDArray[np.float64]
-    solve: Solver
-    sight: Sight
-    effort: Effort
-    told: tuple[Told, ...] = ()
-
-    def again(self, answer: Told) -> GridReading:
-        """The reading in the light of one more answer; the last word on a cell counts."""
-        before = tuple(t for t in self.told if t.cell != answer.cell)
-        return replace(self, told=(*before, answer)).reading()
-
-    def reading(self, search: _Search | None = None) -> GridReading:
-        """The most probable reading; ``search`` is told what it cost."""
-        said = {one.cell for one in self.told}
-        hidden = {c: why for c, why in self.sight.hidden.items() if c not in said}
-        digits = self.sight.trusted(self.scores.digits)
-        hand = self.sight.trusted_hand(self.hand, self.scores.digits)
-        ink = digits.copy()
-        for one in self.told:
-            digits[one.cell] = _RULED_OUT
-            digits[one.cell, one.digit or 0] = 0.0
-            if one.kind in (CellKind.GIVEN, CellKind.ENTRY):
-                hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
-        known, search = cache(self.solve), search or _Search()
-        decoded = search.told(decode(digits, hand, known, self.effort))
-        suspects = self.sight.suspects(self.scores.digits)
-        doubtful = {d.cell for d in find_doubts(decoded, hidden)} - said - hidden.keys()
-        if doubtful and self.scores.closer is not None and self.effort is WHOLE:
-            asked = np.array(sorted(doubtful), np.int64)
-            closer = self.sight.trusted(self.scores.closer.digits(asked), asked)
-            ink[asked] = digits[asked] = closer
-            decoded = search.told(decode(digits, hand, known, self.effort))
-        if len(find_doubts(decoded, hidden)) > len(hidden):
-            digits = by_habit(digits, decoded.other[:, 1:], self.scores.features)
-            decoded = search.told(decode(digits, hand, known, self.effort))
-        doubts = find_doubts(decoded, hidden, suspects - said)
-        cells = _cells(decoded, self.scores, hidden)
-        alone = ink.argmax(axis=1)
-        restored = (
-            c
-            for c in range(81)
-            if (cells[c].digit or 0) != alone[c] and c not in said and c not in hidden
-        )
-        return GridReading(
-            GridKind.PUZZLE,
-            np.roll(self.found.corners, self.turn, axis=0),
-            self.found.quality,
-            _mesh_of(self.found, self.turn),
-            _with_notes(cells, self.told),
-            tuple(d for d in doubts if d.about == "hand" or d.cell not in said),
-            tuple(restored),
-            float(np.prod([cell.chance for cell in cells])),
-            self.again,
-        )
-
-
-def _with_notes(cells: tuple[CellReading, ...], told: tuple[Told, ...]) -> tuple[CellReading, ...]:
-    said = {one.cell: one.notes for one in told if one.notes is not None}
-    return tuple(
-        replace(cell, notes=said[at], notes_chance=1.0) if at in said else cell
-        for at, cell in enumerate(cells)
-    )
-
-
-_UNSEEN = CellReading(CellKind.BLANK, None, UNKNOWN, (UNKNOWN,) * 10, notes_chance=0.0, seen=False)
-"""A cell that can't be seen: nothing speaks for what it holds."""
-
-
-def _cells(
-    decoded: Decoded, scores: Scores, hidden: Mapping[int, Hidden]
-) -> tuple[CellReading, ...]:
-    chances, right = cell_chances(decoded), chance_right(decoded)
-    printed = decoded.given.sum(axis=1)
-    note_odds = on_page(scores.notes, decoded.best_given, decoded.best_other)
-    note_chance = 1 / (1 + np.exp(-note_odds))
-    cells = []
-    for at in range(81):
-        if at in hidden:
-            cells.append(_UNSEEN)
-            continue
-        kind, digit = kind_of(decoded, at)
-        notes: frozenset[int] = frozenset()
-        sure = 1.0
-        if kind is not CellKind.GIVEN:
-            least = NOTE_ODDS if kind is CellKind.BLANK else BESIDE_ODDS
-            notes = frozenset(int(n) + 1 for n in np.flatnonzero(note_odds[at] > least))
-        if notes or kind is CellKind.BLANK:
-            sure = float(np.prod(np.maximum(note_chance[at], 1 - note_chance[at])))
-        cells.append(
-            CellReading(
-                kind,
-                digit,
-                float(right[at]),
-                tuple(float(c) for c in chances[at]),
-                float(printed[at] / max(1e-12, 1 - chances[at, 0])),
-                notes,
-                sure,
-                bool(scores.struck[at] > 0),
-            )
-        )
-    return tuple(cells)
 
 
 def _unread(raster: Raster, found: FoundGrid, turn: int) -> GridReading:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
+from papernudge.hints.geometry import cell_name as cell_name
 from papernudge.vision.grid import GridKind, Quality
+from papernudge.vision.hidden import Hidden
 from papernudge.vision.mesh import Mesh, Points
+
+if TYPE_CHECKING:
+    from papernudge.vision.evidence import Evidence
 
 
 class CellKind(StrEnum):
@@ -16,20 +21,6 @@ class CellKind(StrEnum):
     BLANK = "blank"
     GIVEN = "given"
     ENTRY = "entry"
-
-
-class Hidden(StrEnum):
-    """What keeps a cell from being seen, as far as is known."""
-
-    COVERED = "covered"
-    WASHED_OUT = "washed out"
-    TOO_DARK = "too dark"
-    CUT_OFF = "cut off"
-
-
-def cell_name(cell: int) -> str:
-    """``R4C7`` for cell 33: rows and columns count from 1, cells from 0 in row order."""
-    return f"R{cell // 9 + 1}C{cell % 9 + 1}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +77,6 @@ class Told:
     notes: frozenset[int] | None = None
 
 
-Again = Callable[[Told], "GridReading"]
-
-
 @dataclass(frozen=True, eq=False)
 class GridReading:
     """One grid, the right way up.
@@ -97,8 +85,9 @@ class GridReading:
     person reads the grid. ``cells``: 81 in row order, empty unless ``kind`` is puzzle or full.
     ``doubts``: what a careful person would ask; of a grid of which too much can't be seen to read
     it, which cells those are. ``restored``: cells that read otherwise
-    alone and were decided by the rules. ``again``: reads the grid once more in the light of an
-    answer, which may settle other doubts; None for grids that were not read from a photo.
+    alone and were decided by the rules. ``evidence``: what it was read from, None for grids that
+    were not read from a photo; ``told``: the answers it was read in the light of. With both and one
+    more answer :func:`papernudge.vision.reread.reread` reads it once more.
     """
 
     kind: GridKind
@@ -109,7 +98,8 @@ class GridReading:
     doubts: tuple[Doubt, ...] = ()
     restored: tuple[int, ...] = ()
     chance_all_right: float = 0.0
-    again: Again | None = None
+    evidence: Evidence | None = None
+    told: tuple[Told, ...] = ()
 
     @property
     def givens(self) -> str:

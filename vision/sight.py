@@ -19,9 +19,9 @@ import numpy.typing as npt
 from papernudge.digits_model.seen import CELL, MARGIN, Seen, seen
 from papernudge.vision.advice import WORDS, Ails
 from papernudge.vision.flatten import quad_mesh
+from papernudge.vision.hidden import Hidden
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.patches import flat_sheet
-from papernudge.vision.reading import Hidden
 
 Chances = npt.NDArray[np.float64]
 Cells = npt.NDArray[np.int64]

@@ -1,15 +1,12 @@
-"""Exit codes, and the one exception that carries a sentence to the user."""
+"""Exit codes, and the exception that carries one of them beside its sentence."""
 
 from __future__ import annotations
 
 import os
 from enum import IntEnum
-from typing import TYPE_CHECKING
 
 from papernudge.cli.base import stopping
-
-if TYPE_CHECKING:
-    from papernudge.vision.failure import Failure
+from papernudge.cli.base.trouble import GridError, PhotoError, Trouble, WordsError
 
 
 class Exit(IntEnum):
@@ -29,15 +26,29 @@ class Exit(IntEnum):
     TERMINATED = 143
 
 
-class Stop(Exception):  # noqa: N818 - not every end is an error
-    """Ends the command (or this photo's part of it) with one sentence.
-
-    ``code``: the exit code; ``stage`` and ``reason``: short fixed words for the JSON.
-    """
+class Stop(Trouble):
+    """Ends the command (or this photo's part of it) with one sentence and this exit code."""
 
     def __init__(self, code: Exit, sentence: str, *, stage: str, reason: str) -> None:
-        super().__init__(sentence)
-        self.code, self.sentence, self.stage, self.reason = code, sentence, stage, reason
+        super().__init__(sentence, stage=stage, reason=reason)
+        self.code = code
+
+
+_CODES: tuple[tuple[type[Trouble], Exit], ...] = (
+    (WordsError, Exit.WORDS),
+    (PhotoError, Exit.FILE),
+    (GridError, Exit.NO_GRID),
+)
+
+
+def code_of(trouble: Trouble) -> Exit:
+    """The exit code that the command ends with."""
+    if isinstance(trouble, Stop):
+        return trouble.code
+    for kind, code in _CODES:
+        if isinstance(trouble, kind):
+            return code
+    return Exit.FAULT
 
 
 def bad_words(sentence: str) -> Stop:
@@ -62,14 +73,3 @@ def from_fault(fault: Exception) -> Stop:
         stage="papernudge",
         reason="fault",
     )
-
-
-def from_failure(failure: Failure, called: str) -> Stop:
-    """What a failed reading means for the command: opening is about the file, the rest about
-    what the photo shows.
-    """
-    code = Exit.FILE if failure.stage == "open" else Exit.NO_GRID
-    sentence = failure.sentence
-    if called and called not in sentence:
-        sentence = f"{called}: {sentence[:1].lower()}{sentence[1:]}"
-    return Stop(code, sentence, stage=failure.stage, reason=failure.reason)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import errno
 import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base import limited
+from papernudge.cli.base.paths import ask, why
+from papernudge.cli.base.trouble import PhotoError, from_failure
 from papernudge.vision.failure import Failure
 
 if TYPE_CHECKING:
@@ -64,3 +67,44 @@ def begin(photo: str) -> Opening:
         return Opening(called, data)
     limited.begin(open_photo, data, called)
     return Opening(called)
+
+
+def open_named(called: str) -> Photo:
+    """Decodes the photo that the command named."""
+    return opened(begun(called))
+
+
+def begun(called: str) -> Opening:
+    """Has a photo opened while this process does something else. PhotoError for what is no file."""
+    from papernudge.vision.photo import MAX_BYTES
+
+    if called != "-" and (wrong := _no_file(called, MAX_BYTES)) is not None:
+        raise wrong
+    return begin(called)
+
+
+def opened(opening: Opening) -> Photo:
+    """Waits for a photo. PhotoError where it can't be opened."""
+    photo = opening.photo()
+    if isinstance(photo, Failure):
+        raise from_failure(photo, "")
+    return photo
+
+
+def _no_file(called: str, most: int) -> PhotoError | None:
+    """Why a photo's name leads to something that is no file to read, so that nothing waits for a
+    pipe or drinks from a device without end. Folders, and names without a file, are told by whoever
+    opens them.
+    """
+    try:
+        if not ask(Path(called), most).st_size:  # some of the system's own say so and never end
+            said = f"{called} is empty: expected a photo file, got 0 bytes."
+            return PhotoError(said, stage="open", reason="empty")
+    except (FileNotFoundError, IsADirectoryError):
+        return None
+    except (OSError, ValueError) as error:
+        pipe = getattr(error, "errno", None) == errno.ESPIPE
+        what = "send it to standard input and name -" if pipe else "name a photo file"
+        sentence = f"{called} can't be read ({why(error)}): {what}."
+        return PhotoError(sentence, stage="open", reason="unreadable")
+    return None

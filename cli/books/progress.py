@@ -1,75 +1,119 @@
-"""How far a run has come: a bar at a terminal, a line per hundred pages elsewhere."""
+"""How far a run has come: one line at a terminal of any width, nothing elsewhere."""
 
 from __future__ import annotations
 
-import time
-from dataclasses import dataclass, field
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
-EVERY = 100
-_WIDTH = 24
+if TYPE_CHECKING:
+    from types import TracebackType
+
+    import rich.progress
 
 
-@dataclass
+_ROOM_FOR_A_BAR = 76
+"""Columns from which all counts and a bar fit on a line, up to a million pages."""
+
+
 class Progress:
-    """Counts of a run. ``total``: the pages that this run has to do."""
+    """A line that says what is done, how long the rest takes and what was found. It is drawn only
+    where ``out`` is a terminal; rich, which draws it, is imported only there.
 
-    out: TextIO
-    total: int
-    pages: int = 0
-    puzzles: int = 0
-    doubts: int = 0
-    began: float = field(default_factory=time.monotonic)
-    _drawn: float = 0.0
-    _long: int = 0
+    ``total``: the pages that this run has to do. A context: the line is left standing at its end.
+    """
+
+    def __init__(self, out: TextIO, total: int) -> None:
+        self.total, self.pages, self.puzzles, self.doubts = total, 0, 0, 0
+        self._line = _line_of_pages(out) if total and out.isatty() else None
+        self._task = self._line.add_task("", total=total, rest="") if self._line else None
 
     def add(self, puzzles: int, doubts: int) -> None:
         """One more page is done."""
         self.pages += 1
         self.puzzles += puzzles
         self.doubts += doubts
-        now = time.monotonic()
-        if self.out.isatty():
-            if now - self._drawn >= 0.1 or self.pages == self.total:
-                self._drawn = now
-                line = self.bar(now)
-                print("\r" + line.ljust(self._long), end="", file=self.out, flush=True)
-                self._long = len(line)
-        elif self.pages % EVERY == 0 or self.pages == self.total:
-            print(self.line(now), file=self.out, flush=True)
+        if self._line is not None and self._task is not None:
+            self._line.update(self._task, advance=1)
+            left = self._line.tasks[0].time_remaining
+            time = "" if left is None else f", {span(left)} left"
+            rest = f"{time}, {self.puzzles} puzzles, {self.doubts} doubts"
+            self._line.update(self._task, rest=rest, refresh=True)
 
-    def end(self) -> None:
-        """Leaves the bar standing on a line of its own."""
-        if self._long:
-            print(file=self.out, flush=True)
-            self._long = 0
+    def __enter__(self) -> Progress:
+        if self._line is not None:
+            self._line.start()
+        return self
 
-    def rate(self, now: float) -> float:
-        """Pages a second."""
-        return self.pages / max(1e-9, now - self.began)
-
-    def line(self, now: float) -> str:
-        """All counts in words."""
-        left = (self.total - self.pages) / max(1e-9, self.rate(now))
-        return (
-            f"{self.pages} of {self.total} pages, {self.puzzles} puzzles, {self.doubts} doubts,"
-            f" {self.rate(now):.1f} pages a second, {_span(left)} left"
-        )
-
-    def bar(self, now: float) -> str:
-        """The same behind a bar."""
-        full = _WIDTH * self.pages // max(1, self.total)
-        return f"[{'=' * full}{' ' * (_WIDTH - full)}] {self.line(now)}"
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        at: TracebackType | None,
+    ) -> None:
+        if self._line is not None:
+            self._line.stop()
 
 
-def looked_at(out: TextIO, files: int | None) -> None:
-    """How many files were looked through so far, at a terminal; None when that is over."""
-    if out.isatty():
-        text = " " * 40 + "\r" if files is None else f"{files} files looked through"
-        print("\r" + text, end="", file=out, flush=True)
+class Looking:
+    """How many files were looked through so far, at a terminal; the line goes when that is over."""
+
+    def __init__(self, out: TextIO) -> None:
+        self._line = _line_of_files(out) if out.isatty() else None
+        self._task = self._line.add_task("", total=None) if self._line else None
+
+    def add(self) -> None:
+        """One more file was looked through."""
+        if self._line is not None and self._task is not None:
+            self._line.update(self._task, advance=1, refresh=True)
+
+    def __enter__(self) -> Looking:
+        if self._line is not None:
+            self._line.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._line is not None:
+            self._line.stop()
 
 
-def _span(seconds: float) -> str:
+def _line_of_pages(out: TextIO) -> rich.progress.Progress:
+    from rich.progress import BarColumn, TextColumn
+
+    # What matters most comes first: what a narrow terminal has no room for is cut at the end.
+    words = TextColumn("{task.completed:.0f} of {task.total:.0f} pages{task.fields[rest]}")
+    line = _line(out, words)
+    if line.console.width >= _ROOM_FOR_A_BAR:
+        line.columns = (words, BarColumn(bar_width=None))
+    return line
+
+
+def _line_of_files(out: TextIO) -> rich.progress.Progress:
+    from rich.progress import TextColumn
+
+    return _line(out, TextColumn("{task.completed:.0f} files looked through"), stays=False)
+
+
+def _line(
+    out: TextIO, *columns: rich.progress.ProgressColumn, stays: bool = True
+) -> rich.progress.Progress:
+    """Drawn when something is added: a thread that redraws would be there when workers are forked.
+    What others print meanwhile goes its own way.
+    """
+    from rich.console import Console
+    from rich.progress import Progress as Line
+
+    return Line(
+        *columns,
+        console=Console(file=out),
+        auto_refresh=False,
+        transient=not stays,
+        expand=True,
+        redirect_stdout=False,
+        redirect_stderr=False,
+    )
+
+
+def span(seconds: float) -> str:
+    """A time as people say it."""
     if seconds < 90:
         return f"{seconds:.0f} s"
     minutes = round(seconds / 60)

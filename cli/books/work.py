@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import os
 from typing import TYPE_CHECKING
 
@@ -27,18 +26,11 @@ def one_thread() -> None:
     cv2.setNumThreads(1)
 
 
-@functools.cache
 def reader() -> str:
-    """Which reader is at work here: the version, and the beginning of the digit model's hash."""
-    from importlib import metadata
+    """Which reader is at work here."""
+    from papernudge.digits_model.scores import reader as at_work
 
-    from papernudge.digits_model.scores import manifest
-
-    try:
-        version = metadata.version("papernudge")
-    except metadata.PackageNotFoundError:  # run from a bare tree
-        version = "unknown"
-    return f"{version} {str(manifest()['sha256'])[:16]}"
+    return at_work()
 
 
 def read_task(task: PageTask) -> PageDone:

@@ -14,10 +14,13 @@ if TYPE_CHECKING:
 
 FORGOTTEN = 3600.0
 """Seconds unused after which a photo is forgotten."""
+LONGEST_CLOCK = 86_400.0
+"""Seconds after which a clock that runs has been forgotten by its owner: a log takes no more."""
 PHOTOS = 12
 """Photos that a visitor may have at once; the one not used for longest gives way."""
-BYTES = 600_000_000
-"""Photos of all visitors together, bytes."""
+ALL_PHOTOS, BYTES = 90, 400_000_000
+"""Photos of all visitors together, and their bytes: beyond, whoever has most gives up the one not
+used for longest."""
 SHOWN = 48
 """Answers that are kept drawn; others are drawn again when somebody goes back to them."""
 CROPS = 400
@@ -77,6 +80,7 @@ class Memory:
         self._now = now
         self._visitors: dict[str, OrderedDict[str, Snap]] = {}
         self._clocks: dict[str, float] = {}
+        self._pupils: dict[str, tuple[float, str]] = {}
         self._shown: OrderedDict[tuple[str, str, int], Shown] = OrderedDict()
         self._crops: OrderedDict[tuple[str, str, int, int], bytes] = OrderedDict()
         self._sheets: OrderedDict[tuple[str, str], tuple[float, object]] = OrderedDict()
@@ -97,26 +101,54 @@ class Memory:
         snaps = self._visitors[visitor]
         while len(snaps) >= PHOTOS:
             self.forget(visitor, next(iter(snaps)))
-        while snaps and self.weight + len(photo) > BYTES:
-            self.forget(visitor, next(iter(snaps)))
+        while self._full(len(photo)) and (most := self._who_has_most()) is not None:
+            self.forget(most, next(iter(self._visitors[most])))
         name = secrets.token_urlsafe(9)
         snaps[name] = Snap(photo, before, self._now())
         return name
+
+    def _full(self, more: int) -> bool:
+        count = sum(map(len, self._visitors.values()))
+        return count >= ALL_PHOTOS or self.weight + more > BYTES
+
+    def _who_has_most(self) -> str | None:
+        """By number, then by bytes; None where nobody has any."""
+
+        def held(visitor: str) -> tuple[int, int]:
+            snaps = self._visitors[visitor].values()
+            return len(snaps), sum(len(snap.photo) for snap in snaps)
+
+        most = max(self._visitors, key=held, default=None)
+        return most if most is not None and self._visitors[most] else None
 
     def start_clock(self, visitor: str) -> None:
         """The visitor's pencil starts."""
         self._clocks[visitor] = self._now()
 
     def clock(self, visitor: str) -> float | None:
-        """Seconds since then, None where no clock runs."""
-        began = self._clocks.get(visitor)
-        return None if began is None else self._now() - began
+        """Seconds since then, None where no clock runs; after a day it has been forgotten."""
+        took = self._now() - self._clocks.get(visitor, -LONGEST_CLOCK)
+        return None if took >= LONGEST_CLOCK else took
 
     def stop_clock(self, visitor: str) -> float | None:
         """The same, and the clock is stopped."""
         took = self.clock(visitor)
         self._clocks.pop(visitor, None)
         return took
+
+    def name_pupil(self, visitor: str, pupil: str) -> None:
+        """Whose sheets the visitor snaps from now on; empty for nobody's."""
+        self._pupils[visitor] = (self._now(), pupil)
+
+    def pupil(self, visitor: str) -> str:
+        """Whose sheets the visitor snaps; forgotten as a photo is, so that nobody is taken for who
+        was there the day before.
+        """
+        used, pupil = self._pupils.get(visitor, (0.0, ""))
+        if used < self._now() - FORGOTTEN:
+            return ""
+        self._pupils[visitor] = (self._now(), pupil)
+        return pupil
 
     @property
     def weight(self) -> int:

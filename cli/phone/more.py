@@ -12,16 +12,26 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.desk import BusyError, Desk
 from papernudge.cli.phone.memory import Memory
 from papernudge.cli.phone.sending import sent
-from papernudge.cli.phone.sheets import SheetShown, SheetWish, keep, progress, today
+from papernudge.cli.phone.sheets import (
+    Progress,
+    SheetShown,
+    SheetWish,
+    keep,
+    progress,
+    taken_name,
+    today,
+)
 from papernudge.cli.phone.shelf import Shelf
+from papernudge.cli.sheets.log import LONGEST_NAME
+from papernudge.hints.geometry import CELL_NAME
 
 Render = Callable[..., HTMLResponse]
 _ROW = re.compile(r"[0-9a-f]{16}-[1-9][0-9]{0,5}-[1-9][0-9]{0,5}")
-_CELL = re.compile(r"R[1-9]C[1-9]")
+_CELL = re.compile(CELL_NAME)
 _SAYS = re.compile(r"(?:(?:given|entry):)?[1-9]|\.|ok|left out")
 
 
@@ -76,7 +86,7 @@ class BookPages:
             return self.render("sorry.html", 400, sentence=said, at=None)
         try:
             told = await self.shelf.tell(row, cell, says)
-        except Stop as stop:
+        except Trouble as stop:
             return self.render("sorry.html", 400, sentence=stop.sentence, at=None)
         late = "?noted=late" if "already" in told else ""
         return RedirectResponse(f"/book{late}", 303)
@@ -106,29 +116,57 @@ class LogPages:
         return [
             Route("/sheet", self.start),
             Route("/sheet/photo", self.photo, methods=["POST"]),
+            Route("/sheet/pupils", self.pupils),
+            Route("/sheet/pupil", self.pupil, methods=["POST"]),
             Route("/sheet/{name}", self.show),
             Route("/sheet/{name}/marked.jpg", self.picture),
-            Route("/progress.png", self.plot),
+            Route("/progress.svg", self.plot),
         ]
 
-    async def start(self, _: Request) -> Response:
+    async def _progress(self, request: Request) -> Progress:
+        return await progress(self.log, self.memory.pupil(request.scope["visitor"]))
+
+    async def start(self, request: Request) -> Response:
         """The camera, and what the log shows so far."""
+        return await self._seen(request, "sheets.html")
+
+    async def pupils(self, request: Request) -> Response:
+        """Whose sheets are they?"""
+        return await self._seen(request, "pupils.html")
+
+    async def _seen(self, request: Request, template: str) -> Response:
         try:
-            plot = await progress(self.log)
-        except Stop as stop:
+            held = await self._progress(request)
+        except Trouble as stop:
             return self.render("sorry.html", 500, sentence=stop.sentence, at=None)
-        return self.render("sheets.html", name=self.log.name, plot=plot is not None)
+        pupil = self.memory.pupil(request.scope["visitor"])
+        return self.render(template, name=self.log.name, held=held, pupil=pupil)
+
+    async def pupil(self, request: Request) -> Response:
+        """A name was chosen, or typed; "nobody" takes the name away."""
+        async with request.form(max_files=0, max_fields=4) as form:
+            chosen, nobody = str(form.get("pupil", "")), "nobody" in form
+        name = "" if nobody else taken_name(chosen)
+        if not name and not nobody:
+            said = f"A name is one line of 1 to {LONGEST_NAME} characters: type it again."
+            return self.render("sorry.html", 400, sentence=said, at=None)
+        self.memory.name_pupil(request.scope["visitor"], name)
+        return RedirectResponse("/sheet", 303)
 
     async def photo(self, request: Request) -> Response:
         """Marks a sheet and writes it down."""
         came = await sent(request)
+        if not came.photo:
+            said = "No photo came: choose one and send it again."
+            return self.render("sorry.html", 400, sentence=said, at=None)
+        pupil = self.memory.pupil(request.scope["visitor"])
         try:
-            shown = await self.desk.ask(SheetWish(came.photo, today()))
+            shown = await self.desk.ask(SheetWish(came.photo, today(), pupil))
             if not shown.failed:
                 await keep(self.log, shown.rows)
         except BusyError:
             return self.render("sorry.html", 503, sentence=BUSY, at=None)
-        except Stop as stop:
+        except Trouble as stop:
             return self.render("sorry.html", 500, sentence=stop.sentence, at=None)
         if shown.failed:
             return self.render("sorry.html", 200, sentence=shown.sentence, at=None)
@@ -145,7 +183,9 @@ class LogPages:
         if shown is None:
             said = "That sheet is no longer shown; its results are in the log."
             return self.render("sorry.html", 404, sentence=said, at=None)
-        return self.render("sheet.html", shown=shown, name=request.path_params["name"])
+        pupil = next((row.pupil for row in shown.rows), "")
+        name = request.path_params["name"]
+        return self.render("sheet.html", shown=shown, name=name, pupil=pupil)
 
     async def picture(self, request: Request) -> Response:
         """The photo with the marks drawn on it."""
@@ -154,15 +194,15 @@ class LogPages:
             return Response(status_code=404)
         return Response(shown.picture, media_type="image/jpeg")
 
-    async def plot(self, _: Request) -> Response:
+    async def plot(self, request: Request) -> Response:
         """Progress over the weeks."""
         try:
-            drawn = await progress(self.log)
-        except Stop:
-            drawn = None
-        if drawn is None:
+            plot = (await self._progress(request)).plot
+        except Trouble:
+            plot = b""
+        if not plot:
             return Response(status_code=404)
-        return Response(drawn, media_type="image/png")
+        return Response(plot, media_type="image/svg+xml")
 
 
 BUSY = "Too many photos are waiting just now: try again in a few seconds."

@@ -16,20 +16,21 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.desk import BusyError, Desk
 from papernudge.cli.phone.gate import TooMuchError
 from papernudge.cli.phone.memory import STEPS, Memory, Snap, Step
 from papernudge.cli.phone.more import BUSY, BookPages, LogPages
 from papernudge.cli.phone.sending import sent
 from papernudge.cli.phone.sheets import keep, solve_row
+from papernudge.hints.geometry import CELL_NAME, cell_of
 
 if TYPE_CHECKING:
     from papernudge.cli.phone.shelf import Shelf
     from papernudge.cli.phone.work import Shown, Wish
 
 HERE = Path(__file__).parent / "page"
-_CELL = re.compile(r"R([1-9])C([1-9])")
+_CELL = re.compile(CELL_NAME)
 _STATIC = {
     "look.css": ("look.css", "text/css"),
     "page.js": ("page.js", "text/javascript"),
@@ -74,6 +75,7 @@ class Pages:
         self, desk: Desk, memory: Memory, shelf: Shelf | None = None, log: Path | None = None
     ) -> None:
         self._desk, self._memory, self._shelf, self._log = desk, memory, shelf, log
+        self._asked: dict[tuple[str, str, int], asyncio.Task[Shown]] = {}
         self._more: list[Route] = []
         if shelf is not None:
             self._more += BookPages(shelf, desk, self._page).routes()
@@ -150,7 +152,14 @@ class Pages:
             return self._sorry("No photo came: choose one and send it again.", 400)
         before = await self._before(visitor, came.after)
         name = self._memory.keep(visitor, came.photo, before)
+        self._begin(visitor, name)
         return RedirectResponse(f"/p/{name}/0", 303)
+
+    def _begin(self, visitor: str, name: str) -> None:
+        """Has a photo read while the phone still follows to its page."""
+        snap = self._memory.find(visitor, name)
+        assert snap is not None
+        self._asking(_At(visitor, name, snap, 0))
 
     async def clock(self, request: Request) -> Response:
         """Starts the visitor's clock."""
@@ -170,6 +179,7 @@ class Pages:
         assert snap is not None
         snap.took = took
         snap.steps[0] = Step(view="check")
+        self._begin(visitor, name)
         return RedirectResponse(f"/p/{name}/0", 303)
 
     async def _keep_time(self, at: _At, shown: Shown) -> None:
@@ -178,7 +188,8 @@ class Pages:
         if self._log is None or snap.took is None or snap.kept or shown.state != "solved":
             return
         snap.kept = True
-        row = solve_row(shown.givens, shown.looks, snap.took)
+        pupil = self._memory.pupil(at.visitor)
+        row = solve_row(shown.givens, shown.looks, snap.took, pupil)
         await keep(self._log, (row,))
 
     async def _before(self, visitor: str, after: str) -> tuple[str, str] | None:
@@ -203,7 +214,7 @@ class Pages:
             return self._sorry(shown.sentence, 200, at)
         try:
             await self._keep_time(at, shown)
-        except Stop as stop:
+        except Trouble as stop:
             return self._sorry(stop.sentence, 500, at)
         puzzles = [n for n, kind in shown.grids if kind == "puzzle"]
         return self._page(
@@ -253,7 +264,7 @@ class Pages:
         at, found = self._at(request), _CELL.fullmatch(request.path_params["cell"])
         if at is None or found is None:
             return self._gone()
-        cell = 9 * (int(found[1]) - 1) + int(found[2]) - 1
+        cell = cell_of(found[0])
         wish = replace(_cells_of(at), cells=(cell,))
         return await self._seen(at, "cell.html", wish, cell=cell, name=found[0])
 
@@ -301,7 +312,7 @@ class Pages:
         at, found = self._at(request), _CELL.fullmatch(request.path_params["cell"])
         if at is None or found is None:
             return Response(status_code=404)
-        cell = 9 * (int(found[1]) - 1) + int(found[2]) - 1
+        cell = cell_of(found[0])
         kept = self._memory.crop((*at.key, cell))
         if kept is None:
             try:
@@ -325,12 +336,28 @@ class Pages:
 
     async def _shown(self, at: _At) -> Shown:
         shown = self._memory.drawn(at.key)
-        if shown is None:
-            shown = await self._desk.ask(at.snap.wish(at.number))
-            if shown.reason != "worker":  # that may go better the next time
-                self._memory.draw(at.key, shown)
-            for question in shown.questions:
-                self._memory.cut((*at.key, question.at), question.crop)
+        return shown if shown is not None else await asyncio.shield(self._asking(at))
+
+    def _asking(self, at: _At) -> asyncio.Task[Shown]:
+        """The one question to the desk about a step, however often its page is asked for."""
+        if at.key not in self._asked:
+            task = self._asked[at.key] = asyncio.create_task(self._ask(at))
+            task.add_done_callback(lambda done: self._answered(at.key, done))
+        return self._asked[at.key]
+
+    def _answered(self, key: tuple[str, str, int], done: asyncio.Task[Shown]) -> None:
+        del self._asked[key]
+        if not done.cancelled():
+            done.exception()  # whoever waits gets it; where nobody does, nothing is to be said
+
+    async def _ask(self, at: _At) -> Shown:
+        shown = await self._desk.ask(at.snap.wish(at.number))
+        if self._memory.find(at.visitor, at.name) is not at.snap:  # forgotten in the meantime
+            return shown
+        if shown.reason != "worker":  # that may go better the next time
+            self._memory.draw(at.key, shown)
+        for question in shown.questions:
+            self._memory.cut((*at.key, question.at), question.crop)
         return shown
 
     def _at(self, request: Request) -> _At | None:
@@ -372,7 +399,7 @@ def _cells_of(at: _At) -> Wish:
     return replace(at.snap.wish(at.number), view="cells", cells=())
 
 
-_ANSWER = re.compile(r"R[1-9]C[1-9]=(?:(?:given:|entry:)?[1-9]|\.|notes:(?:[1-9]{1,9}|\.))")
+_ANSWER = re.compile(rf"{CELL_NAME}=(?:(?:given:|entry:)?[1-9]|\.|notes:(?:[1-9]{{1,9}}|\.))")
 
 
 def _change(step: Step, form: dict[str, str]) -> dict[str, object] | None:

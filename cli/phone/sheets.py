@@ -9,10 +9,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.trouble import Trouble
 
 if TYPE_CHECKING:
     from papernudge.cli.sheets.log import Row
+    from papernudge.cli.sheets.weeks import Week
+
+PLOT_WIDE = 480
+"""Width of the plot, pixels: its words stay readable on a phone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,16 +33,19 @@ class SheetShown:
 
 @dataclass(frozen=True, slots=True)
 class SheetWish:
-    """A photo of a practice sheet. ``day``: when it was solved, ``2026-05-01``."""
+    """A photo of a practice sheet. ``day``: when it was solved, ``2026-05-01``; ``pupil``: whose
+    it is, empty for nobody's.
+    """
 
     photo: bytes
     day: str
+    pupil: str = ""
 
     def answered(self) -> SheetShown:
         """The sheet, marked; a sentence where it is none."""
         try:
-            return _marked(self.photo, self.day)
-        except Stop as stop:
+            return _marked(self)
+        except Trouble as stop:
             return SheetShown(stop.sentence, failed=True)
 
     def sorry(self, what: str) -> SheetShown:
@@ -46,7 +53,7 @@ class SheetWish:
         return SheetShown(f"The photo {what}: send it again.", failed=True)
 
 
-def _marked(photo: bytes, day: str) -> SheetShown:
+def _marked(wish: SheetWish) -> SheetShown:
     import cv2
     import numpy as np
 
@@ -55,7 +62,7 @@ def _marked(photo: bytes, day: str) -> SheetShown:
     from papernudge.cli.sheets.marked import marked_picture, summed
     from papernudge.cli.sheets.marking import log_rows
 
-    found = mark_opened("the photo", opened(photo))
+    found = mark_opened("the photo", opened(wish.photo))
     picture = marked_picture(found, SIDE, ".jpg")
     drawn = cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_GRAYSCALE)
     assert drawn is not None, "what was encoded just now can be decoded"
@@ -66,7 +73,7 @@ def _marked(photo: bytes, day: str) -> SheetShown:
         picture=picture,
         size=(wide, high),
         lines=lines,
-        rows=tuple(log_rows(found, day, None)),
+        rows=tuple(log_rows(found, wish.day, None, wish.pupil)),
     )
 
 
@@ -82,25 +89,63 @@ async def keep(log: Path, rows: tuple[Row, ...]) -> None:
     await asyncio.to_thread(append, log, rows)
 
 
-async def progress(log: Path) -> bytes | None:
-    """The plot of what the log holds, PNG; None while it holds nothing. Stop (5) on failure."""
-    return await asyncio.to_thread(_progress, log)
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """What the log holds. ``names``: of pupils that can be chosen; ``plot``: SVG, empty where there
+    is nothing to draw, ``size`` its width and height; ``weeks``: the same in sentences.
+    """
+
+    names: tuple[str, ...] = ()
+    plot: bytes = b""
+    size: tuple[int, int] = (0, 0)
+    weeks: tuple[str, ...] = ()
 
 
-def _progress(log: Path) -> bytes | None:
-    from papernudge.cli.sheets.log import read
-    from papernudge.cli.sheets.plot import as_png, plotted
-    from papernudge.cli.sheets.weeks import weeks_of
+async def progress(log: Path, pupil: str) -> Progress:
+    """What the log holds, of one pupil where there is a name. Stop (5) on failure."""
+    return await asyncio.to_thread(_progress, log, pupil)
+
+
+def _progress(log: Path, pupil: str) -> Progress:
+    from papernudge.cli.sheets.log import pupils, read
+    from papernudge.cli.sheets.plot import as_svg, plotted
+    from papernudge.cli.sheets.weeks import curves_of, weeks_of
 
     if not log.exists():
-        return None
-    weeks = weeks_of(read(log))
-    return as_png(plotted(weeks)) if weeks else None
+        return Progress()
+    rows = read(log)
+    names = tuple(name for name in pupils(rows) if name and name == taken_name(name))
+    held = [row for row in rows if pupil in ("", row.pupil)]
+    if not held:
+        return Progress(names)
+    plot = plotted(curves_of(held), PLOT_WIDE)
+    told = tuple(_told(week, not pupil) for week in weeks_of(held))
+    return Progress(names, as_svg(plot), (plot.width, plot.height), told)
 
 
-def solve_row(givens: str, looks: int, seconds: float) -> Row:
+def _told(week: Week, named: bool) -> str:
+    from papernudge.cli.base.say import visible
+
+    whose = f"{visible(week.pupil)}, " if named and week.pupil else ""
+    each = "" if week.seconds is None else f", {week.seconds:.0f} s each"
+    right = f"{week.right} of {week.answered} right{each}" if week.answered else "none answered"
+    return f"{whose}{visible(week.reason)}, week of {week.monday}: {right}"
+
+
+def taken_name(text: str) -> str:
+    """A pupil's name as it is kept, empty where it is none."""
+    from papernudge.cli.sheets.log import pupil_named
+
+    try:
+        return pupil_named(text)
+    except Trouble:
+        return ""
+
+
+def solve_row(givens: str, looks: int, seconds: float, pupil: str) -> Row:
     """A whole puzzle solved against the clock, as the log keeps it. ``givens``: 81 characters."""
     from papernudge.cli.sheets.log import Row
 
     name = f"solve-{hashlib.sha256(givens.encode()).hexdigest()[:8]}"
-    return Row(today(), name, 1, "whole puzzle", looks, "right", givens.count("."), seconds)
+    blank = givens.count(".")
+    return Row(today(), name, 1, "whole puzzle", looks, "right", blank, seconds, pupil)

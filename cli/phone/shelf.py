@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.books.rows import PageDone, PageTask, row_id
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ class Shelf:
         self._turn = asyncio.Semaphore(AT_ONCE)
         try:
             self._book: Book = self._thread.submit(self._opened).result()
-        except Stop:
+        except Trouble:
             self._thread.shutdown()
             raise
 
@@ -142,7 +142,7 @@ class Shelf:
                 await self._inside(lambda: self._write(wish, done))
             entry.says = await self._inside(lambda: self._told(done))
             entry.state = "done" if done.state == "read" else "failed"
-        except Stop as stop:
+        except Trouble as stop:
             entry.state, entry.says = "failed", stop.sentence
 
     async def _read(self, desk: Desk, wish: PageWish) -> PageDone:

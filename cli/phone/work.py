@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.assume import parse_assumption
 
 if TYPE_CHECKING:
@@ -25,8 +26,15 @@ SIDE = 1080
 """Longest side of a picture on the page, pixels: two and a half for each of a phone's points."""
 CROP = 240
 """Side of a cell's crop, pixels."""
-KEPT = 4
-"""Pages that a worker keeps."""
+KEPT, KEPT_PIXELS = 4, 30_000_000
+"""Pages that a worker keeps, and pixels of all of them together: what is over it goes, but the last
+page."""
+FIRST_SIDE = 1600
+"""Longer side that a large JPEG may be reduced to for the first look, pixels: with the cells of a
+page that fills the frame it leaves well over what the reader's looks take in."""
+FINE, FINE_NOTES = 64.0, 96.0
+"""Sides of cells, of cells with notes, pixels: below these a reduced photo is read again as it is.
+The looks see a cell on 48 pixels, notes on 96."""
 MOST_PIXELS = 60_000_000
 """Largest photo that the page takes, pixels."""
 
@@ -118,22 +126,25 @@ def answer(wish: Wish) -> Shown:
         if wish.view == "cells":
             return replace(_about(sheet), crops=_crops(sheet, wish.cells))
         return _answered(sheet, wish)
-    except Stop as stop:
+    except Trouble as stop:
         return Shown(stop.sentence, failed=True, reason=stop.reason)
 
 
 _pages: OrderedDict[bytes, Page] = OrderedDict()
 
 
-def opened(photo: bytes) -> Photo:
-    """The decoded photo; Stop (5) where it can't be opened or is too large."""
-    from papernudge.cli.base.exits import Exit, from_failure
+def opened(photo: bytes, side: int | None = None) -> Photo:
+    """The decoded photo, see :func:`open_photo`; Stop (5) where it can't be opened or is too
+    large.
+    """
+    from papernudge.cli.base.exits import Exit
+    from papernudge.cli.base.trouble import from_failure
     from papernudge.vision.photo import Photo, open_photo
 
-    found = open_photo(photo, "the photo")
+    found = open_photo(photo, "the photo", side=side)
     if not isinstance(found, Photo):
         raise from_failure(found, "")
-    width, height = found.size
+    width, height = (found.reduced * pixels for pixels in found.size)
     if width * height > MOST_PIXELS:
         raise Stop(
             Exit.FILE,
@@ -148,13 +159,44 @@ def opened(photo: bytes) -> Photo:
 def _page(photo: bytes) -> Page:
     key = hashlib.sha256(photo).digest()
     if key not in _pages:
-        from papernudge.cli.session.pages import read_opened
-
-        _pages[key] = read_opened(None, opened(photo))
-        while len(_pages) > KEPT:
+        _pages[key] = _read(photo)
+        while len(_pages) > KEPT or (len(_pages) > 1 and _pixels() > KEPT_PIXELS):
             _pages.popitem(last=False)
     _pages.move_to_end(key)
     return _pages[key]
+
+
+def _pixels() -> int:
+    photos = [page.photo for page in _pages.values() if page.photo is not None]
+    return sum(photo.size[0] * photo.size[1] for photo in photos)
+
+
+def _read(photo: bytes) -> Page:
+    """The page; a large photo is read at a half or a quarter first, and as it is where that may
+    matter.
+    """
+    from papernudge.cli.session.pages import read_opened
+
+    first = opened(photo, FIRST_SIDE)
+    if first.reduced == 1:
+        return read_opened(None, first)
+    try:
+        page = read_opened(None, first)
+        if not _needs_more(page):
+            return page
+    except Trouble:  # no grid at all
+        pass
+    return read_opened(None, opened(photo))
+
+
+def _needs_more(page: Page) -> bool:
+    """Whether more pixels may tell more: small cells, doubts, or a grid that could not be read."""
+    return any(
+        not grid.quality.ok
+        or bool(grid.doubts)
+        or grid.quality.cell_px < (FINE_NOTES if any(c.notes for c in grid.cells) else FINE)
+        for grid in page.grids
+    )
 
 
 def _sheet(page: Page, wish: Wish) -> Sheet:
@@ -327,26 +369,10 @@ def _crops(sheet: Sheet, cells: tuple[int, ...]) -> tuple[tuple[int, bytes], ...
 
 
 def _question(sheet: Sheet, doubt: Doubt) -> Question:
-    from papernudge.cli.session.doubting import asked
+    from papernudge.cli.session.doubting import asked, choices
     from papernudge.vision.reading import cell_name
 
     ((_, crop),) = _crops(sheet, (doubt.cell,))
     name = cell_name(doubt.cell)
-    return Question(doubt.cell, name, asked(sheet.grid, doubt), _choices(sheet, doubt, name), crop)
-
-
-def _choices(sheet: Sheet, doubt: Doubt, name: str) -> tuple[tuple[str, str], ...]:
-    if doubt.about == "hand":
-        return (
-            ("printed", f"{name}=given:{doubt.read}"),
-            ("by hand", f"{name}=entry:{doubt.read}"),
-        )
-    if doubt.about == "notes":
-        notes = "".join(map(str, sorted(sheet.grid.cells[doubt.cell].notes)))
-        right = [("yes", f"{name}=notes:{notes}")] if notes else []
-        return (*right, ("there are none", f"{name}=notes:."))
-    values = [doubt.read, *(digit for digit, _ in doubt.instead)]
-    if doubt.about == "seen":
-        values = [*range(1, 10), None]
-    said = [(str(v), f"{name}={v}") if v else ("nothing", f"{name}=.") for v in values]
-    return tuple(dict.fromkeys(said))
+    offered = tuple((one.words, one.says) for one in choices(sheet.grid, doubt))
+    return Question(doubt.cell, name, asked(sheet.grid, doubt), offered, crop)

@@ -7,14 +7,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from papernudge.cli.base.exits import bad_words
 from papernudge.cli.base.say import short
+from papernudge.cli.base.trouble import WordsError
+from papernudge.hints.geometry import CELL_NAME, cell_of
 
 if TYPE_CHECKING:
     from papernudge.vision.reading import CellReading, GridReading
 
 _SHAPE = re.compile(
-    r"(?:(?P<grid>[1-9][0-9]{0,8}):)?R(?P<row>[1-9])C(?P<column>[1-9])"
+    rf"(?:(?P<grid>[1-9][0-9]{{0,8}}):)?(?P<cell>{CELL_NAME})"
     r"=(?:(?:(?P<kind>given|entry):)?(?P<digit>[1-9]|\.)|notes:(?P<notes>[1-9]{1,9}|\.))",
     re.ASCII | re.IGNORECASE,
 )
@@ -36,17 +37,17 @@ class Assumption:
 def parse_assumption(text: str) -> Assumption:
     """Reads ``[N:]R4C7=1``, ``=given:1``, ``=entry:1``, ``=.`` or ``=notes:14``.
 
-    Stop (2) for anything else.
+    WordsError for anything else.
     """
     found = _SHAPE.fullmatch(text.strip())
     if found is None or (found["kind"] and found["digit"] == "."):
-        raise bad_words(
+        raise WordsError(
             "An assumption looks like R4C7=1, R4C7=given:1, R4C7=entry:1, R4C7=. (nothing there) or"
             f" R4C7=notes:14, with 2: in front for the second grid; {short(text)} does not."
         )
     return Assumption(
         int(found["grid"]) if found["grid"] else None,
-        9 * (int(found["row"]) - 1) + int(found["column"]) - 1,
+        cell_of(found["cell"]),
         found["kind"].lower() if found["kind"] else None,
         None if found["digit"] in (".", None) else int(found["digit"]),
         None if found["notes"] is None else frozenset(int(d) for d in found["notes"] if d != "."),
@@ -65,9 +66,9 @@ def assumed(
         at = (one.grid or number) - 1
         if at >= len(out):
             many = "1 grid" if len(out) == 1 else f"{len(out)} grids"
-            raise bad_words(f"There is no grid {at + 1} to assume something of: {many} found.")
+            raise WordsError(f"There is no grid {at + 1} to assume something of: {many} found.")
         if not out[at].cells:
-            raise bad_words(f"Grid {at + 1} could not be read, so nothing can be assumed of it.")
+            raise WordsError(f"Grid {at + 1} could not be read, so nothing can be assumed of it.")
         out[at] = _overruled(out[at], one)
     return tuple(out)
 
@@ -76,10 +77,14 @@ def _overruled(grid: GridReading, one: Assumption) -> GridReading:
     """The grid with one cell as the user says, and what that settles elsewhere."""
     from papernudge.vision.reading import CellKind, Told
 
-    if grid.again is not None:
+    if grid.evidence is not None:
+        from papernudge.hints import solve
+        from papernudge.vision.reread import reread
+
         was = grid.cells[one.cell].kind
         kind = CellKind(one.kind) if one.kind else None if was is CellKind.BLANK else was
-        grid = grid.again(Told(one.cell, kind, one.digit, one.notes))
+        answer = Told(one.cell, kind, one.digit, one.notes)
+        grid = reread(grid.evidence, (*grid.told, answer), solve)
     cells = list(grid.cells)
     before = cells[one.cell].chance
     cells[one.cell] = _certain(cells[one.cell], one)

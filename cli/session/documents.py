@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from papernudge.cli.base.exits import Stop
+from papernudge.cli.base.trouble import Trouble
 
 if TYPE_CHECKING:
     from papernudge.cli.session.pages import Page
@@ -15,9 +15,9 @@ Document = dict[str, Any]
 FORMAT = 1
 
 
-def failure_document(called: str | None, stop: Stop) -> Document:
+def failure_document(called: str | None, trouble: Trouble) -> Document:
     """A photo that came to nothing, in its place among the others."""
-    error = {"stage": stop.stage, "reason": stop.reason, "sentence": stop.sentence}
+    error = {"stage": trouble.stage, "reason": trouble.reason, "sentence": trouble.sentence}
     return {"format": FORMAT, "photo": called, "error": error}
 
 

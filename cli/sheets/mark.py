@@ -12,7 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from papernudge.cli.base.exits import Exit, Stop, from_failure
+from papernudge.cli.base.exits import Exit, Stop
+from papernudge.cli.base.trouble import from_failure
 from papernudge.cli.session.documents import FORMAT, doubt_document
 from papernudge.cli.sheets.code import PREFIX, SheetPage, Task, decode
 from papernudge.hints.geometry import cell_name
@@ -161,7 +162,7 @@ def _counts(chances: Chances, cell: int, digit: int) -> bool:
 
 def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPage:
     """Reads and marks a photo. Stop (5) for a file that can't be read, (3) where no sheet shows."""
-    from papernudge.cli.session.pages import open_named
+    from papernudge.cli.base.opening import open_named
 
     return mark_opened(called, open_named(called), assumptions)
 

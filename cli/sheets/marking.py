@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from papernudge.cli.base.exits import Exit, Stop, bad_words, from_fault
+from papernudge.cli.base.exits import Exit, bad_words, code_of, from_fault
 from papernudge.cli.base.paths import LOG_FILES, Named, keep_apart, photo_named
 from papernudge.cli.base.say import short, show, visible, warn
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.documents import failure_document
 from papernudge.cli.sheets.log import Row, append
 from papernudge.cli.sheets.mark import UNSURE, Marked, MarkedPage, mark_photo
@@ -27,7 +28,8 @@ PICTURE_ENDINGS = (".png", ".jpg", ".jpeg")
 @dataclass(frozen=True, slots=True)
 class MarkWishes:
     """``output``: text, json or json lines; ``seconds``: what the page took; ``day``: when it was
-    solved, ``2026-05-01``; ``picture``: where to draw it, ``side`` its longest side, pixels.
+    solved, ``2026-05-01``; ``picture``: where to draw it, ``side`` its longest side, pixels;
+    ``pupil``: whose sheets they are, '' for nobody's.
     """
 
     output: str
@@ -37,6 +39,7 @@ class MarkWishes:
     assumptions: tuple[Assumption, ...]
     picture: Path | None = None
     side: int = 1600
+    pupil: str = ""
 
 
 def day_of(text: str | None) -> str:
@@ -63,13 +66,13 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
     worst, documents, rows = Exit.DONE, list[dict[str, Any]](), list[Row]()
     for called in photos:
         found = _attempt(called, wishes)
-        if isinstance(found, Stop):
+        if isinstance(found, Trouble):
             warn(found.sentence)
-            code, document, text = found.code, failure_document(called, found), ""
+            code, document, text = code_of(found), failure_document(called, found), ""
         else:
             code = _doubts_said(found)
             document, text = found.to_json(), table(found)
-            rows += log_rows(found, wishes.day, wishes.seconds)
+            rows += log_rows(found, wishes.day, wishes.seconds, wishes.pupil)
             if wishes.picture is not None:
                 _draw(found, wishes.picture, wishes.side)
         worst = max(worst, code)
@@ -109,11 +112,11 @@ def _draw(found: MarkedPage, picture: Path, side: int) -> None:
     write_whole(picture, marked_picture(found, side, picture.suffix.lower()))
 
 
-def _attempt(called: str, wishes: MarkWishes) -> MarkedPage | Stop:
+def _attempt(called: str, wishes: MarkWishes) -> MarkedPage | Trouble:
     try:
         return mark_photo(called, wishes.assumptions)
-    except Stop as stop:
-        return stop
+    except Trouble as trouble:
+        return trouble
     except (OSError, MemoryError):
         raise
     except Exception as fault:  # of ours; the other photos are still to be looked at
@@ -158,8 +161,10 @@ def _written(answer: Marked) -> str:
     return ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in answer.written)
 
 
-def log_rows(marked: MarkedPage, day: str, seconds: float | None) -> list[Row]:
-    """What the log keeps of a page. ``seconds``: that the whole page took, None where unsaid."""
+def log_rows(marked: MarkedPage, day: str, seconds: float | None, pupil: str = "") -> list[Row]:
+    """What the log keeps of a page. ``seconds``: that the whole page took, None where unsaid;
+    ``pupil``: whose it is, '' where that is unsaid.
+    """
     each = None if seconds is None else seconds / max(1, len(marked.answers))
     if each is None and marked.page.minutes:
         each = 60.0 * marked.page.minutes
@@ -173,6 +178,7 @@ def log_rows(marked: MarkedPage, day: str, seconds: float | None) -> list[Row]:
             answer.result,
             answer.found,
             each,
+            pupil,
         )
         for answer in marked.answers
     ]

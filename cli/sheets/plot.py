@@ -1,6 +1,6 @@
 """Two plots over weeks, right answers and seconds, as a list of marks drawn as SVG or as PNG.
 
-Each reason has a letter, which stands at its points: no curve is told by its colour.
+Each curve has a letter, which stands at its points: no curve is told by its colour.
 """
 
 from __future__ import annotations
@@ -44,9 +44,9 @@ class Plot:
     marks: tuple[Mark, ...]
 
 
-def plotted(weeks: Sequence[Week]) -> Plot:
-    """Both plots and the key to the letters."""
-    reasons = sorted({week.reason for week in weeks})
+def plotted(weeks: Sequence[Week], wide: int = WIDE) -> Plot:
+    """Both plots and the key to the letters, ``wide`` pixels across."""
+    names = list(dict.fromkeys(week.curve for week in weeks))
     days = [datetime.date.fromisoformat(week.monday).toordinal() for week in weeks] or [0]
     first, last = min(days), max(days)
     marks: list[Mark] = []
@@ -58,21 +58,21 @@ def plotted(weeks: Sequence[Week]) -> Plot:
     )
     for at, (title, top, unit, value) in enumerate(panels):
         y = TOP + at * (PLOT + GAP)
-        marks += _axes(title, top, unit, y, first, last)
-        for number, reason in enumerate(reasons):
+        marks += _axes(title, top, unit, y, (first, last), wide - _RIGHT)
+        for number, name in enumerate(names):
             curve = []
             for week in weeks:
                 height = value(week)
-                if week.reason == reason and height is not None:
+                if week.curve == name and height is not None:
                     day = datetime.date.fromisoformat(week.monday).toordinal()
-                    x = LEFT + _along(day, first, last) * (WIDE - LEFT - _RIGHT)
+                    x = LEFT + _along(day, first, last) * (wide - LEFT - _RIGHT)
                     curve.append((x, y + PLOT * (1 - height / top)))
             marks += _curve(tuple(curve), number)
     foot = TOP + 2 * PLOT + 2 * GAP - 10
-    for number, reason in enumerate(reasons):
-        text = f"{_letter(number)}  {visible(reason)}"
+    for number, name in enumerate(names):
+        text = f"{_letter(number)}  {visible(name)}"
         marks.append(Mark(((LEFT, foot + number * _LINE),), _ink(number), text, left=True))
-    return Plot(WIDE, foot + len(reasons) * _LINE + 16, tuple(marks))
+    return Plot(wide, foot + len(names) * _LINE + 16, tuple(marks))
 
 
 def _percent(share: float | None) -> float | None:
@@ -91,8 +91,10 @@ def _ink(number: int) -> str:
     return _INKS[number % len(_INKS)]
 
 
-def _axes(title: str, top: float, unit: str, y: float, first: int, last: int) -> list[Mark]:
-    right = float(WIDE - _RIGHT)
+def _axes(
+    title: str, top: float, unit: str, y: float, days: tuple[int, int], right: float
+) -> list[Mark]:
+    first, last = days
     marks = [Mark(((LEFT, y - 18),), text=title, left=True)]
     for part in (0.0, 0.5, 1.0):
         at = y + PLOT * (1 - part)

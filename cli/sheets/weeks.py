@@ -1,4 +1,4 @@
-"""The practice log summed up by reason and week."""
+"""The practice log summed up by pupil, reason and week."""
 
 from __future__ import annotations
 
@@ -7,15 +7,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from papernudge.cli.sheets.log import Row
+from papernudge.cli.sheets.log import Row, pupils
 
 _ANSWERED = ("right", "also valid", "wrong")
+UNNAMED = "(nobody named)"
+"""How sheets are called that nobody's name stands at."""
 
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """A reason in a week. ``monday``: its first day; ``answered``: positions that hold an answer
-    that was read, ``right`` those with the digit asked for; ``seconds``: the mean a position.
+    """A pupil's week with a reason. ``pupil``: '' where nobody was named; ``reason``: '' for all
+    together; ``monday``: its first day; ``answered``: positions that hold an answer that was read,
+    ``right`` those with the digit asked for; ``seconds``: the mean a position.
     """
 
     reason: str
@@ -27,6 +30,12 @@ class Week:
     digits: int
     looks: float
     seconds: float | None
+    pupil: str = ""
+
+    @property
+    def curve(self) -> str:
+        """What the plot calls its curve."""
+        return self.reason or self.pupil or UNNAMED
 
     @property
     def share(self) -> float | None:
@@ -35,7 +44,8 @@ class Week:
 
     def to_json(self) -> dict[str, Any]:
         """One entry of ``weeks``."""
-        return {
+        named = {"pupil": self.pupil} if self.pupil else {}
+        return named | {
             "reason": self.reason,
             "monday": self.monday,
             "positions": self.positions,
@@ -49,16 +59,32 @@ class Week:
 
 
 def weeks_of(rows: Sequence[Row]) -> list[Week]:
-    """The rows summed up by reason and week, both in order."""
-    groups: dict[tuple[str, str], list[Row]] = {}
-    for row in rows:
+    """The rows summed up by pupil, reason and week, all in order."""
+    return _grouped([(row.pupil, row.reason, row) for row in rows])
+
+
+def curves_of(rows: Sequence[Row]) -> list[Week]:
+    """What is plotted: a curve a reason, or, of several pupils, a curve each over all reasons."""
+    if len(pupils(rows)) < 2:
+        return weeks_of(rows)
+    return _grouped([(row.pupil, "", row) for row in rows])
+
+
+def _grouped(named: Sequence[tuple[str, str, Row]]) -> list[Week]:
+    groups: dict[tuple[str, str, str], list[Row]] = {}
+    for pupil, reason, row in named:
         day = datetime.date.fromisoformat(row.day)
         monday = (day - datetime.timedelta(days=day.weekday())).isoformat()
-        groups.setdefault((row.reason, monday), []).append(row)
-    return [_summed(reason, monday, group) for (reason, monday), group in sorted(groups.items())]
+        groups.setdefault((pupil, reason, monday), []).append(row)
+    return [_summed(*names, group) for names, group in sorted(groups.items(), key=_in_order)]
 
 
-def _summed(reason: str, monday: str, group: Sequence[Row]) -> Week:
+def _in_order(named: tuple[tuple[str, str, str], Any]) -> tuple[str, ...]:
+    pupil, reason, monday = named[0]
+    return pupil.casefold(), pupil, reason, monday
+
+
+def _summed(pupil: str, reason: str, monday: str, group: Sequence[Row]) -> Week:
     timed = [row.seconds for row in group if row.seconds is not None]
     return Week(
         reason,
@@ -70,4 +96,5 @@ def _summed(reason: str, monday: str, group: Sequence[Row]) -> Week:
         sum(row.digits for row in group),
         sum(row.looks for row in group) / len(group),
         sum(timed) / len(timed) if timed else None,
+        pupil,
     )

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from papernudge.cli.base.limits import OF_A_FILE
+from papernudge.cli.terminal.helping import DEFAULTS, Command
 from papernudge.cli.terminal.options import Side
 
 
@@ -16,7 +17,7 @@ def drill(
     source: Annotated[
         str | None,
         typer.Argument(
-            metavar="SOURCE",
+            metavar="[SOURCE]",
             help="A book, or a file of 81-character lines; puzzles of our own if unsaid.",
         ),
     ] = None,
@@ -91,11 +92,16 @@ def drill(
 def mark(
     photos: Annotated[
         list[str] | None,
-        typer.Argument(metavar="PHOTO...", help=f"Photos of sheets that drill drew. {OF_A_FILE}"),
+        typer.Argument(metavar="[PHOTO]...", help=f"Photos of sheets that drill drew. {OF_A_FILE}"),
     ] = None,
     log: Annotated[
         str | None,
-        typer.Option("--log", metavar="FILE", help="Keep the results: a log, made or added to."),
+        typer.Option(
+            "--log",
+            metavar="FILE",
+            envvar=DEFAULTS["log"],
+            help="Keep the results: a log, made or added to.",
+        ),
     ] = None,
     seconds: Annotated[
         float | None,
@@ -110,6 +116,10 @@ def mark(
     day: Annotated[
         str | None,
         typer.Option("--day", metavar="2026-05-01", help="When it was solved; today if unsaid."),
+    ] = None,
+    pupil: Annotated[
+        str | None,
+        typer.Option("--pupil", metavar="NAME", help="Whose sheets they are, for the log."),
     ] = None,
     assume: Annotated[
         list[str] | None,
@@ -136,6 +146,7 @@ def mark(
     """Marks photographed practice sheets: right, wrong, blank, or also valid."""
     from papernudge.cli.base.exits import bad_words
     from papernudge.cli.session.assume import parse_assumption
+    from papernudge.cli.sheets.log import pupil_named
     from papernudge.cli.sheets.marking import MarkWishes, day_of, run_mark
 
     if seconds is not None and not math.isfinite(seconds):  # not a number is in no range
@@ -146,28 +157,43 @@ def mark(
     assumptions = tuple(parse_assumption(text) for text in assume or ())
     where = Path(log) if log is not None else None
     drawn = Path(picture) if picture is not None else None
-    wishes = MarkWishes(output, where, seconds, day_of(day), assumptions, drawn, side)
+    name = pupil_named(pupil) if pupil is not None else ""
+    wishes = MarkWishes(output, where, seconds, day_of(day), assumptions, drawn, side, name)
     raise typer.Exit(run_mark(photos or [], wishes))
 
 
 def progress(
-    log: Annotated[str, typer.Argument(metavar="FILE", help="A log that mark wrote.")],
+    log: Annotated[
+        str,
+        typer.Argument(metavar="[FILE]", envvar=DEFAULTS["log"], help="A log that mark wrote."),
+    ] = "",
     picture: Annotated[
         str | None,
         typer.Option("--picture", metavar="OUT", help="Also draw it: OUT ends in .svg or .png."),
     ] = None,
+    pupil: Annotated[
+        str | None,
+        typer.Option(
+            "--pupil", metavar="NAME", help="One pupil's sheets alone, with a curve a reason."
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
-    """How practice goes: for each reason and week, how much was right and how long it took."""
+    """How practice goes: for each reason and week, how much was right and how long it took.
+
+    Where the log names several pupils, each has its own lines and its own curve.
+    """
+    from papernudge.cli.base.exits import bad_words
     from papernudge.cli.sheets.progress import run_progress
 
-    raise typer.Exit(
-        run_progress(Path(log), Path(picture) if picture is not None else None, as_json)
-    )
+    if not log:
+        raise bad_words("Name the log to draw: papernudge progress FILE.")
+    drawn = Path(picture) if picture is not None else None
+    raise typer.Exit(run_progress(Path(log), drawn, as_json, pupil))
 
 
 def register(app: typer.Typer) -> None:
     """Adds the commands."""
-    app.command()(drill)
-    app.command()(mark)
-    app.command()(progress)
+    app.command(cls=Command)(drill)
+    app.command(cls=Command)(mark)
+    app.command(cls=Command)(progress)

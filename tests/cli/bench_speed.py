@@ -90,7 +90,8 @@ def warm(large: Path) -> None:
     from papernudge.cli.pictures.pictures import answer_raster
     from papernudge.cli.pictures.scene import answer_scene
     from papernudge.cli.session.answers import HintWishes, hint_answer
-    from papernudge.cli.session.pages import Sheet, Source, choose, open_page
+    from papernudge.cli.session.pages import Sheet, choose
+    from papernudge.cli.terminal.sources import Source, open_page
     from papernudge.hints import solve
     from papernudge.vision.photo import open_photo
     from papernudge.vision.read import read_page

@@ -47,9 +47,10 @@ KINDS: dict[str, dict[str, str]] = {
     "check": {"photos": IN, "tell": NUMBER, "since": IN, "picture": ".png", "side": NUMBER}
     | {"assume": TEXT, "grid": NUMBER, "given_line": TEXT, "entry_line": TEXT},
     "digitise": {"sources": IN, "book": BOTH, "workers": NUMBER, "cluster": ADDRESS}
-    | {"review": ".html", "corrections": IN, "assume": TEXT},
+    | {"review": ".html", "corrections": IN, "assume": TEXT, "label_from": TEXT},
     "export": {
         "book": IN,
+        "label": TEXT,
         "to": ".pdf",
         "minutes": TEXT,
         "hardest": TEXT,
@@ -60,8 +61,8 @@ KINDS: dict[str, dict[str, str]] = {
     "drill": {"source": IN, "out": ".pdf", "reason": TEXT, "positions": NUMBER, "each": NUMBER}
     | {"scan": NUMBER, "paper": TEXT, "seed": NUMBER},
     "mark": {"photos": IN, "log": BOTH, "seconds": NUMBER, "day": TEXT, "assume": TEXT}
-    | {"picture": ".png", "side": NUMBER},
-    "progress": {"log": IN, "picture": ".svg"},
+    | {"picture": ".png", "side": NUMBER, "pupil": TEXT},
+    "progress": {"log": IN, "picture": ".svg", "pupil": TEXT},
     "phone": {"host": ADDRESS, "port": NUMBER, "book": BOTH, "log": BOTH}
     | {"certificate": IN, "key": IN},
 }
@@ -193,9 +194,9 @@ def replace_reading() -> Any:
     import numpy as np
 
     import papernudge.vision.read
+    from papernudge.cli.base.opening import open_named
     from papernudge.cli.books import digitise, settle, work
     from papernudge.cli.books.rows import PageDone
-    from papernudge.cli.session.pages import open_named
     from papernudge.cli.sheets import mark, marking
     from papernudge.cli.sheets.code import SheetPage, Task
     from papernudge.vision.grid import GridKind, Quality

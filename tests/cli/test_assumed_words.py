@@ -10,7 +10,8 @@ from typing import Any
 
 import pytest
 
-from papernudge.cli.base.exits import Exit, Stop
+from papernudge.cli.base.exits import Exit, code_of
+from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.books.corrections import MOST_TEXT, parse_correction, read_corrections
 from papernudge.cli.session.assume import parse_assumption
 
@@ -33,9 +34,9 @@ MANY = "9" * 5000
 def test_numbers_of_any_length_are_words_that_are_off(
     papernudge: Run, puzzle: str, text: str
 ) -> None:
-    with pytest.raises(Stop) as stopped:
+    with pytest.raises(Trouble) as stopped:
         parse_assumption(text)
-    assert stopped.value.code == Exit.WORDS
+    assert code_of(stopped.value) == Exit.WORDS
     assert len(stopped.value.sentence) < 400
     for words in (
         ["hint", "--given-line", puzzle, "--assume", text],
@@ -60,9 +61,9 @@ def test_numbers_of_any_length_are_words_that_are_off(
 def test_a_page_or_grid_of_twenty_digits_is_none(
     papernudge: Run, tmp_path: Path, text: str
 ) -> None:
-    with pytest.raises(Stop) as stopped:
+    with pytest.raises(Trouble) as stopped:
         parse_correction(text)
-    assert stopped.value.code == Exit.WORDS
+    assert code_of(stopped.value) == Exit.WORDS
     assert len(stopped.value.sentence) < 400
     file = tmp_path / "c.txt"
     file.write_text(f"{text}\n")
@@ -99,9 +100,9 @@ def test_corrections_come_from_a_file_of_text(tmp_path: Path) -> None:
         *(tmp_path / name for name in ("pipe", "loop", "bytes", "huge", "gone", ".", "x" * 300)),
         Path("/dev/zero"),
     ):
-        with pytest.raises(Stop, match="can't be read") as stopped:
+        with pytest.raises(Trouble, match="can't be read") as stopped:
             read_corrections(path)
-        assert stopped.value.code == Exit.FILE
+        assert code_of(stopped.value) == Exit.FILE
 
 
 def test_an_endless_file_is_no_source_of_puzzles(papernudge: Run, tmp_path: Path) -> None:

@@ -15,7 +15,9 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 from papernudge.cli.session.answers import HintWishes, check_answer, hint_answer
-from papernudge.cli.session.pages import Sheet, Source, open_page
+from papernudge.cli.session.pages import Sheet
+from papernudge.cli.terminal.outcome import code_of_answer
+from papernudge.cli.terminal.sources import Source, open_page
 from papernudge.hints import next_nudge, solve
 
 Run = Callable[..., Any]
@@ -334,7 +336,11 @@ def test_no_step_is_said_where_none_is_known(monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr(papernudge.hints, "next_nudge", lambda *_, **__: None)
     answer = hint_answer(sheet(), 1, HintWishes())
-    assert (answer.state, answer.code, answer.document()["nudge"]) == ("no step", 0, None)
+    assert (answer.state, code_of_answer(answer), answer.document()["nudge"]) == (
+        "no step",
+        0,
+        None,
+    )
     assert "No step that this tool knows" in answer.sentence
     schema().validate(answer.document())
 

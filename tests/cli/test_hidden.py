@@ -11,7 +11,8 @@ import pytest
 
 from papernudge.cli.session.hidden import boxes, cannot_be_seen, regions, where
 from papernudge.vision.grid import GridKind, Quality
-from papernudge.vision.reading import CellKind, CellReading, Doubt, Hidden
+from papernudge.vision.hidden import Hidden
+from papernudge.vision.reading import CellKind, CellReading, Doubt
 
 Run = Callable[..., Any]
 UNSEEN = CellReading(CellKind.BLANK, None, 0.1, (0.1,) * 10, notes_chance=0.0, seen=False)

@@ -109,7 +109,8 @@ def test_a_terminal_without_box_characters_gets_plain_ones(
 def test_a_doubtful_cell_is_drawn_large(desk: Any, grid_says: Any, puzzle: str) -> None:
     import cv2
 
-    from papernudge.cli.session.pages import Sheet, Source, open_page
+    from papernudge.cli.session.pages import Sheet
+    from papernudge.cli.terminal.sources import Source, open_page
 
     grid = grid_says(puzzle)
     photo = desk.says("breakfast.jpg", grid)

@@ -13,6 +13,7 @@ from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.patches import PAPER, SIDE, Patches
 from papernudge.vision.read import read_grid
 from papernudge.vision.reading import CellKind, GridReading, Told
+from papernudge.vision.reread import reread
 
 # Published: Project Euler, Problem 96, worked example (read).
 PUZZLE = "..3.2.6..9..3.5..1..18.64....81.29..7.......8..67.82....26.95..8..2.3..9..5.1.3.."
@@ -33,6 +34,12 @@ def reading(flat: tuple[int, ...]) -> GridReading:
     return read_grid(found, paper, said, 0, solve)
 
 
+def again(grid: GridReading, answer: Told) -> GridReading:
+    """The grid read once more with one more answer."""
+    assert grid.evidence is not None
+    return reread(grid.evidence, (*grid.told, answer), solve)
+
+
 def test_every_cell_that_may_be_wrong_is_asked_about() -> None:
     grid = reading((FIRST, SECOND))
     assert {d.cell for d in grid.doubts} == {FIRST, SECOND}
@@ -40,8 +47,7 @@ def test_every_cell_that_may_be_wrong_is_asked_about() -> None:
 
 def test_an_answer_is_taken_and_settles_the_other_cell() -> None:
     grid = reading((FIRST, SECOND))
-    assert grid.again is not None
-    after = grid.again(Told(FIRST, CellKind.GIVEN, 6))
+    after = again(grid, Told(FIRST, CellKind.GIVEN, 6))
     assert grid.cells[SECOND].digit_chances[9] < 0.7
     assert after.givens == PUZZLE
     assert after.cells[SECOND].chance > 0.99
@@ -50,22 +56,26 @@ def test_an_answer_is_taken_and_settles_the_other_cell() -> None:
 
 def test_an_answer_against_the_rules_is_taken_as_well() -> None:
     grid = reading(())
-    assert grid.again is not None
-    after = grid.again(Told(FIRST, None, 9))
+    after = again(grid, Told(FIRST, None, 9))
     assert after.cells[FIRST].digit == 9
     assert {d.about for d in after.doubts if d.cell == FIRST} <= {"hand"}
 
 
 def test_notes_that_were_told_stay_told() -> None:
     grid = reading((FIRST,))
-    assert grid.again is not None
-    noted = grid.again(Told(0, None, None, frozenset({1, 4})))
-    assert noted.again is not None
-    after = noted.again(Told(FIRST, CellKind.GIVEN, 6))
+    noted = again(grid, Told(0, None, None, frozenset({1, 4})))
+    after = again(noted, Told(FIRST, CellKind.GIVEN, 6))
     assert after.cells[0].notes == {1, 4}
     assert after.cells[0].notes_chance == 1
 
 
+def test_the_last_word_on_a_cell_counts() -> None:
+    grid = reading((FIRST, SECOND))
+    after = again(again(grid, Told(FIRST, CellKind.GIVEN, 9)), Told(FIRST, CellKind.GIVEN, 6))
+    assert after.givens == PUZZLE
+    assert after.told == (Told(FIRST, CellKind.GIVEN, 6),)
+
+
 def test_a_reading_travels_between_processes() -> None:
     grid = pickle.loads(pickle.dumps(reading((FIRST,))))
-    assert grid.again(Told(FIRST, CellKind.GIVEN, 6)).givens == PUZZLE
+    assert again(grid, Told(FIRST, CellKind.GIVEN, 6)).givens == PUZZLE

@@ -13,10 +13,12 @@ from papernudge.hints import solve
 from papernudge.vision.advice import ails_of
 from papernudge.vision.even import LINE, exposed
 from papernudge.vision.failure import Failure
+from papernudge.vision.hidden import Hidden
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.photo import Photo, open_photo
 from papernudge.vision.read import read_page
-from papernudge.vision.reading import CellKind, GridReading, Hidden, PageReading, Told
+from papernudge.vision.reading import CellKind, GridReading, PageReading, Told
+from papernudge.vision.reread import reread
 from papernudge.vision.sight import Sight
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
@@ -122,10 +124,10 @@ def test_an_answer_shows_what_a_hidden_cell_holds() -> None:
     inside = spot(image, mesh, 4.5, 4.5, 0.7)
     seen = read(np.round(image * (1 - inside) + np.array((70, 110, 190)) * inside).astype(np.uint8))
     assert {d.cell for d in seen.doubts} == {40}
-    assert seen.again is not None
+    assert seen.evidence is not None
     true = digits_of(grid)[40]
     told = Told(40, CellKind.GIVEN if true != "." else None, int(true) if true != "." else None)
-    after = seen.again(told)
+    after = reread(seen.evidence, [told], solve)
     assert not after.doubts
     assert str(after.cells[40].digit or ".") == true
 

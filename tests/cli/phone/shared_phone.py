@@ -7,13 +7,14 @@ import http.client
 import os
 import re
 import socket
+import ssl
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlencode
 
@@ -53,8 +54,7 @@ class Phone:
 
     port: int
     cookie: str = ""
-    origin: str | None = None
-    sent: dict[str, str] = field(default_factory=dict)
+    trusted: ssl.SSLContext | None = None
 
     def ask(
         self,
@@ -63,10 +63,15 @@ class Phone:
         body: bytes | None = None,
         headers: dict[str, str] | None = None,
     ) -> Reply:
-        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        scheme, line = "http", http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        if self.trusted is not None:
+            scheme = "https"
+            line = http.client.HTTPSConnection(
+                "127.0.0.1", self.port, timeout=60, context=self.trusted
+            )
         said = {"Host": f"127.0.0.1:{self.port}"}
         if method == "POST":
-            said["Origin"] = f"http://127.0.0.1:{self.port}"
+            said["Origin"] = f"{scheme}://127.0.0.1:{self.port}"
         if self.cookie:
             said["Cookie"] = self.cookie
         said.update(headers or {})
@@ -137,31 +142,48 @@ def running(book: Path | None = None, log: Path | None = None) -> Iterator[Home]
     stop()
 
 
+@dataclass
+class Served:
+    """The command itself, in a process of its own. ``enter``: the path that holds its token."""
+
+    process: subprocess.Popen[str]
+    scheme: str
+    port: int
+    enter: str
+
+    def phone(self, trusted: ssl.SSLContext | None = None) -> Phone:
+        visitor = Phone(self.port, trusted=trusted)
+        assert visitor.ask(self.enter).status == 200
+        return visitor
+
+
+@contextmanager
+def served(*words: str) -> Iterator[Served]:
+    """``papernudge phone`` on loopback with these words; killed at the end."""
+    command = [sys.executable, "-m", "papernudge.cli", "phone", "--host", "127.0.0.1"]
+    process = subprocess.Popen([*command, "--port", "0", *words], stdout=subprocess.PIPE, text=True)
+    assert process.stdout is not None
+    try:
+        address = re.compile(r"(https?)://127.0.0.1:(\d+)(/in/\S+)")
+        while (found := address.search(process.stdout.readline())) is None:
+            assert process.poll() is None
+        yield Served(process, found[1], int(found[2]), found[3])
+    finally:
+        process.kill()
+        process.wait(20)
+        process.stdout.close()
+
+
 def killed(book: Path, after: float, salt: int = 0) -> set[str]:
     """Pages that a server had shown as done when it was killed, so many seconds after its first.
 
     ``salt``: another number sends other pages.
     """
-    words = ["phone", "--host", "127.0.0.1", "--port", "0", "--book", str(book)]
-    process = subprocess.Popen(
-        [sys.executable, "-m", "papernudge.cli", *words], stdout=subprocess.PIPE, text=True
-    )
-    try:
-        return _shown_until(process, after, salt)
-    finally:
-        process.kill()
-        process.wait(20)
-        assert process.stdout is not None
-        process.stdout.close()
+    with served("--book", str(book)) as server:
+        return _shown_until(server.phone(), after, salt)
 
 
-def _shown_until(process: subprocess.Popen[str], after: float, salt: int) -> set[str]:
-    assert process.stdout is not None
-    address = re.compile(r"http://127.0.0.1:(\d+)(/in/\S+)")
-    while (found := address.search(process.stdout.readline())) is None:
-        assert process.poll() is None
-    visitor = Phone(int(found[1]))
-    visitor.ask(found[2])
+def _shown_until(visitor: Phone, after: float, salt: int) -> set[str]:
     photo, shown, until = (FIXTURES / "clean.jpg").read_bytes(), set[str](), 0.0
     kind = {"Content-Type": "application/octet-stream"}
     turn, latest = 0, time.monotonic() + 90
@@ -194,8 +216,9 @@ def snapped_sheet(folder: Path) -> bytes:
     return cv2.imencode(".jpg", table)[1].tobytes()
 
 
-def children() -> list[int]:
-    """The desk's workers: processes that this one has started to work within limits."""
+def children(parent: int | None = None) -> list[int]:
+    """The desk's workers: processes that this one, or another, has started to work in limits."""
+    parent = parent or os.getpid()
     found = []
     for place in Path("/proc").glob("[0-9]*"):
         try:
@@ -203,7 +226,7 @@ def children() -> list[int]:
             command = (place / "cmdline").read_bytes()
         except OSError:  # it has ended
             continue
-        if f"PPid:\t{os.getpid()}\n" in status and b"papernudge.cli.base.limited" in command:
+        if f"PPid:\t{parent}\n" in status and b"papernudge.cli.base.limited" in command:
             found.append(int(place.name))
     return found
 

@@ -25,6 +25,12 @@ def book(tmp_path: Path) -> Path:
     return tmp_path / "shelf.book"
 
 
+@pytest.fixture(scope="module")
+def sheet(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """A practice sheet that nobody has written on, photographed."""
+    return snapped_sheet(tmp_path_factory.mktemp("sheet"))
+
+
 @pytest.fixture
 def library(book: Path, tmp_path: Path) -> Iterator[Home]:
     with running(book=book, log=tmp_path / "practice.log") as home:
@@ -179,20 +185,112 @@ def test_a_server_killed_in_the_middle_loses_nothing_that_was_shown_as_done(
 # ---------------------------------------------------------------- practice
 
 
-def test_a_sheet_is_marked_on_the_photo_and_kept(library: Home, tmp_path: Path) -> None:
+def test_a_sheet_is_marked_on_the_photo_and_kept(
+    library: Home, sheet: bytes, tmp_path: Path
+) -> None:
     phone = library.phone()
     kind = {"Content-Type": "application/octet-stream"}
     assert "Nothing is in" in phone.ask("/sheet").text
-    reply = phone.ask("/sheet/photo", "POST", snapped_sheet(tmp_path), kind)
+    reply = phone.ask("/sheet/photo", "POST", sheet, kind)
     assert reply.sentence.startswith("Sheet ")
     assert phone.ask(f"{reply.url}/marked.jpg").status == 200
     assert "Number 1: blank" in reply.text
     again = phone.ask("/sheet")
     assert "Progress" in again.text
-    assert phone.ask("/progress.png").headers["content-type"] == "image/png"
+    assert phone.ask("/progress.svg").headers["content-type"] == "image/svg+xml"
     with sqlite3.connect(tmp_path / "practice.log") as sql:
         assert sql.execute("SELECT count(*) FROM answer").fetchone()[0] == 4
     assert library.phone().ask(reply.url).status == 404
+
+
+def named(phone: Phone, **form: str) -> Reply:
+    return phone.press(Reply(200, {}, b"", "/sheet/pupil"), **form)
+
+
+def logged(log: Path) -> list[tuple[str, str]]:
+    with sqlite3.connect(log) as sql:
+        found = sql.execute("SELECT DISTINCT pupil, sheet FROM answer ORDER BY 1").fetchall()
+    sql.close()
+    return found
+
+
+def test_a_sheet_is_kept_under_the_name_that_was_chosen(
+    library: Home, sheet: bytes, tmp_path: Path
+) -> None:
+    kind = {"Content-Type": "application/octet-stream"}
+    teacher, other = library.phone(), library.phone()
+    assert "Mark a sheet of Ada" in named(teacher, pupil="Ada").text
+    marked = teacher.ask("/sheet/photo", "POST", sheet, kind)
+    assert "as Ada's" in marked.text
+    assert "Mark a sheet of Zoë" in named(teacher, pupil=" Zoe\u0308 ").text
+    assert "Nothing of Zoë is in practice.log yet" in teacher.ask("/sheet").text
+    teacher.ask("/sheet/photo", "POST", sheet, kind)
+    assert "Mark a practice sheet" in other.ask("/sheet").text  # each phone has its own name
+    other.ask("/sheet/photo", "POST", sheet, kind)
+    assert [pupil for pupil, _ in logged(tmp_path / "practice.log")] == ["", "Ada", "Zoë"]
+    offered = other.ask("/sheet/pupils").text
+    assert re.findall(r'name="pupil" value="([^"]*)"', offered) == ["Ada", "Zoë"]
+    everybody = other.ask("/progress.svg").text
+    assert ">B  Ada<" in everybody
+    assert ">C  Zoë<" in everybody
+    assert "Ada" not in teacher.ask("/progress.svg").text
+    assert "Mark a practice sheet" in named(teacher, nobody="1").text
+
+
+@pytest.mark.parametrize("name", ["", " ", "a\x1b[2Jb", "a\u202eb", "x" * 61, "\x00"])
+def test_a_name_that_is_none_is_not_taken(library: Home, name: str) -> None:
+    phone = library.phone()
+    reply = named(phone, pupil=name)
+    assert reply.status == 400
+    assert "name is one line" in reply.sentence
+    assert "Mark a practice sheet" in phone.ask("/sheet").text
+
+
+def test_html_in_a_name_is_shown_as_it_is_written(
+    library: Home, sheet: bytes, tmp_path: Path
+) -> None:
+    name = "<img src=x onerror=alert(1)>\"'&"
+    phone = library.phone()
+    kind = {"Content-Type": "application/octet-stream"}
+    said = [named(phone, pupil=name).text]
+    said.append(phone.ask("/sheet/photo", "POST", sheet, kind).text)
+    said += [phone.ask(path).text for path in ("/sheet", "/sheet/pupils", "/progress.svg")]
+    assert all("<img src=x" not in page for page in said)
+    assert "&lt;img src=x onerror=alert(1)&gt;&#34;&#39;&amp;" in said[0]
+    named(phone, nobody="1")
+    assert "<img src=x" not in phone.ask("/progress.svg").text
+    assert [pupil for pupil, _ in logged(tmp_path / "practice.log")] == [name]
+
+
+def test_a_strange_name_that_a_log_holds_is_written_out_and_not_offered(tmp_path: Path) -> None:
+    from papernudge.cli.sheets.log import Row, append
+
+    log = tmp_path / "practice.log"
+    append(log, [Row("2026-05-04", "A-1", 1, "X-wing", 6, "right", 1, 9.0, "a\x1b[2J<b>")])
+    with running(log=log) as home:
+        pages = [home.phone().ask(path).text for path in ("/sheet", "/sheet/pupils")]
+    assert all("\x1b" not in page and "<b>" not in page for page in pages)
+    assert r"a\x1b[2J&lt;b&gt;, X-wing, week of 2026-05-04: 1 of 1 right, 9 s each" in pages[0]
+    assert 'name="pupil" value' not in pages[1]
+
+
+def test_a_name_is_forgotten_after_an_hour_and_a_clock_after_a_day() -> None:
+    from papernudge.cli.phone.memory import FORGOTTEN, LONGEST_CLOCK, Memory
+
+    now = [0.0]
+    memory = Memory(lambda: now[0])
+    visitor = memory.visitor()
+    memory.name_pupil(visitor, "Ada")
+    memory.start_clock(visitor)
+    now[0] = FORGOTTEN - 1
+    assert memory.pupil(visitor) == "Ada"
+    now[0] += FORGOTTEN - 1
+    assert memory.pupil(visitor) == "Ada"
+    now[0] += FORGOTTEN + 1
+    assert memory.pupil(visitor) == ""
+    assert memory.clock(visitor) == now[0]
+    now[0] = LONGEST_CLOCK
+    assert memory.clock(visitor) is None
 
 
 def test_a_photo_that_is_no_sheet_gets_a_sentence(library: Home) -> None:
@@ -204,6 +302,7 @@ def test_a_photo_that_is_no_sheet_gets_a_sentence(library: Home) -> None:
 
 def test_a_solve_against_the_clock_is_checked_timed_and_kept(library: Home, tmp_path: Path) -> None:
     phone = library.phone()
+    named(phone, pupil="Ada")
     assert "The clock runs" in phone.ask("/clock", "POST", b"").text
     kind = {"Content-Type": "application/octet-stream"}
     photo = (FIXTURES / "solved.jpg").read_bytes()
@@ -214,8 +313,8 @@ def test_a_solve_against_the_clock_is_checked_timed_and_kept(library: Home, tmp_
     assert "The clock runs" not in phone.ask("/").text
     phone.ask(page.url)
     with sqlite3.connect(tmp_path / "practice.log") as sql:
-        ((reason, seconds),) = sql.execute("SELECT reason, seconds FROM answer").fetchall()
-    assert reason == "whole puzzle"
+        ((reason, seconds, pupil),) = sql.execute("SELECT reason, seconds, pupil FROM answer")
+    assert (reason, pupil) == ("whole puzzle", "Ada")
     assert 1 <= seconds < 60
 
 

@@ -186,3 +186,50 @@ def test_the_page_asks_no_other_host() -> None:
     for path in page.iterdir():
         found = re.findall(r"(?:https?:)?//[\w.-]+", path.read_text("utf-8"))
         assert [one for one in found if "www.w3.org" not in one and not one.startswith("// ")] == []
+
+
+def test_what_all_phones_keep_is_bounded_and_who_has_most_gives_way() -> None:
+    from papernudge.cli.phone.memory import ALL_PHOTOS, PHOTOS, Memory
+
+    memory = Memory(lambda: 0.0)
+    many, few = memory.visitor(), memory.visitor()
+    first = memory.keep(few, b"x", None)
+    for n in range(PHOTOS + 3):
+        memory.keep(many, bytes([n]), None)
+    assert len(memory.photos(many)) == PHOTOS
+    others = [memory.visitor() for _ in range(ALL_PHOTOS - 2)]
+    for other in others:
+        memory.keep(other, b"y", None)
+    assert memory.find(few, first) is not None
+    assert len(memory.photos(many)) == 1
+    assert sum(len(memory.photos(one)) for one in (many, few, *others)) == ALL_PHOTOS
+
+
+def test_photos_too_heavy_for_all_to_be_kept_push_out_the_oldest_of_who_has_most() -> None:
+    from papernudge.cli.phone import memory as kept
+
+    memory = kept.Memory(lambda: 0.0)
+    one, other = memory.visitor(), memory.visitor()
+    heavy = bytes(kept.BYTES // 3)
+    names = [memory.keep(one, heavy, None) for _ in range(2)]
+    last = memory.keep(other, heavy, None)
+    memory.keep(other, heavy, None)
+    assert memory.find(one, names[0]) is None
+    assert memory.find(one, names[1]) is not None
+    assert memory.find(other, last) is not None
+    assert memory.weight <= kept.BYTES
+
+
+def test_a_photo_is_forgotten_after_an_hour_unused() -> None:
+    from papernudge.cli.phone.memory import FORGOTTEN, Memory
+
+    now = [0.0]
+    memory = Memory(lambda: now[0])
+    visitor = memory.visitor()
+    used, unused = (memory.keep(visitor, b"x", None) for _ in range(2))
+    now[0] = FORGOTTEN - 1
+    assert memory.find(visitor, used) is not None
+    now[0] = FORGOTTEN + 1
+    assert memory.photos(visitor) == [used]
+    assert memory.find(visitor, unused) is None
+    assert memory.knows(visitor)

@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 
 from papernudge.cli.pictures.printed import board_raster
-from papernudge.cli.session.pages import Source, open_page
 from papernudge.cli.sheets.code import Task
 from papernudge.cli.sheets.mark import Marked, MarkedPage, result_of
 from papernudge.cli.sheets.marked import marked_picture, marked_scene
 from papernudge.cli.sheets.sheet import pages_of
+from papernudge.cli.terminal.sources import Source, open_page
 from papernudge.hints.drilling import Reason
 from papernudge.hints.solver import solve
 from papernudge.vision.reading import Doubt

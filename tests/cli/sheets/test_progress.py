@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -11,9 +12,9 @@ from xml.etree import ElementTree
 import pytest
 
 from papernudge.cli.base.exits import Stop
-from papernudge.cli.sheets.log import Row, append, read
+from papernudge.cli.sheets.log import Row, append, pupil_named, read
 from papernudge.cli.sheets.plot import LEFT, PLOT, TOP, WIDE, plotted
-from papernudge.cli.sheets.weeks import weeks_of
+from papernudge.cli.sheets.weeks import curves_of, weeks_of
 
 Run = Callable[..., Any]
 
@@ -106,7 +107,7 @@ def test_both_kinds_of_picture_open(papernudge: Run, tmp_path: Path) -> None:
         assert len(image.getcolors(1 << 20) or []) > 3
 
 
-SOUND = ("2026-05-04", "LANTRN-2", 9, "X-wing", 6, "right", 1, 30.0)
+SOUND = ("2026-05-04", "LANTRN-2", 9, "X-wing", 6, "right", 1, 30.0, "")
 DAMAGE = [
     *(
         (0, day)
@@ -119,6 +120,7 @@ DAMAGE = [
     *((5, result) for result in ("rigth", "", 1)),
     *((6, digits) for digits in (-1, 82, "few")),
     *((7, seconds) for seconds in (-1.0, 1e300, float("inf"), "long")),
+    *((8, pupil) for pupil in (b"Ada", "x" * 500)),
 ]
 
 
@@ -131,7 +133,8 @@ def test_a_damaged_row_is_left_out_and_told(
     whole = papernudge("progress", log)
     row = tuple(value if at == column else sound for at, sound in enumerate(SOUND))
     sql = sqlite3.connect(log)
-    sql.execute(f"INSERT INTO answer VALUES ({', '.join('?' * 8)})", row)
+    columns = "day, sheet, number, reason, looks, result, digits, seconds, pupil"
+    sql.execute(f"INSERT INTO answer ({columns}) VALUES ({', '.join('?' * 9)})", row)
     sql.commit()
     sql.close()
     for words in ([], ["--picture", tmp_path / "a.svg"]):
@@ -188,3 +191,167 @@ def test_a_file_of_the_users_beside_a_log_stays(tmp_path: Path, content: bytes) 
     with pytest.raises(Stop, match="move it away"):
         append(tmp_path / "log", ROWS)
     assert (tmp_path / "log-journal").read_bytes().endswith(b"Dear Lantern")
+
+
+# ---------------------------------------------------------------- pupils
+
+CLASS = [replace(one, pupil=pupil) for pupil in ("Ada", "Zoë") for one in ROWS]
+STRANGE = "<b onload=x>&\"'</b>\x1b[2J\u202e\n"
+
+
+def test_two_pupils_results_on_the_same_sheet_stand_side_by_side(tmp_path: Path) -> None:
+    append(tmp_path / "log", CLASS)
+    append(tmp_path / "log", [replace(CLASS[1], result="right")])
+    rows = read(tmp_path / "log")
+    assert len(rows) == len(CLASS)
+    second = {row.pupil: row.result for row in rows if row.number == 2}
+    assert second == {"Ada": "right", "Zoë": "wrong"}
+
+
+def test_each_pupil_has_lines_and_a_curve_and_one_alone_a_curve_a_reason(
+    papernudge: Run, tmp_path: Path
+) -> None:
+    log, svg = tmp_path / "log", tmp_path / "a.svg"
+    append(log, [*CLASS, replace(ROWS[0], sheet="LANTRN-2")])
+    ran = papernudge("progress", log, "--picture", svg)
+    assert ran.code == 0, ran.err
+    starts = [line.split()[0] for line in ran.out.splitlines()]
+    assert starts == ["pupil", "-", "Ada", "Ada", "Ada", "Zoë", "Zoë", "Zoë"]
+    assert drawn_names(svg) == {"A  (nobody named)", "B  Ada", "C  Zoë"}
+    ran = papernudge("progress", log, "--pupil", " Zoe\u0308", "--picture", svg)
+    assert ran.code == 0, ran.err
+    assert [line.split()[0] for line in ran.out.splitlines()[1:]] == ["Zoë"] * 3
+    assert drawn_names(svg) == {"A  X-wing", "B  naked single"}
+
+
+def drawn_names(svg: Path) -> set[str]:
+    texts = [t.text or "" for t in ElementTree.parse(svg).iter() if t.tag.endswith("text")]
+    return {text for text in texts if text[1:3] == "  "}
+
+
+def test_a_pupils_curve_sums_up_all_reasons(tmp_path: Path) -> None:
+    first, second, *_ = curves_of(CLASS)
+    assert (first.pupil, first.monday, first.positions, first.answered) == (
+        "Ada",
+        "2026-05-04",
+        3,
+        2,
+    )
+    assert (second.monday, second.positions, second.answered) == ("2026-05-11", 2, 1)
+
+
+def test_a_pupil_nobody_logged_is_told_with_those_there_are(
+    papernudge: Run, tmp_path: Path
+) -> None:
+    append(tmp_path / "log", CLASS)
+    ran = papernudge("progress", tmp_path / "log", "--pupil", "Ida")
+    assert ran.code == 2
+    assert "'Ida'" in ran.err
+    assert "it names 'Ada', 'Zoë';" in ran.err
+
+
+@pytest.mark.parametrize("name", ["", " ", "x" * 61, "a\x1b[2Jb", "a\u202eb", "\udcff"])
+def test_a_name_that_can_not_be_shown_is_refused(
+    papernudge: Run, tmp_path: Path, name: str
+) -> None:
+    append(tmp_path / "log", CLASS)
+    ran = papernudge("progress", tmp_path / "log", "--pupil", name)
+    assert ran.code == 2
+    assert "pupil's name" in ran.err
+    assert ran.err.replace("\n", "").isprintable()
+    with pytest.raises(Stop, match="name"):
+        pupil_named(name)
+
+
+def test_a_strange_name_in_a_log_is_shown_and_never_obeyed(papernudge: Run, tmp_path: Path) -> None:
+    append(tmp_path / "log", [*CLASS, replace(ROWS[0], pupil=STRANGE)])
+    ran = papernudge("progress", tmp_path / "log", "--picture", tmp_path / "a.svg")
+    assert ran.code == 0, ran.err
+    assert ran.out.replace("\n", "").isprintable()
+    (root,) = [ElementTree.parse(tmp_path / "a.svg").getroot()]
+    assert {one.tag.split("}")[1] for one in root.iter()} <= {
+        "svg", "title", "rect", "text", "polyline"
+    }  # fmt: skip
+    assert "<b onload=x>&\"'</b>\\x1b[2J\\u202e\\n" in "".join(root.itertext())
+
+
+# ---------------------------------------------------------------- logs of version 1
+
+FIRST = """
+CREATE TABLE answer (
+  day TEXT NOT NULL, sheet TEXT NOT NULL, number INTEGER NOT NULL, reason TEXT NOT NULL,
+  looks INTEGER NOT NULL, result TEXT NOT NULL, digits INTEGER NOT NULL, seconds REAL,
+  PRIMARY KEY (day, sheet, number)
+) WITHOUT ROWID
+"""
+
+
+@pytest.fixture
+def old(tmp_path: Path) -> Path:
+    """A log as it was written before pupils had names."""
+    path = tmp_path / "old.log"
+    with sqlite3.connect(path) as sql:
+        sql.execute(FIRST)
+        rows = [(r.day, r.sheet, r.number, r.reason, r.looks, r.result, r.digits, r.seconds)
+                for r in ROWS]  # fmt: skip
+        sql.executemany("INSERT INTO answer VALUES (?, ?, ?, ?, ?, ?, ?, ?)", rows)
+        sql.execute(f"PRAGMA application_id = {0x504E6C67}")
+        sql.execute("PRAGMA user_version = 1")
+    sql.close()
+    return path
+
+
+def version(path: Path) -> int:
+    sql = sqlite3.connect(path)
+    found = int(sql.execute("PRAGMA user_version").fetchone()[0])
+    sql.close()
+    return found
+
+
+def test_an_old_log_is_read_as_it_lies(papernudge: Run, old: Path) -> None:
+    before = old.read_bytes()
+    assert read(old) == ROWS
+    assert papernudge("progress", old).code == 0
+    assert old.read_bytes() == before
+
+
+def test_an_old_log_that_is_added_to_keeps_its_rows_and_learns_names(old: Path) -> None:
+    more = replace(ROWS[0], pupil="Ada")
+    append(old, [more])
+    assert version(old) == 2
+    assert read(old) == [ROWS[0], more, *ROWS[1:]]
+    with sqlite3.connect(old) as sql:
+        assert sql.execute("SELECT name FROM sqlite_schema").fetchall() == [("answer",)]
+        assert sql.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    sql.close()
+
+
+def test_an_old_log_stays_as_it_was_where_adding_fails(old: Path) -> None:
+    broken = replace(ROWS[0], pupil="Ada", seconds=object())  # type: ignore[arg-type]
+    with pytest.raises(Stop, match="can't be used as a log"):
+        append(old, [broken])
+    assert version(old) == 1
+    assert read(old) == ROWS
+
+
+def test_a_damaged_row_of_an_old_log_is_carried_over_and_still_told(
+    papernudge: Run, old: Path
+) -> None:
+    with sqlite3.connect(old) as sql:
+        sql.execute("UPDATE answer SET result = 'rigth' WHERE number = 1")
+    sql.close()
+    append(old, [replace(ROWS[1], pupil="Ada")])
+    ran = papernudge("progress", old)
+    assert ran.code == 5
+    assert ran.err.startswith("1 row is damaged in ")
+
+
+def test_a_log_of_a_later_version_is_left_alone(papernudge: Run, tmp_path: Path) -> None:
+    append(tmp_path / "log", CLASS)
+    with sqlite3.connect(tmp_path / "log") as sql:
+        sql.execute("PRAGMA user_version = 3")
+    sql.close()
+    before = (tmp_path / "log").read_bytes()
+    with pytest.raises(Stop, match="newer papernudge"):
+        append(tmp_path / "log", ROWS)
+    assert (tmp_path / "log").read_bytes() == before

@@ -1,0 +1,159 @@
+"""What is known of one grid before anything is decided: plain data, which can be written out and
+read back, so that an answer that comes later, elsewhere, settles what it would have settled here.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+from collections.abc import Mapping
+from dataclasses import astuple, dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.digits_model.scores import Asked, Scores
+from papernudge.digits_model.scores import reader as this_reader
+from papernudge.vision.grid import Quality
+from papernudge.vision.hidden import Hidden
+from papernudge.vision.mesh import Mesh, Points
+from papernudge.vision.sight import Sight
+
+Floats = npt.NDArray[np.float64]
+FORM = 1
+"""Number of the form in which evidence is written; a new one for each change."""
+MOST_BYTES = 65_536
+"""Longest that one grid's evidence may be when written."""
+_SCORES = ("digits", "hand", "notes", "struck", "turned", "features")
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """All that the photo says of one grid that was read, the right way up.
+
+    ``corners``: float64 (4, 2), raster x/y, clockwise from the reader's top left; ``mesh``: its
+    crossings, None where there is none; ``scores``: what the looks make of the 81 cells; ``hand``:
+    float64 (81,), log-odds by the whole page that a mark is handwritten; ``sight``: what of it can
+    be seen; ``thorough``: whether its readings are searched for with all effort.
+    """
+
+    corners: Points
+    quality: Quality
+    mesh: Mesh | None
+    scores: Scores
+    hand: Floats
+    sight: Sight
+    thorough: bool = True
+
+
+class MisfitError(ValueError):
+    """What was read back is no evidence, or was written by another version. Its text is one
+    sentence for people.
+    """
+
+
+def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> bytes:
+    """The evidence as a file of its own kind (npz, compressed), at most MOST_BYTES.
+
+    ``beside``: what else, of JSON's types, goes into it.
+
+    All 81 cells are looked at closer first, for any of them may turn out to matter: a second or
+    two. What comes of an answer later is the same to about seven digits.
+    """
+    scores, sight, mesh = evidence.scores, evidence.sight, evidence.mesh
+    arrays: dict[str, npt.NDArray[Any]] = {name: getattr(scores, name) for name in _SCORES}
+    arrays |= {"page_hand": evidence.hand, "corners": evidence.corners}
+    if scores.closer is not None:
+        arrays["closer"] = scores.closer.digits(np.arange(81))
+    if sight.signs is not None:
+        arrays["signs"] = sight.signs
+    if mesh is not None:
+        arrays |= {"crossings": mesh.crossings, "seen": mesh.seen}
+    told = {
+        "form": FORM,
+        "reader": this_reader(),
+        "hidden": {str(cell): str(why) for cell, why in sight.hidden.items()},
+        "bent": sorted(sight.bent),
+        "ailing": sight.ailing,
+        "thorough": evidence.thorough,
+        "beside": dict(beside or {}),
+        "quality": list(astuple(evidence.quality)[1:]),
+    }
+    arrays["told"] = np.frombuffer(json.dumps(told).encode(), np.uint8)
+    out = io.BytesIO()
+    np.savez_compressed(out, **arrays)  # type: ignore[arg-type]
+    if out.tell() > MOST_BYTES:
+        raise MisfitError(
+            f"This grid's evidence takes {out.tell()} bytes where at most {MOST_BYTES} are allowed."
+        )
+    return out.getvalue()
+
+
+def read_back(data: bytes) -> tuple[Evidence, dict[str, Any]]:
+    """What :func:`written` wrote, and what went beside it.
+
+    MisfitError for anything else, and for what another version wrote: chances of another reader
+    would be added to ours.
+    """
+    try:
+        with np.load(io.BytesIO(data), allow_pickle=False) as file:
+            arrays = {name: file[name] for name in file.files}
+        told = json.loads(arrays["told"].tobytes())
+        form, by = told["form"], told["reader"]
+    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile) as error:
+        raise MisfitError(
+            "This is no reading that papernudge saved: read the photo again."
+        ) from error
+    if (form, by) != (FORM, this_reader()):
+        raise MisfitError(
+            f"This reading was saved by another version (form {form}, reader {by}; here form"
+            f" {FORM}, reader {this_reader()}): read the photo again."
+        )
+    try:
+        return _evidence(arrays, told), dict(told["beside"])
+    except (KeyError, ValueError, TypeError, AttributeError) as error:
+        raise MisfitError("This saved reading is damaged: read the photo again.") from error
+
+
+def _evidence(arrays: Mapping[str, npt.NDArray[Any]], told: Mapping[str, Any]) -> Evidence:
+    closer = Asked(_shaped(arrays, "closer", (81, 10))) if "closer" in arrays else None
+    scores = Scores(
+        _shaped(arrays, "digits", (81, 10)),
+        _shaped(arrays, "hand", (81,)),
+        _shaped(arrays, "notes", (81, 9)),
+        _shaped(arrays, "struck", (81,)),
+        _shaped(arrays, "turned", (81, 4)),
+        _shaped(arrays, "features", (81, arrays["features"].shape[-1])),
+        closer,
+    )
+    sight = Sight(
+        {int(cell): Hidden(why) for cell, why in told["hidden"].items()},
+        _shaped(arrays, "signs", (81, 4)) if "signs" in arrays else None,
+        frozenset(told["bent"]),
+        bool(told["ailing"]),
+    )
+    mesh = None
+    if "crossings" in arrays:
+        mesh = Mesh(_shaped(arrays, "crossings", (10, 10, 2)), _shaped(arrays, "seen", (10, 10)))
+    reason, sentence, *numbers = told["quality"]
+    return Evidence(
+        _shaped(arrays, "corners", (4, 2)),
+        Quality(True, reason, sentence, *map(float, numbers)),
+        mesh,
+        scores,
+        _shaped(arrays, "page_hand", (81,)),
+        sight,
+        bool(told["thorough"]),
+    )
+
+
+def _shaped(
+    arrays: Mapping[str, npt.NDArray[Any]], name: str, shape: tuple[int, ...]
+) -> npt.NDArray[Any]:
+    """One of the arrays; ValueError where it has another shape, or numbers that are none."""
+    found = arrays[name]
+    if found.shape != shape or found.dtype.kind not in "fb" or np.isnan(found).any():
+        raise ValueError(f"expected {name} to be of shape {shape}, got {found.shape}")
+    return found

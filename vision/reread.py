@@ -1,0 +1,158 @@
+"""From what is known of a grid, and what somebody said of some cells, to its reading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+
+from papernudge.digits_model.scores import Scores
+from papernudge.vision.decode import LITTLE, WHOLE, Decoded, Solver, decode
+from papernudge.vision.doubts import UNKNOWN, cell_chances, chance_right, find_doubts, kind_of
+from papernudge.vision.evidence import Evidence
+from papernudge.vision.grid import GridKind
+from papernudge.vision.habits import by_habit
+from papernudge.vision.hidden import Hidden
+from papernudge.vision.reading import CellKind, CellReading, GridReading, Told
+from papernudge.vision.small_notes import on_page
+
+NOTE_ODDS = 0.0
+BESIDE_ODDS = 2.0
+"""Log-odds above which a note is reported where nothing else stands, and beside an entry, where
+parts of the entry are taken for notes more easily."""
+MOST_SEARCHED = 400
+"""Cost (:class:`Decoded`) of all a page's searches after which each further grid is searched with
+little effort: whoever photographs forty grids of nonsense doesn't wait for it. A photo that can be
+read costs one, seldom twenty."""
+_RULED_OUT = -40.0
+"""Log-odds of what the user ruled out."""
+
+
+@dataclass
+class Search:
+    """What the grids of a page have cost together."""
+
+    cost: int = 0
+
+    @property
+    def is_thorough(self) -> bool:
+        """Whether the next grid is searched with all effort."""
+        return self.cost < MOST_SEARCHED
+
+    def told(self, decoded: Decoded) -> Decoded:
+        """What one more search has cost."""
+        self.cost += decoded.cost
+        return decoded
+
+
+def last_words(answers: Iterable[Told]) -> tuple[Told, ...]:
+    """The answers without those that a later one about the same cell replaces."""
+    kept: dict[int, Told] = {}
+    for one in answers:
+        kept.pop(one.cell, None)
+        kept[one.cell] = one
+    return tuple(kept.values())
+
+
+def reread(
+    evidence: Evidence, answers: Sequence[Told], solve: Solver, search: Search | None = None
+) -> GridReading:
+    """The most probable reading of a grid in the light of these answers.
+
+    One answer may settle other doubts; the last word on a cell counts. ``solve``: takes 81
+    characters, returns the only solution or None. ``search`` is told what it cost.
+    """
+    told = last_words(answers)
+    said = {one.cell for one in told}
+    scores, sight = evidence.scores, evidence.sight
+    hidden = {c: why for c, why in sight.hidden.items() if c not in said}
+    digits = sight.trusted(scores.digits)
+    hand = sight.trusted_hand(evidence.hand, scores.digits)
+    ink = digits.copy()
+    for one in told:
+        digits[one.cell] = _RULED_OUT
+        digits[one.cell, one.digit or 0] = 0.0
+        if one.kind in (CellKind.GIVEN, CellKind.ENTRY):
+            hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
+    known, search = cache(solve), search or Search()
+    effort = WHOLE if evidence.thorough else LITTLE
+    decoded = search.told(decode(digits, hand, known, effort))
+    suspects = sight.suspects(scores.digits)
+    doubtful = {d.cell for d in find_doubts(decoded, hidden)} - said - hidden.keys()
+    if doubtful and scores.closer is not None and evidence.thorough:
+        asked = np.array(sorted(doubtful), np.int64)
+        closer = sight.trusted(scores.closer.digits(asked), asked)
+        ink[asked] = digits[asked] = closer
+        decoded = search.told(decode(digits, hand, known, effort))
+    if len(find_doubts(decoded, hidden)) > len(hidden):
+        digits = by_habit(digits, decoded.other[:, 1:], scores.features)
+        decoded = search.told(decode(digits, hand, known, effort))
+    doubts = find_doubts(decoded, hidden, suspects - said)
+    cells = _cells(decoded, scores, hidden)
+    alone = ink.argmax(axis=1)
+    restored = (
+        c
+        for c in range(81)
+        if (cells[c].digit or 0) != alone[c] and c not in said and c not in hidden
+    )
+    return GridReading(
+        GridKind.PUZZLE,
+        evidence.corners,
+        evidence.quality,
+        evidence.mesh,
+        _with_notes(cells, told),
+        tuple(d for d in doubts if d.about == "hand" or d.cell not in said),
+        tuple(restored),
+        float(np.prod([cell.chance for cell in cells])),
+        evidence,
+        told,
+    )
+
+
+def _with_notes(cells: tuple[CellReading, ...], told: tuple[Told, ...]) -> tuple[CellReading, ...]:
+    said = {one.cell: one.notes for one in told if one.notes is not None}
+    return tuple(
+        replace(cell, notes=said[at], notes_chance=1.0) if at in said else cell
+        for at, cell in enumerate(cells)
+    )
+
+
+_UNSEEN = CellReading(CellKind.BLANK, None, UNKNOWN, (UNKNOWN,) * 10, notes_chance=0.0, seen=False)
+"""A cell that can't be seen: nothing speaks for what it holds."""
+
+
+def _cells(
+    decoded: Decoded, scores: Scores, hidden: Mapping[int, Hidden]
+) -> tuple[CellReading, ...]:
+    chances, right = cell_chances(decoded), chance_right(decoded)
+    printed = decoded.given.sum(axis=1)
+    note_odds = on_page(scores.notes, decoded.best_given, decoded.best_other)
+    note_chance = 1 / (1 + np.exp(-note_odds))
+    cells = []
+    for at in range(81):
+        if at in hidden:
+            cells.append(_UNSEEN)
+            continue
+        kind, digit = kind_of(decoded, at)
+        notes: frozenset[int] = frozenset()
+        sure = 1.0
+        if kind is not CellKind.GIVEN:
+            least = NOTE_ODDS if kind is CellKind.BLANK else BESIDE_ODDS
+            notes = frozenset(int(n) + 1 for n in np.flatnonzero(note_odds[at] > least))
+        if notes or kind is CellKind.BLANK:
+            sure = float(np.prod(np.maximum(note_chance[at], 1 - note_chance[at])))
+        cells.append(
+            CellReading(
+                kind,
+                digit,
+                float(right[at]),
+                tuple(float(c) for c in chances[at]),
+                float(printed[at] / max(1e-12, 1 - chances[at, 0])),
+                notes,
+                sure,
+                bool(scores.struck[at] > 0),
+            )
+        )
+    return tuple(cells)
