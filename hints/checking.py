@@ -263,6 +263,7 @@ def check(position: Position, earlier: Position | None = None) -> Check:
         solution=solution,
         since=None if written is None else Since(*written, sum(c in wrong for c in new)),
         first_wrong=_first_wrong(digits, [c for c in new if c in wrong], position.givens),
+        printed=81 - position.givens.count("."),
     )
 
 

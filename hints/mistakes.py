@@ -63,7 +63,8 @@ class Findings:
     """All there is to say about a paper solve.
 
     ``solution`` is None where the givens don't have exactly one; ``fault`` and ``misprint`` then
-    say why and where. Cells count 0–80 in row order.
+    say why and where. Cells count 0–80 in row order. ``filled`` counts all digits, ``printed`` the
+    givens among them.
     """
 
     state: State
@@ -81,3 +82,4 @@ class Findings:
     misprint: Misprint = field(default_factory=Misprint)
     since: Since | None = None
     first_wrong: int | None = None
+    printed: int = 0

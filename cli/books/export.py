@@ -17,8 +17,10 @@ from papernudge.cli.base.files import exists, write_whole
 from papernudge.cli.base.paths import BOOK_FILES, Named, keep_apart
 from papernudge.cli.base.say import short, warn
 from papernudge.cli.books.book import Book, id_of
+from papernudge.cli.books.corrections import labels
 from papernudge.cli.books.printed import Layout, sheets
-from papernudge.cli.books.rows import Row, row_id
+from papernudge.cli.books.rows import Row, natural, row_id
+from papernudge.cli.books.spoken import label_of
 from papernudge.cli.books.summary import health
 from papernudge.cli.session.documents import FORMAT
 
@@ -36,6 +38,7 @@ class Filters:
     hardest: Sequence[str] = ()
     needs: Sequence[str] = ()
     sources: Sequence[str] = ()
+    labels: Sequence[str] = ()
     statuses: Sequence[str] = ()
     once: bool = False
     first: int | None = None
@@ -83,7 +86,7 @@ def run_export(
     with Book.to_read(book_path) as book:
         told, is_harmed = health(book)
         filters = replace(filters, hardest=_held(book, filters.hardest))
-        rows = list(chosen(book, filters, printable=ending in (".txt", ".pdf")))
+        rows = list(chosen(book, filters, ending in (".txt", ".pdf"), by_name=ending != ".jsonl"))
         for sentence in told:
             warn(sentence)
         if not rows:
@@ -119,8 +122,10 @@ def _named(names: Sequence[str], option: str) -> tuple[str, ...]:
     return tuple(out)
 
 
-def chosen(book: Book, filters: Filters, printable: bool = False) -> Iterator[Row]:
-    """The rows that pass, in the book's stable order: content hash, page, grid.
+def chosen(
+    book: Book, filters: Filters, printable: bool = False, by_name: bool = False
+) -> Iterator[Row]:
+    """The rows that pass, in a stable order: of content hash, page, grid, or ``by_name``.
 
     ``printable``: where the output is the puzzle alone, only clean rows with one solution pass
     unless a status is asked for.
@@ -128,7 +133,7 @@ def chosen(book: Book, filters: Filters, printable: bool = False) -> Iterator[Ro
     statuses = filters.statuses or (("clean",) if printable else STATUSES)
     passed = 0
     held: set[str] = set()
-    for row in rows_of(book):
+    for row in rows_of(book, by_name):
         if filters.first is not None and passed >= filters.first:
             return
         if row["status"] not in statuses or (printable and row["solutions"] != "one"):
@@ -149,9 +154,13 @@ def _within(row: Row, filters: Filters) -> bool:
         return False
     if filters.hardest and row["hardest"] not in filters.hardest:
         return False
-    name = str(row["source"]).lower()
-    wanted = [pattern.lower() for pattern in filters.sources]
-    return not wanted or any(fnmatch.fnmatchcase(name, pattern) for pattern in wanted)
+    return _called(row["source"], filters.sources) and _called(row["label"], filters.labels)
+
+
+def _called(name: str | None, patterns: Sequence[str]) -> bool:
+    """Whether a name fits one of the patterns, if there are any; capitals don't matter."""
+    small = (name or "").lower()
+    return not patterns or any(fnmatch.fnmatchcase(small, one.lower()) for one in patterns)
 
 
 def _in(value: float | None, ends: Range) -> bool:
@@ -163,16 +172,29 @@ def _in(value: float | None, ends: Range) -> bool:
 
 _ROWS = """
 SELECT puzzle.*, (SELECT min(name) FROM place WHERE place.hash = puzzle.hash) AS source,
+  (SELECT corners FROM grid WHERE grid.hash = puzzle.hash AND grid.page = puzzle.page
+    AND grid.number = puzzle.number) AS corners,
   (SELECT json_array(hash, page, number) FROM puzzle AS same
     WHERE same.canonical = puzzle.canonical
     ORDER BY same.hash, same.page, same.number LIMIT 1) AS first
-FROM puzzle ORDER BY hash, page, number
+FROM puzzle ORDER BY
 """
+_BY_CONTENT = " hash, page, number"
+_BY_NAME = " in_order(source), source, hash, page, number"
 
 
-def rows_of(book: Book) -> Iterator[Row]:
-    """Every row of the table ``puzzle`` with its ``id``, its ``source`` and ``same_as``."""
-    for row in book.rows(_ROWS):
+def rows_of(book: Book, by_name: bool = False) -> Iterator[Row]:
+    """Every row of the table ``puzzle`` with its ``id``, ``source``, ``label`` and ``same_as``.
+
+    ``by_name``: in the natural order of their files' names, else in that of the content's hash.
+    """
+    labelled = {(hash_, page): kept for hash_, page, kept in labels(book)}
+    book.sql.create_function("in_order", 1, natural, deterministic=True)
+    for row in book.rows(_ROWS + (_BY_NAME if by_name else _BY_CONTENT)):
+        row["label"] = None
+        if (row["hash"], row["page"]) in labelled:
+            said = labelled[row["hash"], row["page"]]
+            row["label"] = label_of(said, json.loads(row["corners"]))
         row["id"] = id_of(row)
         first = None if row["first"] is None else row_id(*json.loads(row["first"]))
         row["same_as"] = None if first == row["id"] else first
@@ -209,6 +231,7 @@ def document(row: Row) -> Row:
         "source": row["source"],
         "page": row["page"],
         "grid": row["number"],
+        "label": row["label"],
         "givens": row["givens"],
         "entries": row["entries"],
         "solutions": row["solutions"],
@@ -228,7 +251,18 @@ def _jsonl(rows: Iterable[Row]) -> bytes:
 
 
 _COLUMNS = (
-    *("id", "source", "page", "grid", "status", "reason", "givens", "entries", "solutions"),
+    *(
+        "id",
+        "source",
+        "page",
+        "grid",
+        "label",
+        "status",
+        "reason",
+        "givens",
+        "entries",
+        "solutions",
+    ),
     *("solution", "minutes", "looks", "hardest", "needs", "steps", "doubts", "same_as"),
 )
 

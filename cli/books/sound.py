@@ -129,7 +129,9 @@ _HASH = _like(r"[0-9a-f]{64}")
 _LINE = _like(r"[1-9.]{81}")
 _COUNT = _at_least(0)
 _ORDER = _at_least(1)
-_WORD = _like(r"(given:[1-9]|entry:[1-9]|[1-9.]|(given|entry):\.|ok|left out)")
+_WORD = _like(
+    r"(given:[1-9]|entry:[1-9]|[1-9.]|(given|entry):\.|ok|left out|label:[^\x00-\x1f\x7f]{1,200})"
+)
 _CHECKS: dict[str, dict[str, Check]] = {
     "source": {
         "hash": _HASH,

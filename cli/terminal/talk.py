@@ -4,21 +4,20 @@ from __future__ import annotations
 
 import re
 import sys
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from papernudge.cli.base.breaking import broken
-from papernudge.cli.base.exits import Exit, Stop, bad_words
-from papernudge.cli.base.paths import why
+from papernudge.cli.base.exits import bad_words
 from papernudge.cli.base.say import say, show
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.assume import Assumption, parse_assumption
 from papernudge.cli.session.doubting import asked, choices, note_sets
 from papernudge.cli.terminal.board import board, marks_of
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
+from papernudge.cli.terminal.viewer import Folder, opens
 from papernudge.hints.geometry import cell_name, cell_of
 
 if TYPE_CHECKING:
@@ -50,7 +49,7 @@ class _Turn:
 
 class Talk:
     """Says an answer and waits: Enter for more, n for a digit that was written, u to take that
-    back, p for a picture, c to correct a cell, s to stop.
+    back, p to see a picture, c to correct a cell, s to stop.
 
     ``sentences``: no drawn boards; ``picture``: drawn anew with each answer. Answers go to
     standard output, questions to standard error.
@@ -68,6 +67,7 @@ class Talk:
         self._said: object = None
         self._drawn = ""
         self._before: list[_Turn] = []
+        self._folder = Folder()
 
     def over(
         self, sheet: Sheet, depth: int, answering: Answering, check: Answering | None = None
@@ -75,7 +75,10 @@ class Talk:
         """Talks until the user stops or nothing is left to tell. ``check``: what a hint leads into
         where something on the paper can't be right.
         """
-        turn = _Turn(sheet, depth)
+        with self._folder:
+            return self._turns(_Turn(sheet, depth), answering, check)
+
+    def _turns(self, turn: _Turn, answering: Answering, check: Answering | None) -> Outcome:
         while True:
             leads = check if turn.checking else None
             answer = (leads or answering)(turn.sheet, turn.depth)
@@ -127,7 +130,7 @@ class Talk:
                     return _Turn(turn.sheet, 1 if answer.state == "mistaken" else 2, checking=True)
                 return replace(turn, depth=turn.depth + 1) if answer.deeper else None
             if reply == "p":
-                self._show_picture(answer)
+                self._show_picture(answer, opened=True)
             elif reply == "u" and self._before:
                 self._said = None
                 return self._before.pop()
@@ -187,31 +190,24 @@ class Talk:
             self._tell(wrong.sentence)
             return None
 
-    def _show_picture(self, answer: Answer) -> None:
+    def _show_picture(self, answer: Answer, *, opened: bool = False) -> None:
         from papernudge.cli.base.files import write_whole
         from papernudge.cli.pictures.pictures import answer_picture, doubt_picture
 
         drawn = doubt_picture if answer.doubts else answer_picture
         try:
-            path = self._picture or self._picture_path(answer)
+            path = self._picture or self._folder.file(f"{answer.command}-{answer.depth}.png")
             write_whole(path, drawn(answer, self._side, path.suffix.lower()))
         except Trouble as wrong:
             say(wrong.sentence, self._err)
-        else:
+            return
+        if self._picture is not None:
             say(f"The picture is {path}", self._err)
-
-    def _picture_path(self, answer: Answer) -> Path:
-        """A new place for a picture. Stop (5) where there is none for temporary files."""
-        try:
-            folder = Path(tempfile.mkdtemp(prefix="papernudge-"))
-        except OSError as error:
-            raise Stop(
-                Exit.FILE,
-                f"There is no folder for a picture ({why(error)}): name one with --picture OUT.",
-                stage="write",
-                reason="unwritable",
-            ) from error
-        return folder / f"{answer.command}-{answer.depth}.png"
+        if opened and not opens(path) and self._picture is None:
+            say(
+                "There is no viewer for pictures here: --picture OUT.png writes them to a file.",
+                self._err,
+            )
 
     def _ask(self, prompt: str) -> str | None:
         """The reply, trimmed and in lower case where it is a letter; None at the end of input."""

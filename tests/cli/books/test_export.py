@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -250,3 +251,26 @@ def test_a_file_that_is_there_is_written_over_only_when_told(
 def test_a_range_has_ends_that_are_numbers(text: str) -> None:
     with pytest.raises(Stop, match="--givens looks like"):
         parse_range(text, "--givens")
+
+
+def test_pages_come_in_the_natural_order_of_their_names(
+    papernudge: Run, shelf: Any, tmp_path: Path
+) -> None:
+    """``.jsonl`` alone keeps the order of contents."""
+    names = ("page-2.jpg", "page-10.jpg", "Page-1.jpg")
+    for name, photo in zip(names, shelf.photos, strict=False):
+        shutil.copy(photo, tmp_path / name)
+    book, out = tmp_path / "b.book", tmp_path / "out.csv"
+    assert papernudge("digitise", tmp_path, "--book", book, "--workers", 1).code == 0
+    assert papernudge("export", book, "--to", out).code == 0
+    told = [row["source"] for row in csv.DictReader(out.read_text("utf-8").splitlines())]
+    assert told == ["Page-1.jpg", "page-2.jpg", "page-10.jpg"]
+
+
+@pytest.mark.parametrize(
+    "names", [["a", "b"], ["p2", "p10"], ["p02", "p3"], ["2 9", "2 10"], ["A1", "a2", "A10"]]
+)
+def test_names_are_put_in_order_as_people_number_things(names: list[str]) -> None:
+    from papernudge.cli.books.rows import natural
+
+    assert sorted({*names}, key=natural) == names
