@@ -42,7 +42,8 @@ class Step:
 @dataclass(eq=False)
 class Snap:
     """A photo of a visitor with its steps. ``before``: see :class:`Wish`. ``took``: seconds on
-    the clock when it came, None where no clock ran; ``kept``: whether they are in the log.
+    the clock when it came, None where no clock ran; ``kept``: whether they are in the log;
+    ``failed``: whether nothing could be read on it.
     """
 
     photo: bytes
@@ -50,6 +51,7 @@ class Snap:
     used: float
     took: float | None = None
     kept: bool = False
+    failed: bool = False
     steps: list[Step] = field(default_factory=lambda: [Step()])
 
     def wish(self, number: int) -> Wish:
@@ -156,14 +158,17 @@ class Memory:
         return sum(len(s.photo) for snaps in self._visitors.values() for s in snaps.values())
 
     def find(self, visitor: str, name: str) -> Snap | None:
-        """The visitor's photo, None if there is none of that id (any more)."""
-        self.sweep()
-        snaps = self._visitors.get(visitor, OrderedDict())
-        snap = snaps.get(name)
+        """The visitor's photo, None if there is none of that id (any more). Counts as using it."""
+        snap = self.peek(visitor, name)
         if snap is not None:
             snap.used = self._now()
-            snaps.move_to_end(name)
+            self._visitors[visitor].move_to_end(name)
         return snap
+
+    def peek(self, visitor: str, name: str) -> Snap | None:
+        """The same, but it is not used by that."""
+        self.sweep()
+        return self._visitors.get(visitor, OrderedDict()).get(name)
 
     def photos(self, visitor: str) -> list[str]:
         """Ids of the visitor's photos, the last used first."""

@@ -137,7 +137,8 @@ class Pages:
         kept = [
             (name, len(snap.steps) - 1)
             for name in names
-            if (snap := self._memory.find(request.scope["visitor"], name)) is not None
+            if (snap := self._memory.peek(request.scope["visitor"], name)) is not None
+            and not snap.failed
         ]
         seconds = self._memory.clock(request.scope["visitor"])
         clock = None if seconds is None else int(seconds)
@@ -287,12 +288,12 @@ class Pages:
 
     async def picture(self, request: Request) -> Response:
         """The photo with the nudge drawn on it."""
-        at = self._at(request)
+        at = self._at(request, used=False)
         return await self._image(at, lambda here: self._shown(here))
 
     async def overview(self, request: Request) -> Response:
         """The whole page."""
-        at = self._at(request)
+        at = self._at(request, used=False)
         return await self._image(
             at, lambda here: self._desk.ask(replace(here.snap.wish(here.number), view="page"))
         )
@@ -308,7 +309,7 @@ class Pages:
 
     async def crop(self, request: Request) -> Response:
         """One cell of the photo, as it is."""
-        at, found = self._at(request), _CELL.fullmatch(request.path_params["cell"])
+        at, found = self._at(request, used=False), _CELL.fullmatch(request.path_params["cell"])
         if at is None or found is None:
             return Response(status_code=404)
         cell = 9 * (int(found[1]) - 1) + int(found[2]) - 1
@@ -351,18 +352,20 @@ class Pages:
 
     async def _ask(self, at: _At) -> Shown:
         shown = await self._desk.ask(at.snap.wish(at.number))
-        if self._memory.find(at.visitor, at.name) is not at.snap:  # forgotten in the meantime
+        if self._memory.peek(at.visitor, at.name) is not at.snap:  # forgotten in the meantime
             return shown
+        if at.number == 0:
+            at.snap.failed = shown.failed
         if shown.reason != "worker":  # that may go better the next time
             self._memory.draw(at.key, shown)
         for question in shown.questions:
             self._memory.cut((*at.key, question.at), question.crop)
         return shown
 
-    def _at(self, request: Request) -> _At | None:
+    def _at(self, request: Request, used: bool = True) -> _At | None:
         visitor, name = request.scope["visitor"], request.path_params["name"]
         number = request.path_params["number"]
-        snap = self._memory.find(visitor, name)
+        snap = (self._memory.find if used else self._memory.peek)(visitor, name)
         if snap is None or number >= len(snap.steps):
             return None
         return _At(visitor, name, snap, number)
