@@ -99,7 +99,7 @@ class Desk:
         if known is not None:
             self._free.remove(known)
         else:
-            known = self._free.pop(0) if self._free else self._employed()
+            known = self._free.pop() if self._free else self._employed()
         known.last = photo
         return known
 

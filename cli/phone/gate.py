@@ -149,7 +149,8 @@ class _Measured:
         if self._whole:
             return await self._receive()
         try:
-            message = await asyncio.wait_for(self._receive(), SLOWEST_PIECE)
+            async with asyncio.timeout(SLOWEST_PIECE):
+                message = await self._receive()
         except TimeoutError:
             raise TooMuchError("The photo came too slowly: send it again.") from None
         self._length += len(message.get("body", b""))
