@@ -76,10 +76,13 @@ class Snap:
 
 
 class Memory:
-    """Snaps by visitor and id, and drawn answers. ``now`` gives seconds."""
+    """Snaps by visitor and id, and drawn answers. ``now`` gives seconds; ``forgets`` is told of a
+    photo that is no longer wanted anywhere.
+    """
 
     def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
         self._now = now
+        self.forgets: Callable[[bytes], None] = lambda _: None
         self._visitors: dict[str, OrderedDict[str, Snap]] = {}
         self._clocks: dict[str, float] = {}
         self._pupils: dict[str, tuple[float, str]] = {}
@@ -176,7 +179,7 @@ class Memory:
         return list(reversed(self._visitors.get(visitor, OrderedDict())))
 
     def forget(self, visitor: str, name: str) -> None:
-        """Forgets a photo and all that was drawn of it, now."""
+        """Forgets a photo and all that was drawn of it here, now."""
         self._visitors.get(visitor, OrderedDict()).pop(name, None)
         for key in [key for key in self._shown if key[:2] == (visitor, name)]:
             del self._shown[key]
@@ -190,7 +193,14 @@ class Memory:
             del self._sheets[key]
         for visitor, snaps in self._visitors.items():
             for name in [name for name, snap in snaps.items() if snap.used < old]:
-                self.forget(visitor, name)
+                self.forget_for_good(visitor, name)
+
+    def forget_for_good(self, visitor: str, name: str) -> None:
+        """Forgets a photo, with whoever else has it."""
+        snap = self._visitors.get(visitor, OrderedDict()).get(name)
+        self.forget(visitor, name)
+        if snap is not None:
+            self.forgets(snap.photo)
 
     def drawn(self, key: tuple[str, str, int]) -> Shown | None:
         """What was shown at a step, if it is still kept."""

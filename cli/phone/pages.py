@@ -19,7 +19,7 @@ from starlette.routing import Route
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.desk import BusyError, Desk
 from papernudge.cli.phone.gate import TooMuchError
-from papernudge.cli.phone.memory import STEPS, Memory, Snap, Step
+from papernudge.cli.phone.memory import FORGOTTEN, STEPS, Memory, Snap, Step
 from papernudge.cli.phone.more import BUSY, BookPages, LogPages
 from papernudge.cli.phone.sending import sent
 from papernudge.cli.phone.sheets import keep, solve_row
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from papernudge.cli.phone.work import Shown, Wish
 
 HERE = Path(__file__).parent / "page"
+_SWEEP = 60.0
+"""Seconds between two looks for what is to be forgotten."""
 _CELL = re.compile(r"R([1-9])C([1-9])")
 _STATIC = {
     "look.css": ("look.css", "text/css"),
@@ -74,6 +76,7 @@ class Pages:
         self, desk: Desk, memory: Memory, shelf: Shelf | None = None, log: Path | None = None
     ) -> None:
         self._desk, self._memory, self._shelf, self._log = desk, memory, shelf, log
+        memory.forgets = desk.forget
         self._asked: dict[tuple[str, str, int], asyncio.Task[Shown]] = {}
         self._more: list[Route] = []
         if shelf is not None:
@@ -122,12 +125,21 @@ class Pages:
 
     @contextlib.asynccontextmanager
     async def _life(self, _: Starlette) -> AsyncIterator[None]:
-        warming = asyncio.create_task(self._desk.warm())
+        beside = [asyncio.create_task(one) for one in (self._desk.warm(), self._forgetting())]
         yield
-        warming.cancel()
+        for task in beside:
+            task.cancel()
+        await asyncio.gather(*beside, return_exceptions=True)
         if self._shelf is not None:
             await self._shelf.close()
         self._desk.close()
+
+    async def _forgetting(self) -> None:
+        """Forgets in time, also while nobody asks for anything."""
+        while True:
+            await asyncio.sleep(_SWEEP)
+            self._memory.sweep()
+            self._desk.rest(FORGOTTEN)
 
     # ------------------------------------------------------------ pages
 
@@ -281,7 +293,7 @@ class Pages:
 
     async def forget(self, request: Request) -> Response:
         """Forgets the photo at once."""
-        self._memory.forget(request.scope["visitor"], request.path_params["name"])
+        self._memory.forget_for_good(request.scope["visitor"], request.path_params["name"])
         return RedirectResponse("/", 303)
 
     # ------------------------------------------------------------ pictures

@@ -21,6 +21,7 @@ from urllib.parse import urlencode
 import pytest
 import uvicorn
 
+from papernudge.cli.phone.line import Line
 from papernudge.cli.phone.serve import application
 from papernudge.cli.phone.shelf import Shelf
 
@@ -125,7 +126,9 @@ def running(book: Path | None = None, log: Path | None = None) -> Iterator[Home]
     hosts = frozenset({f"127.0.0.1:{port}"})
     shelf = None if book is None else Shelf(book)
     app = application(TOKEN, hosts, "http", shelf, log)
-    config = uvicorn.Config(app, log_level="critical", access_log=False, server_header=False)
+    config = uvicorn.Config(
+        app, http=Line, log_level="critical", access_log=False, server_header=False
+    )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=lambda: asyncio.run(server.serve(sockets=[bound])))
     thread.start()
