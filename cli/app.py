@@ -19,7 +19,9 @@ from papernudge.cli.base.say import say, show
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.options import register as register_phone
 from papernudge.cli.terminal.book_options import register
+from papernudge.cli.terminal.helping import Command
 from papernudge.cli.terminal.options import Side
+from papernudge.cli.terminal.settings import defaults
 from papernudge.cli.terminal.sheet_options import register as register_drills
 
 app = typer.Typer(
@@ -30,7 +32,6 @@ app = typer.Typer(
     " 6 a doubt must be answered first, 70 a fault of papernudge, 130 stopped, 143 told"
     " to end, 141 nobody read on.",
     no_args_is_help=True,
-    add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
@@ -38,11 +39,11 @@ app = typer.Typer(
 
 Photos = Annotated[
     list[str] | None,
-    typer.Argument(metavar="PHOTO...", help=f"Photo files; - reads standard input. {OF_A_FILE}"),
+    typer.Argument(metavar="[PHOTO]...", help=f"Photo files; - reads standard input. {OF_A_FILE}"),
 ]
 OnePhoto = Annotated[
     str | None,
-    typer.Argument(metavar="PHOTO", help=f"A photo file; - reads standard input. {OF_A_FILE}"),
+    typer.Argument(metavar="[PHOTO]", help=f"A photo file; - reads standard input. {OF_A_FILE}"),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 JsonLines = Annotated[
@@ -95,7 +96,25 @@ Sentences = Annotated[
 ]
 
 
-@app.command()
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        show(f"papernudge {version('papernudge')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    version: Annotated[
+        bool,
+        typer.Option("--version", is_eager=True, callback=_version, help="Say which version."),
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command(cls=Command)
 def read(
     photos: Photos = None,
     as_json: Json = False,
@@ -115,7 +134,7 @@ def read(
     raise typer.Exit(run_read(photos or [], given_line, entry_line, wishes))
 
 
-@app.command()
+@app.command(cls=Command)
 def hint(
     photo: OnePhoto = None,
     tell: Annotated[
@@ -165,7 +184,7 @@ def hint(
     )
 
 
-@app.command()
+@app.command(cls=Command)
 def check(
     photos: Photos = None,
     tell: Tell = 1,
@@ -244,7 +263,12 @@ def _fault(fault: Exception) -> int:
 
 def _dispatch(arguments: list[str]) -> int:
     try:
-        result = app(arguments, prog_name="papernudge", standalone_mode=False)
+        result = app(
+            arguments,
+            prog_name="papernudge",
+            standalone_mode=False,
+            default_map=defaults(arguments),
+        )
     except typer.Exit as done:
         return int(done.exit_code)
     except typer.Abort:

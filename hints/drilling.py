@@ -17,41 +17,11 @@ from papernudge.hints.canonical import canonical
 from papernudge.hints.geometry import HOUSES, Cell, Digit, House
 from papernudge.hints.line import Line, Step
 from papernudge.hints.position import Position
+from papernudge.hints.registry import PRACTISED
 from papernudge.hints.search import cheapest_lines
 from papernudge.hints.solver import solve
 
 Places = tuple[tuple[Cell, Digit], ...]
-
-TECHNIQUES = (
-    "last blank of a house",
-    "several cells of a house",
-    "hidden single",
-    "naked single",
-    "locked candidates",
-    "naked pair",
-    "hidden pair",
-    "naked triple",
-    "hidden triple",
-    "naked quad",
-    "hidden quad",
-    "X-wing",
-    "swordfish",
-    "jellyfish",
-    "XY-wing",
-    "XYZ-wing",
-    "W-wing",
-    "remote pairs",
-    "colouring",
-    "alternating chain",
-    "almost-locked sets",
-    "finned X-wing",
-    "finned swordfish",
-    "skyscraper",
-    "two-string kite",
-    "turbot fish",
-    "empty rectangle",
-)
-"""What can be asked for, by name. Sheet codes count on this order: add at the end."""
 
 MOST_LOOKS = 45
 """A line of a higher price than this (looks, and PATTERN for each pattern) is no exercise but an
@@ -88,14 +58,14 @@ class Reason:
         """
         match = _ASKED.fullmatch(" ".join(text.split()).casefold())
         name = match["name"] if match else ""
-        for technique in TECHNIQUES:
+        for technique in PRACTISED:
             if name == technique.casefold().removesuffix(" of a house"):
                 assert match is not None
                 blanks = match["blanks"]
                 many = None if blanks is None else _COUNTS.get(blanks) or int(blanks)
                 return cls(technique, match["kind"], many)
         raise ValueError(
-            f"expected one of {', '.join(TECHNIQUES)}, then if wanted 'in a block' (row, column,"
+            f"expected one of {', '.join(PRACTISED)}, then if wanted 'in a block' (row, column,"
             f" line) and 'with 3 blanks'; got {text!r}"
         )
 

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.exits import Exit, Stop
-from papernudge.cli.base.paths import ask, real, why
+from papernudge.cli.base.paths import BOOK_FILES, ask, real, why
 from papernudge.cli.books.lock import Lock, guard_beside, is_held, unwritable
 from papernudge.cli.books.log import ABSENT, log_of, state_of
 from papernudge.cli.books.rows import (
@@ -106,12 +106,14 @@ class Book:
         self.log, self.cut_short = "", False
         self.version, self.kept = VERSION, ""
         self._tally: Tally | None = None
+        self._fleeting = False
 
     @classmethod
-    def to_write(cls, path: Path) -> Book:
-        """Opens or makes a book. Stop (5) if it can't be done, another run is at it, the file is
-        no book or one of a newer version. A damaged one is written anew from what can be trusted;
-        the file as it was found is kept beside it.
+    def to_write(cls, path: Path, *, keep_empty: bool = True) -> Book:
+        """Opens or makes a book; with ``keep_empty`` false one that was made and into which no page
+        could be read is taken away when it is closed. Stop (5) if it can't be done, another run is
+        at it, the file is no book or one of a newer version. A damaged one is written anew from
+        what can be trusted; the file as it was found is kept beside it.
         """
         _must_be_a_file(path, new=True)
         path = real(path)
@@ -119,8 +121,10 @@ class Book:
         lock.take()
         try:
             guard_beside(path, "the book")
+            new = not os.path.lexists(path)
             with told(path):
                 book = cls(path, _connected(str(path)), lock)
+                book._fleeting = new and not keep_empty
                 book.log = state_of(log_of(path))
                 book.cut_short = book.log != ABSENT
                 try:
@@ -225,11 +229,26 @@ class Book:
     def close(self) -> None:
         """Folds the log into the file and lets the next run in."""
         try:
+            goes = self.goes
             with contextlib.suppress(sqlite3.Error):  # on a full disk the log just stays
                 self.sql.close()
+            if goes:
+                for ending in ("", *BOOK_FILES[1:]):
+                    Path(f"{self.path}{ending}").unlink(missing_ok=True)
         finally:
             if self._lock is not None:
                 self._lock.release()
+
+    @property
+    def goes(self) -> bool:
+        """Whether the book is taken away when it is closed, as it stands now."""
+        if not self._fleeting:
+            return False
+        try:
+            query = "SELECT EXISTS (SELECT 1 FROM page WHERE state IN ('read', 'no grid'))"
+            return not self.sql.execute(query).fetchone()[0]
+        except sqlite3.Error:
+            return False
 
     def __enter__(self) -> Book:
         return self

@@ -23,18 +23,20 @@ from papernudge.cli.base.paths import (
 )
 from papernudge.cli.base.say import short, show, visible, warn
 from papernudge.cli.books.book import Book
-from papernudge.cli.books.corrections import Correction, apply, words_for
+from papernudge.cli.books.corrections import Correction, apply, label_all, words_for
 from papernudge.cli.books.progress import Looking, Progress
 from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.books.settle import needs_a_person, settle
 from papernudge.cli.books.sources import Surveyed, files, survey, unopened
 from papernudge.cli.books.summary import (
+    Account,
     Tally,
     Trouble,
     account,
     damaged_pages,
     document,
     in_words,
+    not_read,
     other_losses,
 )
 from papernudge.vision.failure import Failure
@@ -55,11 +57,15 @@ class Wishes:
     as_json: bool = False
     said_in: Path | None = None
     """The file that the corrections came from, if one."""
+    off: Sequence[str] = ()
+    """A sentence for each of its lines that is no correction."""
+    label_from: str | None = None
+    """``file`` or ``page``: what rows are called that nobody has called anything."""
 
 
 def run_digitise(wishes: Wishes) -> int:
     """Does what is asked and says what came of it; the exit code."""
-    if not (wishes.sources or wishes.corrections or wishes.review):
+    if not (wishes.sources or wishes.corrections or wishes.review or wishes.said_in):
         raise bad_words("Name at least one SOURCE: a folder, a photo, a PDF or a TIFF.")
     if wishes.review is not None and wishes.review.suffix.lower() not in (".html", ".htm"):
         raise bad_words(f"--review OUT ends in .html; got {short(str(wishes.review))}.")
@@ -69,7 +75,7 @@ def run_digitise(wishes: Wishes) -> int:
     named = _found(wishes, tally)
     with contextlib.ExitStack() as stack:
         with stopping.held():
-            book = stack.enter_context(Book.to_write(wishes.book))
+            book = stack.enter_context(Book.to_write(wishes.book, keep_empty=False))
             stack.enter_context(stopping.at_the_end(book.close))
         tally.troubles += [one.trouble for one in other_losses(book)]
         if book.kept:
@@ -86,22 +92,37 @@ def run_digitise(wishes: Wishes) -> int:
         found = _surveyed(named, tally)
         book.note_sources(found)
         _read_all(book, found, wishes, tally)
+        tally.off += wishes.off
         if wishes.corrections:
-            tally.corrected = apply(book, wishes.corrections)
-        if wishes.review is not None:
+            tally.corrected, off = apply(book, wishes.corrections)
+            tally.off += off
+        if wishes.label_from is not None:
+            hashes = sorted({one.hash for one in found})
+            label_all(book, hashes, by_page=wishes.label_from == "page")
+        if wishes.review is not None and not book.goes:
             from papernudge.cli.books.review import write_sheet
 
             write_sheet(book, wishes.review)
         still = damaged_pages(book)
         tally.mended = len(set(damaged) - set(still))
         tally.troubles += [one.trouble for one in still]
-        held = account(book, _reader())
+        held, made = account(book, _reader()), not book.goes
+    _say(wishes, held, tally, made)
+    return int(Exit.FILE if tally.troubles else Exit.WORDS if tally.off else Exit.DONE)
+
+
+def _say(wishes: Wishes, held: Account, tally: Tally, made: bool) -> None:
+    """What the book holds, on standard output; what could not be read, on standard error.
+
+    ``made``: whether there is a book.
+    """
     if wishes.as_json:
         show(json.dumps(document(wishes.book, held, tally), indent=1))
-    else:
+    elif made:
         asked = [n for n in ("sources", "corrections", "review") if getattr(wishes, n)]
         show("\n".join(map(visible, in_words(wishes.book, held, tally, asked))))
-    return int(Exit.FILE if tally.troubles else Exit.DONE)
+    for line in (*tally.off, *not_read(tally, None if made else wishes.book)):
+        warn(line)
 
 
 def _found(wishes: Wishes, tally: Tally) -> list[Path]:

@@ -9,7 +9,7 @@ import json
 import math
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from papernudge.cli.base.exits import Exit, bad_words
@@ -17,8 +17,10 @@ from papernudge.cli.base.files import exists, write_whole
 from papernudge.cli.base.paths import BOOK_FILES, Named, keep_apart
 from papernudge.cli.base.say import short, warn
 from papernudge.cli.books.book import Book, id_of
+from papernudge.cli.books.corrections import labels
 from papernudge.cli.books.printed import Layout, sheets
-from papernudge.cli.books.rows import Row, row_id
+from papernudge.cli.books.rows import Row, natural, row_id
+from papernudge.cli.books.spoken import label_of
 from papernudge.cli.books.summary import health
 from papernudge.cli.session.documents import FORMAT
 
@@ -36,6 +38,7 @@ class Filters:
     hardest: Sequence[str] = ()
     needs: Sequence[str] = ()
     sources: Sequence[str] = ()
+    labels: Sequence[str] = ()
     statuses: Sequence[str] = ()
     once: bool = False
     first: int | None = None
@@ -75,18 +78,19 @@ def run_export(
     for status in filters.statuses:
         if status not in STATUSES:
             raise bad_words(f"--status is one of {', '.join(STATUSES)}; got {short(status)}.")
-    _must_be_reasons(filters.needs)
+    filters = replace(filters, needs=_named(filters.needs, "--needs"))
     book_named = Named("the book itself", book_path)
     keep_apart([book_named, *book_named.beside(*BOOK_FILES)], [Named("--to OUT", to)])
     if not force and os.path.isfile(to):  # noqa: PTH113 - Path.is_file raises on long names
         raise exists(to)
     with Book.to_read(book_path) as book:
         told, is_harmed = health(book)
-        rows = list(chosen(book, filters, printable=ending in (".txt", ".pdf")))
+        filters = replace(filters, hardest=_held(book, filters.hardest))
+        rows = list(chosen(book, filters, ending in (".txt", ".pdf"), by_name=ending != ".jsonl"))
         for sentence in told:
             warn(sentence)
         if not rows:
-            _say_what_there_is(book)
+            warn(f"No puzzle fits. {_what_there_is(book)}")
     if ending == ".pdf":
         if not rows:
             raise bad_words("No puzzle fits these filters, so there is nothing to print.")
@@ -97,32 +101,31 @@ def run_export(
     return int(Exit.FILE if is_harmed else Exit.DONE)
 
 
-def _must_be_reasons(names: Sequence[str]) -> None:
-    """Stop (2) for a name that no reason has, with those that are nearest to it."""
-    if not names:
-        return
+def _named(names: Sequence[str], option: str) -> tuple[str, ...]:
+    """The reasons as a book spells them. Stop (2) for a name that none has, with the nearest."""
     import difflib
 
-    from papernudge.hints.grade import REASONS
+    from papernudge.hints.registry import USED, spelt
 
-    known = {name.lower(): name for name in REASONS}
+    out = []
     for name in names:
-        if name.lower() not in known:
-            near = difflib.get_close_matches(name.lower(), known, n=3, cutoff=0.4)
-            listed = ", ".join(known[one] for one in near) or ", ".join(REASONS)
+        known = spelt(name)
+        if known is None or known not in USED:
+            by_small = {one.casefold(): one for one in USED}
+            near = difflib.get_close_matches(name.casefold(), by_small, n=3, cutoff=0.4)
+            listed = ", ".join(by_small[one] for one in near) or ", ".join(USED)
             what = "the nearest are" if near else "there are"
             raise bad_words(
-                f"--needs takes the name of a reason, {what}: {listed}; got {short(name)}."
+                f"{option} takes the name of a reason, {what}: {listed}; got {short(name)}."
             )
+        out.append(known)
+    return tuple(out)
 
 
-def _needed(row: Row) -> set[str]:
-    """The reasons that a row's puzzle needs, in small letters."""
-    return {name.lower() for name in row["needs"] or ()}
-
-
-def chosen(book: Book, filters: Filters, printable: bool = False) -> Iterator[Row]:
-    """The rows that pass, in the book's stable order: content hash, page, grid.
+def chosen(
+    book: Book, filters: Filters, printable: bool = False, by_name: bool = False
+) -> Iterator[Row]:
+    """The rows that pass, in a stable order: of content hash, page, grid, or ``by_name``.
 
     ``printable``: where the output is the puzzle alone, only clean rows with one solution pass
     unless a status is asked for.
@@ -130,14 +133,14 @@ def chosen(book: Book, filters: Filters, printable: bool = False) -> Iterator[Ro
     statuses = filters.statuses or (("clean",) if printable else STATUSES)
     passed = 0
     held: set[str] = set()
-    for row in rows_of(book):
+    for row in rows_of(book, by_name):
         if filters.first is not None and passed >= filters.first:
             return
         if row["status"] not in statuses or (printable and row["solutions"] != "one"):
             continue
         if not _within(row, filters) or (filters.once and row["canonical"] in held):
             continue
-        if filters.needs and not {name.lower() for name in filters.needs} <= _needed(row):
+        if not set(filters.needs) <= set(row["needs"] or ()):
             continue
         if row["canonical"] is not None:
             held.add(row["canonical"])
@@ -149,11 +152,15 @@ def _within(row: Row, filters: Filters) -> bool:
     givens = None if row["givens"] is None else 81 - row["givens"].count(".")
     if not (_in(row["minutes"], filters.minutes) and _in(givens, filters.givens)):
         return False
-    if filters.hardest and row["hardest"] not in [name.lower() for name in filters.hardest]:
+    if filters.hardest and row["hardest"] not in filters.hardest:
         return False
-    name = str(row["source"]).lower()
-    wanted = [pattern.lower() for pattern in filters.sources]
-    return not wanted or any(fnmatch.fnmatchcase(name, pattern) for pattern in wanted)
+    return _called(row["source"], filters.sources) and _called(row["label"], filters.labels)
+
+
+def _called(name: str | None, patterns: Sequence[str]) -> bool:
+    """Whether a name fits one of the patterns, if there are any; capitals don't matter."""
+    small = (name or "").lower()
+    return not patterns or any(fnmatch.fnmatchcase(small, one.lower()) for one in patterns)
 
 
 def _in(value: float | None, ends: Range) -> bool:
@@ -165,16 +172,29 @@ def _in(value: float | None, ends: Range) -> bool:
 
 _ROWS = """
 SELECT puzzle.*, (SELECT min(name) FROM place WHERE place.hash = puzzle.hash) AS source,
+  (SELECT corners FROM grid WHERE grid.hash = puzzle.hash AND grid.page = puzzle.page
+    AND grid.number = puzzle.number) AS corners,
   (SELECT json_array(hash, page, number) FROM puzzle AS same
     WHERE same.canonical = puzzle.canonical
     ORDER BY same.hash, same.page, same.number LIMIT 1) AS first
-FROM puzzle ORDER BY hash, page, number
+FROM puzzle ORDER BY
 """
+_BY_CONTENT = " hash, page, number"
+_BY_NAME = " in_order(source), source, hash, page, number"
 
 
-def rows_of(book: Book) -> Iterator[Row]:
-    """Every row of the table ``puzzle`` with its ``id``, its ``source`` and ``same_as``."""
-    for row in book.rows(_ROWS):
+def rows_of(book: Book, by_name: bool = False) -> Iterator[Row]:
+    """Every row of the table ``puzzle`` with its ``id``, ``source``, ``label`` and ``same_as``.
+
+    ``by_name``: in the natural order of their files' names, else in that of the content's hash.
+    """
+    labelled = {(hash_, page): kept for hash_, page, kept in labels(book)}
+    book.sql.create_function("in_order", 1, natural, deterministic=True)
+    for row in book.rows(_ROWS + (_BY_NAME if by_name else _BY_CONTENT)):
+        row["label"] = None
+        if (row["hash"], row["page"]) in labelled:
+            said = labelled[row["hash"], row["page"]]
+            row["label"] = label_of(said, json.loads(row["corners"]))
         row["id"] = id_of(row)
         first = None if row["first"] is None else row_id(*json.loads(row["first"]))
         row["same_as"] = None if first == row["id"] else first
@@ -211,6 +231,7 @@ def document(row: Row) -> Row:
         "source": row["source"],
         "page": row["page"],
         "grid": row["number"],
+        "label": row["label"],
         "givens": row["givens"],
         "entries": row["entries"],
         "solutions": row["solutions"],
@@ -230,7 +251,18 @@ def _jsonl(rows: Iterable[Row]) -> bytes:
 
 
 _COLUMNS = (
-    *("id", "source", "page", "grid", "status", "reason", "givens", "entries", "solutions"),
+    *(
+        "id",
+        "source",
+        "page",
+        "grid",
+        "label",
+        "status",
+        "reason",
+        "givens",
+        "entries",
+        "solutions",
+    ),
     *("solution", "minutes", "looks", "hardest", "needs", "steps", "doubts", "same_as"),
 )
 
@@ -275,11 +307,29 @@ _WRITERS: dict[str, Callable[[Iterable[Row]], bytes]] = {
 }
 
 
-def _say_what_there_is(book: Book) -> None:
+def _held(book: Book, names: Sequence[str]) -> tuple[str, ...]:
+    """The hardest reasons as the book spells them; Stop (2), saying what it holds, for a name that
+    neither a reason nor a row of it has.
+    """
+    from papernudge.hints.registry import spelt
+
+    query = "SELECT DISTINCT hardest FROM puzzle WHERE hardest IS NOT NULL"
+    there = {str(row["hardest"]).casefold(): str(row["hardest"]) for row in book.rows(query)}
+    out = []
+    for name in names:
+        known = there.get(name.casefold()) or spelt(name)
+        if known is None:
+            raise bad_words(
+                f"--hardest takes the name of a reason; got {short(name)}. {_what_there_is(book)}"
+            )
+        out.append(known)
+    return tuple(out)
+
+
+def _what_there_is(book: Book) -> str:
     query = (
         "SELECT hardest, count(*) AS n, min(minutes) AS low, max(minutes) AS high FROM puzzle"
         " WHERE hardest IS NOT NULL GROUP BY hardest ORDER BY hardest"
     )
     found = [f"{r['n']} {r['hardest']} ({r['low']}-{r['high']} min)" for r in book.rows(query)]
-    holds = ", ".join(found) or "no graded puzzle"
-    warn(f"No puzzle fits. By its hardest reason, the book holds: {holds}.")
+    return f"By its hardest reason, the book holds: {', '.join(found) or 'no graded puzzle'}."

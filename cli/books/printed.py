@@ -66,7 +66,7 @@ def _puzzle(canvas: Any, number: int, row: Row, box: Box) -> None:
         minutes = max(1, round(row["minutes"]))
         told = "about a minute" if minutes == 1 else f"about {minutes} minutes"
     _head(canvas, f"{number}", told, box)
-    source = f"{row['source']}, page {row['page']}, grid {row['number']}"
+    source = row.get("label") or f"{row['source']}, page {row['page']}, grid {row['number']}"
     write(canvas, source, box.x, box.y - 10, 6.5, box.side)
     draw_grid(canvas, row["givens"], box)
 

@@ -2,12 +2,12 @@
 
 It needs no network and no other file: the crops lie inside. Where a question is answered by a
 click, the line for the corrections file is written below; ``digitise --corrections`` reads it.
+Its look and its script are in ``review_page.py``.
 """
 
 from __future__ import annotations
 
 import base64
-import hashlib
 import html
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.base.files import write_whole
 from papernudge.cli.books.book import Book
+from papernudge.cli.books.review_page import CELL_WORD, LABEL, WORDS, page
 from papernudge.cli.books.rows import Doubt, Row
 from papernudge.cli.books.settle import needs_a_person
 from papernudge.vision.crop import CELL, CROP, MARGIN
@@ -32,9 +33,9 @@ def write_sheet(book: Book, path: Path) -> int:
     """Writes the sheet whole; how many grids are on it. Stop (5) if it can't be written."""
     from papernudge.cli.books.export import rows_of
 
-    waiting = [row for row in rows_of(book) if row["status"] == "review"]
+    waiting = [row for row in rows_of(book, by_name=True) if row["status"] == "review"]
     blocks = [_block(row, _crop_of(book, row)) for row in waiting]
-    write_whole(path, _page(blocks).encode("utf-8", "backslashreplace"))
+    write_whole(path, page(blocks).encode("utf-8", "backslashreplace"))
     return len(blocks)
 
 
@@ -55,6 +56,7 @@ def _block(row: Row, crop: bytes | None) -> str:
         _radio(row["id"], f"{row['id']} {says}", told)
         for says, told in (("ok", "all is read as it is printed"), ("left out", "leave it out"))
     )
+    words += _typed(row["id"], "label ", "label", LABEL)
     return (
         f"<section>{head}<div class=cards>{''.join(cards)}</div><div class=words>{words}</div>"
         "</section>"
@@ -82,7 +84,7 @@ def _cards(row: Row, doubts: Iterable[Doubt], raster: Raster | None) -> Iterator
             _radio(f"{row['id']} {cell}", f"{row['id']} {cell}={says}", told)
             for says, told in answers_to(row, cell, about)
         )
-        words += _typed(row["id"], f"{cell}=", "other", 4)
+        words += _typed(row["id"], f"{cell}=", "other", CELL_WORD)
         legend = f"<legend>{html.escape(cell)}</legend>"
         yield f"<fieldset class=card>{legend}{image}<div>{words}</div></fieldset>"
 
@@ -133,7 +135,7 @@ def _whole(row: Row, crop: bytes | None) -> str:
     told = [html.escape(mark) for mark in row["givens"]]
     marks = [f"<mark>{m}</mark>" if c in twice else m for c, m in enumerate(told)]
     lines = "\n".join("".join(marks[9 * r : 9 * r + 9]) for r in range(9))
-    typed = _typed(row["id"], "", "R4C7=given:7", 14)
+    typed = _typed(row["id"], "", "R4C7=given:7", WORDS)
     return f"<div class=card>{image}<div><pre>{lines}</pre>{typed}</div></div>"
 
 
@@ -148,12 +150,15 @@ def _twice(line: str) -> set[int]:
     return {cell for cells in seen.values() if len(cells) > 1 for cell in cells}
 
 
-def _typed(name: str, start: str, example: str, size: int) -> str:
-    """A field to type in what no choice offers; ``start``: how its correction begins."""
+def _typed(name: str, start: str, example: str, kind: str) -> str:
+    """A field to type in what no choice offers; ``start``: how its correction begins; ``kind``:
+    what may be typed there.
+    """
     begins, called = html.escape(f"{name} {start}"), html.escape(f"{name} {start or 'corrections'}")
     return (
-        f'<input type=text size={size} data-start="{begins}" placeholder="{example}"'
-        f' aria-label="{called}">'
+        f'<div class=typed><input type=text class={kind} data-kind={kind} data-start="{begins}"'
+        f' placeholder="{example}" aria-label="{called}" autocomplete=off autocapitalize=none'
+        " spellcheck=false><span role=status></span></div>"
     )
 
 
@@ -161,59 +166,3 @@ def _image(jpeg: bytes, side: int, told: str) -> str:
     data = base64.b64encode(jpeg).decode("ascii")
     alt = html.escape(told)
     return f'<img width={side} height={side} alt="{alt}" src="data:image/jpeg;base64,{data}">'
-
-
-_STYLE = """
-body { font: 15px/1.4 system-ui, sans-serif; margin: 1.5em; color: #222; background: #fff }
-h2 { font-size: 1em; margin: 1em 0 .3em } code { font-weight: normal; color: #555 }
-.cards { display: flex; flex-wrap: wrap; gap: .6em }
-.card { display: flex; gap: .5em; border: 1px solid #bbb; padding: .4em; break-inside: avoid }
-.card img { display: block; flex: none }
-h2 { break-after: avoid } fieldset { margin: 0 } legend { font-size: .85em; padding: 0 .2em }
-.words label { display: inline-block; margin-right: 1.5em; padding: .4em 0 }
-label { display: block; white-space: nowrap } input:checked + span { font-weight: bold }
-pre { margin: 0 0 .5em; letter-spacing: .35em } mark { background: #fc6 }
-@media print { textarea, textarea + p, h2.end { display: none } }
-textarea { width: 100%; height: 12em; font-family: monospace }
-"""
-_SCRIPT = """
-const out = document.querySelector("textarea"), link = document.querySelector("a");
-function gather() {
-  const lines = [...document.querySelectorAll("input:checked")].map(i => i.value);
-  for (const i of document.querySelectorAll("input[type=text]"))
-    if (i.value.trim()) lines.push(i.dataset.start + i.value.trim());
-  out.value = lines.join("\\n") + (lines.length ? "\\n" : "");
-  link.href = "data:text/plain;charset=utf-8," + encodeURIComponent(out.value);
-}
-document.addEventListener("input", gather); gather();
-"""
-
-
-def _by_hash(text: str) -> str:
-    """How a policy names the one script or style that may be in a page (W3C, *CSP Level 3*)."""
-    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode('ascii')}'"
-
-
-_POLICY = (
-    "default-src 'none'; base-uri 'none'; form-action 'none'; img-src data:;"
-    f" style-src {_by_hash(_STYLE)}; script-src {_by_hash(_SCRIPT)}"
-)
-
-
-def _page(blocks: list[str]) -> str:
-    intro = (
-        "<p>Choose what the paper says. The lines below are the corrections: save them as a text"
-        " file and run <code>papernudge digitise --book FILE --corrections corrections.txt</code>."
-        "</p>"
-        if blocks
-        else "<p>Nothing is waiting for a person.</p>"
-    )
-    return (
-        "<!doctype html><html lang=en><head><meta charset=utf-8>"
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
-        f"<title>To review</title><style>{_STYLE}</style></head><body>"
-        f"<h1>{len(blocks)} to review</h1>{intro}{''.join(blocks)}"
-        "<h2 class=end>Corrections</h2><textarea readonly></textarea>"
-        '<p><a download="corrections.txt">Save corrections.txt</a></p>'
-        f"<script>{_SCRIPT}</script></body></html>\n"
-    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -94,6 +95,16 @@ class PageDone:
 def row_id(hash_: str, page: int, number: int) -> str:
     """What a row is called in exports and corrections."""
     return f"{hash_[:16]}-{page}-{number}"
+
+
+def natural(name: str | None) -> str:
+    """By which names sort as people number things: page 2 before page 10."""
+
+    def counted(found: re.Match[str]) -> str:
+        digits = found[0].lstrip("0")
+        return f"{len(digits):05}{digits}"
+
+    return re.sub(r"[0-9]+", counted, (name or "").casefold())
 
 
 def grid_of(row: Row) -> GridRow:

@@ -80,7 +80,7 @@ CREATE TABLE correction (       -- a person's word on a cell, tied to its place 
   x REAL NOT NULL,              -- raster pixels: the cell's centre, for a whole grid the grid's
   y REAL NOT NULL,
   cell TEXT NOT NULL,           -- R4C7 when it was said; empty for a word on the whole grid
-  says TEXT NOT NULL,           -- given:7, entry:7, 7, . (nothing), ok, left out
+  says TEXT NOT NULL,           -- given:7, entry:7, 7, . (nothing), ok, left out, label:Lantern 7
   seal BLOB,
   PRIMARY KEY (hash, page, x, y, cell)
 ) WITHOUT ROWID;

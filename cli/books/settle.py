@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 from math import prod
@@ -15,6 +15,9 @@ SURE = 0.98
 
 ODD_ONES = 0.1
 """Most digits of a page without handwriting, as a share, that may look written."""
+NOT_PRINTED = 0.01
+"""A cell that is printed with no more than this chance is handwriting or blank: the same as for a
+digit that is sure (``SAFE`` in ``vision/doubts.py``)."""
 MOST_ANSWERS = 128
 """Ways to answer a grid's doubts that are tried before a person is asked."""
 
@@ -51,12 +54,14 @@ def unwritten(page: Sequence[PrintedGrid]) -> bool:
 def settle(grid: GridRow, words: Words = NOTHING_SAID, page: Page = NO_PAGE) -> PuzzleRow:
     """The puzzle that follows from a reading and a person's corrections of it.
 
-    Clean is a claim that every digit is right: no doubt is left about a digit or about who wrote
-    it, and the givens have exactly one solution. Doubts about small notes don't count, since no
-    export holds notes. ``page``: the page that the grid is on. Where nobody wrote on it, a doubtful
-    cell that shows a copy of its sure threes is a printed three, and a doubt whether a digit was
-    printed is decided. What is left of the doubts about printed digits is decided where every
-    other answer would leave no solution or several: a book's puzzles have one.
+    Clean is a claim that every digit without a doubt is right, that every given is, and that the
+    givens have exactly one solution. Doubts about small notes don't count, since no export holds
+    notes, nor do those that touch handwriting alone where the givens are beyond doubt: in a solved
+    book the puzzle is what counts, and the row's doubts say which entries may be others. ``page``:
+    the page that the grid is on. Where nobody wrote on it, a doubtful cell that shows a copy of its
+    sure threes is a printed three, and a doubt whether a digit was printed is decided. What is left
+    of the doubts about printed digits is decided where every other answer would leave no solution
+    or several: a book's puzzles have one.
     """
     if words.whole == "left out":
         return PuzzleRow("left out", "by hand", corrected=len(words))
@@ -104,15 +109,56 @@ def _copies(grid: GridRow, doubts: Sequence[Doubt], page: Page) -> dict[str, str
 
 
 def _why_review(row: PuzzleRow, grid: GridRow, words: Words, page: Page) -> str | None:
-    if any(doubt["about"] != "notes" for doubt in row.doubts):
+    open_ = [doubt for doubt in row.doubts if needs_a_person(doubt)]
+    written = [doubt for doubt in open_ if _is_about_handwriting(doubt, grid)]
+    if len(written) < len(open_):
         return "doubts"
     if row.solutions == "none":
         return "no solution"
     if row.solutions == "many":
         return "several solutions"
+    if written:
+        return None if _givens_right(grid, {*words.cells, *row.decided}) >= SURE else "doubts"
     if words or grid.doubts or grid.chance_all_right >= SURE:
         return None
     return None if _seen_right(grid, page) >= SURE else "not sure enough"
+
+
+def _is_about_handwriting(doubt: Doubt, grid: GridRow) -> bool:
+    """Whether only what was written by hand, or is blank, hangs on a doubt: whatever is there is
+    not printed. Where nothing can be seen, something printed may be.
+    """
+    cell = _at(doubt["cell"])
+    if doubt["about"] != "digit" or grid.chances is None or grid.givens is None:
+        return False
+    return grid.givens[cell] == "." and bool(_given_chance(grid.chances, cell) <= NOT_PRINTED)
+
+
+def _given_chance(chances: bytes, cell: int) -> float:
+    """The chance that a cell holds a printed digit; 1 where the reader did not say."""
+    import struct
+
+    blank, *_, printed = struct.unpack_from("<11e", chances, 22 * cell)
+    chance = (1 - blank) * printed
+    return 1.0 if chance != chance else chance
+
+
+def _givens_right(grid: GridRow, settled: Collection[str]) -> float:
+    """The chance that the givens are right: all that were read, and that no others are there.
+    ``settled``: cells that a person, the page or the rules have decided.
+    """
+    import struct
+
+    chance, known = 1.0, set(map(_at, settled))
+    for cell, mark in enumerate(grid.givens or ""):
+        if cell in known or grid.chances is None:
+            continue
+        if mark == ".":
+            chance *= 1 - _given_chance(grid.chances, cell)
+        else:
+            *digits, printed = struct.unpack_from("<11e", grid.chances, 22 * cell)
+            chance *= digits[int(mark)] * printed
+    return chance if chance == chance else 0.0
 
 
 def _seen_right(grid: GridRow, page: Page) -> float:

@@ -17,7 +17,7 @@ from papernudge.cli.base import limited
 from papernudge.cli.base.limits import MAX_PAGES
 from papernudge.cli.base.opening import failure
 from papernudge.cli.base.paths import MOST_SOURCE, is_folder, open_regular, real, why
-from papernudge.cli.books.rows import PageTask
+from papernudge.cli.books.rows import PageTask, natural
 from papernudge.vision.failure import Failure
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ Told = Callable[[Path, OSError], None]
 
 
 def files(sources: Iterable[str], told: Told | None = None) -> Iterator[Path]:
-    """Every file that the words name, each once, folders in the order of their names.
+    """Every file that the words name, each once, folders in the natural order of their names.
 
     Folders are entered, however deep, but not through links; hidden files and unknown endings in
     them are passed over. An entry that can't be looked at is passed to ``told``, and the walk goes
@@ -88,6 +88,10 @@ def _forgotten(path: Path, error: OSError) -> None:
     """Where nobody wants to hear of it."""
 
 
+def _in_order(name: str) -> tuple[str, bytes]:
+    return natural(name), os.fsencode(name)
+
+
 def _inside(folder: Path, told: Told) -> Iterator[Path]:
     """Its files in the order of their names, depth first; without recursion, for a tree of folders
     may be deeper than Python's stack.
@@ -104,7 +108,7 @@ def _inside(folder: Path, told: Told) -> Iterator[Path]:
         except OSError as error:
             told(path, error)
             continue
-        waiting += [path / one for one in sorted(within, key=os.fsencode, reverse=True)]
+        waiting += [path / one for one in sorted(within, key=_in_order, reverse=True)]
 
 
 def survey(path: Path) -> Surveyed | Failure:

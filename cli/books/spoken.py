@@ -6,8 +6,13 @@ from collections.abc import Sequence
 
 from papernudge.cli.books.rows import GridRow
 from papernudge.cli.books.settle import Words
+from papernudge.hints.geometry import cell_name
 
+LABEL = "label:"
+"""How a word begins that says what a grid is called, and nothing of what it holds."""
 Point = tuple[float, float]
+Corners = Sequence[Sequence[float]]
+"""Four of x, y, in order around."""
 Kept = tuple[float, float, str, str]
 """x, y, the cell's name or nothing, what is said."""
 
@@ -16,7 +21,7 @@ def words_from(kept: Sequence[Kept], grids: Sequence[GridRow]) -> dict[int, Word
     """For each of these grids that somebody has spoken of, what was said on their page."""
     out: dict[int, Words] = {}
     for grid in grids:
-        about = [one for one in kept if holds(grid, one[:2])]
+        about = [one for one in kept if holds(grid, one[:2]) and not one[3].startswith(LABEL)]
         whole = next((says for _, _, cell, says in about if not cell), None)
         cells = {cell_at(grid, x, y): says for x, y, cell, says in about if cell}
         if grid.givens is None:
@@ -26,6 +31,12 @@ def words_from(kept: Sequence[Kept], grids: Sequence[GridRow]) -> dict[int, Word
     return out
 
 
+def label_of(kept: Sequence[Kept], corners: Corners) -> str | None:
+    """What somebody has called the grid with these corners."""
+    said = (one[3] for one in kept if one[3].startswith(LABEL) and within(corners, one[:2]))
+    return next((text.removeprefix(LABEL) for text in said), None)
+
+
 def cell_at(grid: GridRow, x: float, y: float) -> str:
     """The cell whose centre is nearest to a point of the raster."""
 
@@ -33,17 +44,16 @@ def cell_at(grid: GridRow, x: float, y: float) -> str:
         cx, cy = centre(grid, cell)
         return (cx - x) ** 2 + (cy - y) ** 2
 
-    return name_of(min(range(81), key=away))
-
-
-def name_of(cell: int) -> str:
-    """``R4C7`` for cell 33."""
-    return f"R{cell // 9 + 1}C{cell % 9 + 1}"
+    return cell_name(min(range(81), key=away))
 
 
 def holds(grid: GridRow, point: Point) -> bool:
     """Whether a point lies within the grid's four corners."""
-    corners = grid.corners
+    return within(grid.corners, point)
+
+
+def within(corners: Corners, point: Point) -> bool:
+    """Whether a point lies within four corners."""
     sides = [
         (bx - ax) * (point[1] - ay) - (by - ay) * (point[0] - ax)
         for (ax, ay), (bx, by) in zip(corners, [*corners[1:], corners[0]], strict=True)

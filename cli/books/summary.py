@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from papernudge.cli.books.book import Book, id_of
 from papernudge.cli.books.log import DAMAGED as LOG_DAMAGED
-from papernudge.cli.books.rows import Row
+from papernudge.cli.books.rows import Row, natural
 from papernudge.cli.books.salvage import DAMAGED
 from papernudge.cli.session.documents import FORMAT, Document
 
@@ -37,21 +37,31 @@ class Tally:
     before: int = 0
     corrected: int = 0
     mended: int = 0
+    off: list[str] = field(default_factory=list)
+    """Corrections that don't fit, a sentence each."""
     stamps: dict[str, tuple[int, ...] | None] = field(default_factory=dict)
     """By which a source is known not to have changed since it was hashed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Account:
-    """What a book holds. ``older``: pages that another version than this one has read."""
+    """What a book holds. ``older``: pages that another version than this one has read; ``blank``:
+    those without a grid, ``left_out`` and ``review`` grids.
+    """
 
     pages: int
-    blank: int
+    blank: list[Row]
     older: int
     counts: Counter[str]
     distinct: int
     review: list[Row]
-    left_out: dict[str, int]
+    left_out: list[Row]
+
+    @property
+    def reasons(self) -> dict[str, int]:
+        """Why grids are left out, and how many, the most frequent first."""
+        counted = Counter(row["reason"] for row in self.left_out)
+        return dict(sorted(counted.items(), key=lambda one: (-one[1], one[0])))
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,18 +154,14 @@ def account(book: Book, reader: str) -> Account:
     counts = Counter[str]()
     for row in book.rows("SELECT status, count(*) AS n FROM puzzle GROUP BY status"):
         counts[row["status"]] = row["n"]
-    reasons = book.rows(
-        "SELECT reason, count(*) AS n FROM puzzle WHERE status = 'left out' GROUP BY reason"
-        " ORDER BY n DESC, reason"
-    )
     return Account(
         _number(book, "SELECT count(*) FROM page"),
-        _number(book, "SELECT count(*) FROM page WHERE state = 'no grid'"),
+        sorted(book.rows(_BLANK), key=_by_name),
         _number(book, "SELECT count(*) FROM page WHERE reader <> ?", reader),
         counts,
         _number(book, "SELECT count(DISTINCT canonical) FROM puzzle WHERE status = 'clean'"),
-        list(_to_review(book)),
-        {row["reason"]: row["n"] for row in reasons},
+        _of_status(book, "review"),
+        _of_status(book, "left out"),
     )
 
 
@@ -164,14 +170,27 @@ def _number(book: Book, query: str, *values: object) -> int:
     return int(number)
 
 
-def _to_review(book: Book) -> Iterator[Row]:
+_PLACE = (
+    "(SELECT min(name) FROM place WHERE place.hash = {0}.hash) AS source,"
+    " (SELECT pages FROM source WHERE source.hash = {0}.hash) AS pages"
+)
+_BLANK = (
+    f"SELECT hash, number AS page, {_PLACE.format('page')} FROM page WHERE state = 'no grid'"
+    " ORDER BY hash, number"
+)
+
+
+def _of_status(book: Book, status: str) -> list[Row]:
     query = (
-        "SELECT hash, page, number, reason, (SELECT min(name) FROM place"
-        " WHERE place.hash = puzzle.hash) AS source FROM puzzle WHERE status = 'review'"
+        f"SELECT hash, page, number, reason, {_PLACE.format('puzzle')} FROM puzzle WHERE status = ?"
         " ORDER BY hash, page, number"
     )
-    for row in book.rows(query):
-        yield {"id": id_of(row), **row}
+    found = ({"id": id_of(row), **row} for row in book.rows(query, status))
+    return sorted(found, key=_by_name)
+
+
+def _by_name(row: Row) -> tuple[object, ...]:
+    return natural(row["source"]), row["hash"], row["page"], row.get("number", 0)
 
 
 def document(path: Path, held: Account, tally: Tally) -> Document:
@@ -183,7 +202,7 @@ def document(path: Path, held: Account, tally: Tally) -> Document:
             "all": held.pages,
             "read": tally.done,
             "before": tally.before,
-            "without_grid": held.blank,
+            "without_grid": len(held.blank),
             "older": held.older,
             "mended": tally.mended,
         },
@@ -194,17 +213,11 @@ def document(path: Path, held: Account, tally: Tally) -> Document:
             "left_out": held.counts["left out"],
             "corrected": tally.corrected,
         },
-        "left_out": held.left_out,
-        "review": [
-            {
-                "id": row["id"],
-                "source": row["source"],
-                "page": row["page"],
-                "grid": row["number"],
-                "reason": row["reason"],
-            }
-            for row in held.review
-        ],
+        "left_out": held.reasons,
+        "left_out_rows": [_told(row) for row in held.left_out],
+        "without_grid": [{"source": row["source"], "page": row["page"]} for row in held.blank],
+        "review": [_told(row) for row in held.review],
+        "corrections_off": tally.off,
         "failures": [
             {
                 "source": one.source,
@@ -213,6 +226,16 @@ def document(path: Path, held: Account, tally: Tally) -> Document:
             }
             for one in tally.troubles
         ],
+    }
+
+
+def _told(row: Row) -> Document:
+    return {
+        "id": row["id"],
+        "source": row["source"],
+        "page": row["page"],
+        "grid": row["number"],
+        "reason": row["reason"],
     }
 
 
@@ -233,21 +256,33 @@ def in_words(path: Path, held: Account, tally: Tally, asked: Sequence[str]) -> l
     if "corrections" in asked:
         lines.append(f"Corrections changed {_many(tally.corrected, 'puzzle')}.")
     if held.blank:
-        lines.append(f"{_many(held.blank, 'page')} without a grid.")
+        where = _some_of([_page(row) for row in held.blank])
+        lines.append(f"{_many(len(held.blank), 'page')} without a grid: {where}.")
     if held.review:
         how = "" if "review" in asked else " (--review SHEET.html draws them)"
         lines.append(f"A person must look at these{how}:")
         lines += _some([_where(row) for row in held.review])
     if held.left_out:
-        reasons = [f"{many} {reason}" for reason, many in held.left_out.items()]
-        lines.append(f"Left out: {', '.join(reasons)}.")
+        lines.append("Left out:")
+    for reason, many in held.reasons.items():
+        rows = [row for row in held.left_out if row["reason"] == reason]
+        lines.append(f"  {many} {reason}: {_some_of(_grids(rows))}.")
     if held.older:
         lines.append(
             f"{_many(held.older, 'page')} read by another version: --again reads them anew."
         )
-    if tally.troubles:
-        lines.append(f"Not read ({len(tally.troubles)}):")
-        lines += _some([one.sentence for one in tally.troubles])
+    return lines
+
+
+def not_read(tally: Tally, unmade: Path | None) -> list[str]:
+    """What could not be read, a sentence each. ``unmade``: the book that was to be, if none was."""
+    troubles = [one.sentence for one in tally.troubles]
+    rest = len(troubles) - NAMED
+    lines = [*troubles[:NAMED], f"{rest} more could not be read: --json names them all."]
+    if rest <= 0:
+        lines.pop()
+    if unmade is not None:
+        lines.append(f"{unmade} was not made: nothing that was named could be read.")
     return lines
 
 
@@ -255,6 +290,31 @@ def _where(row: Row) -> str:
     return (
         f"{row['id']}  {row['source']}, page {row['page']}, grid {row['number']}: {row['reason']}"
     )
+
+
+def _page(row: Row) -> str:
+    """The name of a file, and which of its pages where it has several."""
+    return f"{row['source']}, page {row['page']}" if row["pages"] != 1 else str(row["source"])
+
+
+def _grids(rows: Sequence[Row]) -> list[str]:
+    """A name for each page that holds some of these grids, with their numbers on it."""
+    pages: dict[str, list[int]] = {}
+    for row in rows:
+        pages.setdefault(_page(row), []).append(row["number"])
+    return [
+        f"{page}, grid{'s' if len(numbers) > 1 else ''} {_and(list(map(str, numbers)))}"
+        for page, numbers in pages.items()
+    ]
+
+
+def _and(words: Sequence[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _some_of(words: Sequence[str]) -> str:
+    rest = len(words) - NAMED
+    return "; ".join([*words[:NAMED], f"and {rest} more"] if rest > 0 else words)
 
 
 def _many(count: int, what: str) -> str:

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from papernudge.cli.terminal.helping import DEFAULTS, Command
+
 
 def phone(
     host: Annotated[
@@ -27,6 +29,7 @@ def phone(
         typer.Option(
             "--book",
             metavar="FILE",
+            envvar=DEFAULTS["book"],
             help="Pages can be snapped into this book, as digitise would read them."
             " You answer for the right to copy them.",
         ),
@@ -34,7 +37,10 @@ def phone(
     log: Annotated[
         str | None,
         typer.Option(
-            "--log", metavar="FILE", help="Practice sheets can be snapped, marked and kept here."
+            "--log",
+            metavar="FILE",
+            envvar=DEFAULTS["log"],
+            help="Practice sheets can be snapped, marked and kept here.",
         ),
     ] = None,
     certificate: Annotated[
@@ -62,4 +68,4 @@ def phone(
 
 def register(app: typer.Typer) -> None:
     """Adds the command."""
-    app.command()(phone)
+    app.command(cls=Command)(phone)

@@ -23,6 +23,7 @@ from papernudge.cli.phone.memory import FORGOTTEN, STEPS, Memory, Snap, Step
 from papernudge.cli.phone.more import BUSY, BookPages, LogPages
 from papernudge.cli.phone.sending import sent
 from papernudge.cli.phone.sheets import keep, solve_row
+from papernudge.hints.geometry import CELL_NAME, cell_of
 
 if TYPE_CHECKING:
     from papernudge.cli.phone.shelf import Shelf
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 HERE = Path(__file__).parent / "page"
 _SWEEP = 60.0
 """Seconds between two looks for what is to be forgotten."""
-_CELL = re.compile(r"R([1-9])C([1-9])")
+_CELL = re.compile(CELL_NAME)
 _STATIC = {
     "look.css": ("look.css", "text/css"),
     "page.js": ("page.js", "text/javascript"),
@@ -91,6 +92,8 @@ class Pages:
             trim_blocks=True,
             lstrip_blocks=True,
         )
+        for name in self._templates.list_templates(extensions=["html"]):
+            self._templates.get_template(name)  # else the first photo would wait for it
 
     def application(self) -> Starlette:
         """The ASGI application, without its gate. Closing it ends the workers."""
@@ -276,7 +279,7 @@ class Pages:
         at, found = self._at(request), _CELL.fullmatch(request.path_params["cell"])
         if at is None or found is None:
             return self._gone()
-        cell = 9 * (int(found[1]) - 1) + int(found[2]) - 1
+        cell = cell_of(found[0])
         wish = replace(_cells_of(at), cells=(cell,))
         return await self._seen(at, "cell.html", wish, cell=cell, name=found[0])
 
@@ -324,7 +327,7 @@ class Pages:
         at, found = self._at(request, used=False), _CELL.fullmatch(request.path_params["cell"])
         if at is None or found is None:
             return Response(status_code=404)
-        cell = 9 * (int(found[1]) - 1) + int(found[2]) - 1
+        cell = cell_of(found[0])
         kept = self._memory.crop((*at.key, cell))
         if kept is None:
             try:
@@ -413,7 +416,7 @@ def _cells_of(at: _At) -> Wish:
     return replace(at.snap.wish(at.number), view="cells", cells=())
 
 
-_ANSWER = re.compile(r"R[1-9]C[1-9]=(?:(?:given:|entry:)?[1-9]|\.|notes:(?:[1-9]{1,9}|\.))")
+_ANSWER = re.compile(rf"{CELL_NAME}=(?:(?:given:|entry:)?[1-9]|\.|notes:(?:[1-9]{{1,9}}|\.))")
 
 
 def _change(step: Step, form: dict[str, str]) -> dict[str, object] | None:

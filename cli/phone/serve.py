@@ -56,6 +56,8 @@ def run_phone(wishes: Wishes) -> int:
     config = uvicorn.Config(
         application(token, _hosts(host, port), scheme, shelf, wishes.log),
         http=Line,
+        ws="none",
+        proxy_headers=False,  # nobody stands between, who says so wants to be taken for another
         log_level="critical",
         access_log=False,
         server_header=False,

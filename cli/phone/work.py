@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from papernudge.vision.photo import Photo
     from papernudge.vision.reading import Doubt
 
-SIDE = 1080
+SIDE = 960
 """Longest side of a picture on the page, pixels: two and a half for each of a phone's points."""
 CROP = 240
 """Side of a cell's crop, pixels."""
@@ -395,7 +395,7 @@ def _crops(sheet: Sheet, cells: tuple[int, ...]) -> tuple[tuple[int, bytes], ...
 
 
 def _questions(sheet: Sheet, doubts: Sequence[Doubt]) -> tuple[Question, ...]:
-    from papernudge.cli.session.doubting import asked
+    from papernudge.cli.session.doubting import asked, choices
     from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, regions
     from papernudge.vision.reading import cell_name
 
@@ -403,8 +403,8 @@ def _questions(sheet: Sheet, doubts: Sequence[Doubt]) -> tuple[Question, ...]:
     for doubt in doubts:
         if doubt.about != "seen":
             name, asks = cell_name(doubt.cell), asked(sheet.grid, doubt)
-            crop = _crop(sheet, doubt.cell)
-            found.append(Question(doubt.cell, name, asks, _choices(sheet, doubt, name), crop))
+            offered = tuple((one.words, one.says) for one in choices(sheet.grid, doubt))
+            found.append(Question(doubt.cell, name, asks, offered, _crop(sheet, doubt.cell)))
     for region in regions(hidden_in(doubts)):
         names = tuple(cell_name(doubt.cell) for doubt in region)
         first = region[0].cell
@@ -416,20 +416,3 @@ def _questions(sheet: Sheet, doubts: Sequence[Doubt]) -> tuple[Question, ...]:
 def _crop(sheet: Sheet, cell: int) -> bytes:
     ((_, crop),) = _crops(sheet, (cell,))
     return crop
-
-
-def _choices(sheet: Sheet, doubt: Doubt, name: str) -> tuple[tuple[str, str], ...]:
-    from papernudge.cli.session.doubting import note_sets
-
-    if doubt.about == "hand":
-        return (
-            ("printed", f"{name}=given:{doubt.read}"),
-            ("by hand", f"{name}=entry:{doubt.read}"),
-        )
-    if doubt.about == "notes":
-        sets = ["".join(map(str, sorted(notes))) for notes in note_sets(sheet.grid, doubt)]
-        told = [(" ".join(notes), f"{name}=notes:{notes}") for notes in sets if notes]
-        return (*told, ("there are none", f"{name}=notes:."))
-    values = [doubt.read, *(digit for digit, _ in doubt.instead)]
-    said = [(str(v), f"{name}={v}") if v else ("nothing", f"{name}=.") for v in values]
-    return tuple(dict.fromkeys(said))

@@ -8,18 +8,25 @@ from typing import Annotated
 import typer
 
 from papernudge.cli.base.limits import OF_A_PAGE
+from papernudge.cli.terminal.helping import DEFAULTS, Command
 
 
 def digitise(
     sources: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="SOURCE...",
+            metavar="[SOURCE]...",
             help=f"Folders, photos, PDFs, multi-page TIFFs, in any mix. {OF_A_PAGE}",
         ),
     ] = None,
     book: Annotated[
-        str, typer.Option("--book", metavar="FILE", help="The book: made, or added to.")
+        str,
+        typer.Option(
+            "--book",
+            metavar="FILE",
+            envvar=DEFAULTS["book"],
+            help="The book: made, or added to.",
+        ),
     ] = "",
     workers: Annotated[
         int | None,
@@ -58,8 +65,17 @@ def digitise(
         typer.Option(
             "--assume",
             metavar="ID:R4C7=1",
-            help="One correction: =given:1, =entry:1, =. for nothing; or 'ID ok', 'ID left out'."
-            " May be repeated.",
+            help="One correction: =given:1, =entry:1, =. for nothing; or 'ID ok', 'ID left out',"
+            " 'ID label TEXT'. May be repeated.",
+        ),
+    ] = None,
+    label_from: Annotated[
+        str | None,
+        typer.Option(
+            "--label-from",
+            metavar="WHAT",
+            help="Call each puzzle that has no label after its file, or with page after its file"
+            " and page.",
         ),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
@@ -70,6 +86,7 @@ def digitise(
     A book's content may be protected: you answer for the right to copy it.
     """
     from papernudge.cli.base.exits import bad_words
+    from papernudge.cli.base.say import short
     from papernudge.cli.books.corrections import parse_correction, read_corrections
     from papernudge.cli.books.digitise import Wishes, run_digitise
 
@@ -77,19 +94,36 @@ def digitise(
         raise bad_words("Name the book to write: --book FILE.")
     if workers is not None and cluster is not None:
         raise bad_words("Choose --workers or --cluster: a cluster brings its own workers.")
-    said = read_corrections(Path(corrections)) if corrections is not None else []
+    if label_from not in (None, "file", "page"):
+        raise bad_words(f"--label-from is file or page; got {short(str(label_from))}.")
+    said, off = read_corrections(Path(corrections)) if corrections is not None else ([], [])
     for text in assume or ():
         said += parse_correction(text)
     sheet = None if review is None else Path(review)
     said_in = None if corrections is None else Path(corrections)
     wishes = Wishes(
-        sources or [], Path(book), workers, cluster, again, said, sheet, as_json, said_in
+        sources or [],
+        Path(book),
+        workers,
+        cluster,
+        again,
+        said,
+        sheet,
+        as_json,
+        said_in,
+        off,
+        label_from,
     )
     raise typer.Exit(run_digitise(wishes))
 
 
 def export(
-    book: Annotated[str, typer.Argument(metavar="FILE", help="A book that digitise wrote.")],
+    book: Annotated[
+        str,
+        typer.Argument(
+            metavar="[FILE]", envvar=DEFAULTS["book"], help="A book that digitise wrote."
+        ),
+    ] = "",
     to: Annotated[
         str,
         typer.Option(
@@ -123,6 +157,12 @@ def export(
             "--source", metavar="NAME", help="The file it came from; * and ? work. May be repeated."
         ),
     ] = None,
+    label: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--label", metavar="TEXT", help="What it is called; * and ? work. May be repeated."
+        ),
+    ] = None,
     status: Annotated[
         list[str] | None,
         typer.Option(
@@ -154,6 +194,8 @@ def export(
     from papernudge.cli.books.export import Filters, parse_range, run_export
     from papernudge.cli.books.printed import Layout
 
+    if not book:
+        raise bad_words("Name the book to take from: papernudge export FILE --to OUT.")
     if not to:
         raise bad_words("Name the file to write: --to OUT.")
     if paper.lower() not in ("a4", "letter"):
@@ -164,6 +206,7 @@ def export(
         hardest or (),
         needs or (),
         source or (),
+        label or (),
         status or (),
         once,
         first,
@@ -173,5 +216,5 @@ def export(
 
 def register(app: typer.Typer) -> None:
     """Adds both commands."""
-    app.command()(digitise)
-    app.command()(export)
+    app.command(cls=Command)(digitise)
+    app.command(cls=Command)(export)

@@ -12,18 +12,17 @@ from typing import TYPE_CHECKING
 from papernudge.cli.base.breaking import broken
 from papernudge.cli.base.exits import Exit, bad_words, code_of, from_fault
 from papernudge.cli.base.paths import Named, keep_apart, photo_named
-from papernudge.cli.base.say import short, show, visible, warn
+from papernudge.cli.base.say import say, short, show, visible, warn
 from papernudge.cli.base.trouble import GridError, Trouble
+from papernudge.cli.pictures import ENDINGS
 from papernudge.cli.session.assume import Assumption, parse_assumption
 from papernudge.cli.session.documents import failure_document, page_document
-from papernudge.cli.session.pages import Page, Sheet, choose, same_print, unreadable
+from papernudge.cli.session.pages import Page, Sheet, choose, unreadable, written_before
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 from papernudge.cli.terminal.sources import Source, open_page, sources
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
-
-PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".svg")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +50,8 @@ class Wishes:
         """Stop (2) where the words are off, before any file is opened."""
         if as_json and json_lines:
             raise bad_words("Choose --json or --json-lines, not both.")
-        if picture is not None and Path(picture).suffix.lower() not in PICTURE_ENDINGS:
-            ends = ", ".join(PICTURE_ENDINGS)
+        if picture is not None and Path(picture).suffix.lower() not in ENDINGS:
+            ends = ", ".join(ENDINGS)
             raise bad_words(f"--picture OUT ends in {ends}; got {short(picture)}.")
         output = "json" if as_json else "json lines" if json_lines else "text"
         assumptions = tuple(parse_assumption(text) for text in assume or ())
@@ -83,10 +82,10 @@ def _read_one(source: Source, wishes: Wishes) -> Outcome:
         choose(page, wishes.grid)
     number = wishes.grid or first_puzzle(page) or nearest_miss(page)
     page = Sheet(page, number).assuming(wishes.assumptions).page
-    code = Exit.DONE
+    code, told = Exit.DONE, list[str]()
     if not any(grid.cells for grid in page.grids):
         wrong = unreadable(page, number)
-        warn(wrong.sentence)
+        told = [wrong.sentence]
         code = code_of(wrong)
     if wishes.picture is not None:
         from papernudge.cli.pictures.pictures import read_picture
@@ -94,7 +93,7 @@ def _read_one(source: Source, wishes: Wishes) -> Outcome:
         _draw(wishes, lambda: read_picture(page, number, wishes.side, _ending(wishes)))
     document = page_document(page)
     text = page_words(page, wishes.grid, wishes.sentences)
-    return Outcome(document, text, code)
+    return Outcome(document, text, code, tuple(told))
 
 
 def run_hint(
@@ -198,12 +197,11 @@ def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) ->
 
         said = " ".join(map(_short, answers))
         _draw(wishes, lambda: answers_picture(answers, said, wishes.side, _ending(wishes)))
-    for answer in answers:
-        _say_doubts(answer)
+    doubts = [line for answer in answers for line in _doubts(answer)]
     lines = [_short(answer) for answer in answers if not answer.doubts]
     document = {**answers[0].document(), "grids": [answer.document() for answer in answers]}
     code = max(code_of_answer(answer) for answer in answers)
-    return Outcome(document, "\n".join([*lines, "", grids_table(answers)]), code)
+    return Outcome(document, "\n".join([*lines, "", grids_table(answers)]), code, tuple(doubts))
 
 
 def _short(answer: Answer) -> str:
@@ -215,11 +213,9 @@ def _earlier(since: str | None, sheet: Sheet) -> str | None:
     """What was written in the earlier photo of this puzzle; Stop (2) where it shows another."""
     if since is None:
         return None
-    wanted = sheet.grid.givens
-    for grid in open_page(Source(since)).grids:
-        if grid.cells and same_print(wanted, grid.givens):
-            digits = [str(cell.digit or ".") for cell in grid.cells]
-            return "".join(d if w == "." else "." for d, w in zip(digits, wanted, strict=True))
+    earlier = written_before(sheet, open_page(Source(since)))
+    if earlier is not None:
+        return earlier
     raise bad_words(
         f"{since} does not show the same printed digits:"
         " --since needs an earlier photo of this grid."
@@ -251,52 +247,67 @@ def _said(answer: Answer, wishes: Wishes) -> Outcome:
         from papernudge.cli.pictures.pictures import doubt_picture
 
         _draw(wishes, lambda: doubt_picture(answer, wishes.side, _ending(wishes)))
-    _say_doubts(answer)
-    text = answer.sentence
+    code = code_of_answer(answer)
     if answer.doubts:
-        text = ""
-    elif code_of_answer(answer) is Exit.NOT_ONE_SOLUTION:
-        warn(answer.sentence)
-        text = ""
-    return Outcome(answer.document(), text, code_of_answer(answer))
+        return Outcome(answer.document(), "", code, _doubts(answer))
+    if code is Exit.NOT_ONE_SOLUTION:
+        return Outcome(answer.document(), "", code, (answer.sentence,))
+    return Outcome(answer.document(), answer.sentence, code)
 
 
-def _say_doubts(answer: Answer) -> None:
+def _doubts(answer: Answer) -> tuple[str, ...]:
+    """What must be answered first, a sentence each."""
     from papernudge.cli.session.doubting import questions
 
-    for question, how in questions(answer.sheet.grid, answer.doubts):
-        warn(f"{answer.sheet.lead}{question} {how}")
+    asked = questions(answer.sheet.grid, answer.doubts)
+    return tuple(f"{answer.sheet.lead}{question} {how}" for question, how in asked)
 
 
 def _report(found: Sequence[Source], wishes: Wishes, work: Callable[[Source], Outcome]) -> int:
-    """Runs the work over all sources and prints in the form that was asked for."""
+    """Runs the work over all sources and prints in the form that was asked for. Of several, each
+    sentence says which photo it is about.
+    """
     worst = Exit.DONE
     documents = []
-    for source, outcome in _outcomes(found, work):
+    many = len(found) > 1
+    for source, outcome in _outcomes(found, work, many and wishes.talks):
         worst = max(worst, outcome.code)
+        for sentence in outcome.told:
+            warn(_named(source, sentence) if many else sentence)
         if wishes.output == "json":
             documents.append(outcome.document)
         elif wishes.output == "json lines":
             show(json.dumps(outcome.document))
         elif outcome.text:
             title = ""
-            if len(found) > 1:
+            if many:
                 title = visible(str(source.photo)) + ("\n" if "\n" in outcome.text else ": ")
             show(broken(f"{title}{outcome.text}", sys.stdout))
     if wishes.output == "json":
-        whole = documents if len(found) > 1 else documents[0]
+        whole = documents if many else documents[0]
         show(json.dumps(whole, indent=1))
     return int(worst)
 
 
+def _named(source: Source, sentence: str) -> str:
+    """The sentence with the photo's name, if it has not said it."""
+    called = source.photo or ""
+    return sentence if not called or called in sentence else f"{called}: {sentence}"
+
+
 def _outcomes(
-    found: Sequence[Source], work: Callable[[Source], Outcome]
+    found: Sequence[Source], work: Callable[[Source], Outcome], announced: bool
 ) -> Iterator[tuple[Source, Outcome]]:
+    """``announced``: a conversation about each photo begins with its name."""
     for source in found:
+        if announced:
+            say(f"{source.photo}:")
         try:
             outcome = work(source)
         except Trouble as trouble:
             if code_of(trouble) is Exit.WORDS:
+                if len(found) > 1:
+                    trouble.sentence = _named(source, trouble.sentence)
                 raise
             outcome = _failed(source, trouble)
         except (OSError, MemoryError):
@@ -307,8 +318,8 @@ def _outcomes(
 
 
 def _failed(source: Source, trouble: Trouble) -> Outcome:
-    warn(trouble.sentence)
-    return Outcome(failure_document(source.photo, trouble), "", code_of(trouble))
+    document = failure_document(source.photo, trouble)
+    return Outcome(document, "", code_of(trouble), (trouble.sentence,))
 
 
 def _one_picture(found: Sequence[Source], wishes: Wishes, since: str | None = None) -> None:

@@ -18,11 +18,14 @@ _CODES = {
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What one source came to: its document, its text, its exit code."""
+    """What one source came to: its document, its text, its exit code; ``told``: sentences for
+    standard error, doubts and what went wrong.
+    """
 
     document: dict[str, Any]
     text: str
     code: Exit
+    told: tuple[str, ...] = ()
 
 
 def code_of_answer(answer: Answer) -> Exit:

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from papernudge.cli.base.limits import OF_A_FILE
+from papernudge.cli.terminal.helping import DEFAULTS, Command
 from papernudge.cli.terminal.options import Side
 
 
@@ -16,7 +17,7 @@ def drill(
     source: Annotated[
         str | None,
         typer.Argument(
-            metavar="SOURCE",
+            metavar="[SOURCE]",
             help="A book, or a file of 81-character lines; puzzles of our own if unsaid.",
         ),
     ] = None,
@@ -91,11 +92,16 @@ def drill(
 def mark(
     photos: Annotated[
         list[str] | None,
-        typer.Argument(metavar="PHOTO...", help=f"Photos of sheets that drill drew. {OF_A_FILE}"),
+        typer.Argument(metavar="[PHOTO]...", help=f"Photos of sheets that drill drew. {OF_A_FILE}"),
     ] = None,
     log: Annotated[
         str | None,
-        typer.Option("--log", metavar="FILE", help="Keep the results: a log, made or added to."),
+        typer.Option(
+            "--log",
+            metavar="FILE",
+            envvar=DEFAULTS["log"],
+            help="Keep the results: a log, made or added to.",
+        ),
     ] = None,
     seconds: Annotated[
         float | None,
@@ -157,7 +163,10 @@ def mark(
 
 
 def progress(
-    log: Annotated[str, typer.Argument(metavar="FILE", help="A log that mark wrote.")],
+    log: Annotated[
+        str,
+        typer.Argument(metavar="[FILE]", envvar=DEFAULTS["log"], help="A log that mark wrote."),
+    ] = "",
     picture: Annotated[
         str | None,
         typer.Option("--picture", metavar="OUT", help="Also draw it: OUT ends in .svg or .png."),
@@ -174,14 +183,17 @@ def progress(
 
     Where the log names several pupils, each has its own lines and its own curve.
     """
+    from papernudge.cli.base.exits import bad_words
     from papernudge.cli.sheets.progress import run_progress
 
+    if not log:
+        raise bad_words("Name the log to draw: papernudge progress FILE.")
     drawn = Path(picture) if picture is not None else None
     raise typer.Exit(run_progress(Path(log), drawn, as_json, pupil))
 
 
 def register(app: typer.Typer) -> None:
     """Adds the commands."""
-    app.command()(drill)
-    app.command()(mark)
-    app.command()(progress)
+    app.command(cls=Command)(drill)
+    app.command(cls=Command)(mark)
+    app.command(cls=Command)(progress)

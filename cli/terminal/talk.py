@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import re
 import sys
-import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from papernudge.cli.base.breaking import broken
-from papernudge.cli.base.exits import Exit, Stop, bad_words
-from papernudge.cli.base.paths import why
+from papernudge.cli.base.exits import bad_words
 from papernudge.cli.base.say import say, show
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.assume import Assumption, parse_assumption
-from papernudge.cli.session.doubting import asked, note_sets
+from papernudge.cli.session.doubting import asked, choices, note_sets
 from papernudge.cli.terminal.board import board, marks_of
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
+from papernudge.cli.terminal.viewer import Folder, opens
+from papernudge.hints.geometry import cell_name, cell_of
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -49,7 +49,7 @@ class _Turn:
 
 class Talk:
     """Says an answer and waits: Enter for more, n for a digit that was written, u to take that
-    back, p for a picture, c to correct a cell, s to stop.
+    back, p to see a picture, c to correct a cell, s to stop.
 
     ``sentences``: no drawn boards; ``picture``: drawn anew with each answer. Answers go to
     standard output, questions to standard error.
@@ -67,6 +67,7 @@ class Talk:
         self._said: object = None
         self._drawn = ""
         self._before: list[_Turn] = []
+        self._folder = Folder()
 
     def over(
         self, sheet: Sheet, depth: int, answering: Answering, check: Answering | None = None
@@ -74,7 +75,10 @@ class Talk:
         """Talks until the user stops or nothing is left to tell. ``check``: what a hint leads into
         where something on the paper can't be right.
         """
-        turn = _Turn(sheet, depth)
+        with self._folder:
+            return self._turns(_Turn(sheet, depth), answering, check)
+
+    def _turns(self, turn: _Turn, answering: Answering, check: Answering | None) -> Outcome:
         while True:
             leads = check if turn.checking else None
             answer = (leads or answering)(turn.sheet, turn.depth)
@@ -126,7 +130,7 @@ class Talk:
                     return _Turn(turn.sheet, 1 if answer.state == "mistaken" else 2, checking=True)
                 return replace(turn, depth=turn.depth + 1) if answer.deeper else None
             if reply == "p":
-                self._show_picture(answer)
+                self._show_picture(answer, opened=True)
             elif reply == "u" and self._before:
                 self._said = None
                 return self._before.pop()
@@ -148,8 +152,7 @@ class Talk:
         except Trouble as wrong:
             self._tell(wrong.sentence)
             return None
-        sheet = turn.sheet.assuming([Assumption(None, cell, "entry", digit)])
-        return _Turn(replace(sheet, latest=(*turn.sheet.latest, cell)), 1)
+        return _Turn(turn.sheet.wrote(cell, digit), 1)
 
     def _end(self, answer: Answer) -> Outcome:
         return Outcome(answer.document(), "", code_of_answer(answer))
@@ -172,7 +175,7 @@ class Talk:
             if reply is None or reply in ("s", "q"):
                 return None
             try:
-                return sheet.assuming([_reply_to(doubt, name, reply, notes)])
+                return sheet.assuming([_reply_to(sheet.grid, doubt, name, reply, notes)])
             except Trouble:
                 self._tell("That is none of the answers.")
 
@@ -187,31 +190,24 @@ class Talk:
             self._tell(wrong.sentence)
             return None
 
-    def _show_picture(self, answer: Answer) -> None:
+    def _show_picture(self, answer: Answer, *, opened: bool = False) -> None:
         from papernudge.cli.base.files import write_whole
         from papernudge.cli.pictures.pictures import answer_picture, doubt_picture
 
         drawn = doubt_picture if answer.doubts else answer_picture
         try:
-            path = self._picture or self._picture_path(answer)
+            path = self._picture or self._folder.file(f"{answer.command}-{answer.depth}.png")
             write_whole(path, drawn(answer, self._side, path.suffix.lower()))
         except Trouble as wrong:
             say(wrong.sentence, self._err)
-        else:
+            return
+        if self._picture is not None:
             say(f"The picture is {path}", self._err)
-
-    def _picture_path(self, answer: Answer) -> Path:
-        """A new place for a picture. Stop (5) where there is none for temporary files."""
-        try:
-            folder = Path(tempfile.mkdtemp(prefix="papernudge-"))
-        except OSError as error:
-            raise Stop(
-                Exit.FILE,
-                f"There is no folder for a picture ({why(error)}): name one with --picture OUT.",
-                stage="write",
-                reason="unwritable",
-            ) from error
-        return folder / f"{answer.command}-{answer.depth}.png"
+        if opened and not opens(path) and self._picture is None:
+            say(
+                "There is no viewer for pictures here: --picture OUT.png writes them to a file.",
+                self._err,
+            )
 
     def _ask(self, prompt: str) -> str | None:
         """The reply, trimmed and in lower case where it is a letter; None at the end of input."""
@@ -245,9 +241,9 @@ def written_by(words: str, nudge: Nudge | None, grid: GridReading) -> tuple[int,
         if not cells:
             raise bad_words("Say in which cell, as in n R4C7=3.")
         return cells[0], asked_for[cells[0]]
-    cell = 9 * (int(found["row"]) - 1) + int(found["column"]) - 1
+    cell = cell_of(f"R{found['row']}C{found['column']}")
     if grid.cells[cell].kind == "given":
-        raise bad_words(f"R{found['row']}C{found['column']} is printed: correct it with c.")
+        raise bad_words(f"{cell_name(cell)} is printed: correct it with c.")
     if digit is None and cell not in asked_for:
         raise bad_words("Say which digit, as in n R4C7=3.")
     return cell, digit or asked_for[cell]
@@ -266,10 +262,10 @@ def _choices(sheet: Sheet, doubt: Doubt) -> str:
     return f"Enter: {read}, or type the digit, or . for nothing"
 
 
-def _reply_to(doubt: Doubt, name: str, reply: str, notes: str) -> Assumption:
+def _reply_to(grid: GridReading, doubt: Doubt, name: str, reply: str, notes: str) -> Assumption:
     if doubt.about == "hand":
-        kinds = {"g": "given", "e": "entry"}
-        return parse_assumption(f"{name}={kinds.get(reply, '')}:{doubt.read}")
+        said = dict(zip("ge", choices(grid, doubt), strict=True))
+        return parse_assumption(said[reply].says if reply in said else "")
     if doubt.about == "notes":
         return parse_assumption(f"{name}=notes:{reply.replace(' ', '') or notes or '.'}")
     if doubt.about == "seen":

@@ -87,13 +87,16 @@ def _notes_and_strikes(grid: GridReading) -> list[str]:
 
 
 def grids_table(answers: Sequence[Answer]) -> str:
-    """Right, wrong and blank for each grid: what a marker of contest sheets wants to see."""
+    """Right, wrong and blank for each grid: what a marker of contest sheets wants to see. Printed
+    digits count as none of them.
+    """
     rows = [("grid", "right", "wrong", "blank", "state")]
     for answer in answers:
         wrong = answer.fields.get("wrong")
         filled = int(answer.fields.get("filled", 0))
+        written = filled - (81 - answer.sheet.grid.givens.count("."))
         known = wrong is not None and answer.state != "not one solution"
-        right = str(filled - int(wrong or 0)) if known else "-"
+        right = str(written - int(wrong or 0)) if known else "-"
         said = str(wrong) if known else "-"
         rows.append((str(answer.sheet.number), right, said, str(81 - filled), answer.state))
     widths = [max(len(row[k]) for row in rows) for k in range(4)]

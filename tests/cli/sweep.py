@@ -47,9 +47,10 @@ KINDS: dict[str, dict[str, str]] = {
     "check": {"photos": IN, "tell": NUMBER, "since": IN, "picture": ".png", "side": NUMBER}
     | {"assume": TEXT, "grid": NUMBER, "given_line": TEXT, "entry_line": TEXT},
     "digitise": {"sources": IN, "book": BOTH, "workers": NUMBER, "cluster": ADDRESS}
-    | {"review": ".html", "corrections": IN, "assume": TEXT},
+    | {"review": ".html", "corrections": IN, "assume": TEXT, "label_from": TEXT},
     "export": {
         "book": IN,
+        "label": TEXT,
         "to": ".pdf",
         "minutes": TEXT,
         "hardest": TEXT,

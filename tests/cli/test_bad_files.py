@@ -92,7 +92,7 @@ def test_a_crafted_scan_is_told_and_the_other_pages_are_read(
     words = (tmp_path / f"page.{ending}", shelf, "--book", tmp_path / "b.book", "--workers", 1)
     ran = papernudge("digitise", *words)
     assert ran.code == 5
-    assert told in ran.out
+    assert told in ran.err
     assert "1 clean puzzle" in ran.out
 
 

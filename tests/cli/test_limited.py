@@ -163,7 +163,7 @@ def test_a_page_beyond_its_time_is_told_and_the_rest_goes_on(
     assert sources.MAX_PAGES == 5_000
     ran = papernudge("digitise", tmp_path, "--book", tmp_path / "b.book", "--workers", 1)
     assert ran.code == 5
-    assert "slow.jpg, page 1, takes more than 3 s of work to open or 20 s to read" in ran.out
+    assert "slow.jpg, page 1, takes more than 3 s of work to open or 20 s to read" in ran.err
     assert "1 clean puzzle" in ran.out
     assert papernudge("digitise", tmp_path, "--book", tmp_path / "b.book").code == 5  # told again
     monkeypatch.undo()
@@ -208,7 +208,8 @@ def test_a_signal_ends_a_run_at_once_with_nothing_left(
     _, err = run.communicate(timeout=30)  # its pipes end with the last of its children
     assert run.returncode == code, err
     assert "Traceback" not in err
-    assert {path.name for path in tmp_path.glob("b.book*")} == {"b.book"}
+    # The book stays only if a page was read into it.
+    assert {path.name for path in tmp_path.glob("b.book*")} <= {"b.book"}
 
 
 def test_a_signal_that_an_import_swallows_ends_the_run_all_the_same(tmp_path: Path) -> None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from papernudge.hints import Position, next_nudge
+from papernudge.hints import Position, next_nudge, solve
 from papernudge.vision.reading import CellKind, CellReading, Doubt
 
 Run = Callable[..., Any]
@@ -93,6 +95,86 @@ def test_p_draws_the_picture_and_says_where_it_is(
     ran = at_terminal("p\ns\n", "hint", "--given-line", puzzle, "--picture", out)
     assert f"The picture is {out}" in ran.err
     assert out.read_bytes()[:4] == b"\x89PNG"
+
+
+@pytest.fixture
+def temporary(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder of its own for temporary files."""
+    folder = tmp_path / "temporary"
+    folder.mkdir()
+    monkeypatch.setattr("tempfile.tempdir", str(folder))
+    return folder
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="xdg-open is Linux's own")
+@pytest.mark.parametrize("ends_with", [0, 3])
+def test_p_opens_the_systems_viewer_and_leaves_nothing_behind(
+    at_terminal: Run,
+    puzzle: str,
+    tmp_path: Path,
+    temporary: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    ends_with: int,
+) -> None:
+    viewer = tmp_path / "bin" / "xdg-open"
+    viewer.parent.mkdir()
+    viewer.write_text(f'#!/bin/sh\ncp "$1" "{tmp_path}/seen.png"\necho loud\nexit {ends_with}\n')
+    viewer.chmod(0o755)
+    monkeypatch.setenv("PATH", f"{viewer.parent}{os.pathsep}{os.environ['PATH']}")
+    monkeypatch.setenv("DISPLAY", ":0")
+    ran = at_terminal("p\ns\n", "hint", "--given-line", puzzle)
+    assert (tmp_path / "seen.png").read_bytes()[:4] == b"\x89PNG"
+    assert ("no viewer" in ran.err) == (ends_with == 3)
+    assert "loud" not in ran.out + ran.err
+    assert list(temporary.iterdir()) == []
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="elsewhere there is one")
+def test_without_a_screen_p_says_how_else_to_get_a_picture(
+    at_terminal: Run, puzzle: str, temporary: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("DISPLAY", raising=False)
+    monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
+    ran = at_terminal("p\ns\n", "hint", "--given-line", puzzle)
+    assert "There is no viewer for pictures here: --picture OUT.png" in ran.err
+    assert list(temporary.iterdir()) == []
+
+
+def test_what_was_filled_is_counted_among_the_blanks(papernudge: Run, puzzle: str) -> None:
+    solution = solve(puzzle)
+    assert solution is not None
+    entries = "".join(
+        s if g == "." and n < 40 else "."
+        for n, (g, s) in enumerate(zip(puzzle, solution, strict=True))
+    )
+    done, blanks = 81 - entries.count("."), puzzle.count(".")
+    ran = papernudge("check", "--given-line", puzzle, "--entry-line", entries)
+    assert ran.out == f"Right so far: you've filled {done} of {blanks} and nothing is wrong.\n"
+
+
+def test_of_several_photos_each_sentence_names_its_own(
+    papernudge: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    doubt = Doubt(1, "digit", 3, 0.6, ((8, 0.4),))
+    first = desk.says("first.jpg", grid_says(puzzle, doubts=(doubt,)))
+    second = desk.says("second.jpg", grid_says("." * 81))
+    torn = desk.folder / "torn.jpg"
+    torn.write_text("Dear Lantern")
+    ran = papernudge("check", first, second, torn)
+    lines = ran.err.splitlines()
+    assert len(lines) == 3
+    assert all(name in line for name, line in zip(("first", "second", "torn"), lines, strict=True))
+    ran = papernudge("check", first, second, "--grid", 2)
+    assert (ran.code, str(first) in ran.err) == (2, True)
+
+
+def test_a_conversation_about_several_photos_says_which_it_is_about(
+    at_terminal: Run, desk: Any, grid_says: Any, puzzle: str
+) -> None:
+    photos = [desk.says(name, grid_says(puzzle)) for name in ("first.jpg", "second.jpg")]
+    ran = at_terminal("s\ns\n", "check", *photos)
+    first, second = ran.out.index("first.jpg:"), ran.out.index("second.jpg:")
+    assert first < ran.out.index("Right so far") < second < ran.out.rindex("Right so far")
 
 
 def test_a_picture_that_was_asked_for_follows_the_conversation(

@@ -53,7 +53,7 @@ def test_an_untouched_puzzle_is_right_so_far() -> None:
     told = check(Position.of(PUZZLES[0])).at(1)
     assert told.state is State.RIGHT_SO_FAR
     assert (told.filled, told.wrong) == (24, 0)
-    assert told.sentence == "Right so far: 24 of 81 cells are filled and nothing is wrong."
+    assert told.sentence == "Right so far: you've filled 0 of 57 and nothing is wrong."
 
 
 def test_an_empty_grid_has_more_than_one_solution_and_that_is_said() -> None:
@@ -385,7 +385,7 @@ def test_independent_slips_are_all_roots() -> None:
         (True, True, "One digit you wrote can't be right: it stood in the earlier photo already."),
         (False, True, "One digit you wrote can't be right: the one written since the earlier"
          " photo."),
-        (False, False, "Right so far: 28 of 81 cells are filled and nothing is wrong."),
+        (False, False, "Right so far: you've filled 0 of 53 and nothing is wrong."),
     ],
 )  # fmt: skip
 def test_sentences_about_what_was_written_since(before: bool, after: bool, said: str) -> None:

@@ -13,6 +13,8 @@ from typing import Any
 
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parents[1]))  # what several folders of tests share
+
 # Workers started by the tests are as busy as the machine: one thread each.
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import base64
+import csv
 import html
 import re
 import shutil
 import sqlite3
+import struct
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -112,6 +114,61 @@ def test_a_doubt_about_a_written_digit_is_never_decided() -> None:
     assert (row.status, row.decided) == ("review", [])
 
 
+def chances(puzzle: str, entries: str, **odd: tuple[float, float]) -> bytes:
+    """As a reader that is sure would say, but for ``odd`` cells: chance of blank, of printed."""
+    rows = b""
+    for cell, (given, entry) in enumerate(zip(puzzle, entries, strict=True)):
+        mark = given if given != "." else entry
+        digits = [0.0] * 10
+        digits[0 if mark == "." else int(mark)] = 1.0
+        printed = float(given != ".")
+        name = f"R{cell // 9 + 1}C{cell % 9 + 1}"
+        if name in odd:
+            digits[0], printed = odd[name]
+        rows += struct.pack("<11e", *digits, printed)
+    return rows
+
+
+def written_in(**odd: tuple[float, float]) -> GridRow:
+    entries = "8" + BLANK[1:]
+    return grid(
+        entries=entries,
+        chances=chances(PUZZLE, entries, **odd),
+        doubts=[doubt("R1C1", "digit", 8)],
+        chance_all_right=0.6,
+    )
+
+
+def test_a_doubt_about_handwriting_alone_keeps_no_puzzle_waiting_and_stays_told() -> None:
+    row = settle(written_in())
+    assert (row.status, row.givens, row.decided) == ("clean", PUZZLE, [])
+    assert [one["cell"] for one in row.doubts] == ["R1C1"]
+
+
+@pytest.mark.parametrize(
+    ("odd", "why"),
+    [
+        ({"R1C1": (0.0, 0.05)}, "the mark in doubt may be printed"),
+        ({"R1C3": (0.9, 0.5)}, "another given may be there"),
+        ({"R1C2": (0.0, 0.9)}, "one of the givens may be none"),
+    ],
+)
+def test_where_a_given_may_be_other_than_read_a_doubtful_entry_keeps_waiting(
+    odd: dict[str, tuple[float, float]], why: str
+) -> None:
+    assert settle(written_in(**odd)).reason == "doubts", why
+
+
+def test_a_doubtful_entry_beside_another_doubt_or_in_no_puzzle_keeps_waiting() -> None:
+    one = written_in()
+    hand = replace(one, doubts=[*one.doubts, doubt("R1C4", "hand", 2)])
+    assert settle(hand).status == "review"
+    hidden = replace(one, doubts=[*one.doubts, doubt("R9C9", "seen", None)])
+    assert settle(hidden).status == "review"
+    several = replace(one, givens=BLANK, chances=chances(BLANK, one.entries or ""))
+    assert settle(several).reason == "several solutions"
+
+
 def test_on_a_page_without_handwriting_a_digit_that_looks_written_is_print() -> None:
     from papernudge.hints.solver import solve
 
@@ -175,7 +232,7 @@ def test_a_file_of_corrections_names_the_line_that_is_off(
     ran = papernudge("digitise", shelf.photos[0], "--book", tmp_path / "b", "--corrections", said)
     assert ran.code == 2
     assert "said.txt, line 4: a correction looks like" in ran.err
-    assert not (tmp_path / "b").exists()
+    assert (tmp_path / "b").exists()  # the rest is done
 
 
 # ---------------------------------------------------------------- on a real book
@@ -258,7 +315,8 @@ def test_the_sheet_offers_to_leave_a_grid_out_and_marks_a_digit_that_stands_twic
     for line in lines:
         assert parse_correction(line)
     started = re.findall(r'data-start="([^"]*)"', text)
-    assert started == [f"{row['id']} "]
+    assert started == [f"{row['id']} ", f"{row['id']} label "]
+    assert parse_correction(started[1] + "Lantern 12")
     assert parse_correction(started[0] + "R4C7=given:7")
 
 
@@ -346,16 +404,84 @@ def test_the_last_word_on_a_cell_counts(papernudge: Run, book: Path, rows: Run) 
     assert after["givens"] == row["givens"]
 
 
-def test_a_correction_of_a_row_that_is_not_there_changes_nothing(
+def test_corrections_that_do_not_fit_are_told_one_by_one_and_the_others_go_in(
     papernudge: Run, book: Path, rows: Run, tmp_path: Path
 ) -> None:
     row = waiting(rows(book))
     said = tmp_path / "said.txt"
-    said.write_text(f"{row['id']} left out\n{ID} R4C7=1\n", "utf-8")
+    said.write_text(f"{ID} R4C7=1\nrubbish\n{row['id']} left out\n{ID} R4C77=1\n", "utf-8")
     ran = papernudge("digitise", "--book", book, "--corrections", said)
     assert ran.code == 2
-    assert f"holds no grid {ID} that was read" in ran.err
-    assert waiting(rows(book))["id"] == row["id"]
+    assert "Corrections changed 1 puzzle." in ran.out
+    second, fourth, unknown = ran.err.splitlines()
+    assert "line 2: a correction looks like" in second
+    assert "line 4: " in fourth
+    assert f"holds no grid {ID} that was read" in unknown
+    changed = next(one for one in rows(book) if one["id"] == row["id"])
+    assert (changed["status"], changed["reason"]) == ("left out", "by hand")
+
+
+# ---------------------------------------------------------------- what puzzles are called
+
+
+def labels_in(found: list[Any]) -> dict[str, Any]:
+    return {row["source"]: row["label"] for row in found}
+
+
+def test_rows_are_called_after_their_file_or_page_unless_somebody_called_them_something(
+    papernudge: Run, book: Path, made: Path, rows: Run
+) -> None:
+    assert set(labels_in(rows(book)).values()) == {None}
+    row = next(one for one in rows(book) if one["source"] == "good.jpg")
+    said = f"{row['id']} label Lantern, no. #12"
+    assert papernudge("digitise", "--book", book, "--assume", said).code == 0
+    folder = made.parent / "smeared0"
+    ran = papernudge("digitise", folder, "--book", book, "--label-from", "page")
+    assert ran.code == 0, ran.err
+    assert labels_in(rows(book)) == {
+        "good.jpg": "Lantern, no. #12",
+        "smeared.png": "smeared, page 1",
+    }
+    papernudge("digitise", folder, "--book", book, "--label-from", "file")  # stays as it is
+    assert labels_in(rows(book))["smeared.png"] == "smeared, page 1"
+    papernudge("digitise", "--book", book, "--assume", f"{row['id']} label")
+    papernudge("digitise", folder, "--book", book, "--label-from", "file")
+    assert labels_in(rows(book))["good.jpg"] == "good"
+
+
+def test_a_label_stays_beside_other_words_and_a_page_that_is_read_again(
+    papernudge: Run, book: Path, made: Path, rows: Run, tmp_path: Path
+) -> None:
+    row = waiting(rows(book))
+    said = tmp_path / "said.txt"
+    said.write_text(f"{row['id']} label Lantern #7 # of May\n{row['id']} ok\n", "utf-8")
+    assert papernudge("digitise", "--book", book, "--corrections", said).code == 0
+    with Book.to_write(book) as opened, opened.changes() as sql:
+        sql.execute("DELETE FROM page")
+    papernudge("digitise", made.parent / "smeared0", "--book", book)
+    after = next(one for one in rows(book) if one["id"] == row["id"])
+    assert (after["label"], after["status"]) == ("Lantern #7 # of May", "clean")
+
+
+def test_an_export_finds_rows_by_their_label(
+    papernudge: Run, book: Path, rows: Run, tmp_path: Path
+) -> None:
+    row = next(one for one in rows(book) if one["source"] == "good.jpg")
+    papernudge("digitise", "--book", book, "--assume", f"{row['id']} label Lantern 12 May")
+    out = tmp_path / "out.csv"
+    assert papernudge("export", book, "--to", out, "--label", "lantern*may").code == 0
+    (told,) = list(csv.DictReader(out.read_text("utf-8").splitlines()))
+    assert (told["source"], told["label"]) == ("good.jpg", "Lantern 12 May")
+    assert papernudge("export", book, "--to", tmp_path / "no.csv", "--label", "x").code == 0
+    none = papernudge("export", book, "--to", out, "--label", "x", "--force")
+    assert "No puzzle fits" in none.err
+
+
+@pytest.mark.parametrize("words", ["label " + "x" * 201, "label a\x07b"])
+def test_a_label_that_is_none_is_refused(papernudge: Run, book: Path, words: str) -> None:
+    ran = papernudge("digitise", "--book", book, "--assume", f"{ID} {words}")
+    assert (ran.code, "a label is up to 200 characters" in ran.err) == (2, True)
+    assert papernudge("digitise", "--book", book, "--label-from", "x").code == 2
 
 
 def test_reading_anew_with_the_same_model_does_nothing_and_with_another_does(

@@ -170,7 +170,7 @@ def test_a_cut_off_tiff_keeps_its_whole_pages(
     (tmp_path / "scan.tif").write_bytes(bytes(data))
     ran = papernudge("digitise", tmp_path / "scan.tif", "--book", tmp_path / "b.book")
     assert ran.code == 5
-    assert "Page 2 of scan.tif is damaged" in ran.out
+    assert "Page 2 of scan.tif is damaged" in ran.err
     assert [row["page"] for row in rows(tmp_path / "b.book")] == [1, 3]
 
 

@@ -7,94 +7,23 @@ accessible pages, is asked where PAPERNUDGE_AXE names its script.
 from __future__ import annotations
 
 import os
-import shutil
-import subprocess
 import time
-import warnings
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from shared_browsers import browser, display, sized
 from shared_phone import FIXTURES, TOKEN, Home, covered, running, snapped_sheet
 from test_book_and_log import doubted, into_book, truth
 
-webdriver = pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
-from selenium.webdriver.common.by import By  # noqa: E402 - after the line above
-from selenium.webdriver.common.keys import Keys  # noqa: E402
-from selenium.webdriver.support.ui import WebDriverWait  # noqa: E402
+pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.support.ui import WebDriverWait
 
 SIZES = {"small phone": (320, 568), "large phone": (430, 932), "tablet": (820, 1180)}
+__all__ = ["browser", "display"]
 AXE = os.environ.get("PAPERNUDGE_AXE")
-_QUIET = (
-    "--headless=new",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
-
-
-def chromium(folder: Path) -> Any:
-    binary, driver = shutil.which("chromium"), shutil.which("chromedriver")
-    if binary is None or driver is None:
-        pytest.skip("Chromium or its driver is not on this machine")
-    options = webdriver.ChromeOptions()
-    options.binary_location = binary
-    for word in (*_QUIET, f"--user-data-dir={folder}"):
-        options.add_argument(word)
-    service = webdriver.ChromeService(driver)
-    return webdriver.Chrome(options=options, service=service)
-
-
-def webkit(_: Path) -> Any:
-    driver = shutil.which("WebKitWebDriver")
-    if driver is None:
-        pytest.skip("WebKit's driver is not on this machine")
-    if "DISPLAY" not in os.environ:
-        pytest.skip("there is no display for WebKit: Xvfb is not on this machine")
-    browser = Path("/usr/lib")
-    found = sorted(browser.glob("*/webkit2gtk-4.*/MiniBrowser"))
-    if not found:
-        pytest.skip("WebKit's browser for tests is not on this machine")
-    options = webdriver.WebKitGTKOptions()
-    options.binary_location = str(found[-1])
-    options.add_argument("--automation")
-    with warnings.catch_warnings():  # selenium warns of itself
-        warnings.simplefilter("ignore", DeprecationWarning)
-        return webdriver.WebKitGTK(options=options, service=webdriver.WebKitGTKService(driver))
-
-
-@pytest.fixture(scope="module")
-def display() -> Iterator[None]:
-    """A screen nobody sees, for the browser that needs one."""
-    program = shutil.which("Xvfb")
-    if program is None or "DISPLAY" in os.environ:
-        yield
-        return
-    process = subprocess.Popen(
-        [program, "-displayfd", "1", "-screen", "0", "1400x1400x24", "-nolisten", "tcp"],
-        stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
-    )  # fmt: skip
-    assert process.stdout is not None
-    os.environ["DISPLAY"] = f":{process.stdout.readline().strip()}"
-    yield
-    del os.environ["DISPLAY"]
-    process.terminate()
-    process.wait(10)
-    process.stdout.close()
-
-
-@pytest.fixture(scope="module", params=[chromium, webkit], ids=["chromium", "webkit"])
-def browser(
-    request: pytest.FixtureRequest, display: None, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[Any]:
-    driver = request.param(tmp_path_factory.mktemp("profile"))
-    yield driver
-    driver.quit()
 
 
 class Visit:
@@ -102,17 +31,10 @@ class Visit:
 
     def __init__(self, driver: Any, home: Home, size: str) -> None:
         self.driver, self.home = driver, home
-        self._sized(*SIZES[size])
+        sized(driver, *SIZES[size])
         driver.delete_all_cookies()
         driver.get(f"{home.address}/in/{TOKEN}")
         self.until(lambda: self.sentence.startswith("One nudge"))
-
-    def _sized(self, width: int, height: int) -> None:
-        if self.driver.name.startswith("chrom"):
-            view = {"width": width, "height": height, "deviceScaleFactor": 2, "mobile": True}
-            self.driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", view)
-        else:
-            self.driver.set_window_rect(0, 0, width, height)
 
     def until(self, holds: Any) -> None:
         def safely(_: Any) -> bool:
@@ -157,7 +79,7 @@ class Visit:
 
     def turned(self, width: int, height: int, letters: str = "") -> None:
         """The phone laid on its side, or its letters made larger."""
-        self._sized(width, height)
+        sized(self.driver, width, height)
         self.driver.execute_script(
             "document.documentElement.style.fontSize = arguments[0]", letters
         )
