@@ -1,6 +1,15 @@
-"""The order of the network's outputs: shared by the product and by training."""
+"""What goes into the networks, and in which order it comes out."""
 
 from __future__ import annotations
+
+CELL = 36
+"""Side of a cell inside its patch, patch pixels."""
+MARGIN = 6
+"""Context kept on every side of the cell, patch pixels."""
+SIDE = CELL + 2 * MARGIN
+"""Side of a patch, patch pixels."""
+PAPER = 224
+"""The grey level that blank paper is brought to."""
 
 DIGITS = slice(0, 10)
 """Logits of blank (index 0) and the digits 1–9; blank means no big digit, notes or not."""

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.digits_model.layout import PAPER, SIDE
+
 Pixels = npt.NDArray[np.uint8]
 
-PAPER, SIDE = 224, 48
-"""Of patches: level of paper, and side in pixels (``papernudge.vision.patches``)."""
 RIM = 9
 """Ink this near to a patch's side, pixels, may be the grid's own or a neighbour's."""
 FAINTEST, OF_DARKEST, SPECK = 25.0, 0.45, 3

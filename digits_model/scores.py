@@ -202,7 +202,7 @@ def _inked(pixels: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
     inner = pixels[:, _RIM:-_RIM, _RIM:-_RIM]
     inner = np.minimum(np.minimum(inner[..., 0], inner[..., 1]), inner[..., 2])
     inner = inner.reshape(len(pixels), -1)
-    dark = _PAPER - np.percentile(inner, 4, axis=1)
+    dark = layout.PAPER - np.percentile(inner, 4, axis=1)
     most = np.sort(dark)[-9:].mean()
     return np.asarray(dark > max(_LEAST_DARK, 0.3 * most))
 
@@ -244,7 +244,7 @@ UNSURE_STILL = 0.005
 """One of which the closer look is more unsure than this is looked at from several views."""
 _TRAINED_TURNS = (0.8, 0.2 / 3, 0.2 / 3, 0.2 / 3)
 """How often each turn was shown in training: a bias that 40 votes together would swear by."""
-_PAPER, _RIM, _LEAST_DARK = 224.0, 11, 20.0
+_RIM, _LEAST_DARK = 11, 20.0
 _GRAIN, _BEYOND_DOUBT = 8, 12.0
 """A cell whose softened grey levels differ by less holds nothing (the faintest marks of 60,000 hard
 and real cells: by 21); by so much its logit for blank leads then."""

@@ -8,64 +8,31 @@ went wrong by ``papernudge.hints.misprint``, the sentences stand in
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from enum import StrEnum
+from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
 from papernudge.hints.check_words import sentence_of
 from papernudge.hints.geometry import DIGITS_IN, HOUSE_CELLS, PEERS, cell_name, house_name, members
-from papernudge.hints.misprint import Misprint, find_misprint
-from papernudge.hints.position import Fault, Position
+from papernudge.hints.misprint import find_misprint
+from papernudge.hints.mistakes import Findings, Mistake, Since, State
+from papernudge.hints.position import Position
 from papernudge.hints.roots import clashes_of, first_group, root_groups
+from papernudge.hints.words import ENGLISH, Words
 
-
-class State(StrEnum):
-    """What can be said of a paper solve; the words of the JSON."""
-
-    SOLVED = "solved"
-    RIGHT_SO_FAR = "right so far"
-    MISTAKEN = "mistaken"
-    NOT_ONE_SOLUTION = "not one solution"
-
-
-@dataclass(frozen=True, slots=True)
-class Mistake:
-    """A wrong entry.
-
-    ``clashes``: cells of its houses that hold the same digit (none: it merely doesn't lead to
-    the solution). ``root``: it came first, no other wrong digit forced it. ``choice``: or one of
-    several that explain the others equally well came first; each of them is a ``root`` then.
-    """
-
-    cell: int
-    written: int
-    clashes: tuple[int, ...]
-    root: bool
-    choice: bool = False
-
-    def to_json(self) -> dict[str, object]:
-        """The mistake as depth 3 tells it."""
-        return {
-            "cell": cell_name(self.cell),
-            "written": self.written,
-            "clashes": [cell_name(c) for c in self.clashes],
-            "root": self.root,
-            **({"choice": True} if self.choice else {}),
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class Since:
-    """What happened on the paper between two photos, cells in row order.
-
-    ``written`` are new or changed entries, ``rubbed_out`` entries that are gone, ``wrong`` how
-    many of the written ones are wrong.
-    """
-
-    written: tuple[int, ...]
-    rubbed_out: tuple[int, ...]
-    wrong: int
+__all__ = [
+    "Check",
+    "Checked",
+    "Checked1",
+    "Checked2",
+    "Checked3",
+    "Checked4",
+    "Findings",
+    "Mistake",
+    "Since",
+    "State",
+    "check",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,30 +169,8 @@ Checked = Checked1 | Checked2 | Checked3 | Checked4
 
 
 @dataclass(frozen=True, slots=True)
-class Check:
-    """All there is to say about a paper solve; :meth:`at` gives the part that was asked for.
-
-    ``solution`` is None where the givens don't have exactly one; ``fault`` and ``misprint`` then
-    say why and where. Cells count 0–80 in row order. ``filled`` counts all digits, ``printed`` the
-    givens among them.
-    """
-
-    state: State
-    filled: int
-    mistakes: tuple[Mistake, ...] = ()
-    lost_notes: tuple[int, ...] = ()
-    stale_notes: tuple[tuple[int, tuple[int, ...]], ...] = ()
-    roots: tuple[tuple[int, ...], ...] = ()
-    first_out: int | None = None
-    first_or: tuple[int, ...] = ()
-    cost: int = 0
-    houses: tuple[int, ...] = ()
-    solution: str | None = None
-    fault: Fault = Fault.NONE
-    misprint: Misprint = field(default_factory=Misprint)
-    since: Since | None = None
-    first_wrong: int | None = None
-    printed: int = 0
+class Check(Findings):
+    """All there is to say about a paper solve; :meth:`at` gives the part that was asked for."""
 
     @property
     def deepest(self) -> int:
@@ -236,8 +181,8 @@ class Check:
             return 4 if self.misprint.instead else 3
         return 3 if self.stale_notes else 1
 
-    def at(self, depth: int) -> Checked:
-        """What depth 1, 2, 3 or 4 tells, in a type that holds nothing deeper.
+    def at(self, depth: int, words: Words = ENGLISH) -> Checked:
+        """What depth 1, 2, 3 or 4 tells, in a type that holds nothing deeper, said in ``words``.
 
         Raises ValueError for any other depth.
         """
@@ -251,7 +196,7 @@ class Check:
             "since": self.since,
             "misprint": self.misprint.kind,
             "misprinted": len(self.misprint.cells),
-            "sentence": sentence_of(self, depth),
+            "sentence": sentence_of(self, depth, words),
         }
         if depth == 1:
             return Checked1(**one)

@@ -16,43 +16,13 @@ from papernudge.hints.board import Board
 from papernudge.hints.canonical import canonical
 from papernudge.hints.geometry import HOUSES, Cell, Digit, House
 from papernudge.hints.line import Line, Step
-from papernudge.hints.nudge import Nudge, focus_of
+from papernudge.hints.nudge import Nudge, Told3, focus_of
 from papernudge.hints.position import Position
+from papernudge.hints.registry import PRACTISED
 from papernudge.hints.search import cheapest_lines
 from papernudge.hints.solver import solve
 
 Places = tuple[tuple[Cell, Digit], ...]
-
-TECHNIQUES = (
-    "last blank of a house",
-    "several cells of a house",
-    "hidden single",
-    "naked single",
-    "locked candidates",
-    "naked pair",
-    "hidden pair",
-    "naked triple",
-    "hidden triple",
-    "naked quad",
-    "hidden quad",
-    "X-wing",
-    "swordfish",
-    "jellyfish",
-    "XY-wing",
-    "XYZ-wing",
-    "W-wing",
-    "remote pairs",
-    "colouring",
-    "alternating chain",
-    "almost-locked sets",
-    "finned X-wing",
-    "finned swordfish",
-    "skyscraper",
-    "two-string kite",
-    "turbot fish",
-    "empty rectangle",
-)
-"""What can be asked for, by name. Sheet codes count on this order: add at the end."""
 
 MOST_LOOKS = 45
 """A line of a higher price than this (looks, and PATTERN for each pattern) is no exercise but an
@@ -89,14 +59,14 @@ class Reason:
         """
         match = _ASKED.fullmatch(" ".join(text.split()).casefold())
         name = match["name"] if match else ""
-        for technique in TECHNIQUES:
+        for technique in PRACTISED:
             if name == technique.casefold().removesuffix(" of a house"):
                 assert match is not None
                 blanks = match["blanks"]
                 many = None if blanks is None else _COUNTS.get(blanks) or int(blanks)
                 return cls(technique, match["kind"], many)
         raise ValueError(
-            f"expected one of {', '.join(TECHNIQUES)}, then if wanted 'in a block' (row, column,"
+            f"expected one of {', '.join(PRACTISED)}, then if wanted 'in a block' (row, column,"
             f" line) and 'with 3 blanks'; got {text!r}"
         )
 
@@ -131,8 +101,8 @@ class Drill:
 
     ``digits``: what stands in it, 81 characters. ``solution``: 81 digits. ``looks``: what the
     cheapest line costs. ``answers``: what each of the cheapest lines writes, in reading order.
-    ``puzzle``: the puzzle that it comes from. ``why``: for each of the answers a sentence that names
-    the digits and cells of the pattern by which one of the cheapest lines earns it.
+    ``puzzle``: the puzzle that it comes from. ``why``: for each of the answers the pattern, with
+    its digits and cells, by which one of the cheapest lines earns it.
     """
 
     digits: str
@@ -141,7 +111,7 @@ class Drill:
     looks: int
     answers: tuple[Places, ...]
     puzzle: str
-    why: tuple[str, ...] = ()
+    why: tuple[Told3, ...] = ()
 
 
 def drilled(digits: str, reason: Reason, puzzle: str = "", solution: str = "") -> Drill | None:
@@ -169,9 +139,11 @@ def _drill(
     return Drill(digits, full, reason, min(line.looks for line in lines), answers, puzzle, why)
 
 
-def _why(line: Line, digits: str) -> str:
+def _why(line: Line, digits: str) -> Told3:
     settled = line.settled()
-    return Nudge(settled, focus_of(settled, Position.of(digits))).at(3).sentence
+    told = Nudge(settled, focus_of(settled, Position.of(digits))).at(3)
+    assert isinstance(told, Told3)
+    return told
 
 
 def drills_in(puzzle: str, reasons: Sequence[Reason], seed: int = 0) -> Iterator[Drill]:

@@ -151,6 +151,10 @@ def cell_name(cell: Cell) -> str:
     return f"R{cell // 9 + 1}C{cell % 9 + 1}"
 
 
+CELL_NAME = "R([1-9])C([1-9])"
+"""A cell's name as a pattern of :mod:`re`, its row and column as groups."""
+
+
 def cell_of(name: str) -> Cell:
     """The cell that ``R4C7`` names. ValueError if it names none.
 

@@ -18,12 +18,11 @@ from math import exp, log
 from typing import Any, NamedTuple
 
 from papernudge.hints.board import Board
-from papernudge.hints.drilling import TECHNIQUES
 from papernudge.hints.geometry import Cell, Digit
 from papernudge.hints.looks import PATTERN, Sight, single_looks
 from papernudge.hints.position import Fault, Position
+from papernudge.hints.registry import USED
 from papernudge.hints.search import FAR, cheapest_lines
-from papernudge.hints.techniques.nets import NET
 from papernudge.hints.techniques.singles import hidden_singles, last_blanks, naked_singles
 from papernudge.hints.walk import Walk, walk
 
@@ -127,14 +126,10 @@ def grade(givens: str, walked: Walk | None = None) -> Grade:
     )
 
 
-REASONS = (*TECHNIQUES, "finned jellyfish", NET)
-"""The name of everything that a walk may need."""
-
-
 def needs(walked: Walk) -> tuple[str, ...]:
     """Every technique that a step of the walk uses, in the order in which drills list them."""
     used = {step.technique for line in walked.lines for step in line.steps}
-    return tuple(name for name in REASONS if name in used)
+    return tuple(name for name in USED if name in used)
 
 
 def spread(expected: float) -> tuple[float, float]:

@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
-from papernudge.hints import reasons, words
+from papernudge.hints import reasons
+from papernudge.hints import words as telling
 from papernudge.hints.geometry import (
     HOUSE_CELLS,
     HOUSES,
@@ -28,6 +29,7 @@ from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines, nearest
 from papernudge.hints.techniques.nets import NET
 from papernudge.hints.techniques.singles import HIDDEN_SINGLE
+from papernudge.hints.words import ENGLISH, Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,12 +87,16 @@ class ToldStep:
     builds_on: Struck = ()
     pattern: Pattern = NO_PATTERN
 
-    @property
-    def sentence(self) -> str:
+    def said(self, words: Words = ENGLISH) -> str:
         """The step in words."""
         return reasons.elimination(
-            self.technique, self.pattern, self.ruled_out, self.evidence, self.noted
+            self.technique, self.pattern, self.ruled_out, self.evidence, self.noted, words
         )
+
+    @property
+    def sentence(self) -> str:
+        """The step in English."""
+        return self.said()
 
     def to_json(self) -> dict[str, Any]:
         """Technique, pattern, houses, evidence, eliminations."""
@@ -126,14 +132,18 @@ class Told1:
     depth: ClassVar[int] = 1
     focus: Focus
 
+    def said(self, words: Words = ENGLISH) -> str:
+        """The depth in words."""
+        return telling.where(self.focus.digit, self.focus.house, words)
+
     @property
     def sentence(self) -> str:
-        """The depth in words."""
-        return words.where(self.focus.digit, self.focus.house)
+        """The depth in English."""
+        return self.said()
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self, words: Words = ENGLISH) -> dict[str, Any]:
         """The fields of the depth."""
-        return {"focus": self.focus.to_json(), "sentence": self.sentence}
+        return {"focus": self.focus.to_json(), "sentence": self.said(words)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,17 +153,16 @@ class Told2(Told1):
     depth: ClassVar[int] = 2
     technique: str
 
-    @property
-    def sentence(self) -> str:
+    def said(self, words: Words = ENGLISH) -> str:
         """The depth in words."""
-        return words.question(self.focus.digit, self.focus.house, self.technique)
+        return telling.question(self.focus.digit, self.focus.house, self.technique, words)
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self, words: Words = ENGLISH) -> dict[str, Any]:
         """The fields of the depth."""
         return {
             "focus": self.focus.to_json(),
             "technique": self.technique,
-            "sentence": self.sentence,
+            "sentence": self.said(words),
         }
 
 
@@ -177,8 +186,7 @@ class Told3(Told2):
     builds_on: Struck = ()
     pattern: Pattern = NO_PATTERN
 
-    @property
-    def sentence(self) -> str:
+    def said(self, words: Words = ENGLISH) -> str:
         """The depth in words."""
         last = reasons.placement(
             self.opened,
@@ -187,10 +195,11 @@ class Told3(Told2):
             self.evidence,
             self.noted,
             then=bool(self.line),
+            words=words,
         )
-        return " ".join([*(step.sentence for step in self.line), last])
+        return " ".join([*(step.said(words) for step in self.line), last])
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self, words: Words = ENGLISH) -> dict[str, Any]:
         """The fields of the depth."""
         return {
             "focus": self.focus.to_json(),
@@ -201,7 +210,7 @@ class Told3(Told2):
             "line": [step.to_json() for step in self.line],
             "pattern": self.pattern.to_json(),
             **_premises_json(self.noted, self.builds_on),
-            "sentence": self.sentence,
+            "sentence": self.said(words),
         }
 
 
@@ -213,17 +222,16 @@ class Told4(Told3):
     places: tuple[tuple[Cell, Digit], ...]
     follow: tuple[Cell, ...] = ()
 
-    @property
-    def sentence(self) -> str:
+    def said(self, words: Words = ENGLISH) -> str:
         """The depth in words."""
-        return words.writing(self.places, follow=self.follow)
+        return telling.writing(self.places, words, self.follow)
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self, words: Words = ENGLISH) -> dict[str, Any]:
         """The fields of the depth."""
-        fields = Told3.to_json(self)
+        fields = Told3.to_json(self, words)
         places = [{"cell": cell_name(c), "digit": d} for c, d in self.places]
         follow = {"follow": [cell_name(c) for c in self.follow]} if self.follow else {}
-        return {**fields, "places": places, **follow, "sentence": self.sentence}
+        return {**fields, "places": places, **follow, "sentence": self.said(words)}
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,6 @@ from papernudge.hints.geometry import (
     Digits,
     House,
     cell_name,
-    house_name,
     members,
 )
 from papernudge.hints.pattern import (
@@ -37,7 +36,9 @@ from papernudge.hints.words import (
     either,
     joined,
     named_cells,
+    named_house,
     named_houses,
+    titled,
 )
 
 Struck = Sequence[tuple[Cell, Sequence[Digit]]]
@@ -140,7 +141,7 @@ def _fields(
 ) -> dict[str, str]:
     gone = sum(1 << (d - 1) for d in {d for _, digits in struck for d in digits})
     fields = {
-        "technique": technique,
+        "technique": titled(technique, words),
         "digits": _digits(pattern.digits, words),
         "digits_or": _digits_or(pattern.digits, words),
         "others": _digits_or(pattern.digits & ~gone, words),
@@ -199,7 +200,7 @@ def _chain(links: Sequence[Link], words: Words) -> str:
                     cell=_places(link.one.cells, words),
                     digit=link.one.digit,
                     other=link.other.digit,
-                    house="" if link.house is None else house_name(link.house),
+                    house="" if link.house is None else named_house(link.house, words),
                     places=_places(link.other.cells, words),
                 )
             )

@@ -41,12 +41,10 @@ from papernudge.hints.deduction import MOST_BRANCHES, Deduction, excluded, net_p
 from papernudge.hints.geometry import HOUSES, Candidates, Cell, houses_holding
 from papernudge.hints.line import Line, Step
 from papernudge.hints.looks import ELSEWHERE, PATTERN, SWITCH, Sight, price, single_looks
+from papernudge.hints.registry import FAMILIES
 from papernudge.hints.techniques.almost_locked import AlmostLockedHunt, almost_locked_sets
-from papernudge.hints.techniques.chains import ChainHunt, alternating_chains, remote_pairs
-from papernudge.hints.techniques.colouring import colouring
-from papernudge.hints.techniques.fish import fish
+from papernudge.hints.techniques.chains import ChainHunt, alternating_chains
 from papernudge.hints.techniques.hunt import Asked, Hunt, Technique
-from papernudge.hints.techniques.locked import locked_candidates
 from papernudge.hints.techniques.nets import nets
 from papernudge.hints.techniques.singles import (
     MANY,
@@ -55,26 +53,15 @@ from papernudge.hints.techniques.singles import (
     naked_singles,
     singles,
 )
-from papernudge.hints.techniques.subsets import hidden_subsets, naked_subsets
-from papernudge.hints.techniques.uniqueness import unique_rectangles
-from papernudge.hints.techniques.wings import w_wings, xy_wings, xyz_wings
 
-TECHNIQUES: tuple[tuple[Technique, int], ...] = (
-    (locked_candidates, 3),
-    (naked_subsets, 4),
-    (hidden_subsets, 4),
-    (fish, 6),
-    (xy_wings, 6),
-    (xyz_wings, 6),
-    (w_wings, 6),
-    (remote_pairs, 8),
-    (colouring, 5),
-    (alternating_chains, 4),
-    (almost_locked_sets, 6),
+TECHNIQUES: tuple[tuple[Technique, int], ...] = tuple(
+    (one.finder, one.least) for one in FAMILIES if one.finder and not one.unique
 )
 """The eliminating techniques, each with the fewest looks that one of its deductions can cost."""
 
-UNIQUENESS: tuple[tuple[Technique, int], ...] = ((unique_rectangles, 6),)
+UNIQUENESS: tuple[tuple[Technique, int], ...] = tuple(
+    (one.finder, one.least) for one in FAMILIES if one.finder and one.unique
+)
 """Those that rest on the puzzle having one solution, only on request."""
 
 LEAST_LINE = PATTERN + 1 + min(looks for _, looks in TECHNIQUES)

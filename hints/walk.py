@@ -14,7 +14,7 @@ from papernudge.hints.nudge import Nudge, Told1, Told3, Told4, focus_of
 from papernudge.hints.pattern import Pattern
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines, nearest
-from papernudge.hints.words import named_cells, writing
+from papernudge.hints.words import ENGLISH, Words, named_cells, writing
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ class Walk:
         """All looks of the solve."""
         return self.steps[-1].total if self.steps else 0
 
-    def sentences(self, depth: int = 4) -> list[str]:
+    def sentences(self, depth: int = 4, words: Words = ENGLISH) -> list[str]:
         """A few words for each line, as deep as asked: where to look; which question; why, looks,
         total and what it follows; what to write.
         """
@@ -63,16 +63,16 @@ class Walk:
         told = []
         for number, step in enumerate(self.steps, 1):
             follows = [c for c in before if c in step.linked]
-            told.append(_sentence(number, step, follows, depth))
+            told.append(_sentence(number, step, follows, depth, words))
             before = tuple(cell for cell, _ in step.line.places)
         return told
 
-    def to_json(self, depth: int = 4) -> dict[str, Any]:
+    def to_json(self, depth: int = 4, words: Words = ENGLISH) -> dict[str, Any]:
         """The walk as plain data; the fields of each line and no deeper ones."""
         out: dict[str, Any] = {"solved": self.solved}
         if depth >= 3:
             out["looks"] = self.looks
-        return {**out, "lines": [_line_json(step, depth) for step in self.steps]}
+        return {**out, "lines": [_line_json(step, depth, words) for step in self.steps]}
 
 
 def walk(position: Position) -> Walk:
@@ -109,8 +109,8 @@ def walked(line: Line, position: Position, before: Walked | None, written: int) 
     return Walked(Nudge(line, focus_of(line, position)), total, asks, switch, linked)
 
 
-def _line_json(step: Walked, depth: int) -> dict[str, Any]:
-    told = _told(step, depth).to_json()
+def _line_json(step: Walked, depth: int, words: Words) -> dict[str, Any]:
+    told = _told(step, depth).to_json(words)
     if depth >= 2:
         told |= {"asks": step.asks, "switch": step.switch}
     if depth >= 3:
@@ -118,7 +118,7 @@ def _line_json(step: Walked, depth: int) -> dict[str, Any]:
     if depth == 4:  # a walk is the whole solve: what follows by itself is written too
         told["places"] = [{"cell": cell_name(c), "digit": d} for c, d in step.line.places]
         told.pop("follow", None)
-        told["sentence"] = writing(step.line.places)
+        told["sentence"] = writing(step.line.places, words)
     return told
 
 
@@ -152,16 +152,18 @@ def _without(pattern: Pattern, hidden: Cells) -> Pattern:
     )
 
 
-def _sentence(number: int, step: Walked, follows: Sequence[Cell], depth: int) -> str:
-    turn = f"Now ask by {step.asks}. " if step.switch and depth >= 2 else ""
-    told = _told(step, depth)
+def _sentence(number: int, step: Walked, follows: Sequence[Cell], depth: int, words: Words) -> str:
+    turn = [words.say(f"ask by {step.asks}")] if step.switch and depth >= 2 else []
     if depth < 3:
-        return f"{number}. {turn}{told.sentence}"
-    looks = "1 look" if step.line.looks == 1 else f"{step.line.looks} looks"
-    count = f"({looks}, {step.total} so far)"
-    if depth == 3:
-        earlier = " Digits of earlier steps count here." if step.linked else ""
-        return f"{number}. {turn}{told.sentence}{earlier} {count}"
-    why, what = step.nudge.at(3).sentence, writing(step.line.places)
-    link = f"; follows on from {named_cells(follows)}" if follows else ""
-    return f"{number}. {turn}{why} {what} {count[:-1]}{link})"
+        said = [*turn, _told(step, depth).said(words)]
+    else:
+        code = "looks, follows" if follows and depth == 4 else "looks"
+        cells = named_cells(follows, words)
+        count = words.counted(code, step.line.looks, total=step.total, cells=cells)
+        if depth == 3:
+            earlier = [words.say("earlier steps count")] if step.linked else []
+            said = [*turn, _told(step, depth).said(words), *earlier, count]
+        else:
+            what = writing(step.line.places, words)
+            said = [*turn, step.nudge.at(3).said(words), what, count]
+    return words.say("step", number=number, said=" ".join(said))

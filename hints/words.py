@@ -6,21 +6,23 @@ know, so that a sentence can't give away more.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from papernudge.hints.geometry import Cell, Digit, House, cell_name, house_name
+from papernudge.hints.said import SAID, plural
 
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """The templates of one language."""
+    """All that is said of a paper in one language: templates by code, with places for data."""
 
     follow_digit: str
     look_at_house: str
     joined_by: str
     last_joined_by: str
     names: Mapping[str, str]
+    titles: Mapping[str, str]
     questions_by_digit: Mapping[str, str]
     questions_by_house: Mapping[str, str]
     reasons: Mapping[str, str]
@@ -43,6 +45,17 @@ class Words:
     write: str
     write_one: str
     then_follow: Mapping[str, str]
+    houses: Mapping[str, str]
+    said: Mapping[str, str]
+    plural: Callable[[int], str]
+
+    def say(self, code: str, **data: object) -> str:
+        """The sentence of this code with what it is about."""
+        return self.said[code].format(**data)
+
+    def counted(self, code: str, count: int, **data: object) -> str:
+        """The same where its form hangs on a number, which it may name as ``count``."""
+        return self.say(f"{code}.{self.plural(count)}", count=count, **data)
 
 
 ENGLISH = Words(
@@ -63,6 +76,7 @@ ENGLISH = Words(
         "unique rectangle": "a rectangle that would leave two solutions",
         "*": "a {technique}",
     },
+    titles={},
     questions_by_digit={
         "hidden single": "In which house is just one place left for {a_digit}?",
         "*": "What do the last places for the {digit} say about each other? Look for {technique}: "
@@ -143,6 +157,9 @@ ENGLISH = Words(
     write="Write {places}.",
     write_one="{digit} in {cell}",
     then_follow={"one": " {cells} follows.", "*": " {cells} follow."},
+    houses={"row": "row {number}", "column": "column {number}", "block": "block {number}"},
+    said=SAID,
+    plural=plural,
 )
 
 
@@ -158,13 +175,18 @@ def named_cells(cells: Sequence[Cell], words: Words = ENGLISH) -> str:
     return joined([cell_name(c) for c in cells], words)
 
 
+def named_house(house: House, words: Words = ENGLISH) -> str:
+    """``row 4``, ``column 2`` or ``block 9``."""
+    kind, number = house_name(house).split()
+    return words.houses[kind].format(number=number)
+
+
 def named_houses(houses: Sequence[House], words: Words = ENGLISH) -> str:
     """The houses by name, joined: ``row 1``, ``rows 1 and 5``, ``row 1, column 2 and block 9``."""
-    names = [house_name(h) for h in houses]
-    kinds = {name.split()[0] for name in names}
-    if len(names) < 2 or len(kinds) > 1:
-        return joined(names, words)
-    numbers = joined([name.split()[1] for name in names], words)
+    kinds = {house_name(house).split()[0] for house in houses}
+    if len(houses) < 2 or len(kinds) > 1:
+        return joined([named_house(house, words) for house in houses], words)
+    numbers = joined([house_name(house).split()[1] for house in houses], words)
     return f"{words.several_houses[kinds.pop()]} {numbers}"
 
 
@@ -173,12 +195,17 @@ def where(digit: Digit | None, house: House | None, words: Words = ENGLISH) -> s
     if digit is not None:
         return words.follow_digit.format(digit=digit)
     assert house is not None
-    return words.look_at_house.format(house=house_name(house))
+    return words.look_at_house.format(house=named_house(house, words))
 
 
 def named(technique: str, words: Words = ENGLISH) -> str:
     """A technique with its article."""
-    return words.names.get(technique, words.names["*"]).format(technique=technique)
+    return words.names.get(technique, words.names["*"]).format(technique=titled(technique, words))
+
+
+def titled(technique: str, words: Words = ENGLISH) -> str:
+    """A technique by its bare name: where the language has none of its own, the English one."""
+    return words.titles.get(technique, technique)
 
 
 def question(
@@ -192,7 +219,7 @@ def question(
         )
     assert house is not None
     template = words.questions_by_house.get(technique, words.questions_by_house["*"])
-    return template.format(house=house_name(house), technique=named(technique, words))
+    return template.format(house=named_house(house, words), technique=named(technique, words))
 
 
 def either(parts: Sequence[str], words: Words = ENGLISH) -> str:

@@ -19,7 +19,7 @@ def main() -> None:
     with zipfile.ZipFile(sys.argv[1]) as wheel:
         shipped = {n for n in wheel.namelist() if n.startswith("papernudge/")}
     there = {
-        f"papernudge/{path.relative_to(ROOT).as_posix()}"
+        f"papernudge/{path.relative_to(ROOT).as_posix()}".replace("/cli/root/", "/")
         for room in ROOMS
         for path in (ROOT / room).rglob("*")
         if path.suffix in DATA and "training" not in path.parts and "__pycache__" not in path.parts

@@ -54,8 +54,10 @@ class MisfitError(ValueError):
     """
 
 
-def written(evidence: Evidence) -> bytes:
+def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> bytes:
     """The evidence as a file of its own kind (npz, compressed), at most MOST_BYTES.
+
+    ``beside``: what else, of JSON's types, goes into it.
 
     All 81 cells are looked at closer first, for any of them may turn out to matter: a second or
     two. What comes of an answer later is the same to about seven digits.
@@ -76,6 +78,7 @@ def written(evidence: Evidence) -> bytes:
         "bent": sorted(sight.bent),
         "ailing": sight.ailing,
         "thorough": evidence.thorough,
+        "beside": dict(beside or {}),
         "quality": list(astuple(evidence.quality)[1:]),
     }
     arrays["told"] = np.frombuffer(json.dumps(told).encode(), np.uint8)
@@ -88,9 +91,11 @@ def written(evidence: Evidence) -> bytes:
     return out.getvalue()
 
 
-def read_back(data: bytes) -> Evidence:
-    """What :func:`written` wrote. MisfitError for anything else, and for what another version
-    wrote: chances of another reader would be added to ours.
+def read_back(data: bytes) -> tuple[Evidence, dict[str, Any]]:
+    """What :func:`written` wrote, and what went beside it.
+
+    MisfitError for anything else, and for what another version wrote: chances of another reader
+    would be added to ours.
     """
     try:
         with np.load(io.BytesIO(data), allow_pickle=False) as file:
@@ -107,7 +112,7 @@ def read_back(data: bytes) -> Evidence:
             f" {FORM}, reader {this_reader()}): read the photo again."
         )
     try:
-        return _evidence(arrays, told)
+        return _evidence(arrays, told), dict(told["beside"])
     except (KeyError, ValueError, TypeError, AttributeError) as error:
         raise MisfitError("This saved reading is damaged: read the photo again.") from error
 

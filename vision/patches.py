@@ -7,21 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.digits_model import layout
 from papernudge.vision.mesh import Mesh, Points
 
-CELL = 36
-"""Side of a cell inside its patch, patch pixels."""
-MARGIN = 6
-"""Context kept on every side of the cell, patch pixels."""
-SIDE = CELL + 2 * MARGIN
-"""Side of a patch, patch pixels."""
-PAPER = 224
-"""The grey level that blank paper is brought to."""
+CELL, MARGIN, SIDE, PAPER = layout.CELL, layout.MARGIN, layout.SIDE, layout.PAPER
+"""Of patches, as the networks take them."""
 
 _MANY_PIXELS = 1_400_000
 """Crops up to this many pixels are averaged down as the model's training data were."""
 
-FINE = 72
+FINE = 2 * CELL
 """Side of a cell in a fine patch, for small notes."""
 FINE_MARGIN = 4
 FINE_SIDE = FINE + 2 * FINE_MARGIN

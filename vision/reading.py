@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
+from papernudge.hints.geometry import cell_name as cell_name
 from papernudge.vision.grid import GridKind, Quality
 from papernudge.vision.hidden import Hidden
 from papernudge.vision.mesh import Mesh, Points
@@ -20,11 +21,6 @@ class CellKind(StrEnum):
     BLANK = "blank"
     GIVEN = "given"
     ENTRY = "entry"
-
-
-def cell_name(cell: int) -> str:
-    """``R4C7`` for cell 33: rows and columns count from 1, cells from 0 in row order."""
-    return f"R{cell // 9 + 1}C{cell % 9 + 1}"
 
 
 @dataclass(frozen=True, slots=True)

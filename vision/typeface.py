@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
+from papernudge.hints.geometry import cell_name
 from papernudge.vision.crop import CELL, MARGIN
 
 if TYPE_CHECKING:
@@ -72,7 +73,7 @@ class Page:
     def untouched(self) -> bool:
         """Whether no digit on the page was surely written by hand."""
         return not any(
-            mark != "." and _name(cell) not in _doubtful(grid)
+            mark != "." and cell_name(cell) not in _doubtful(grid)
             for grid in self.grids
             for cell, mark in enumerate(grid.entries or "")
         )
@@ -113,7 +114,7 @@ class Page:
             if ink is None:
                 continue
             for cell, mark in enumerate(grid.givens or ""):
-                if mark != "." and _name(cell) not in _doubtful(grid):
+                if mark != "." and cell_name(cell) not in _doubtful(grid):
                     found.setdefault(mark, []).append(ink[cell])
         return {mark: inks for mark, inks in found.items() if len(inks) >= LIKES}
 
@@ -157,10 +158,6 @@ NO_PAGE = Page()
 
 def _doubtful(grid: PrintedGrid) -> set[str]:
     return {doubt["cell"] for doubt in grid.doubts if doubt["about"] != "notes"}
-
-
-def _name(cell: int) -> str:
-    return f"R{cell // 9 + 1}C{cell % 9 + 1}"
 
 
 def _ink(crop: bytes | None) -> Inks | None:

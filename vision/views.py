@@ -35,9 +35,7 @@ _PLAIN = 0.9999
 _STEADIER = 0.9
 """The mean of many views is less often sure of what is wrong than one look: its temperature is
 lower by this factor, found on 300 drawn sheets by other hands than the figures'."""
-_PAPER, _DARK, _MOST = 224.0, 150.0, 3.0
-_MARGIN, _FINE_SIDE = 12, 96
-"""Of a fine patch, pixels: kept around its cell, and its side."""
+_DARK, _MOST = 150.0, 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,10 +171,12 @@ def _darkened(pixels: Pixels) -> Pixels:
     """Faint pencil made as dark as a pen; what is dark already stays as it is."""
     import numpy as np
 
+    from papernudge.digits_model.layout import PAPER
+
     inside = pixels[:, 9:-9, 9:-9].min(axis=3).reshape(len(pixels), -1)
-    depth = _PAPER - np.percentile(inside, 2, axis=1)
+    depth = PAPER - np.percentile(inside, 2, axis=1)
     factor = np.clip(_DARK / np.maximum(depth, 20), 1.0, _MOST)[:, None, None, None]
-    dark = np.clip(_PAPER - (_PAPER - pixels.astype(np.float32)) * factor, 0, 255)
+    dark = np.clip(PAPER - (PAPER - pixels.astype(np.float32)) * factor, 0, 255)
     return np.asarray(dark, np.uint8)
 
 
@@ -184,9 +184,11 @@ def _fine(raster: Pixels, mesh: Mesh) -> Pixels:
     """All cells at twice the scale of patches: uint8 (81, 96, 96, 3)."""
     import numpy as np
 
-    from papernudge.vision.patches import FINE, even_light, flat_sheet
+    from papernudge.vision.patches import CELL, FINE, MARGIN, SIDE, even_light, flat_sheet
 
-    sheet = even_light(flat_sheet(raster, mesh, FINE, _MARGIN), FINE)
-    windows = np.lib.stride_tricks.sliding_window_view(sheet, (_FINE_SIDE, _FINE_SIDE), axis=(0, 1))
+    scale = FINE // CELL
+    side = scale * SIDE
+    sheet = even_light(flat_sheet(raster, mesh, FINE, scale * MARGIN), FINE)
+    windows = np.lib.stride_tricks.sliding_window_view(sheet, (side, side), axis=(0, 1))
     cells = windows[::FINE, ::FINE].transpose(0, 1, 3, 4, 2)
-    return np.ascontiguousarray(cells.reshape(81, _FINE_SIDE, _FINE_SIDE, 3))
+    return np.ascontiguousarray(cells.reshape(81, side, side, 3))

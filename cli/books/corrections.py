@@ -30,10 +30,10 @@ from papernudge.cli.books.spoken import (
     centre,
     holds,
     label_of,
-    name_of,
     words_from,
 )
 from papernudge.cli.session.assume import parse_assumption
+from papernudge.hints.geometry import cell_name
 from papernudge.vision.typeface import Page
 
 if TYPE_CHECKING:
@@ -156,7 +156,7 @@ def apply(book: Book, corrections: Iterable[Correction]) -> tuple[int, list[str]
 
 def _keep(book: Book, key: tuple[str, int, int], grid: GridRow, one: Correction) -> None:
     """Writes a word down in place of an earlier one on the same subject."""
-    name = "" if one.cell is None else name_of(one.cell)
+    name = "" if one.cell is None else cell_name(one.cell)
     hash_, page, _ = key
     for old in _kept(book, hash_, page):
         if _same_subject(grid, old, name, one.says):

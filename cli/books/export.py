@@ -9,7 +9,7 @@ import json
 import math
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from papernudge.cli.base.exits import Exit, bad_words
@@ -78,18 +78,19 @@ def run_export(
     for status in filters.statuses:
         if status not in STATUSES:
             raise bad_words(f"--status is one of {', '.join(STATUSES)}; got {short(status)}.")
-    _must_be_reasons(filters.needs)
+    filters = replace(filters, needs=_named(filters.needs, "--needs"))
     book_named = Named("the book itself", book_path)
     keep_apart([book_named, *book_named.beside(*BOOK_FILES)], [Named("--to OUT", to)])
     if not force and os.path.isfile(to):  # noqa: PTH113 - Path.is_file raises on long names
         raise exists(to)
     with Book.to_read(book_path) as book:
         told, is_harmed = health(book)
+        filters = replace(filters, hardest=_held(book, filters.hardest))
         rows = list(chosen(book, filters, ending in (".txt", ".pdf"), by_name=ending != ".jsonl"))
         for sentence in told:
             warn(sentence)
         if not rows:
-            _say_what_there_is(book)
+            warn(f"No puzzle fits. {_what_there_is(book)}")
     if ending == ".pdf":
         if not rows:
             raise bad_words("No puzzle fits these filters, so there is nothing to print.")
@@ -100,28 +101,25 @@ def run_export(
     return int(Exit.FILE if is_harmed else Exit.DONE)
 
 
-def _must_be_reasons(names: Sequence[str]) -> None:
-    """Stop (2) for a name that no reason has, with those that are nearest to it."""
-    if not names:
-        return
+def _named(names: Sequence[str], option: str) -> tuple[str, ...]:
+    """The reasons as a book spells them. Stop (2) for a name that none has, with the nearest."""
     import difflib
 
-    from papernudge.hints.grade import REASONS
+    from papernudge.hints.registry import USED, spelt
 
-    known = {name.lower(): name for name in REASONS}
+    out = []
     for name in names:
-        if name.lower() not in known:
-            near = difflib.get_close_matches(name.lower(), known, n=3, cutoff=0.4)
-            listed = ", ".join(known[one] for one in near) or ", ".join(REASONS)
+        known = spelt(name)
+        if known is None or known not in USED:
+            by_small = {one.casefold(): one for one in USED}
+            near = difflib.get_close_matches(name.casefold(), by_small, n=3, cutoff=0.4)
+            listed = ", ".join(by_small[one] for one in near) or ", ".join(USED)
             what = "the nearest are" if near else "there are"
             raise bad_words(
-                f"--needs takes the name of a reason, {what}: {listed}; got {short(name)}."
+                f"{option} takes the name of a reason, {what}: {listed}; got {short(name)}."
             )
-
-
-def _needed(row: Row) -> set[str]:
-    """The reasons that a row's puzzle needs, in small letters."""
-    return {name.lower() for name in row["needs"] or ()}
+        out.append(known)
+    return tuple(out)
 
 
 def chosen(
@@ -142,7 +140,7 @@ def chosen(
             continue
         if not _within(row, filters) or (filters.once and row["canonical"] in held):
             continue
-        if filters.needs and not {name.lower() for name in filters.needs} <= _needed(row):
+        if not set(filters.needs) <= set(row["needs"] or ()):
             continue
         if row["canonical"] is not None:
             held.add(row["canonical"])
@@ -154,7 +152,7 @@ def _within(row: Row, filters: Filters) -> bool:
     givens = None if row["givens"] is None else 81 - row["givens"].count(".")
     if not (_in(row["minutes"], filters.minutes) and _in(givens, filters.givens)):
         return False
-    if filters.hardest and row["hardest"] not in [name.lower() for name in filters.hardest]:
+    if filters.hardest and row["hardest"] not in filters.hardest:
         return False
     return _called(row["source"], filters.sources) and _called(row["label"], filters.labels)
 
@@ -309,11 +307,29 @@ _WRITERS: dict[str, Callable[[Iterable[Row]], bytes]] = {
 }
 
 
-def _say_what_there_is(book: Book) -> None:
+def _held(book: Book, names: Sequence[str]) -> tuple[str, ...]:
+    """The hardest reasons as the book spells them; Stop (2), saying what it holds, for a name that
+    neither a reason nor a row of it has.
+    """
+    from papernudge.hints.registry import spelt
+
+    query = "SELECT DISTINCT hardest FROM puzzle WHERE hardest IS NOT NULL"
+    there = {str(row["hardest"]).casefold(): str(row["hardest"]) for row in book.rows(query)}
+    out = []
+    for name in names:
+        known = there.get(name.casefold()) or spelt(name)
+        if known is None:
+            raise bad_words(
+                f"--hardest takes the name of a reason; got {short(name)}. {_what_there_is(book)}"
+            )
+        out.append(known)
+    return tuple(out)
+
+
+def _what_there_is(book: Book) -> str:
     query = (
         "SELECT hardest, count(*) AS n, min(minutes) AS low, max(minutes) AS high FROM puzzle"
         " WHERE hardest IS NOT NULL GROUP BY hardest ORDER BY hardest"
     )
     found = [f"{r['n']} {r['hardest']} ({r['low']}-{r['high']} min)" for r in book.rows(query)]
-    holds = ", ".join(found) or "no graded puzzle"
-    warn(f"No puzzle fits. By its hardest reason, the book holds: {holds}.")
+    return f"By its hardest reason, the book holds: {', '.join(found) or 'no graded puzzle'}."

@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from papernudge.cli.books.seals import Column, shape
+from papernudge.hints.geometry import CELL_NAME
 from papernudge.vision.crop import CROP
 
 Check = Callable[[Any], bool]
@@ -21,7 +22,7 @@ _TYPES: dict[str, type | tuple[type, ...]] = {
     "REAL": float,
     "BLOB": bytes,
 }
-_CELL = re.compile(r"R[1-9]C[1-9]")
+_CELL = re.compile(CELL_NAME)
 _MOST_TEXT = 4000
 _ABOUT = frozenset({"digit", "hand", "notes", "seen", "layout"})
 _KINDS = ("puzzle", "full", "cut off", "too poor", "other")
@@ -169,7 +170,7 @@ _CHECKS: dict[str, dict[str, Check]] = {
         "page": _ORDER,
         "x": _at_least(-1e9),
         "y": _at_least(-1e9),
-        "cell": _like(r"(R[1-9]C[1-9])?"),
+        "cell": _like(f"({CELL_NAME})?"),
         "says": _WORD,
     },
     "puzzle": {

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from papernudge.cli.books.rows import GridRow
 from papernudge.cli.books.settle import Words
+from papernudge.hints.geometry import cell_name
 
 LABEL = "label:"
 """How a word begins that says what a grid is called, and nothing of what it holds."""
@@ -43,12 +44,7 @@ def cell_at(grid: GridRow, x: float, y: float) -> str:
         cx, cy = centre(grid, cell)
         return (cx - x) ** 2 + (cy - y) ** 2
 
-    return name_of(min(range(81), key=away))
-
-
-def name_of(cell: int) -> str:
-    """``R4C7`` for cell 33."""
-    return f"R{cell // 9 + 1}C{cell % 9 + 1}"
+    return cell_name(min(range(81), key=away))
 
 
 def holds(grid: GridRow, point: Point) -> bool:

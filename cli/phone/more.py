@@ -27,10 +27,11 @@ from papernudge.cli.phone.sheets import (
 )
 from papernudge.cli.phone.shelf import Shelf
 from papernudge.cli.sheets.log import LONGEST_NAME
+from papernudge.hints.geometry import CELL_NAME
 
 Render = Callable[..., HTMLResponse]
 _ROW = re.compile(r"[0-9a-f]{16}-[1-9][0-9]{0,5}-[1-9][0-9]{0,5}")
-_CELL = re.compile(r"R[1-9]C[1-9]")
+_CELL = re.compile(CELL_NAME)
 _SAYS = re.compile(r"(?:(?:given|entry):)?[1-9]|\.|ok|left out")
 
 

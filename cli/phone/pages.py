@@ -23,13 +23,14 @@ from papernudge.cli.phone.memory import STEPS, Memory, Snap, Step
 from papernudge.cli.phone.more import BUSY, BookPages, LogPages
 from papernudge.cli.phone.sending import sent
 from papernudge.cli.phone.sheets import keep, solve_row
+from papernudge.hints.geometry import CELL_NAME, cell_of
 
 if TYPE_CHECKING:
     from papernudge.cli.phone.shelf import Shelf
     from papernudge.cli.phone.work import Shown, Wish
 
 HERE = Path(__file__).parent / "page"
-_CELL = re.compile(r"R([1-9])C([1-9])")
+_CELL = re.compile(CELL_NAME)
 _STATIC = {
     "look.css": ("look.css", "text/css"),
     "page.js": ("page.js", "text/javascript"),
@@ -263,7 +264,7 @@ class Pages:
         at, found = self._at(request), _CELL.fullmatch(request.path_params["cell"])
         if at is None or found is None:
             return self._gone()
-        cell = 9 * (int(found[1]) - 1) + int(found[2]) - 1
+        cell = cell_of(found[0])
         wish = replace(_cells_of(at), cells=(cell,))
         return await self._seen(at, "cell.html", wish, cell=cell, name=found[0])
 
@@ -311,7 +312,7 @@ class Pages:
         at, found = self._at(request), _CELL.fullmatch(request.path_params["cell"])
         if at is None or found is None:
             return Response(status_code=404)
-        cell = 9 * (int(found[1]) - 1) + int(found[2]) - 1
+        cell = cell_of(found[0])
         kept = self._memory.crop((*at.key, cell))
         if kept is None:
             try:
@@ -398,7 +399,7 @@ def _cells_of(at: _At) -> Wish:
     return replace(at.snap.wish(at.number), view="cells", cells=())
 
 
-_ANSWER = re.compile(r"R[1-9]C[1-9]=(?:(?:given:|entry:)?[1-9]|\.|notes:(?:[1-9]{1,9}|\.))")
+_ANSWER = re.compile(rf"{CELL_NAME}=(?:(?:given:|entry:)?[1-9]|\.|notes:(?:[1-9]{{1,9}}|\.))")
 
 
 def _change(step: Step, form: dict[str, str]) -> dict[str, object] | None:

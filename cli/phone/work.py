@@ -369,26 +369,10 @@ def _crops(sheet: Sheet, cells: tuple[int, ...]) -> tuple[tuple[int, bytes], ...
 
 
 def _question(sheet: Sheet, doubt: Doubt) -> Question:
-    from papernudge.cli.session.doubting import asked
+    from papernudge.cli.session.doubting import asked, choices
     from papernudge.vision.reading import cell_name
 
     ((_, crop),) = _crops(sheet, (doubt.cell,))
     name = cell_name(doubt.cell)
-    return Question(doubt.cell, name, asked(sheet.grid, doubt), _choices(sheet, doubt, name), crop)
-
-
-def _choices(sheet: Sheet, doubt: Doubt, name: str) -> tuple[tuple[str, str], ...]:
-    if doubt.about == "hand":
-        return (
-            ("printed", f"{name}=given:{doubt.read}"),
-            ("by hand", f"{name}=entry:{doubt.read}"),
-        )
-    if doubt.about == "notes":
-        notes = "".join(map(str, sorted(sheet.grid.cells[doubt.cell].notes)))
-        right = [("yes", f"{name}=notes:{notes}")] if notes else []
-        return (*right, ("there are none", f"{name}=notes:."))
-    values = [doubt.read, *(digit for digit, _ in doubt.instead)]
-    if doubt.about == "seen":
-        values = [*range(1, 10), None]
-    said = [(str(v), f"{name}={v}") if v else ("nothing", f"{name}=.") for v in values]
-    return tuple(dict.fromkeys(said))
+    offered = tuple((one.words, one.says) for one in choices(sheet.grid, doubt))
+    return Question(doubt.cell, name, asked(sheet.grid, doubt), offered, crop)

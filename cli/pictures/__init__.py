@@ -2,3 +2,6 @@
 
 Nothing is imported here, so that the command starts fast.
 """
+
+ENDINGS = (".png", ".jpg", ".jpeg", ".svg")
+"""What a picture's file may end in."""

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from papernudge.cli.pictures import ink
+from papernudge.cli.base.trouble import WordsError
+from papernudge.cli.pictures import ENDINGS, ink
 from papernudge.cli.pictures.scene import BLUE, FINE, GREY, ORANGE, USUAL, Scene, Tab, answer_scene
 from papernudge.cli.pictures.scene import doubt_scene as _doubt_scene
 
@@ -24,6 +25,18 @@ if TYPE_CHECKING:
 def answer_picture(answer: Answer, side: int, ending: str) -> bytes:
     """A nudge or a check, on its photo or on a clean board."""
     return _encoded(answer.sheet, answer_scene(answer), side, ending)
+
+
+def picture(answer: Answer, ending: str = ".png", *, side: int = 1600) -> bytes:
+    """An answer drawn on its photo, or on a clean board where there is none, as a file's bytes.
+
+    ``ending``: ``.png``, ``.jpg`` or ``.svg``, which is always a board; ``side``: its longest side,
+    pixels. Of an answer that is ``unsure`` its questions are drawn. Raises WordsError for another
+    ending.
+    """
+    if ending not in ENDINGS:
+        raise WordsError(f"A picture's ending is one of {', '.join(ENDINGS)}; got {ending!r}.")
+    return (doubt_picture if answer.doubts else answer_picture)(answer, side, ending)
 
 
 def answers_picture(answers: Sequence[Answer], caption: str, side: int, ending: str) -> bytes:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from papernudge.cli.session.documents import FORMAT, doubt_document
 from papernudge.cli.session.doubting import paper_state, questions, rests_on, standing
 from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, regions
+from papernudge.hints.words import ENGLISH, Words
 
 if TYPE_CHECKING:
     from papernudge.cli.session.pages import Sheet
@@ -62,18 +63,21 @@ class Answer:
 @dataclass(frozen=True, slots=True)
 class HintWishes:
     """``earlier``: what was written before, 81 characters; ``uniqueness``: also allow steps that
-    lean on there being one solution; ``route``: a walk in an order that keeps the eye's way short.
+    lean on there being one solution; ``route``: a walk in an order that keeps the eye's way short;
+    ``words``: the language.
     """
 
     earlier: str | None = None
     uniqueness: bool = False
     route: bool = False
+    words: Words = ENGLISH
 
 
 def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
     """The next step at this depth, or why there is none."""
     from papernudge.cli.session.pages import position_of
 
+    words = wishes.words
     last = (*_written_since(sheet.grid, wishes.earlier), *sheet.latest)
 
     def nudged(grid: GridReading) -> Nudge | None:
@@ -97,16 +101,16 @@ def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
     if hidden and unsafe and state != "mistaken":
         doubts = (*(d for d in doubts if d not in hidden), *hidden)
     if doubts:
-        return _unsure("hint", sheet, depth, doubts, {"nudge": None})
+        return _unsure("hint", sheet, depth, doubts, {"nudge": None}, words)
     if nudge is not None:
         told = nudge.at(depth)
-        said = sheet.lead + told.sentence + _beside(hidden)
+        said = " ".join([*sheet.leads(words), told.said(words), *_beside(hidden, words)])
         return Answer(
             "hint", sheet, state, depth, said, told=told, deeper=depth < DEEPEST, nudge=nudge,
-            fields={"nudge": told.to_json()},
+            fields={"nudge": told.to_json(words)},
         )  # fmt: skip
     state = "no step" if state == "open" else state
-    said = sheet.lead + _no_nudge_words(state, sheet.position)
+    said = " ".join([*sheet.leads(words), _no_nudge(state, sheet.position, words)])
     return Answer("hint", sheet, state, depth, said, fields={"nudge": None})
 
 
@@ -124,12 +128,12 @@ def _step_by_what_is_seen(position: Position) -> Nudge | None:
     return next_nudge(position)
 
 
-def _beside(hidden: Sequence[Doubt]) -> str:
+def _beside(hidden: Sequence[Doubt], words: Words) -> list[str]:
     """What a nudge says of cells that can't be seen and that it doesn't rest on."""
     if not hidden:
-        return ""
-    said = "; ".join(cannot_be_seen(region) for region in regions(hidden))
-    return f" This rests on none of what can't be seen. {said}."
+        return []
+    said = [cannot_be_seen(region, words) for region in regions(hidden)]
+    return [words.say("rests on none", hidden=words.claims_joined_by.join(said))]
 
 
 def _written_since(grid: GridReading, earlier: str | None) -> tuple[int, ...]:
@@ -139,26 +143,32 @@ def _written_since(grid: GridReading, earlier: str | None) -> tuple[int, ...]:
     return tuple(c for c, (old, new) in enumerate(pairs) if new not in (".", old))
 
 
-def _no_nudge_words(state: str, position: Position) -> str:
-    if state == "solved":
-        return "This grid is solved: all 81 digits are right."
-    if state == "mistaken":
-        return (
-            "Something written here can't be right, so a hint would lead astray: papernudge check"
-            " says how much, where and what, as far as you want to know."
-        )
-    if state == "no step":
-        return "No step that this tool knows opens another cell here; nothing written is wrong."
+_NO_NUDGE = {
+    "solved": "this grid is solved",
+    "mistaken": "a hint would lead astray",
+    "no step": "no step",
+}
+"""What is said where there is no nudge, by state; for any other state what a check says."""
+
+
+def _no_nudge(state: str, position: Position, words: Words) -> str:
+    if state in _NO_NUDGE:
+        return words.say(_NO_NUDGE[state])
     from papernudge.hints.checking import check
 
-    return check(position).at(1).sentence
+    return check(position).at(1, words).sentence
 
 
 def _unsure(
-    command: str, sheet: Sheet, depth: int, doubts: tuple[Doubt, ...], fields: dict[str, Any]
+    command: str,
+    sheet: Sheet,
+    depth: int,
+    doubts: tuple[Doubt, ...],
+    fields: dict[str, Any],
+    words: Words,
 ) -> Answer:
-    asking = " ".join(question for question, _ in questions(sheet.grid, doubts))
-    said = f"{sheet.lead}First, what does the page say? {asking}"
+    asking = " ".join(question for question, _ in questions(sheet.grid, doubts, words))
+    said = " ".join([*sheet.leads(words), words.say("first, the page", questions=asking)])
     return Answer(command, sheet, "unsure", depth, said, doubts=doubts, fields=fields)
 
 
@@ -166,29 +176,30 @@ def walk_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
     """The whole solve from here, line by line, each as deep as asked."""
     from papernudge.hints import walk
 
+    words = wishes.words
     first = hint_answer(sheet, depth, wishes)
     if first.state not in ("open", "no step"):
         return first
     if wishes.route and depth == DEEPEST:
         from papernudge.cli.session.routes import route_told
 
-        best, lines, fields = route_told(sheet.position)
-        said = sheet.lead + "\n".join(lines)
+        best, lines, fields = route_told(sheet.position, words)
+        said = " ".join([*sheet.leads(words), "\n".join(lines)])
         return Answer("hint", sheet, first.state, DEEPEST, said, told=best, fields=fields)
     whole: Walk = walk(sheet.position)
-    lines = list(whole.sentences(depth))
+    lines = list(whole.sentences(depth, words))
     if not whole.solved:
-        lines.append("From there no step that this tool knows opens another cell.")
-    said = sheet.lead + "\n".join(lines)
-    fields = {"nudge": None, "walk": whole.to_json(depth)}
+        lines.append(words.say("no further"))
+    said = " ".join([*sheet.leads(words), "\n".join(lines)])
+    fields = {"nudge": None, "walk": whole.to_json(depth, words)}
     told = whole if depth == DEEPEST else first.told
     return Answer("hint", sheet, first.state, depth, said, told=told, fields=fields)
 
 
-def check_answer(sheet: Sheet, depth: int, earlier: str | None) -> Answer:
+def check_answer(sheet: Sheet, depth: int, earlier: str | None, words: Words = ENGLISH) -> Answer:
     """Whether the paper is right so far, at this depth.
 
-    ``earlier``: what was written before, 81 characters.
+    ``earlier``: what was written before, 81 characters; ``words``: the language.
     """
     from papernudge.cli.session.pages import position_of
     from papernudge.hints import Position
@@ -206,14 +217,14 @@ def check_answer(sheet: Sheet, depth: int, earlier: str | None) -> Answer:
         return json.dumps(checked(grid).at(depth).to_json())
 
     result = checked(sheet.grid)
-    told = result.at(depth)
+    told = result.at(depth, words)
     doubts = standing(sheet.grid, with_notes)
     # What can't be seen may be wrong too.
     doubts = (*(d for d in doubts if d.about != "seen"), *hidden_in(sheet.grid.doubts))
     if doubts:
-        return _unsure("check", sheet, depth, doubts, {"filled": told.filled})
+        return _unsure("check", sheet, depth, doubts, {"filled": told.filled}, words)
     deeper = depth < result.deepest
-    said = sheet.lead + told.sentence
+    said = " ".join([*sheet.leads(words), told.sentence])
     fields = {k: v for k, v in told.to_json().items() if k not in ("state", "depth", "sentence")}
     return Answer(
         "check", sheet, str(result.state), depth, said, told, deeper=deeper, fields=fields

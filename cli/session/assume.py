@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.base.say import short
 from papernudge.cli.base.trouble import WordsError
+from papernudge.hints.geometry import CELL_NAME, cell_of
 
 if TYPE_CHECKING:
     from papernudge.vision.reading import CellReading, GridReading
 
 _SHAPE = re.compile(
-    r"(?:(?P<grid>[1-9][0-9]{0,8}):)?R(?P<row>[1-9])C(?P<column>[1-9])"
+    rf"(?:(?P<grid>[1-9][0-9]{{0,8}}):)?(?P<cell>{CELL_NAME})"
     r"=(?:(?:(?P<kind>given|entry):)?(?P<digit>[1-9]|\.)|notes:(?P<notes>[1-9]{1,9}|\.))",
     re.ASCII | re.IGNORECASE,
 )
@@ -46,7 +47,7 @@ def parse_assumption(text: str) -> Assumption:
         )
     return Assumption(
         int(found["grid"]) if found["grid"] else None,
-        9 * (int(found["row"]) - 1) + int(found["column"]) - 1,
+        cell_of(found["cell"]),
         found["kind"].lower() if found["kind"] else None,
         None if found["digit"] in (".", None) else int(found["digit"]),
         None if found["notes"] is None else frozenset(int(d) for d in found["notes"] if d != "."),

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import islice, product
 from typing import TYPE_CHECKING
 
 from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, how_to_tell, regions
+from papernudge.hints.geometry import cell_name
+from papernudge.hints.words import ENGLISH, Words, either, joined
 
 if TYPE_CHECKING:
     from papernudge.hints import Nudge, Position
@@ -192,55 +194,84 @@ def misreadings(grid: GridReading, wrong: Iterable[int], solution: str) -> tuple
     return tuple(out)
 
 
-def questions(grid: GridReading, doubts: Sequence[Doubt]) -> list[tuple[str, str]]:
+def questions(
+    grid: GridReading, doubts: Sequence[Doubt], words: Words = ENGLISH
+) -> list[tuple[str, str]]:
     """What is asked, and how it is answered on the command line: doubt by doubt, cells that can't
     be seen region by region.
     """
-    plain = [(asked(grid, d), how_to_answer(grid, d)) for d in doubts if d.about != "seen"]
-    hidden = [(f"{cannot_be_seen(r)}.", how_to_tell(r)) for r in regions(hidden_in(doubts))]
+    plain = [
+        (asked(grid, d, words), how_to_answer(grid, d, words)) for d in doubts if d.about != "seen"
+    ]
+    hidden = [
+        (words.say("stop", said=cannot_be_seen(r, words)), how_to_tell(r, words))
+        for r in regions(hidden_in(doubts))
+    ]
     return plain + hidden
 
 
-def asked(grid: GridReading, doubt: Doubt) -> str:
-    """The doubt as a question."""
-    from papernudge.vision.reading import cell_name
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One answer to a doubt. ``words``: as a button would say it; ``says``: as ``--assume`` and
+    :func:`papernudge.cli.session.assume.parse_assumption` take it.
+    """
 
+    words: str
+    says: str
+
+
+def choices(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> tuple[Choice, ...]:
+    """The answers that a doubt leaves, what was read first; of a cell that can't be seen, all."""
+    name = cell_name(doubt.cell)
+    if doubt.about == "hand":
+        kinds = (("printed", "given"), ("by hand", "entry"))
+        return tuple(Choice(words.say(code), f"{name}={kind}:{doubt.read}") for code, kind in kinds)
+    if doubt.about == "notes":
+        notes = "".join(map(str, sorted(grid.cells[doubt.cell].notes)))
+        right = [Choice(words.say("yes"), f"{name}=notes:{notes}")] if notes else []
+        return (*right, Choice(words.say("there are none"), f"{name}=notes:."))
+    values = [doubt.read, *(digit for digit, _ in doubt.instead)]
+    if doubt.about == "seen":
+        values = [*range(1, 10), None]
+    nothing = words.say("nothing")
+    said = (Choice(str(v), f"{name}={v}") if v else Choice(nothing, f"{name}=.") for v in values)
+    return tuple(dict.fromkeys(said))
+
+
+def asked(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> str:
+    """The doubt as a question."""
     name = cell_name(doubt.cell)
     if doubt.about == "seen":
-        return f"{cannot_be_seen([doubt])}. What does it hold?"
+        return words.say("what does it hold?", hidden=cannot_be_seen([doubt], words))
     if doubt.about == "hand":
-        return f"Is the {doubt.read} in {name} printed, or was it written by hand?"
+        return words.say("printed or by hand?", digit=doubt.read, cell=name)
     if doubt.about == "notes":
-        read, *others = [_noted(one) for one in note_sets(grid, doubt)]
+        read, *others = [_noted(one, words) for one in note_sets(grid, doubt)]
         if not (read or others):
-            return f"Are there no small notes in {name}?"
-        shown = _either([one or "none" for one in [read, *others]])
-        return f"Are the small notes in {name} {shown}?"
+            return words.say("no notes?", cell=name)
+        sets = either([one or words.say("none of them") for one in [read, *others]], words)
+        return words.say("which notes?", cell=name, sets=sets)
+    return _which_digit(doubt, name, words)
+
+
+def _which_digit(doubt: Doubt, name: str, words: Words) -> str:
     digits, maybe_blank = _options(doubt)
-    words = [_a(d) for d in digits]
-    if len(words) == 1 and not maybe_blank:
-        return f"Is the digit in {name} {words[0]}?"
-    if not words:
-        return f"Is {name} blank?"
-    if doubt.read is None:
-        return f"Is {name} blank, or does it hold {_either(words)}?"
-    if maybe_blank and len(words) == 1:
-        return f"Does {name} hold {words[0]}, or nothing?"
-    return f"Is the digit in {name} {_either([*words, *(['no digit at all'] * maybe_blank)])}?"
+    named = [words.a_digit[d] for d in digits]
+    if not named:
+        return words.say("blank?", cell=name)
+    if doubt.read is None and (maybe_blank or len(named) > 1):
+        return words.say("blank or?", cell=name, digits=either(named, words))
+    if len(named) == 1:
+        code = "holds or nothing?" if maybe_blank else "is it?"
+        return words.say(code, cell=name, digit=named[0])
+    offered = [*named, *([words.say("no digit at all")] * maybe_blank)]
+    return words.say("is it?", cell=name, digit=either(offered, words))
 
 
 def _options(doubt: Doubt) -> tuple[list[int], bool]:
     """The digits in question, likeliest first, and whether the cell may be blank."""
     values = [doubt.read, *(d for d, _ in doubt.instead)]
     return [d for d in values if d is not None], None in values
-
-
-def _a(digit: int) -> str:
-    return f"an {digit}" if digit == 8 else f"a {digit}"
-
-
-def _either(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"
 
 
 def note_sets(grid: GridReading, doubt: Doubt) -> list[frozenset[int]]:
@@ -251,26 +282,26 @@ def note_sets(grid: GridReading, doubt: Doubt) -> list[frozenset[int]]:
     return [read, *(read ^ {digit} for digit, _ in doubt.instead if digit is not None)]
 
 
-def _noted(digits: frozenset[int]) -> str:
-    *most, last = [str(d) for d in sorted(digits)] or [""]
-    return f"{', '.join(most)} and {last}" if most else last
+def _noted(digits: frozenset[int], words: Words) -> str:
+    return joined([str(d) for d in sorted(digits)], words)
 
 
-def how_to_answer(grid: GridReading, doubt: Doubt) -> str:
+def how_to_answer(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> str:
     """The options that answer the doubt on the command line."""
-    from papernudge.vision.reading import cell_name
-
     name = cell_name(doubt.cell)
     if doubt.about == "seen":
-        return how_to_tell([doubt])
-    if doubt.about == "hand":
-        return f"Answer with --assume {name}=given:{doubt.read} or {name}=entry:{doubt.read}."
+        return how_to_tell([doubt], words)
+    offered = [one.says for one in choices(grid, doubt, words)]
     if doubt.about == "notes":
         sets = ["".join(map(str, sorted(one))) for one in note_sets(grid, doubt)]
-        shown = [f"{name}=notes:{one}" for one in sets if one]
-        return f"Answer with --assume {_either([*shown, f'{name}=notes:. for none'])}."
-    digits, maybe_blank = _options(doubt)
-    answers = [f"{name}={d}" for d in digits] + [f"{name}=. for nothing"] * maybe_blank
-    if len(answers) == 1:
-        answers.append("whatever it holds")
-    return f"Answer with --assume {_either(answers)}."
+        none = words.say("for none", answer=f"{name}=notes:.")
+        answers = [*(f"{name}=notes:{one}" for one in sets if one), none]
+    elif doubt.about == "hand":
+        answers = offered
+    else:
+        blank = f"{name}=."
+        answers = [one for one in offered if one != blank]
+        answers += [words.say("for nothing", answer=blank)] * (blank in offered)
+        if len(answers) == 1:
+            answers.append(words.say("whatever it holds"))
+    return words.say("answer with", answers=either(answers, words))

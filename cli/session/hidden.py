@@ -5,18 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from papernudge.hints.geometry import cell_name
+from papernudge.hints.words import ENGLISH, Words, joined
+
 if TYPE_CHECKING:
     from papernudge.vision.reading import Doubt
 
 Box = tuple[int, int, int, int]
 """First row, first column, last row, last column, from 0."""
 
-_WHY = {
-    "covered": "something covers {them}",
-    "washed out": "light washes {them} out",
-    "too dark": "{they} {lie} in the dark",
-    "cut off": "the photo cuts {them} off",
-}
 _MOST_BOXES = 3
 """Parts that a region is named by; one of more is named by its outermost rows and columns."""
 
@@ -74,39 +71,32 @@ def _with_run(done: list[Box], row: int, first: int, last: int) -> list[Box]:
     return [*done, (row, first, row, last)]
 
 
-def where(cells: Sequence[int]) -> str:
+def where(cells: Sequence[int], words: Words = ENGLISH) -> str:
     """``R4C7``, ``R4C7 to R5C8``, or several of these with ``and``."""
     parts = boxes(cells)
     if len(parts) > _MOST_BOXES:
         rows, columns = zip(*(divmod(cell, 9) for cell in cells), strict=True)
-        return (
-            f"{len(cells)} cells between {_box((min(rows), min(columns), max(rows), max(columns)))}"
-        )
-    named = [_box(part) for part in parts]
-    return named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
+        area = _box((min(rows), min(columns), max(rows), max(columns)), words)
+        return words.say("cells between", count=len(cells), area=area)
+    return joined([_box(part, words) for part in parts], words)
 
 
-def _box(box: Box) -> str:
+def _box(box: Box, words: Words) -> str:
     top, left, bottom, right = box
-    first, last = f"R{top + 1}C{left + 1}", f"R{bottom + 1}C{right + 1}"
-    return first if first == last else f"{first} to {last}"
+    first, last = cell_name(9 * top + left), cell_name(9 * bottom + right)
+    return first if first == last else words.say("from to", first=first, last=last)
 
 
-def cannot_be_seen(region: Sequence[Doubt]) -> str:
+def cannot_be_seen(region: Sequence[Doubt], words: Words = ENGLISH) -> str:
     """``R4C7 to R5C8 can't be seen: something covers them``, with no full stop."""
-    one = len(region) == 1
-    names = {"them": "it" if one else "them", "they": "it" if one else "they"}
-    names["lie"] = "lies" if one else "lie"
-    why = _WHY.get(str(region[0].why), "").format(**names)
-    said = f"{where([doubt.cell for doubt in region])} can't be seen"
-    return f"{said}: {why}" if why else said
+    place = where([doubt.cell for doubt in region], words)
+    why = region[0].why
+    if why is None:
+        return words.say("can't be seen", where=place)
+    return words.counted(f"can't be seen, {why}", len(region), where=place)
 
 
-def how_to_tell(region: Sequence[Doubt]) -> str:
+def how_to_tell(region: Sequence[Doubt], words: Words = ENGLISH) -> str:
     """How to answer on the command line, or with the camera."""
-    cells = "Say what it holds" if len(region) == 1 else "Say what each of them holds"
-    first = where([region[0].cell])
-    return (
-        f"{cells} with --assume {first}=given:1, {first}=entry:1 or {first}=. for nothing,"
-        " or take the photo again with the whole grid in clear view."
-    )
+    first = where([region[0].cell], words)
+    return words.counted("say what it holds", len(region), first=first)

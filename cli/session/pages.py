@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.base.trouble import GridError, WordsError, from_failure
 from papernudge.cli.session.assume import Assumption, assumed
+from papernudge.hints.words import ENGLISH, Words
 
 if TYPE_CHECKING:
     from papernudge.hints import Position
@@ -31,16 +32,25 @@ class Page:
         """All grids, in reading order."""
         return self.reading.grids
 
+    def sheet(self, number: int | None = None) -> Sheet:
+        """The grid of this number, from 1; None: the first puzzle. WordsError where there is none
+        of that number, GridError where none can be read.
+        """
+        if number is not None and number not in range(1, len(self.grids) + 1):
+            raise WordsError(f"There is no grid {number} here: {len(self.grids)} found.")
+        return choose(self, number)
+
 
 @dataclass(frozen=True, eq=False)
 class Sheet:
     """One grid of a page, ``number`` counting from 1. ``latest``: cells that the user said to have
-    written in this conversation, in order.
+    written in this conversation, in order; ``answers``: all that the user said of this grid.
     """
 
     page: Page
     number: int
     latest: tuple[int, ...] = ()
+    answers: tuple[Assumption, ...] = ()
 
     @property
     def grid(self) -> GridReading:
@@ -55,14 +65,24 @@ class Sheet:
     @property
     def lead(self) -> str:
         """Which grid this is, said only where there is more than one."""
+        return "".join(f"{said} " for said in self.leads())
+
+    def leads(self, words: Words = ENGLISH) -> list[str]:
+        """The same as a sentence or none."""
         many = len(self.page.grids)
-        return f"Grid {self.number} of {many} on the page. " if many > 1 else ""
+        return [words.say("grid of", number=self.number, many=many)] if many > 1 else []
 
     def assuming(self, assumptions: Sequence[Assumption]) -> Sheet:
         """The same grid with the user's words laid over the reading."""
         grids = assumed(self.page.grids, assumptions, self.number)
         page = replace(self.page, reading=replace(self.page.reading, grids=grids))
-        return Sheet(page, self.number, self.latest)
+        mine = (one for one in assumptions if one.grid in (None, self.number))
+        return Sheet(page, self.number, self.latest, (*self.answers, *mine))
+
+    def wrote(self, cell: int, digit: int) -> Sheet:
+        """The same grid with what the user says to have written: cell 0 to 80, digit 1 to 9."""
+        written = self.assuming([Assumption(None, cell, "entry", digit)])
+        return replace(written, latest=(*self.latest, cell))
 
 
 def position_of(grid: GridReading) -> Position:
@@ -90,6 +110,18 @@ def read_opened(called: str | None, photo: Photo) -> Page:
     if isinstance(reading, Failure):
         raise from_failure(reading, photo.name)
     return Page(called, photo, reading)
+
+
+def written_before(sheet: Sheet, page: Page) -> str | None:
+    """What was written in an earlier photo of the same puzzle, 81 characters, ``.`` for nothing and
+    for what is printed; None where the page shows other puzzles.
+    """
+    wanted = sheet.grid.givens
+    for grid in page.grids:
+        if grid.cells and same_print(wanted, grid.givens):
+            digits = [str(cell.digit or ".") for cell in grid.cells]
+            return "".join(d if w == "." else "." for d, w in zip(digits, wanted, strict=True))
+    return None
 
 
 def same_print(wanted: str, givens: str) -> bool:

@@ -11,8 +11,9 @@ from __future__ import annotations
 import zlib
 from dataclasses import dataclass, field
 
-from papernudge.hints.drilling import TECHNIQUES, Places, Reason
+from papernudge.hints.drilling import Places, Reason
 from papernudge.hints.geometry import PEERS, members
+from papernudge.hints.registry import PRACTISED
 
 PREFIX = "PN1:"
 LETTERS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:"
@@ -143,7 +144,7 @@ def _put_task(packer: _Packer, task: Task) -> None:
         placed[cell] = int(mark)
     packer.put(0 if task.reason is None else 1, 2)
     if task.reason is not None:
-        packer.put(TECHNIQUES.index(task.reason.technique), 32)
+        packer.put(PRACTISED.index(task.reason.technique), 32)
         packer.put(_KINDS.index(task.reason.kind), 5)
         packer.put(task.reason.blanks or 0, 10)
         packer.put(len(task.answers), MOST_LINES)
@@ -164,7 +165,7 @@ def _take_task(packer: _Packer) -> Task:
     reason: Reason | None = None
     answers: tuple[Places, ...] = ()
     if packer.take(2):
-        technique, kind = TECHNIQUES[packer.take(32)], _KINDS[packer.take(5)]
+        technique, kind = PRACTISED[packer.take(32)], _KINDS[packer.take(5)]
         reason = Reason(technique, kind, packer.take(10) or None)
         answers = tuple(_take_places(packer, placed) for _ in range(packer.take(MOST_LINES)))
     return Task(number, digits, solution, reason, looks, answers)

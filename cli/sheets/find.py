@@ -99,7 +99,7 @@ def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
             drill.reason,
             drill.looks,
             drill.answers,
-            drill.why,
+            tuple(told.said() for told in drill.why),
         )
         for number, drill in enumerate(drills, start=1)
     ]

@@ -77,7 +77,8 @@ def table(weeks: Sequence[Week]) -> str:
         seconds = "-" if week.seconds is None else f"{week.seconds:.0f}"
         lines.append(
             f"{name}{week.monday}  {week.positions:>9}  {week.right:>5}"
-            f"  {week.also_valid:>10}  {week.wrong:>5}  {share:>6}  {week.looks:>5.1f}  {seconds:>7}"
+            f"  {week.also_valid:>10}  {week.wrong:>5}  {share:>6}"
+            f"  {week.looks:>5.1f}  {seconds:>7}"
         )
     return "\n".join(lines)
 

@@ -14,16 +14,15 @@ from papernudge.cli.base.exits import Exit, bad_words, code_of, from_fault
 from papernudge.cli.base.paths import Named, keep_apart, photo_named
 from papernudge.cli.base.say import say, short, show, visible, warn
 from papernudge.cli.base.trouble import GridError, Trouble
+from papernudge.cli.pictures import ENDINGS
 from papernudge.cli.session.assume import Assumption, parse_assumption
 from papernudge.cli.session.documents import failure_document, page_document
-from papernudge.cli.session.pages import Page, Sheet, choose, same_print, unreadable
+from papernudge.cli.session.pages import Page, Sheet, choose, unreadable, written_before
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 from papernudge.cli.terminal.sources import Source, open_page, sources
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
-
-PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".svg")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +50,8 @@ class Wishes:
         """Stop (2) where the words are off, before any file is opened."""
         if as_json and json_lines:
             raise bad_words("Choose --json or --json-lines, not both.")
-        if picture is not None and Path(picture).suffix.lower() not in PICTURE_ENDINGS:
-            ends = ", ".join(PICTURE_ENDINGS)
+        if picture is not None and Path(picture).suffix.lower() not in ENDINGS:
+            ends = ", ".join(ENDINGS)
             raise bad_words(f"--picture OUT ends in {ends}; got {short(picture)}.")
         output = "json" if as_json else "json lines" if json_lines else "text"
         assumptions = tuple(parse_assumption(text) for text in assume or ())
@@ -214,11 +213,9 @@ def _earlier(since: str | None, sheet: Sheet) -> str | None:
     """What was written in the earlier photo of this puzzle; Stop (2) where it shows another."""
     if since is None:
         return None
-    wanted = sheet.grid.givens
-    for grid in open_page(Source(since)).grids:
-        if grid.cells and same_print(wanted, grid.givens):
-            digits = [str(cell.digit or ".") for cell in grid.cells]
-            return "".join(d if w == "." else "." for d, w in zip(digits, wanted, strict=True))
+    earlier = written_before(sheet, open_page(Source(since)))
+    if earlier is not None:
+        return earlier
     raise bad_words(
         f"{since} does not show the same printed digits:"
         " --since needs an earlier photo of this grid."

@@ -9,6 +9,7 @@ from threading import Thread
 
 from papernudge.cli.base.exits import bad_words
 from papernudge.cli.session.pages import Page, page_of_lines, read_opened
+from papernudge.hints.geometry import cell_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,7 @@ def sources(
     for cell, (given, entry) in enumerate(zip(givens, entries, strict=True)):
         if given != "." and entry not in (".", given):
             raise bad_words(
-                f"R{cell // 9 + 1}C{cell % 9 + 1} holds {given} in --given-line and {entry} in"
+                f"{cell_name(cell)} holds {given} in --given-line and {entry} in"
                 " --entry-line: a cell with a given has no entry."
             )
     entries = "".join("." if g != "." else e for g, e in zip(givens, entries, strict=True))

@@ -14,10 +14,11 @@ from papernudge.cli.base.exits import bad_words
 from papernudge.cli.base.say import say, show
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.assume import Assumption, parse_assumption
-from papernudge.cli.session.doubting import asked, note_sets
+from papernudge.cli.session.doubting import asked, choices, note_sets
 from papernudge.cli.terminal.board import board, marks_of
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 from papernudge.cli.terminal.viewer import Folder, opens
+from papernudge.hints.geometry import cell_name, cell_of
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -151,8 +152,7 @@ class Talk:
         except Trouble as wrong:
             self._tell(wrong.sentence)
             return None
-        sheet = turn.sheet.assuming([Assumption(None, cell, "entry", digit)])
-        return _Turn(replace(sheet, latest=(*turn.sheet.latest, cell)), 1)
+        return _Turn(turn.sheet.wrote(cell, digit), 1)
 
     def _end(self, answer: Answer) -> Outcome:
         return Outcome(answer.document(), "", code_of_answer(answer))
@@ -175,7 +175,7 @@ class Talk:
             if reply is None or reply in ("s", "q"):
                 return None
             try:
-                return sheet.assuming([_reply_to(doubt, name, reply, notes)])
+                return sheet.assuming([_reply_to(sheet.grid, doubt, name, reply, notes)])
             except Trouble:
                 self._tell("That is none of the answers.")
 
@@ -241,9 +241,9 @@ def written_by(words: str, nudge: Nudge | None, grid: GridReading) -> tuple[int,
         if not cells:
             raise bad_words("Say in which cell, as in n R4C7=3.")
         return cells[0], asked_for[cells[0]]
-    cell = 9 * (int(found["row"]) - 1) + int(found["column"]) - 1
+    cell = cell_of(f"R{found['row']}C{found['column']}")
     if grid.cells[cell].kind == "given":
-        raise bad_words(f"R{found['row']}C{found['column']} is printed: correct it with c.")
+        raise bad_words(f"{cell_name(cell)} is printed: correct it with c.")
     if digit is None and cell not in asked_for:
         raise bad_words("Say which digit, as in n R4C7=3.")
     return cell, digit or asked_for[cell]
@@ -262,10 +262,10 @@ def _choices(sheet: Sheet, doubt: Doubt) -> str:
     return f"Enter: {read}, or type the digit, or . for nothing"
 
 
-def _reply_to(doubt: Doubt, name: str, reply: str, notes: str) -> Assumption:
+def _reply_to(grid: GridReading, doubt: Doubt, name: str, reply: str, notes: str) -> Assumption:
     if doubt.about == "hand":
-        kinds = {"g": "given", "e": "entry"}
-        return parse_assumption(f"{name}={kinds.get(reply, '')}:{doubt.read}")
+        said = dict(zip("ge", choices(grid, doubt), strict=True))
+        return parse_assumption(said[reply].says if reply in said else "")
     if doubt.about == "notes":
         return parse_assumption(f"{name}=notes:{reply.replace(' ', '') or notes or '.'}")
     if doubt.about == "seen":

@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from papernudge.digits_model import layout
 from papernudge.digits_model.training import labels
+from papernudge.digits_model.training.intervals import two_sided
 
 Floats = npt.NDArray[np.float64]
 Labels = npt.NDArray[np.int8]
@@ -23,13 +24,8 @@ class Rate:
     of: int
 
     def interval(self) -> tuple[float, float]:
-        """Exact 95 % interval (C. J. Clopper and E. S. Pearson, Biometrika 26, 1934)."""
-        from scipy.stats import beta
-
-        low = float(beta.ppf(0.025, self.right, self.of - self.right + 1)) if self.right else 0.0
-        wrong = self.of - self.right
-        high = float(beta.ppf(0.975, self.right + 1, wrong)) if wrong else 1.0
-        return low, high
+        """Exact 95 % interval."""
+        return two_sided(self.right, self.of)
 
     def __str__(self) -> str:
         if not self.of:

@@ -30,8 +30,9 @@ from shared_puzzles import clues17, folder
 from papernudge.hints import Position
 from papernudge.hints.board import Board
 from papernudge.hints.canonical import canonical
-from papernudge.hints.drilling import TECHNIQUES, Drill, Reason, drills_in
+from papernudge.hints.drilling import Drill, Reason, drills_in
 from papernudge.hints.generate import puzzle
+from papernudge.hints.registry import PRACTISED
 from papernudge.hints.search import cheapest_lines
 
 A_PUZZLE = 2
@@ -48,9 +49,9 @@ def sources(most: int) -> Iterator[str]:
 
 def gathered(wanted: int, most: int) -> list[Drill]:
     """None alike, for each reason at most its share, until there are so many."""
-    reasons = [Reason.parse(name) for name in TECHNIQUES]
+    reasons = [Reason.parse(name) for name in PRACTISED]
     share = -(-wanted // 10)
-    kept: dict[str, list[Drill]] = {name: [] for name in TECHNIQUES}
+    kept: dict[str, list[Drill]] = {name: [] for name in PRACTISED}
     seen: set[str] = set()
     looked = 0
     for looked, line in enumerate(islice(sources(most), most), start=1):

@@ -31,6 +31,7 @@ import numpy as np
 from bench_read import UNSEEN, log_loss, scorers
 
 from papernudge.digits_model.scores import Closer, Scores, score
+from papernudge.digits_model.training.intervals import two_sided as interval
 from papernudge.digits_model.training.pages import GridTruth, PageSpec, draw, preset
 from papernudge.digits_model.training.real import RealPhoto, photos
 from papernudge.hints import Position
@@ -70,15 +71,6 @@ class Tally:
         """One line: so many a page."""
         n, pages = self.counts[count], self.counts[of]
         print(f"{label:<56}{n:>7} / {pages:<7}{n / max(1, pages):8.2f} a page  {wanted}")
-
-
-def interval(count: int, of: int) -> tuple[float, float]:
-    """Exact (Clopper–Pearson) two-sided 95 % interval of a rate."""
-    from scipy.stats import beta
-
-    low = float(beta.ppf(0.025, count, of - count + 1)) if count else 0.0
-    high = float(beta.ppf(0.975, count + 1, of - count)) if count < of else 1.0
-    return low, high
 
 
 def rate_line(label: str, count: int, of: int, wanted: str = "") -> str:

@@ -27,6 +27,7 @@ import cv2
 import numpy as np
 
 from papernudge.digits_model.scores import Looks, score
+from papernudge.digits_model.training.intervals import upper
 from papernudge.digits_model.training.real import RealPhoto, photos, puzzle_key
 from papernudge.hints.solver import solve
 from papernudge.vision import decode as decoding
@@ -56,13 +57,6 @@ class Tally:
     restored: int = 0
     chances: list[tuple[float, bool]] = field(default_factory=list)
     stages: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
-
-
-def upper(count: int, of: int) -> float:
-    """Upper end of the exact (Clopper–Pearson) one-sided 95 % interval of a rate."""
-    from scipy.stats import beta
-
-    return float(beta.ppf(0.95, count + 1, max(1, of - count))) if of else 1.0
 
 
 def add(tally: Tally, photo: RealPhoto, grid: GridReading | None) -> list[int]:

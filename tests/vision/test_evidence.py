@@ -59,7 +59,7 @@ def test_read_back_in_another_process_it_answers_as_it_would_have_here(
     program = (
         "import sys\nsys.path.insert(0, sys.argv[1])\nfrom pathlib import Path\n"
         "from test_evidence import ANSWERS, read_back, reread, solve, told\n"
-        "here = read_back(Path(sys.argv[2]).read_bytes())\n"
+        "here, _ = read_back(Path(sys.argv[2]).read_bytes())\n"
         "print(told(reread(here, ANSWERS[: int(sys.argv[3])], solve)))"
     )
     for many in (0, len(ANSWERS)):

@@ -105,7 +105,9 @@ def test_filters_choose_what_they_say(
     hardest = everything[0]["grade"]["hardest"]
     assert chosen("--minutes", f"-{middle}") == expected(lambda r: r["grade"]["minutes"] <= middle)
     assert chosen("--givens", "28-29") == expected(lambda r: 28 <= givens(r) <= 29)
-    assert chosen("--hardest", hardest) == expected(lambda r: r["grade"]["hardest"] == hardest)
+    assert chosen("--hardest", hardest.upper()) == expected(
+        lambda r: r["grade"]["hardest"] == hardest
+    )
     needed = sorted({name for row in everything for name in row["grade"]["needs"]})
     for name in needed:
         assert chosen("--needs", name.upper()) == expected(
@@ -142,12 +144,40 @@ def test_a_reason_that_is_none_is_an_error_with_the_nearest(
 def test_a_filter_that_nothing_passes_tells_what_there_is(
     papernudge: Run, book: Path, tmp_path: Path
 ) -> None:
-    ran = papernudge("export", book, "--to", tmp_path / "out.txt", "--hardest", "sleight of hand")
+    ran = papernudge("export", book, "--to", tmp_path / "out.txt", "--hardest", "Jellyfish")
     assert ran.code == 0
     assert "No puzzle fits. By its hardest reason, the book holds: " in ran.err
-    ran = papernudge("export", book, "--to", tmp_path / "out.pdf", "--hardest", "sleight of hand")
+    ran = papernudge("export", book, "--to", tmp_path / "out.pdf", "--hardest", "jellyfish")
     assert ran.code == 2
     assert not (tmp_path / "out.pdf").exists()
+
+
+def test_a_hardest_reason_that_is_none_is_an_error_that_says_what_the_book_holds(
+    papernudge: Run, book: Path, tmp_path: Path
+) -> None:
+    ran = papernudge("export", book, "--to", tmp_path / "out.txt", "--hardest", "X-wng")
+    assert ran.code == 2
+    assert "--hardest takes the name of a reason; got 'X-wng'. By its hardest" in ran.err
+    assert not (tmp_path / "out.txt").exists()
+
+
+def test_a_reason_with_a_capital_is_found(
+    papernudge: Run, book: Path, rows: Run, tmp_path: Path
+) -> None:
+    from papernudge.cli.books import seals
+    from papernudge.cli.books.book import Book
+
+    copy, out = tmp_path / "b.book", tmp_path / "out.jsonl"
+    copy.write_bytes(book.read_bytes())
+    with Book.to_write(copy) as held, held.changes() as sql:
+        row = next(iter(seals.rows_in(sql, "puzzle")))
+        seals.put(sql, "puzzle", {**row, "hardest": "X-wing"})
+    for name in ("X-wing", "x-WING"):
+        ran = papernudge("export", copy, "--to", out, "--hardest", name, "--force")
+        assert ran.code == 0
+        assert [
+            json.loads(line)["grade"]["hardest"] for line in out.read_text("utf-8").splitlines()
+        ] == ["X-wing"]
 
 
 def test_once_keeps_one_of_each_puzzle(

@@ -7,8 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from papernudge.cli.sheets.code import LETTERS, SheetPage, Task, decode, encode
-from papernudge.hints.drilling import TECHNIQUES, Reason
+from papernudge.hints.drilling import Reason
 from papernudge.hints.generate import full_grid
+from papernudge.hints.registry import PRACTISED
 
 FULL = [full_grid(seed) for seed in range(3)]
 
@@ -22,7 +23,7 @@ def tasks(draw: st.DrawFn) -> Task:
     if draw(st.booleans()):
         kind = draw(st.sampled_from([None, "row", "column", "line", "block"]))
         blanks = draw(st.sampled_from([None, 2, 3, 9]))
-        reason = Reason(draw(st.sampled_from(TECHNIQUES)), kind, blanks)
+        reason = Reason(draw(st.sampled_from(PRACTISED)), kind, blanks)
         lines = draw(st.lists(st.lists(st.integers(0, 80), min_size=1, max_size=4), max_size=6))
         answers = tuple(tuple((c, int(solution[c])) for c in cells) for cells in lines)
     number, looks = draw(st.integers(0, 9999)), draw(st.integers(0, 199))
