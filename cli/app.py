@@ -14,14 +14,14 @@ import typer
 
 from papernudge.cli.base import stopping
 from papernudge.cli.base.exits import Exit, code_of, from_fault
+from papernudge.cli.base.helping import Command
 from papernudge.cli.base.limits import OF_A_FILE
 from papernudge.cli.base.say import say, show
+from papernudge.cli.base.settings import defaults
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.options import register as register_phone
 from papernudge.cli.terminal.book_options import register
-from papernudge.cli.terminal.helping import Command
 from papernudge.cli.terminal.options import Side
-from papernudge.cli.terminal.settings import defaults
 from papernudge.cli.terminal.sheet_options import register as register_drills
 
 app = typer.Typer(

@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
+from papernudge.hints.layout import NEWSPAPER
+
 Cell = int
 Digit = int
 House = int
@@ -20,20 +22,11 @@ Digits = int
 Candidates = int
 """A set of pairs of cell and digit, 729 bits, digit by digit."""
 
-DIGITS = range(1, 10)
-ALL_CELLS: Cells = (1 << 81) - 1
-ALL_DIGITS: Digits = (1 << 9) - 1
-ALL_CANDIDATES: Candidates = (1 << 729) - 1
-
-
-def _house_cells() -> tuple[tuple[Cell, ...], ...]:
-    rows = [tuple(9 * r + c for c in range(9)) for r in range(9)]
-    columns = [tuple(9 * r + c for r in range(9)) for c in range(9)]
-    blocks = [
-        tuple(27 * (b // 3) + 3 * (b % 3) + 9 * r + c for r in range(3) for c in range(3))
-        for b in range(9)
-    ]
-    return tuple(rows + columns + blocks)
+SIDE = len(NEWSPAPER.symbols)
+DIGITS = range(1, SIDE + 1)
+ALL_CELLS: Cells = (1 << len(NEWSPAPER.cells)) - 1
+ALL_DIGITS: Digits = (1 << SIDE) - 1
+ALL_CANDIDATES: Candidates = (1 << SIDE * len(NEWSPAPER.cells)) - 1
 
 
 def cells_mask(cells: Iterable[Cell]) -> Cells:
@@ -44,18 +37,14 @@ def cells_mask(cells: Iterable[Cell]) -> Cells:
     return mask
 
 
-HOUSE_CELLS = _house_cells()
+HOUSE_CELLS = tuple(house.cells for house in NEWSPAPER.houses)
 """The nine cells of each of the 27 houses, in reading order."""
-HOUSES: tuple[Cells, ...] = tuple(cells_mask(cells) for cells in HOUSE_CELLS)
+HOUSES: tuple[Cells, ...] = NEWSPAPER.masks
 """The same as sets."""
-ROW = tuple(c // 9 for c in range(81))
-COLUMN = tuple(9 + c % 9 for c in range(81))
-BLOCK = tuple(18 + 3 * (c // 27) + c % 9 // 3 for c in range(81))
+ROW, COLUMN, BLOCK = (NEWSPAPER.of_kind(kind) for kind in ("row", "column", "block"))
 HOUSES_OF = tuple(zip(ROW, COLUMN, BLOCK, strict=True))
 """The row, the column and the block of each cell."""
-PEERS: tuple[Cells, ...] = tuple(
-    (HOUSES[ROW[c]] | HOUSES[COLUMN[c]] | HOUSES[BLOCK[c]]) & ~(1 << c) for c in range(81)
-)
+PEERS: tuple[Cells, ...] = NEWSPAPER.peer_masks
 """The twenty cells that each cell sees."""
 THIRDS: tuple[tuple[Cells, Cells, Cells], ...] = tuple(
     (
@@ -142,13 +131,16 @@ def candidate_pairs(mask: Candidates) -> tuple[tuple[Cell, Digit], ...]:
     return tuple(sorted((bit % 81, bit // 81 + 1) for bit in members(mask)))
 
 
+CELL_NAMES = tuple(map(NEWSPAPER.name, NEWSPAPER.cells))
+
+
 def cell_name(cell: Cell) -> str:
     """``R4C7`` for cell 33.
 
     >>> cell_name(33)
     'R4C7'
     """
-    return f"R{cell // 9 + 1}C{cell % 9 + 1}"
+    return CELL_NAMES[cell]
 
 
 CELL_NAME = "R([1-9])C([1-9])"
@@ -161,11 +153,9 @@ def cell_of(name: str) -> Cell:
     >>> cell_of("R4C7")
     33
     """
-    text = name.strip().upper()
-    if len(text) == 4 and text[0] == "R" and text[2] == "C":
-        row, column = text[1], text[3]
-        if row in "123456789" and column in "123456789":
-            return 9 * (int(row) - 1) + int(column) - 1
+    cell = NEWSPAPER.cell(name)
+    if cell is not None:
+        return cell
     raise ValueError(f"expected a cell such as R4C7 (row 4, column 7), got {name!r}")
 
 
@@ -175,7 +165,7 @@ def house_name(house: House) -> str:
     >>> house_name(3), house_name(10), house_name(26)
     ('row 4', 'column 2', 'block 9')
     """
-    return f"{('row', 'column', 'block')[house // 9]} {house % 9 + 1}"
+    return NEWSPAPER.houses[house].name
 
 
 def picture(cells: Cells) -> str:

@@ -41,6 +41,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.fill import PEERS, best_fillings
 
 Floats = npt.NDArray[np.float64]
@@ -149,8 +150,7 @@ def _clashes(givens: Ints) -> bool:
     seen: set[int] = set()
     cells = np.flatnonzero(givens)
     for cell, digit in zip(cells.tolist(), givens[cells].tolist(), strict=True):
-        row, column = divmod(cell, 9)
-        for house in (row, 9 + column, 18 + row // 3 * 3 + column // 3):
+        for house in NEWSPAPER.houses_of[cell]:
             key = 10 * house + digit
             if key in seen:
                 return True

@@ -7,19 +7,13 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.hints.layout import NEWSPAPER
+
 ALL = 0x1FF
 
 
-def _peers() -> tuple[tuple[int, ...], ...]:
-    def meet(a: int, b: int) -> bool:
-        return a != b and (
-            a // 9 == b // 9 or a % 9 == b % 9 or (a // 27 == b // 27 and a % 9 // 3 == b % 9 // 3)
-        )
-
-    return tuple(tuple(b for b in range(81) if meet(a, b)) for a in range(81))
-
-
-PEERS = _peers()
+PEERS = NEWSPAPER.peers
+"""For each cell those that it may not repeat."""
 _COUNTS = tuple(mask.bit_count() for mask in range(512))
 BITS = tuple(tuple(d for d in range(9) if mask >> d & 1) for mask in range(512))
 

@@ -11,7 +11,7 @@ import numpy as np
 from papernudge.digits_model.scores import Scores
 from papernudge.vision.decode import LITTLE, WHOLE, Decoded, Solver, decode
 from papernudge.vision.doubts import UNKNOWN, cell_chances, chance_right, find_doubts, kind_of
-from papernudge.vision.evidence import Evidence
+from papernudge.vision.evidence import Evidence, Floats
 from papernudge.vision.grid import GridKind
 from papernudge.vision.habits import by_habit
 from papernudge.vision.hidden import Hidden
@@ -66,31 +66,11 @@ def reread(
     """
     told = last_words(answers)
     said = {one.cell for one in told}
-    scores, sight = evidence.scores, evidence.sight
-    hidden = {c: why for c, why in sight.hidden.items() if c not in said}
-    digits = sight.trusted(scores.digits)
-    hand = sight.trusted_hand(evidence.hand, scores.digits)
-    ink = digits.copy()
-    for one in told:
-        digits[one.cell] = _RULED_OUT
-        digits[one.cell, one.digit or 0] = 0.0
-        if one.kind in (CellKind.GIVEN, CellKind.ENTRY):
-            hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
-    known, search = cache(solve), search or Search()
-    effort = WHOLE if evidence.thorough else LITTLE
-    decoded = search.told(decode(digits, hand, known, effort))
-    suspects = sight.suspects(scores.digits)
-    doubtful = {d.cell for d in find_doubts(decoded, hidden)} - said - hidden.keys()
-    if doubtful and scores.closer is not None and evidence.thorough:
-        asked = np.array(sorted(doubtful), np.int64)
-        closer = sight.trusted(scores.closer.digits(asked), asked)
-        ink[asked] = digits[asked] = closer
-        decoded = search.told(decode(digits, hand, known, effort))
-    if len(find_doubts(decoded, hidden)) > len(hidden):
-        digits = by_habit(digits, decoded.other[:, 1:], scores.features)
-        decoded = search.told(decode(digits, hand, known, effort))
+    hidden = {c: why for c, why in evidence.sight.hidden.items() if c not in said}
+    decoded, ink = _decoded(evidence, told, hidden, cache(solve), search or Search())
+    suspects = evidence.sight.suspects(evidence.scores.digits)
     doubts = find_doubts(decoded, hidden, suspects - said)
-    cells = _cells(decoded, scores, hidden)
+    cells = _cells(decoded, evidence.scores, hidden)
     alone = ink.argmax(axis=1)
     restored = (
         c
@@ -109,6 +89,42 @@ def reread(
         evidence,
         told,
     )
+
+
+def _decoded(
+    evidence: Evidence,
+    told: Sequence[Told],
+    hidden: Mapping[int, Hidden],
+    solve: Solver,
+    search: Search,
+) -> tuple[Decoded, Floats]:
+    """The joint reading, and what the ink alone says of each cell: log-probabilities (81, 10).
+
+    Cells that come out doubtful are looked at closer, what is still unclear is weighed by the
+    hand's other digits.
+    """
+    scores, sight = evidence.scores, evidence.sight
+    digits = sight.trusted(scores.digits)
+    hand = sight.trusted_hand(evidence.hand, scores.digits)
+    ink = digits.copy()
+    for one in told:
+        digits[one.cell] = _RULED_OUT
+        digits[one.cell, one.digit or 0] = 0.0
+        if one.kind in (CellKind.GIVEN, CellKind.ENTRY):
+            hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
+    effort = WHOLE if evidence.thorough else LITTLE
+    decoded = search.told(decode(digits, hand, solve, effort))
+    said = {one.cell for one in told}
+    doubtful = {d.cell for d in find_doubts(decoded, hidden)} - said - hidden.keys()
+    if doubtful and scores.closer is not None and evidence.thorough:
+        asked = np.array(sorted(doubtful), np.int64)
+        closer = sight.trusted(scores.closer.digits(asked), asked)
+        ink[asked] = digits[asked] = closer
+        decoded = search.told(decode(digits, hand, solve, effort))
+    if len(find_doubts(decoded, hidden)) > len(hidden):
+        digits = by_habit(digits, decoded.other[:, 1:], scores.features)
+        decoded = search.told(decode(digits, hand, solve, effort))
+    return decoded, ink
 
 
 def _with_notes(cells: tuple[CellReading, ...], told: tuple[Told, ...]) -> tuple[CellReading, ...]:

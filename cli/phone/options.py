@@ -7,48 +7,56 @@ from typing import Annotated
 
 import typer
 
-from papernudge.cli.terminal.helping import DEFAULTS, Command
+from papernudge.cli.base.helping import Command
+from papernudge.cli.base.settings import DEFAULTS
+
+_Host = Annotated[
+    str | None,
+    typer.Option(
+        "--host",
+        metavar="ADDRESS",
+        help="Listen on this address; else this computer's private one on the home network."
+        " 127.0.0.1 is this computer alone.",
+    ),
+]
+_Port = Annotated[
+    int,
+    typer.Option("--port", metavar="N", min=0, max=65535, help="0 takes any that is free."),
+]
+_Book = Annotated[
+    str | None,
+    typer.Option(
+        "--book",
+        metavar="FILE",
+        envvar=DEFAULTS["book"],
+        help="Pages can be snapped into this book, as digitise would read them."
+        " You answer for the right to copy them.",
+    ),
+]
+_Log = Annotated[
+    str | None,
+    typer.Option(
+        "--log",
+        metavar="FILE",
+        envvar=DEFAULTS["log"],
+        help="Practice sheets can be snapped, marked and kept here.",
+    ),
+]
+_Certificate = Annotated[
+    str | None, typer.Option("--certificate", metavar="FILE", help="For HTTPS: PEM.")
+]
+_Key = Annotated[
+    str | None, typer.Option("--key", metavar="FILE", help="For HTTPS: its private key, PEM.")
+]
 
 
 def phone(
-    host: Annotated[
-        str | None,
-        typer.Option(
-            "--host",
-            metavar="ADDRESS",
-            help="Listen on this address; else this computer's private one on the home network."
-            " 127.0.0.1 is this computer alone.",
-        ),
-    ] = None,
-    port: Annotated[
-        int,
-        typer.Option("--port", metavar="N", min=0, max=65535, help="0 takes any that is free."),
-    ] = 8417,
-    book: Annotated[
-        str | None,
-        typer.Option(
-            "--book",
-            metavar="FILE",
-            envvar=DEFAULTS["book"],
-            help="Pages can be snapped into this book, as digitise would read them."
-            " You answer for the right to copy them.",
-        ),
-    ] = None,
-    log: Annotated[
-        str | None,
-        typer.Option(
-            "--log",
-            metavar="FILE",
-            envvar=DEFAULTS["log"],
-            help="Practice sheets can be snapped, marked and kept here.",
-        ),
-    ] = None,
-    certificate: Annotated[
-        str | None, typer.Option("--certificate", metavar="FILE", help="For HTTPS: PEM.")
-    ] = None,
-    key: Annotated[
-        str | None, typer.Option("--key", metavar="FILE", help="For HTTPS: its private key, PEM.")
-    ] = None,
+    host: _Host = None,
+    port: _Port = 8417,
+    book: _Book = None,
+    log: _Log = None,
+    certificate: _Certificate = None,
+    key: _Key = None,
 ) -> None:
     """A page for the phones of the home network: snap, one nudge, put the phone away.
 

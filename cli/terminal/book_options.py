@@ -7,77 +7,88 @@ from typing import Annotated
 
 import typer
 
+from papernudge.cli.base.helping import Command
 from papernudge.cli.base.limits import OF_A_PAGE
-from papernudge.cli.terminal.helping import DEFAULTS, Command
+from papernudge.cli.base.settings import DEFAULTS
+
+_Sources = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="[SOURCE]...",
+        help=f"Folders, photos, PDFs, multi-page TIFFs, in any mix. {OF_A_PAGE}",
+    ),
+]
+_Book = Annotated[
+    str,
+    typer.Option(
+        "--book",
+        metavar="FILE",
+        envvar=DEFAULTS["book"],
+        help="The book: made, or added to.",
+    ),
+]
+_Workers = Annotated[
+    int | None,
+    typer.Option(
+        "--workers", metavar="N", min=1, max=256, help="Processes; one for each core if unsaid."
+    ),
+]
+_Cluster = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        metavar="ADDRESS",
+        help="Read on this Dask scheduler's workers, as tcp://host:8786: your photos travel to"
+        " that address, with their names, without metadata or folders. Whoever runs the"
+        " scheduler or a worker can run code on this machine (answers come pickled): name only"
+        " what you trust. Needs papernudge[cluster] here and there.",
+    ),
+]
+_Again = Annotated[
+    bool, typer.Option("--again", help="Read pages anew that another version has read.")
+]
+_Review = Annotated[
+    str | None,
+    typer.Option(
+        "--review",
+        metavar="SHEET.html",
+        help="Draw what a person must look at, doubtful cells only; it writes the corrections.",
+    ),
+]
+_Corrections = Annotated[
+    str | None,
+    typer.Option("--corrections", metavar="FILE", help="Corrections from the review sheet."),
+]
+_Assume = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--assume",
+        metavar="ID:R4C7=1",
+        help="One correction: =given:1, =entry:1, =. for nothing; or 'ID ok', 'ID left out',"
+        " 'ID label TEXT'. May be repeated.",
+    ),
+]
+_LabelFrom = Annotated[
+    str | None,
+    typer.Option(
+        "--label-from",
+        metavar="WHAT",
+        help="Call each puzzle that has no label after its file, or with page after its file"
+        " and page.",
+    ),
+]
 
 
 def digitise(
-    sources: Annotated[
-        list[str] | None,
-        typer.Argument(
-            metavar="[SOURCE]...",
-            help=f"Folders, photos, PDFs, multi-page TIFFs, in any mix. {OF_A_PAGE}",
-        ),
-    ] = None,
-    book: Annotated[
-        str,
-        typer.Option(
-            "--book",
-            metavar="FILE",
-            envvar=DEFAULTS["book"],
-            help="The book: made, or added to.",
-        ),
-    ] = "",
-    workers: Annotated[
-        int | None,
-        typer.Option(
-            "--workers", metavar="N", min=1, max=256, help="Processes; one for each core if unsaid."
-        ),
-    ] = None,
-    cluster: Annotated[
-        str | None,
-        typer.Option(
-            "--cluster",
-            metavar="ADDRESS",
-            help="Read on this Dask scheduler's workers, as tcp://host:8786: your photos travel to"
-            " that address, with their names, without metadata or folders. Whoever runs the"
-            " scheduler or a worker can run code on this machine (answers come pickled): name only"
-            " what you trust. Needs papernudge[cluster] here and there.",
-        ),
-    ] = None,
-    again: Annotated[
-        bool, typer.Option("--again", help="Read pages anew that another version has read.")
-    ] = False,
-    review: Annotated[
-        str | None,
-        typer.Option(
-            "--review",
-            metavar="SHEET.html",
-            help="Draw what a person must look at, doubtful cells only; it writes the corrections.",
-        ),
-    ] = None,
-    corrections: Annotated[
-        str | None,
-        typer.Option("--corrections", metavar="FILE", help="Corrections from the review sheet."),
-    ] = None,
-    assume: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--assume",
-            metavar="ID:R4C7=1",
-            help="One correction: =given:1, =entry:1, =. for nothing; or 'ID ok', 'ID left out',"
-            " 'ID label TEXT'. May be repeated.",
-        ),
-    ] = None,
-    label_from: Annotated[
-        str | None,
-        typer.Option(
-            "--label-from",
-            metavar="WHAT",
-            help="Call each puzzle that has no label after its file, or with page after its file"
-            " and page.",
-        ),
-    ] = None,
+    sources: _Sources = None,
+    book: _Book = "",
+    workers: _Workers = None,
+    cluster: _Cluster = None,
+    again: _Again = False,
+    review: _Review = None,
+    corrections: _Corrections = None,
+    assume: _Assume = None,
+    label_from: _LabelFrom = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """Many pages into one book file: every puzzle once, graded and findable.
@@ -117,76 +128,80 @@ def digitise(
     raise typer.Exit(run_digitise(wishes))
 
 
+_ExportBook = Annotated[
+    str,
+    typer.Argument(metavar="[FILE]", envvar=DEFAULTS["book"], help="A book that digitise wrote."),
+]
+_To = Annotated[
+    str,
+    typer.Option(
+        "--to", metavar="OUT", help="Ends in .jsonl, .csv, .txt (81 characters a line) or .pdf."
+    ),
+]
+_Minutes = Annotated[
+    str | None,
+    typer.Option("--minutes", metavar="8-12", help="Expected minutes; 8-, -12 and 10 work too."),
+]
+_Hardest = Annotated[
+    list[str] | None,
+    typer.Option("--hardest", metavar="NAME", help="Hardest reason needed. May be repeated."),
+]
+_Needs = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--needs",
+        metavar="NAME",
+        help="A reason that its solve uses, hardest or not. May be repeated: all of them.",
+    ),
+]
+_Givens = Annotated[str | None, typer.Option("--givens", metavar="24-30", help="How many givens.")]
+_Source = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--source", metavar="NAME", help="The file it came from; * and ? work. May be repeated."
+    ),
+]
+_Label = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--label", metavar="TEXT", help="What it is called; * and ? work. May be repeated."
+    ),
+]
+_Status = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--status",
+        metavar="STATUS",
+        help="clean, review or 'left out'; may be repeated. If unsaid, .txt and .pdf take clean"
+        " ones, .jsonl and .csv all.",
+    ),
+]
+_Once = Annotated[bool, typer.Option("--once", help="Each puzzle once, however it is turned.")]
+_First = Annotated[
+    int | None, typer.Option("--first", metavar="N", min=1, help="No more than N puzzles.")
+]
+_Each = Annotated[
+    int, typer.Option("--each", metavar="N", min=1, max=12, help="Puzzles on a printed page.")
+]
+_Paper = Annotated[str, typer.Option("--paper", metavar="SIZE", help="a4 or letter, for .pdf.")]
+_Force = Annotated[bool, typer.Option("--force", help="Write over OUT if it is there already.")]
+
+
 def export(
-    book: Annotated[
-        str,
-        typer.Argument(
-            metavar="[FILE]", envvar=DEFAULTS["book"], help="A book that digitise wrote."
-        ),
-    ] = "",
-    to: Annotated[
-        str,
-        typer.Option(
-            "--to", metavar="OUT", help="Ends in .jsonl, .csv, .txt (81 characters a line) or .pdf."
-        ),
-    ] = "",
-    minutes: Annotated[
-        str | None,
-        typer.Option(
-            "--minutes", metavar="8-12", help="Expected minutes; 8-, -12 and 10 work too."
-        ),
-    ] = None,
-    hardest: Annotated[
-        list[str] | None,
-        typer.Option("--hardest", metavar="NAME", help="Hardest reason needed. May be repeated."),
-    ] = None,
-    needs: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--needs",
-            metavar="NAME",
-            help="A reason that its solve uses, hardest or not. May be repeated: all of them.",
-        ),
-    ] = None,
-    givens: Annotated[
-        str | None, typer.Option("--givens", metavar="24-30", help="How many givens.")
-    ] = None,
-    source: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--source", metavar="NAME", help="The file it came from; * and ? work. May be repeated."
-        ),
-    ] = None,
-    label: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--label", metavar="TEXT", help="What it is called; * and ? work. May be repeated."
-        ),
-    ] = None,
-    status: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--status",
-            metavar="STATUS",
-            help="clean, review or 'left out'; may be repeated. If unsaid, .txt and .pdf take clean"
-            " ones, .jsonl and .csv all.",
-        ),
-    ] = None,
-    once: Annotated[
-        bool, typer.Option("--once", help="Each puzzle once, however it is turned.")
-    ] = False,
-    first: Annotated[
-        int | None, typer.Option("--first", metavar="N", min=1, help="No more than N puzzles.")
-    ] = None,
-    each: Annotated[
-        int, typer.Option("--each", metavar="N", min=1, max=12, help="Puzzles on a printed page.")
-    ] = 4,
-    paper: Annotated[
-        str, typer.Option("--paper", metavar="SIZE", help="a4 or letter, for .pdf.")
-    ] = "a4",
-    force: Annotated[
-        bool, typer.Option("--force", help="Write over OUT if it is there already.")
-    ] = False,
+    book: _ExportBook = "",
+    to: _To = "",
+    minutes: _Minutes = None,
+    hardest: _Hardest = None,
+    needs: _Needs = None,
+    givens: _Givens = None,
+    source: _Source = None,
+    label: _Label = None,
+    status: _Status = None,
+    once: _Once = False,
+    first: _First = None,
+    each: _Each = 4,
+    paper: _Paper = "a4",
+    force: _Force = False,
 ) -> None:
     """A book, or a part of it, as lines of JSON, a table, plain lines or sheets to print."""
     from papernudge.cli.base.exits import bad_words

@@ -6,8 +6,7 @@ from typing import Any
 
 import typer.core
 
-DEFAULTS = {"book": "PAPERNUDGE_BOOK", "log": "PAPERNUDGE_LOG"}
-"""What may be left out because it is named elsewhere, and the environment variable for it."""
+from papernudge.cli.base.settings import DEFAULTS, settings_file
 
 
 class Command(typer.core.TyperCommand):
@@ -37,8 +36,6 @@ class Command(typer.core.TyperCommand):
 
     def format_epilog(self, ctx: Any, formatter: Any) -> None:
         """Where a book or a log is looked for that was left out."""
-        from papernudge.cli.terminal.settings import settings_file
-
         for name, variable in DEFAULTS.items():
             if any(getattr(one, "envvar", None) == variable for one in self.params):
                 formatter.write_paragraph()

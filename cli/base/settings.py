@@ -8,7 +8,9 @@ from pathlib import Path
 from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.base.paths import read_regular, why
 from papernudge.cli.base.say import short
-from papernudge.cli.terminal.helping import DEFAULTS
+
+DEFAULTS = {"book": "PAPERNUDGE_BOOK", "log": "PAPERNUDGE_LOG"}
+"""What may be left out because it is named elsewhere, and the environment variable for it."""
 
 WORDS = {
     "digitise": ("book",),
