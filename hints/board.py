@@ -12,8 +12,11 @@ from papernudge.hints.geometry import (
     ALL_CELLS,
     HOUSES,
     HOUSES_OF,
+    PEERS,
     Candidates,
+    Cell,
     Cells,
+    Digit,
     Digits,
     candidates_of,
     members,
@@ -101,6 +104,31 @@ class Board:
             for cell in members(board.cells[d]):
                 board.digits[cell] |= bit
         board._strike(board.noted)
+        return board
+
+    def with_digit(self, cell: Cell, digit: Digit) -> Board:
+        """The board after a digit was written, of a board on which nothing is ruled out by notes or
+        steps: the same as that of the position, sooner.
+        """
+        board = Board()
+        bit, here, peers = 1 << (digit - 1), 1 << cell, PEERS[cell]
+        placed = [*self.placed]
+        placed[digit] |= here
+        board.placed, board.fresh, board.shared = tuple(placed), 0, {}
+        board.filled, board.blank = self.filled | here, self.blank & ~here
+        board.seen, board.thirds = [*self.seen], [*self.thirds]
+        row, column, block, across, down = _SHOWS[cell]
+        for house in (row, column, block):
+            board.seen[house] |= bit
+        for third in (across, down):
+            board.thirds[third] |= bit
+        board.gone = board.noted = board.known = 0
+        board.cells = [cells & ~here for cells in self.cells]
+        board.digits, board.premises = [*self.digits], self.premises
+        board.digits[cell] = 0
+        for other in members(board.cells[digit] & peers):
+            board.digits[other] &= ~bit
+        board.cells[digit] &= ~peers
         return board
 
     def without(self, ruled_out: Candidates) -> Board:

@@ -1,58 +1,46 @@
 """An order of deductions that keeps the eye's travel short: a route through the whole solve.
 
-Travel is measured in cells: the sum of the distances between the centres of successive *stops*,
-the places where the eye rests. A witness is looked at on its cell; a glance rests in the middle of
-its block or of its third of a line. One rest covers about a block (``papernudge.hints.looks``):
-what lies in view of a stop, a cell away at most, needs no other. Within a step the stops may be
-taken in any order, and of several sets of witnesses as small as each other any may be used: here
-as everywhere in this module the shortest way from where the eye is.
-
-The method is beam search over what has been written, bucket by bucket of filled cells (B. T.
-Lowerre, *The HARPY speech recognition system*, 1976), by looks plus a price for travel. A route
-may take a line that is a look dearer than the cheapest if that lies near; over the whole solve
-it never takes more looks than reading order does.
+Travel is the sum of the distances between successive *stops*, the places where the eye rests: see
+``papernudge.hints.stops``. The method is beam search over what has been written, bucket by bucket
+of filled cells (B. T. Lowerre, *The HARPY speech recognition system*, 1976), by looks plus a price
+for travel. A route may take a line that is a few looks dearer than the cheapest if that lies near;
+over the whole solve it never takes more looks than reading order does. What a cell of travel may
+cost in looks, so that the looks just suffice, is found by a few searches (H. Everett, "Generalized
+Lagrange multiplier method", Operations Research 11(3), 1963).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from functools import lru_cache
-from itertools import pairwise, permutations
-from math import hypot
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from operator import itemgetter
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
-from papernudge.hints.geometry import HOUSES, THIRDS, Cell, Cells, Digit, House, members
+from papernudge.hints.geometry import DIGITS_IN, HOUSES, Cell, Cells, Digit, cells_mask
 from papernudge.hints.line import Line, Step
-from papernudge.hints.looks import Read, Scan, least_covers, sight_glances
+from papernudge.hints.looks import SWITCH, Sight
 from papernudge.hints.notes import board_of
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines
+from papernudge.hints.stops import Point, Seen, Stops, fixed, length, seen_from, way_from
 from papernudge.hints.techniques.singles import (
+    MANY,
+    WORTH_FINISHING,
     finished_house,
-    hidden_singles,
-    last_blanks,
     naked_singles,
+    single_in,
 )
 from papernudge.hints.walk import Walk, Walked, walked
 
-Point = tuple[float, float]
-"""Column and row of a centre, in cells from the middle of the first cell."""
-Stops = tuple[Point, ...]
-
-WIDTH = 24
-"""How many ways to have written so many digits are followed."""
-WEIGHTS = (6.0, 0.5)
-"""Looks that a cell of travel is worth, one search each: the shortest route that takes no more
-looks than reading order is the answer."""
+WIDTHS = (16, 16, 30, 30, 30)
+"""How many ways to have written so many digits are followed, search by search."""
+WEIGHT = 2.0
+"""Looks that a cell of travel is worth in the first search; more or less in those that follow."""
 DEARER = 3
 """So many looks above the cheapest single a line near by may cost."""
-IN_SIGHT = 1
-"""So many cells from where the eye rests, each way, are in view: one rest covers a block."""
-BRANCHES = 8
+BRANCHES = 16
 """Of the lines that can be taken next so many are tried, those that cost least from here."""
-_COVERS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,188 +65,140 @@ class Route:
         return length([stop for stops in self.stops for stop in stops])
 
 
-def length(stops: Sequence[Point]) -> float:
-    """The sum of the distances between successive points."""
-    return sum(_distance(a, b) for a, b in pairwise(stops))
-
-
-def _distance(a: Point, b: Point) -> float:
-    return hypot(a[0] - b[0], a[1] - b[1])
-
-
-def _cell_point(cell: Cell) -> Point:
-    return float(cell % 9), float(cell // 9)
-
-
-@lru_cache(maxsize=1 << 10)
-def _middle(cells: Cells) -> Point:
-    """The middle one of a block or of a third of a line."""
-    every = list(members(cells))
-    return _cell_point(every[len(every) // 2])
-
-
-def _glances(board: Board, house: House) -> Stops:
-    """Where the eye rests to read a house: see ``papernudge.hints.looks``."""
-    if house >= 18:
-        return (_middle(HOUSES[house]),)
-    blank = HOUSES[house] & board.blank
-    lone = blank & (blank - 1) == 0
-    return tuple(_middle(third) for third in THIRDS[house] if lone or third & blank)
-
-
-# ------------------------------------------------------------ what a step looks at
-
-
-def _fixed(start: Point | None, points: Stops) -> Stops:
-    """The stops of a way through these points: what lies in view of a stop needs none."""
-    here, stops = start, list[Point]()
-    for point in points:
-        if here is None or max(abs(point[0] - here[0]), abs(point[1] - here[1])) > IN_SIGHT:
-            stops.append(point)
-            here = point
-    return tuple(stops)
-
-
-def _from(start: Point | None, stops: Stops) -> float:
-    return length(stops if start is None else (start, *stops))
-
-
-@lru_cache(maxsize=1 << 16)
-def _tour(start: Point | None, points: Stops) -> tuple[float, Stops]:
-    """A short way past all points: the shortest of up to four, else always to the nearest."""
-    if len(points) <= 4:
-        ways = (_fixed(start, way) for way in permutations(points))
-        return min((_from(start, way), way) for way in ways)
-    left, way, here = list(points), list[Point](), start
-    while left:
-        now = here or left[0]
-        after = min(left, key=lambda point: (_distance(now, point), point))
-        left.remove(after)
-        way += _fixed(here, (after,))
-        here = way[-1] if way else here
-    return _from(start, tuple(way)), tuple(way)
-
-
-class _Seen:
-    """Sets of points that a deduction can be seen from, and the shortest way past one of them from
-    wherever the eye comes.
-    """
-
-    __slots__ = ("_found", "choices")
-
-    def __init__(self, choices: tuple[Stops, ...]) -> None:
-        self.choices = choices
-        self._found: dict[Point | None, tuple[float, Stops]] = {}
-
-    def shortest(self, start: Point | None) -> tuple[float, Stops]:
-        """Its length and its stops; of several the first in order."""
-        known = self._found.get(start)
-        if known is None:
-            known = self._found[start] = min(_tour(start, choice) for choice in self.choices)
-        return known
-
-
-_seen = lru_cache(maxsize=1 << 16)(_Seen)
-
-
-def _through(start: Point | None, line: _Option) -> tuple[float, Stops]:
-    """The way through all steps of a line, each step's looks as they lie best."""
-    travel, way = 0.0, list[Point]()
-    for seen in line.seen:
-        cost, stops = seen.shortest(start)
-        travel += cost
-        way += stops
-        start = way[-1] if way else start
-    return travel, tuple(way)
-
-
-def _as_told(start: Point | None, line: _Option) -> tuple[float, Stops]:
-    """The way with each step's looks as it is told: what is held in mind, then for each question
-    the house, then its witnesses in reading order.
-    """
-    way = _fixed(start, tuple(point for seen in line.seen for point in seen.choices[0]))
-    return _from(start, way), way
-
-
-def _choices(board: Board, deduction: Deduction) -> tuple[Stops, ...]:
-    """Sets of points that a deduction can be seen from."""
-    held = tuple(_cell_point(cell) for cell in members(deduction.held))
-    choices: list[Stops] = [held]
-    if not held and len(deduction.reads) == 1:
-        return _seen_from(board, deduction.reads[0], True)
-    # A house that is finished at one go is read once.
-    again = len(deduction.places) > 1
-    for number, read in enumerate(deduction.reads):
-        ways = _seen_from(board, read, not (again and number))
-        choices = [(*choice, *way) for choice in choices for way in ways][:_COVERS]
-    return tuple(choices)
-
-
-def _seen_from(board: Board, read: Read, reads_house: bool) -> tuple[Stops, ...]:
-    if isinstance(read, Scan):
-        need = HOUSES[read.house] & board.blank & ~read.places & ~board.premises[read.digit]
-        glances = _glances(board, read.house) if reads_house else ()
-        return _scan_points(need, board.placed[read.digit], glances)
-    return (tuple(_middle(place) for place in sight_glances(board, read.cell, read.digits)),)
-
-
-@lru_cache(maxsize=1 << 16)
-def _scan_points(need: Cells, written: Cells, glances: Stops) -> tuple[Stops, ...]:
-    covers = least_covers(need, written) if need else (0,)
-    return tuple((*glances, *map(_cell_point, members(cover))) for cover in covers[:_COVERS])
-
-
 # ------------------------------------------------------------ what can be taken next
 
 
 @dataclass(slots=True, eq=False)
 class _Option:
-    """A line that can be taken: its steps, each on its board, and what it writes. ``whole``: None
-    for a line of one step whose evidence is not yet worked out. ``seen_from``: what each step
-    can be seen from, once asked for.
+    """A line that can be taken: what it writes, its looks, the price by which lines are compared.
+
+    ``drawn``: its steps, each on its board; ``line``: None for a line of one step, whose evidence
+    is worked out when it is taken. ``ways``: the shortest way through it from each place where the
+    eye has come from; ``seen_from``: what each step can be seen from, once asked for.
     """
 
-    drawn: tuple[tuple[Board, Deduction], ...]
-    price: int
+    places: tuple[tuple[Cell, Digit], ...]
     looks: int
-    whole: Line | None = None
-    seen_from: tuple[_Seen, ...] = ()
-
-    @property
-    def seen(self) -> tuple[_Seen, ...]:
-        if not self.seen_from:
-            self.seen_from = tuple(_seen(_choices(*drawn)) for drawn in self.drawn)
-        return self.seen_from
+    price: int
+    cells: Cells
+    drawn: tuple[tuple[Board, Deduction], ...]
+    line: Line | None = None
+    ways: dict[Point | None, tuple[float, Stops]] = field(default_factory=dict)
+    seen_from: tuple[Seen, ...] = ()
 
     @classmethod
     def of(cls, line: Line) -> _Option:
+        """A line of reasoning."""
+        cells = cells_mask(cell for cell, _ in line.places)
         drawn = tuple((step.board, step.deduction) for step in line.steps)
-        return cls(drawn, line.price, line.looks, line)
+        return cls(line.places, line.looks, line.price, cells, drawn, line)
+
+    @classmethod
+    def by(cls, board: Board, single: Deduction, price: int) -> _Option:
+        """A step that needs no other."""
+        cells = cells_mask(cell for cell, _ in single.places)
+        return cls(single.places, single.looks, price, cells, ((board, single),))
 
     @property
-    def places(self) -> tuple[tuple[Cell, Digit], ...]:
-        return self.drawn[-1][1].places
+    def seen(self) -> tuple[Seen, ...]:
+        """What each of its steps can be seen from."""
+        if not self.seen_from:
+            self.seen_from = tuple(seen_from(*drawn) for drawn in self.drawn)
+        return self.seen_from
 
-    @property
-    def line(self) -> Line:
-        if self.whole is not None:
-            return self.whole.settled()
-        return Line(tuple(Step.on(*step) for step in self.drawn), self.price, self.looks)
+    def taken(self, board: Board) -> Line:
+        """The line, on the board on which it is taken."""
+        if self.line is not None:
+            return self.line.settled()
+        return Line((Step.on(board, self.drawn[0][1]),), self.price, self.looks)
+
+    def through(self, start: Point | None) -> tuple[float, Stops]:
+        """The way through all its steps, each step's looks as they lie best."""
+        known = self.ways.get(start)
+        if known is None:
+            here, travel, way = start, 0.0, list[Point]()
+            for seen in self.seen:
+                cost, stops = seen.shortest(here)
+                travel += cost
+                way += stops
+                here = way[-1] if way else here
+            known = self.ways[start] = travel, tuple(way)
+        return known
+
+    def as_told(self, start: Point | None) -> tuple[float, Stops]:
+        """The way with its looks as it is told: what is held in mind, then for each question the
+        house, then its witnesses in reading order.
+        """
+        way = fixed(start, tuple(point for seen in self.seen for point in seen.choices[0]))
+        return way_from(start, way), way
 
 
-def _options(position: Position, dearer: int) -> list[_Option]:
-    """What can be written next, none more than so many looks dearer than the cheapest."""
-    board = board_of(position)
-    found = [*last_blanks(board), *hidden_singles(board), *naked_singles(board)]
-    if not found:
-        return [_Option.of(line) for line in cheapest_lines(board)]
-    least = min(single.looks for single in found)
-    options = []
-    for single in found:
-        if single.looks <= least + dearer:
-            last = finished_house(board, single) or single
-            options.append(_Option(((board, last),), single.looks, last.looks))
-    return options
+LEAST_BY_CELL = int(SWITCH + 1.5)
+"""No digit that a cell alone can take costs fewer looks."""
+
+
+class _Options:
+    """What can be written next, kept by all that it depends on: most of what can be said of a house
+    stands from one digit to the next.
+    """
+
+    def __init__(self, dearer: int) -> None:
+        """``dearer``: no line is to cost more looks than that above the cheapest."""
+        self.dearer = dearer
+        self.found: dict[Cells, list[_Option]] = {}
+        self.singles: dict[object, Deduction] = {}
+        self.options: dict[object, _Option] = {}
+
+    def of(self, state: _State) -> list[_Option]:
+        """The lines."""
+        known = self.found.get(state.filled)
+        if known is None:
+            board = state.board
+            singles = list(self._by_houses(board))
+            least = min((single.looks for single in singles), default=MANY)
+            if least + self.dearer >= LEAST_BY_CELL:
+                singles += naked_singles(board)
+                least = min((single.looks for single in singles), default=0)
+            most = least + self.dearer
+            known = [self._option(board, one) for one in singles if one.looks <= most]
+            known = known or [_Option.of(line) for line in cheapest_lines(board)]
+            self.found[state.filled] = known
+        return known
+
+    def _by_houses(self, board: Board) -> Iterator[Deduction]:
+        """The digits that have one place in a house."""
+        cells, placed, seen, kept = board.cells, board.placed, board.seen, self.singles
+        for house, all_of_it in enumerate(HOUSES):
+            blank = all_of_it & board.blank
+            if not blank:
+                continue
+            for digit in DIGITS_IN[511 & ~seen[house]]:
+                place = cells[digit] & all_of_it
+                if place & (place - 1) or not place:
+                    continue
+                key = house, digit, blank, placed[digit], board.premises[digit] & all_of_it
+                single = kept.get(key)
+                if single is None:
+                    single = single_in(board, digit, house)
+                    assert single is not None
+                    kept[key] = single
+                yield single
+
+    def _option(self, board: Board, single: Deduction) -> _Option:
+        """A single, and what follows from it in its house at one go."""
+        read = single.reads[0]
+        if isinstance(read, Sight) or board.noted:
+            return _Option.by(board, finished_house(board, single) or single, single.looks)
+        blank = HOUSES[read.house] & board.blank
+        digits = DIGITS_IN[511 & ~board.seen[read.house]]
+        if len(digits) > WORTH_FINISHING:
+            digits = (read.digit,)
+        key = (read.house, read.digit, blank, *[board.placed[digit] for digit in digits])
+        option = self.options.get(key)
+        if option is None:
+            step = finished_house(board, single) or single
+            option = self.options[key] = _Option.by(board, step, single.looks)
+        return option
 
 
 # ------------------------------------------------------------ the search
@@ -266,10 +206,13 @@ def _options(position: Position, dearer: int) -> list[_Option]:
 
 @dataclass(slots=True, eq=False)
 class _State:
-    """So much is written, the eye is here, and this was the way."""
+    """So much is written, the eye is here, and this was the way. ``noted``: whether there are notes
+    on the paper.
+    """
 
-    digits: str
+    filled: Cells
     blanks: int
+    noted: bool
     here: Point | None = None
     looks: int = 0
     travel: float = 0.0
@@ -277,15 +220,17 @@ class _State:
     option: _Option | None = None
     stops: Stops = ()
     known: Position | None = None
+    drawn: Board | None = None
 
     @classmethod
     def at(cls, position: Position) -> _State:
         """Where a solve begins."""
-        return cls(position.digits, position.blank.bit_count(), known=position)
+        blanks = position.blank.bit_count()
+        return cls(position.filled, blanks, bool(position.notes), known=position)
 
     @property
     def position(self) -> Position:
-        """The position, worked out when the state is gone on from: most never are."""
+        """The position, worked out when it is asked for."""
         if self.known is None:
             assert self.before is not None
             assert self.option is not None
@@ -294,16 +239,26 @@ class _State:
                 self.known = self.known.with_digit(cell, digit)
         return self.known
 
+    @property
+    def board(self) -> Board:
+        """The board, worked out when the state is gone on from: most never are."""
+        if self.drawn is None:
+            if self.noted or self.before is None:
+                self.drawn = board_of(self.position)
+            else:
+                assert self.option is not None
+                self.drawn = self.before.board
+                for cell, digit in self.option.places:
+                    self.drawn = self.drawn.with_digit(cell, digit)
+        return self.drawn
+
     def after(self, option: _Option, told: bool = False) -> _State:
         """One line on; ``told``: its looks in the order in which it is told."""
-        travel, stops = (_as_told if told else _through)(self.here, option)
-        digits = self.digits
-        for cell, digit in option.places:
-            digits = f"{digits[:cell]}{digit}{digits[cell + 1 :]}"
+        travel, stops = option.as_told(self.here) if told else option.through(self.here)
         here = stops[-1] if stops else self.here
         looks, travel = self.looks + option.looks, self.travel + travel
-        blanks = self.blanks - len(option.places)
-        return _State(digits, blanks, here, looks, travel, self, option, stops)
+        filled, blanks = self.filled | option.cells, self.blanks - len(option.places)
+        return _State(filled, blanks, self.noted, here, looks, travel, self, option, stops)
 
     def back(self) -> list[_State]:
         """All that were reached by a step, first to last."""
@@ -320,14 +275,19 @@ def route(position: Position) -> Route:
     Stops where that does; empty for a position that has no solution, or many.
     """
     plain = _reading_order(position, told=False)
-    found = [plain] if plain else []
-    known: dict[str, list[_Option]] = {}
-    if plain is not None:
-        for weight in WEIGHTS:
-            end = _searched(position, weight, plain.position.blank, known)
-            if end is not None and end.looks <= plain.looks:
-                found.append(end)
-    return _route(position, min(found, key=lambda state: state.travel) if found else None)
+    if plain is None:
+        return _route(position, None)
+    options, found, weight = _Options(DEARER), [plain], WEIGHT
+    low = high = 0.0
+    for width in WIDTHS:
+        end = _searched(position, weight, width, plain, options)
+        if end is not None and end.looks <= plain.looks:
+            found.append(end)
+            low = max(low, weight)
+        else:
+            high = min(high or weight, weight)
+        weight = 2 * low if not high else (low * high) ** 0.5 if low else high / 2
+    return _route(position, min(found, key=lambda state: state.travel))
 
 
 def reading_order(position: Position, told: bool = True) -> Route:
@@ -344,9 +304,9 @@ def digit_by_digit(position: Position) -> Route:
     """
     if position.faults:
         return _route(position, None)
-    state, digit = _State.at(position), 1
+    state, digit, known = _State.at(position), 1, _Options(0)
     while state.blanks:
-        options = _options(state.position, 0)
+        options = known.of(state)
         if not options:
             break
         turn = digit
@@ -362,9 +322,9 @@ def digit_by_digit(position: Position) -> Route:
 def _reading_order(position: Position, told: bool) -> _State | None:
     if position.faults:
         return None
-    state = _State.at(position)
+    state, known = _State.at(position), _Options(0)
     while state.blanks:
-        options = _options(state.position, 0)
+        options = known.of(state)
         if not options:
             break
         state = state.after(min(options, key=lambda option: sorted(option.places)), told)
@@ -372,33 +332,37 @@ def _reading_order(position: Position, told: bool) -> _State | None:
 
 
 def _searched(
-    position: Position, weight: float, unsolved: int, known: dict[str, list[_Option]]
+    position: Position, weight: float, width: int, plain: _State, options: _Options
 ) -> _State | None:
-    """The best end of a beam search, None if it leaves more blank than it must. ``known``: what can
-    be written next, by what is written.
+    """The best end of a beam search, None if it leaves more blank than ``plain``. ``weight``: looks
+    that a cell of travel is worth; ``width``: how many ways to have written so much are followed.
     """
     start = _State.at(position)
-    buckets: dict[int, dict[str, _State]] = {start.blanks: {"": start}}
-
-    def cost(state: _State) -> float:
-        return state.looks + weight * state.travel
-
-    while True:
+    buckets: dict[int, dict[Cells, _Next]] = {start.blanks: {start.filled: (0.0, start, None)}}
+    while buckets:
         many = max(buckets)
-        states = sorted(buckets.pop(many).values(), key=cost)[:WIDTH]
-        if many == unsolved.bit_count():
-            return states[0]
-        for state in states:
-            options = known.get(state.digits)
-            if options is None:
-                options = known[state.digits] = _options(state.position, DEARER)
-            for after in sorted(map(state.after, options), key=cost)[:BRANCHES]:
-                bucket = buckets.setdefault(after.blanks, {})
-                other = bucket.get(after.digits)
-                if other is None or cost(after) < cost(other):
-                    bucket[after.digits] = after
-        if not buckets:
-            return None
+        nearest = sorted(buckets.pop(many).values(), key=itemgetter(0))[:width]
+        for cost, before, taken in nearest:
+            state = before if taken is None else before.after(taken)
+            if many == plain.blanks:
+                return state
+            here, filled = state.here, state.filled
+            ways = []
+            for option in options.of(state):
+                way = option.ways.get(here) or option.through(here)
+                ways.append((cost + option.looks + weight * way[0], option))
+            ways.sort(key=itemgetter(0))
+            for further, option in ways[:BRANCHES]:
+                bucket = buckets.setdefault(state.blanks - len(option.places), {})
+                other = bucket.get(filled | option.cells)
+                if other is None or further < other[0]:
+                    bucket[filled | option.cells] = further, state, option
+    return None
+
+
+_Next = tuple[float, _State, _Option | None]
+"""What a state costs, the one before it and the line that leads from there; it is made when it is
+gone on from."""
 
 
 def _route(position: Position, end: _State | None) -> Route:
@@ -409,8 +373,7 @@ def _route(position: Position, end: _State | None) -> Route:
     for state in way:
         assert state.before is not None
         assert state.option is not None
-        line = state.option.line
+        line = state.option.taken(state.before.board)
         steps.append(walked(line, state.before.position, steps[-1] if steps else None, written))
-        for cell, _ in line.places:
-            written |= 1 << cell
+        written |= state.option.cells
     return Route(Walk(tuple(steps), solved), tuple(state.stops for state in way))

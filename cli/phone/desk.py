@@ -7,7 +7,8 @@ A worker is a child with limits of time and memory, as for every file from anywh
 from __future__ import annotations
 
 import asyncio
-from dataclasses import dataclass
+import time
+from dataclasses import dataclass, field
 from typing import Any, Protocol, TypeVar
 
 from papernudge.cli.base.limited import PAGE_SECONDS, Child, Ended
@@ -38,9 +39,12 @@ class Job(Protocol[Said]):
 
 @dataclass(eq=False)
 class _Worker:
+    """``had``: its photos, by their hash, the last one last; ``used``: when it answered."""
+
     child: Child
-    last: int = 0
+    had: list[int] = field(default_factory=list)
     answers: int = 0
+    used: float = 0.0
 
 
 class Desk:
@@ -56,6 +60,7 @@ class Desk:
         self._free: list[_Worker] = []
         self._all: set[_Worker] = set()
         self._turn = asyncio.Semaphore(size)
+        self._forgotten: set[int] = set()
 
     async def ask(self, job: Job[Said]) -> Said:
         """What the worker says."""
@@ -85,7 +90,8 @@ class Desk:
             self._dismiss(worker)
             return job.sorry("could not be read")
         worker.answers += 1
-        if worker.answers >= RENEWED:
+        worker.used = time.monotonic()
+        if worker.answers >= RENEWED or not self._forgotten.isdisjoint(worker.had):
             self._dismiss(worker)
         else:
             self._free.append(worker)
@@ -95,12 +101,13 @@ class Desk:
         for worker in [one for one in self._free if one.child.pipe.poll(0)]:
             self._free.remove(worker)  # nothing is asked of it and it speaks: it has died
             self._dismiss(worker)
-        known = next((one for one in self._free if one.last == photo), None)
+        self._forgotten.discard(photo)  # it has come again
+        known = next((one for one in self._free if photo in one.had[-1:]), None)
         if known is not None:
             self._free.remove(known)
         else:
-            known = self._free.pop(0) if self._free else self._employed()
-        known.last = photo
+            known = self._free.pop() if self._free else self._employed()
+        known.had.append(photo)
         return known
 
     def _employed(self) -> _Worker:
@@ -111,6 +118,24 @@ class Desk:
     def _dismiss(self, worker: _Worker) -> None:
         self._all.discard(worker)
         worker.child.close()
+
+    def forget(self, photo: bytes) -> None:
+        """Sees to it that no worker holds anything of a photo any more: those that had it end, at
+        once or when they have answered.
+        """
+        number = hash(photo)
+        for worker in [one for one in self._free if number in one.had]:
+            self._free.remove(worker)
+            self._dismiss(worker)
+        if any(number in worker.had for worker in self._all):
+            self._forgotten.add(number)
+
+    def rest(self, since: float) -> None:
+        """Ends the workers that answered nobody for so many seconds, with all that they hold."""
+        old = time.monotonic() - since
+        for worker in [one for one in self._free if one.had and one.used < old]:
+            self._free.remove(worker)
+            self._dismiss(worker)
 
     async def warm(self) -> None:
         """Starts one worker, so that the first photo does not wait for it."""
@@ -127,8 +152,12 @@ class Desk:
 
 
 async def _exchange(worker: _Worker, job: Job[Said]) -> Any:
-    worker.child.send(answered, job, seconds=PAGE_SECONDS)
-    return await asyncio.to_thread(worker.child.receive)
+    def both() -> Any:
+        # In a thread: a worker that is still starting takes nothing in yet.
+        worker.child.send(answered, job, seconds=PAGE_SECONDS)
+        return worker.child.receive()
+
+    return await asyncio.to_thread(both)
 
 
 def answered(job: Job[Said]) -> Said:

@@ -149,7 +149,8 @@ class _Measured:
         if self._whole:
             return await self._receive()
         try:
-            message = await asyncio.wait_for(self._receive(), SLOWEST_PIECE)
+            async with asyncio.timeout(SLOWEST_PIECE):
+                message = await self._receive()
         except TimeoutError:
             raise TooMuchError("The photo came too slowly: send it again.") from None
         self._length += len(message.get("body", b""))
@@ -193,7 +194,7 @@ async def _respond(send: Send, status: int, text: str, kind: str, cookie: str | 
     headers += [(name.encode(), value.encode()) for name, value in _HEADERS.items()]
     if cookie is not None:
         headers.append((b"set-cookie", cookie.encode()))
-    if status == 413:
+    if status >= 400:  # else what a stranger goes on to send would be read and thrown away
         headers.append((b"connection", b"close"))
     await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": body})

@@ -42,7 +42,8 @@ class Step:
 @dataclass(eq=False)
 class Snap:
     """A photo of a visitor with its steps. ``before``: see :class:`Wish`. ``took``: seconds on
-    the clock when it came, None where no clock ran; ``kept``: whether they are in the log.
+    the clock when it came, None where no clock ran; ``kept``: whether they are in the log;
+    ``failed``: whether nothing could be read on it.
     """
 
     photo: bytes
@@ -50,6 +51,7 @@ class Snap:
     used: float
     took: float | None = None
     kept: bool = False
+    failed: bool = False
     steps: list[Step] = field(default_factory=lambda: [Step()])
 
     def wish(self, number: int) -> Wish:
@@ -74,10 +76,13 @@ class Snap:
 
 
 class Memory:
-    """Snaps by visitor and id, and drawn answers. ``now`` gives seconds."""
+    """Snaps by visitor and id, and drawn answers. ``now`` gives seconds; ``forgets`` is told of a
+    photo that is no longer wanted anywhere.
+    """
 
     def __init__(self, now: Callable[[], float] = time.monotonic) -> None:
         self._now = now
+        self.forgets: Callable[[bytes], None] = lambda _: None
         self._visitors: dict[str, OrderedDict[str, Snap]] = {}
         self._clocks: dict[str, float] = {}
         self._pupils: dict[str, tuple[float, str]] = {}
@@ -156,14 +161,17 @@ class Memory:
         return sum(len(s.photo) for snaps in self._visitors.values() for s in snaps.values())
 
     def find(self, visitor: str, name: str) -> Snap | None:
-        """The visitor's photo, None if there is none of that id (any more)."""
-        self.sweep()
-        snaps = self._visitors.get(visitor, OrderedDict())
-        snap = snaps.get(name)
+        """The visitor's photo, None if there is none of that id (any more). Counts as using it."""
+        snap = self.peek(visitor, name)
         if snap is not None:
             snap.used = self._now()
-            snaps.move_to_end(name)
+            self._visitors[visitor].move_to_end(name)
         return snap
+
+    def peek(self, visitor: str, name: str) -> Snap | None:
+        """The same, but it is not used by that."""
+        self.sweep()
+        return self._visitors.get(visitor, OrderedDict()).get(name)
 
     def photos(self, visitor: str) -> list[str]:
         """Ids of the visitor's photos, the last used first."""
@@ -171,7 +179,7 @@ class Memory:
         return list(reversed(self._visitors.get(visitor, OrderedDict())))
 
     def forget(self, visitor: str, name: str) -> None:
-        """Forgets a photo and all that was drawn of it, now."""
+        """Forgets a photo and all that was drawn of it here, now."""
         self._visitors.get(visitor, OrderedDict()).pop(name, None)
         for key in [key for key in self._shown if key[:2] == (visitor, name)]:
             del self._shown[key]
@@ -185,7 +193,14 @@ class Memory:
             del self._sheets[key]
         for visitor, snaps in self._visitors.items():
             for name in [name for name, snap in snaps.items() if snap.used < old]:
-                self.forget(visitor, name)
+                self.forget_for_good(visitor, name)
+
+    def forget_for_good(self, visitor: str, name: str) -> None:
+        """Forgets a photo, with whoever else has it."""
+        snap = self._visitors.get(visitor, OrderedDict()).get(name)
+        self.forget(visitor, name)
+        if snap is not None:
+            self.forgets(snap.photo)
 
     def drawn(self, key: tuple[str, str, int]) -> Shown | None:
         """What was shown at a step, if it is still kept."""

@@ -19,7 +19,7 @@ from starlette.routing import Route
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.desk import BusyError, Desk
 from papernudge.cli.phone.gate import TooMuchError
-from papernudge.cli.phone.memory import STEPS, Memory, Snap, Step
+from papernudge.cli.phone.memory import FORGOTTEN, STEPS, Memory, Snap, Step
 from papernudge.cli.phone.more import BUSY, BookPages, LogPages
 from papernudge.cli.phone.sending import sent
 from papernudge.cli.phone.sheets import keep, solve_row
@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from papernudge.cli.phone.work import Shown, Wish
 
 HERE = Path(__file__).parent / "page"
+_SWEEP = 60.0
+"""Seconds between two looks for what is to be forgotten."""
 _CELL = re.compile(CELL_NAME)
 _STATIC = {
     "look.css": ("look.css", "text/css"),
@@ -75,6 +77,7 @@ class Pages:
         self, desk: Desk, memory: Memory, shelf: Shelf | None = None, log: Path | None = None
     ) -> None:
         self._desk, self._memory, self._shelf, self._log = desk, memory, shelf, log
+        memory.forgets = desk.forget
         self._asked: dict[tuple[str, str, int], asyncio.Task[Shown]] = {}
         self._more: list[Route] = []
         if shelf is not None:
@@ -89,6 +92,8 @@ class Pages:
             trim_blocks=True,
             lstrip_blocks=True,
         )
+        for name in self._templates.list_templates(extensions=["html"]):
+            self._templates.get_template(name)  # else the first photo would wait for it
 
     def application(self) -> Starlette:
         """The ASGI application, without its gate. Closing it ends the workers."""
@@ -123,12 +128,21 @@ class Pages:
 
     @contextlib.asynccontextmanager
     async def _life(self, _: Starlette) -> AsyncIterator[None]:
-        warming = asyncio.create_task(self._desk.warm())
+        beside = [asyncio.create_task(one) for one in (self._desk.warm(), self._forgetting())]
         yield
-        warming.cancel()
+        for task in beside:
+            task.cancel()
+        await asyncio.gather(*beside, return_exceptions=True)
         if self._shelf is not None:
             await self._shelf.close()
         self._desk.close()
+
+    async def _forgetting(self) -> None:
+        """Forgets in time, also while nobody asks for anything."""
+        while True:
+            await asyncio.sleep(_SWEEP)
+            self._memory.sweep()
+            self._desk.rest(FORGOTTEN)
 
     # ------------------------------------------------------------ pages
 
@@ -138,7 +152,8 @@ class Pages:
         kept = [
             (name, len(snap.steps) - 1)
             for name in names
-            if (snap := self._memory.find(request.scope["visitor"], name)) is not None
+            if (snap := self._memory.peek(request.scope["visitor"], name)) is not None
+            and not snap.failed
         ]
         seconds = self._memory.clock(request.scope["visitor"])
         clock = None if seconds is None else int(seconds)
@@ -281,19 +296,19 @@ class Pages:
 
     async def forget(self, request: Request) -> Response:
         """Forgets the photo at once."""
-        self._memory.forget(request.scope["visitor"], request.path_params["name"])
+        self._memory.forget_for_good(request.scope["visitor"], request.path_params["name"])
         return RedirectResponse("/", 303)
 
     # ------------------------------------------------------------ pictures
 
     async def picture(self, request: Request) -> Response:
         """The photo with the nudge drawn on it."""
-        at = self._at(request)
+        at = self._at(request, used=False)
         return await self._image(at, lambda here: self._shown(here))
 
     async def overview(self, request: Request) -> Response:
         """The whole page."""
-        at = self._at(request)
+        at = self._at(request, used=False)
         return await self._image(
             at, lambda here: self._desk.ask(replace(here.snap.wish(here.number), view="page"))
         )
@@ -309,7 +324,7 @@ class Pages:
 
     async def crop(self, request: Request) -> Response:
         """One cell of the photo, as it is."""
-        at, found = self._at(request), _CELL.fullmatch(request.path_params["cell"])
+        at, found = self._at(request, used=False), _CELL.fullmatch(request.path_params["cell"])
         if at is None or found is None:
             return Response(status_code=404)
         cell = cell_of(found[0])
@@ -352,18 +367,20 @@ class Pages:
 
     async def _ask(self, at: _At) -> Shown:
         shown = await self._desk.ask(at.snap.wish(at.number))
-        if self._memory.find(at.visitor, at.name) is not at.snap:  # forgotten in the meantime
+        if self._memory.peek(at.visitor, at.name) is not at.snap:  # forgotten in the meantime
             return shown
+        if at.number == 0:
+            at.snap.failed = shown.failed
         if shown.reason != "worker":  # that may go better the next time
             self._memory.draw(at.key, shown)
         for question in shown.questions:
             self._memory.cut((*at.key, question.at), question.crop)
         return shown
 
-    def _at(self, request: Request) -> _At | None:
+    def _at(self, request: Request, used: bool = True) -> _At | None:
         visitor, name = request.scope["visitor"], request.path_params["name"]
         number = request.path_params["number"]
-        snap = self._memory.find(visitor, name)
+        snap = (self._memory.find if used else self._memory.peek)(visitor, name)
         if snap is None or number >= len(snap.steps):
             return None
         return _At(visitor, name, snap, number)

@@ -43,6 +43,7 @@ def run_phone(wishes: Wishes) -> int:
     import uvicorn
 
     from papernudge.cli.phone.address import announce, home_address, listening
+    from papernudge.cli.phone.line import Line
     from papernudge.cli.phone.shelf import Shelf
 
     _check(wishes)
@@ -54,6 +55,9 @@ def run_phone(wishes: Wishes) -> int:
     token = secrets.token_urlsafe(TOKEN_BYTES)
     config = uvicorn.Config(
         application(token, _hosts(host, port), scheme, shelf, wishes.log),
+        http=Line,
+        ws="none",
+        proxy_headers=False,  # nobody stands between, who says so wants to be taken for another
         log_level="critical",
         access_log=False,
         server_header=False,

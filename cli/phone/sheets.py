@@ -43,10 +43,12 @@ class SheetWish:
 
     def answered(self) -> SheetShown:
         """The sheet, marked; a sentence where it is none."""
+        from papernudge.cli.phone.work import on_the_phone
+
         try:
             return _marked(self)
         except Trouble as stop:
-            return SheetShown(stop.sentence, failed=True)
+            return SheetShown(on_the_phone(stop.sentence), failed=True)
 
     def sorry(self, what: str) -> SheetShown:
         """A sheet that may be sent again."""
@@ -57,12 +59,12 @@ def _marked(wish: SheetWish) -> SheetShown:
     import cv2
     import numpy as np
 
-    from papernudge.cli.phone.work import SIDE, opened
+    from papernudge.cli.phone.work import CALLED, SIDE, opened
     from papernudge.cli.sheets.mark import mark_opened
     from papernudge.cli.sheets.marked import marked_picture, summed
     from papernudge.cli.sheets.marking import log_rows
 
-    found = mark_opened("the photo", opened(wish.photo))
+    found = mark_opened(CALLED, opened(wish.photo))
     picture = marked_picture(found, SIDE, ".jpg")
     drawn = cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_GRAYSCALE)
     assert drawn is not None, "what was encoded just now can be decoded"
@@ -118,8 +120,11 @@ def _progress(log: Path, pupil: str) -> Progress:
     held = [row for row in rows if pupil in ("", row.pupil)]
     if not held:
         return Progress(names)
-    plot = plotted(curves_of(held), PLOT_WIDE)
     told = tuple(_told(week, not pupil) for week in weeks_of(held))
+    curves = curves_of(held)
+    if all(week.share is None and week.seconds is None for week in curves):
+        return Progress(names, weeks=told)
+    plot = plotted(curves, PLOT_WIDE)
     return Progress(names, as_svg(plot), (plot.width, plot.height), told)
 
 

@@ -16,13 +16,15 @@ from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.assume import parse_assumption
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from papernudge.cli.session.answers import Answer
     from papernudge.cli.session.pages import Page, Sheet
     from papernudge.vision.mesh import Points
     from papernudge.vision.photo import Photo
     from papernudge.vision.reading import Doubt
 
-SIDE = 1080
+SIDE = 960
 """Longest side of a picture on the page, pixels: two and a half for each of a phone's points."""
 CROP = 240
 """Side of a cell's crop, pixels."""
@@ -37,6 +39,13 @@ FINE, FINE_NOTES = 64.0, 96.0
 The looks see a cell on 48 pixels, notes on 96."""
 MOST_PIXELS = 60_000_000
 """Largest photo that the page takes, pixels."""
+
+CALLED = "the photo"
+"""How sentences call it."""
+ASTRAY = (
+    "Something written here can't be right, so a nudge would lead astray. “Is it right so far?”"
+    " tells how much, where and what, as far as you want to know."
+)
 
 Corner = tuple[int, int]
 
@@ -74,7 +83,8 @@ class Wish:
 @dataclass(frozen=True, slots=True)
 class Question:
     """A doubt: the cell (0 to 80) and its name, the question, its answers as (words, what
-    ``--assume`` takes), the cell as it is on the photo, JPEG.
+    ``--assume`` takes), the cell as it is on the photo, JPEG. Of cells that can't be seen there is
+    one for all that lie together: ``hidden`` names them, and nothing is to choose from.
     """
 
     at: int
@@ -82,6 +92,7 @@ class Question:
     asks: str
     choices: tuple[tuple[str, str], ...]
     crop: bytes
+    hidden: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +138,13 @@ def answer(wish: Wish) -> Shown:
             return replace(_about(sheet), crops=_crops(sheet, wish.cells))
         return _answered(sheet, wish)
     except Trouble as stop:
-        return Shown(stop.sentence, failed=True, reason=stop.reason)
+        return Shown(on_the_phone(stop.sentence), failed=True, reason=stop.reason)
+
+
+def on_the_phone(sentence: str) -> str:
+    """A sentence about "the photo", as it stands alone under a photo."""
+    said = sentence.removeprefix(f"{CALLED}: ")
+    return said[:1].upper() + said[1:]
 
 
 _pages: OrderedDict[bytes, Page] = OrderedDict()
@@ -141,7 +158,7 @@ def opened(photo: bytes, side: int | None = None) -> Photo:
     from papernudge.cli.base.trouble import from_failure
     from papernudge.vision.photo import Photo, open_photo
 
-    found = open_photo(photo, "the photo", side=side)
+    found = open_photo(photo, CALLED, side=side)
     if not isinstance(found, Photo):
         raise from_failure(found, "")
     width, height = (found.reduced * pixels for pixels in found.size)
@@ -252,17 +269,26 @@ def _answered(sheet: Sheet, wish: Wish) -> Shown:
         _about(sheet),
         minutes=minutes,
         looks=looks,
-        sentence=said.sentence,
+        sentence=_sentence(sheet, said),
         state=said.state,
         depth=said.depth,
         deeper=said.deeper,
         picture=picture,
         size=size,
         cells=cells,
-        questions=tuple(_question(sheet, doubt) for doubt in said.doubts),
+        questions=_questions(sheet, said.doubts),
         places=_places(said),
         since=since,
     )
+
+
+def _sentence(sheet: Sheet, said: Answer) -> str:
+    """What is said, without what else stands on the page: which grid, the questions, commands."""
+    if said.doubts:
+        return "First, what does the page say?"
+    if said.state == "mistaken" and said.command == "hint":
+        return ASTRAY
+    return on_the_phone(said.sentence.removeprefix(sheet.lead))
 
 
 def _expected(sheet: Sheet) -> tuple[tuple[float, float] | None, int]:
@@ -335,7 +361,7 @@ def _overview(page: Page) -> Shown:
     placed = []
     for n, grid in enumerate(page.grids, start=1):
         scene = Scene()
-        scene.tabs.append(Tab(f"{n}", 4.5, 4.5, "top"))
+        scene.tabs.append(Tab(f"grid {n}", 4.5, 9.25, "bottom"))
         placed.append(Placed(scene, outline_of(grid)))
     turns = page.reading.quarter_turns
     raster = sketch(page.photo.pixels, turns, placed, SIDE, "", close=False)
@@ -368,11 +394,25 @@ def _crops(sheet: Sheet, cells: tuple[int, ...]) -> tuple[tuple[int, bytes], ...
 # ---------------------------------------------------------------- doubts
 
 
-def _question(sheet: Sheet, doubt: Doubt) -> Question:
+def _questions(sheet: Sheet, doubts: Sequence[Doubt]) -> tuple[Question, ...]:
     from papernudge.cli.session.doubting import asked, choices
+    from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, regions
     from papernudge.vision.reading import cell_name
 
-    ((_, crop),) = _crops(sheet, (doubt.cell,))
-    name = cell_name(doubt.cell)
-    offered = tuple((one.words, one.says) for one in choices(sheet.grid, doubt))
-    return Question(doubt.cell, name, asked(sheet.grid, doubt), offered, crop)
+    found = []
+    for doubt in doubts:
+        if doubt.about != "seen":
+            name, asks = cell_name(doubt.cell), asked(sheet.grid, doubt)
+            offered = tuple((one.words, one.says) for one in choices(sheet.grid, doubt))
+            found.append(Question(doubt.cell, name, asks, offered, _crop(sheet, doubt.cell)))
+    for region in regions(hidden_in(doubts)):
+        names = tuple(cell_name(doubt.cell) for doubt in region)
+        first = region[0].cell
+        said = f"{cannot_be_seen(region)}."
+        found.append(Question(first, names[0], said, (), _crop(sheet, first), names))
+    return tuple(found)
+
+
+def _crop(sheet: Sheet, cell: int) -> bytes:
+    ((_, crop),) = _crops(sheet, (cell,))
+    return crop

@@ -227,9 +227,10 @@ def choices(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> tuple[Ch
         kinds = (("printed", "given"), ("by hand", "entry"))
         return tuple(Choice(words.say(code), f"{name}={kind}:{doubt.read}") for code, kind in kinds)
     if doubt.about == "notes":
-        notes = "".join(map(str, sorted(grid.cells[doubt.cell].notes)))
-        right = [Choice(words.say("yes"), f"{name}=notes:{notes}")] if notes else []
-        return (*right, Choice(words.say("there are none"), f"{name}=notes:."))
+        sets = ["".join(map(str, sorted(one))) for one in note_sets(grid, doubt) if one]
+        told = [words.say("yes")] if len(sets) == 1 else [" ".join(one) for one in sets]
+        offered = [Choice(t, f"{name}=notes:{one}") for t, one in zip(told, sets, strict=True)]
+        return (*offered, Choice(words.say("there are none"), f"{name}=notes:."))
     values = [doubt.read, *(digit for digit, _ in doubt.instead)]
     if doubt.about == "seen":
         values = [*range(1, 10), None]

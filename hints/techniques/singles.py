@@ -98,6 +98,19 @@ def _hidden_in(board: Board, house: House) -> Iterator[Deduction]:
             yield _placed(HIDDEN_SINGLE, read, place.bit_length() - 1, digit, looks)
 
 
+def single_in(board: Board, digit: Digit, house: House) -> Deduction | None:
+    """The digit's one place in a house that lacks it, if it has just one: by the last blank of the
+    house, or as a hidden single.
+    """
+    place = board.cells[digit] & HOUSES[house]
+    if not place or place & (place - 1):
+        return None
+    technique = LAST_BLANK if HOUSES[house] & board.blank == place else HIDDEN_SINGLE
+    looks = scan_price(board, digit, house, place)
+    read = Scan(digit, house, place)
+    return _placed(technique, read, place.bit_length() - 1, digit, looks)
+
+
 def naked_singles(board: Board, budget: int = MANY, among: Cells = ALL_CELLS) -> list[Deduction]:
     """A cell that can take one digit only takes it.
 

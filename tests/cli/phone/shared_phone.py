@@ -21,6 +21,7 @@ from urllib.parse import urlencode
 import pytest
 import uvicorn
 
+from papernudge.cli.phone.line import Line
 from papernudge.cli.phone.serve import application
 from papernudge.cli.phone.shelf import Shelf
 
@@ -125,7 +126,9 @@ def running(book: Path | None = None, log: Path | None = None) -> Iterator[Home]
     hosts = frozenset({f"127.0.0.1:{port}"})
     shelf = None if book is None else Shelf(book)
     app = application(TOKEN, hosts, "http", shelf, log)
-    config = uvicorn.Config(app, log_level="critical", access_log=False, server_header=False)
+    config = uvicorn.Config(
+        app, http=Line, log_level="critical", access_log=False, server_header=False
+    )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=lambda: asyncio.run(server.serve(sockets=[bound])))
     thread.start()
@@ -196,6 +199,24 @@ def _shown_until(visitor: Phone, after: float, salt: int) -> set[str]:
         assert time.monotonic() < latest, "no page was done in a minute and a half"
         time.sleep(0.03)
     return shown
+
+
+def covered(name: str) -> bytes:
+    """A fixture with something the colour of skin over its first grid's first cells."""
+    import json
+
+    import cv2
+
+    page = json.loads((FIXTURES / f"{name}.json").read_text("utf-8"))
+    corners = next(grid for grid in page["grids"] if grid["kind"] == "puzzle")["corners"]
+    (x0, y0), (x1, y1), _, (x3, y3) = corners
+    photo = cv2.imread(str(FIXTURES / name))
+    along, down = ((x1 - x0) / 9, (y1 - y0) / 9), ((x3 - x0) / 9, (y3 - y0) / 9)
+    middle = (round(x0 + 0.5 * (along[0] + down[0])), round(y0 + 0.5 * (along[1] + down[1])))
+    side = (along[0] ** 2 + along[1] ** 2) ** 0.5
+    size = (round(0.78 * side), round(0.57 * side))
+    cv2.ellipse(photo, middle, size, 20, 0, 360, (120, 150, 205), -1, cv2.LINE_AA)
+    return cv2.imencode(".jpg", photo)[1].tobytes()
 
 
 def snapped_sheet(folder: Path) -> bytes:

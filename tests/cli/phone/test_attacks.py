@@ -125,6 +125,53 @@ def test_a_body_that_does_not_say_its_length_is_cut_off_at_the_limit(
     assert phone.ask("/").status == 200
 
 
+def test_who_has_no_cookie_can_not_make_the_server_read(home: Home) -> None:
+    stranger, sent = Phone(home.port, cookie="papernudge=none"), 0
+    piece = b"%x\r\n" % 1_000_000 + b"x" * 1_000_000 + b"\r\n"
+    line = raw(home, stranger, "Transfer-Encoding: chunked")
+    with line, contextlib.suppress(ConnectionError):
+        for _ in range(100):
+            line.sendall(piece)
+            sent += 1_000_000
+    assert sent < 20_000_000
+
+
+def test_a_body_that_comes_too_slowly_is_cut_off(
+    home: Home, phone: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("papernudge.cli.phone.gate.SLOWEST_PIECE", 0.2)
+    with raw(home, phone, "Content-Length: 1000000") as line:
+        line.sendall(b"x")
+        answer = line.recv(65_536)
+    assert b" 413 " in answer
+    assert phone.ask("/").status == 200
+
+
+def test_a_body_that_never_ends_is_cut_off(
+    home: Home, phone: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("papernudge.cli.phone.gate.SLOWEST_BODY", 0.3)
+    line = raw(home, phone, "Content-Length: 1000000")
+    began = time.monotonic()
+    with line, contextlib.suppress(ConnectionError):
+        while time.monotonic() - began < 20:
+            line.sendall(b"x")
+            time.sleep(0.05)
+    assert time.monotonic() - began < 10
+
+
+def test_connections_that_ask_for_nothing_are_closed(
+    home: Home, phone: Phone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("papernudge.cli.phone.line.PATIENCE", 0.3)
+    for said in (b"", b"GET / HTTP/1.1\r\nHost: 127", b"GET / HTTP/1.1\r\nHost: x\r\n\r\nGET /"):
+        with socket.create_connection(("127.0.0.1", home.port), timeout=20) as line:
+            line.sendall(said)
+            while line.recv(4096):  # until the other side closes
+                pass
+    assert phone.ask("/").status == 200
+
+
 def test_bodies_that_trickle_keep_nobody_waiting(home: Home, phone: Phone) -> None:
     with contextlib.ExitStack() as lines:
         for _ in range(40):
@@ -211,3 +258,33 @@ def test_more_phones_than_the_desk_takes_are_told_so_or_answered(home: Home) -> 
     assert set(statuses) <= {200, 503}
     assert 200 in statuses
     assert home.phone().ask("/").status == 200
+
+
+def test_a_photo_that_is_forgotten_is_forgotten_by_its_worker_too(gate_alone: Home) -> None:
+    phone = gate_alone.phone()
+    at = phone.send("kitchen-table.jpg")
+    before = set(children())
+    name = at.url.split("/")[2]
+    assert phone.ask(f"/p/{name}/forget", "POST", b"").status == 200
+    until = time.monotonic() + 20
+    while len(set(children()) & before) >= len(before) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert len(set(children()) & before) < len(before)
+    assert phone.send("kitchen-table.jpg").status == 200
+
+
+def test_names_a_strange_photo_brings_along_go_nowhere(phone: Phone) -> None:
+    """Exif of a photo: what a camera, or somebody, wrote there."""
+    import io
+
+    from PIL import Image
+
+    with Image.open(FIXTURES / "kitchen-table.jpg") as image:
+        exif = image.getexif()
+        exif[0x010E] = "<script>alert(1)</script>\x1b[2J"  # ImageDescription
+        out = io.BytesIO()
+        image.save(out, "JPEG", exif=exif.tobytes())
+    at = phone.send_bytes(out.getvalue())
+    assert at.status == 200
+    assert b"alert(1)" not in at.body
+    assert b"alert(1)" not in phone.ask(f"{at.url}/picture.jpg").body

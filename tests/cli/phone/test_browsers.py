@@ -13,7 +13,8 @@ from typing import Any
 
 import pytest
 from shared_browsers import browser, display, sized
-from shared_phone import FIXTURES, TOKEN, Home
+from shared_phone import FIXTURES, TOKEN, Home, covered, running, snapped_sheet
+from test_book_and_log import doubted, into_book, truth
 
 pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 from selenium.webdriver.common.by import By
@@ -48,11 +49,11 @@ class Visit:
     def sentence(self) -> str:
         return str(self.driver.find_element(By.TAG_NAME, "h1").text)
 
-    def send(self, name: str, form: int = 0) -> None:
+    def send(self, name: str | Path, form: int = 0, to: str = "/p/") -> None:
         was = self.driver.current_url
         inputs = self.driver.find_elements(By.CSS_SELECTOR, "input[type=file]")
         inputs[form].send_keys(str(FIXTURES / name))
-        self.until(lambda: self.driver.current_url != was and "/p/" in self.driver.current_url)
+        self.until(lambda: self.driver.current_url != was and to in self.driver.current_url)
         self.until(lambda: self.loaded)
 
     @property
@@ -75,6 +76,13 @@ class Visit:
         self.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", found[0])
         found[0].click()
         self.until(lambda: self.driver.current_url != was and self.loaded)
+
+    def turned(self, width: int, height: int, letters: str = "") -> None:
+        """The phone laid on its side, or its letters made larger."""
+        sized(self.driver, width, height)
+        self.driver.execute_script(
+            "document.documentElement.style.fontSize = arguments[0]", letters
+        )
 
     def fits(self) -> None:
         """Nothing is cut off at the side, every target is large enough, images keep their place."""
@@ -211,3 +219,173 @@ def test_the_server_gone_is_told_and_nothing_is_lost(browser: Any, gate_alone: H
     while "does not answer" not in browser.page_source and time.monotonic() < until:
         time.sleep(0.1)
     assert "is papernudge still running there?" in browser.page_source
+
+
+@pytest.fixture(scope="module")
+def thumb(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A photo with something over the first cells."""
+    photo = tmp_path_factory.mktemp("thumb") / "thumb.jpg"
+    photo.write_bytes(covered("kitchen-table.jpg"))
+    return photo
+
+
+def test_doubts_are_answered_one_by_one_and_then_the_nudge_comes(
+    browser: Any, home: Home, thumb: Path
+) -> None:
+    printed = truth("kitchen-table.jpg")["givens"]
+    visit = Visit(browser, home, "small phone")
+    visit.send(thumb)
+    asked = []
+    while visit.sentence == "First, what does the page say?":
+        visit.fits()
+        visit.accessible()
+        assert len(asked) < 9
+        was = browser.current_url
+        hidden = browser.find_elements(By.CSS_SELECTOR, "nav.choices a")
+        if hidden:
+            assert "can't be seen" in browser.page_source
+            assert "Take the photo again" in browser.page_source
+            cell = hidden[0].text
+        else:
+            cell = browser.find_element(By.CSS_SELECTOR, ".question img").get_attribute("alt")[9:13]
+        asked.append(cell)
+        browser.get(f"{was.rsplit('?', 1)[0]}/cell/{cell}")
+        digit = printed[9 * (int(cell[1]) - 1) + int(cell[3]) - 1]
+        told = f"{cell}=given:{digit}" if digit != "." else f"{cell}=."
+        browser.find_element(By.CSS_SELECTOR, f'button[value="{told}"]').click()
+        visit.until(lambda last=was: browser.current_url != last and visit.loaded)
+        visit.until(lambda: "/cell/" not in browser.current_url)
+    assert asked
+    assert len(asked) == len(set(asked))
+    assert visit.sentence.startswith(("Follow the", "Look at"))
+    browser.back()
+    browser.back()
+    visit.until(lambda: visit.sentence == "First, what does the page say?")
+
+
+def test_a_doubt_is_answered_by_one_tap(browser: Any, home: Home, thumb: Path) -> None:
+    visit = Visit(browser, home, "large phone")
+    visit.send(thumb)
+    button = browser.find_element(By.CSS_SELECTOR, ".question .choices button")
+    was, words = browser.current_url, button.get_attribute("value")
+    button.click()
+    visit.until(lambda: browser.current_url != was and visit.loaded)
+    assert f"The cell {words[:4]}" not in browser.page_source
+
+
+def test_a_second_phone_beside_it_changes_nothing(browser: Any, home: Home) -> None:
+    visit = Visit(browser, home, "large phone")
+    visit.send("kitchen-table.jpg")
+    said, address = visit.sentence, browser.current_url
+    other = home.phone()
+    theirs = other.press(other.send("solved.jpg"), do="check")
+    assert other.ask(address.removeprefix(home.address)).status == 404
+    browser.get(home.address + theirs.url)
+    assert "no longer kept" in visit.sentence
+    browser.get(address)
+    assert visit.sentence == said
+    browser.get(home.address)
+    assert len(browser.find_elements(By.CSS_SELECTOR, ".kept a")) == 1
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "letters"), [(844, 390, ""), (390, 844, "200%")], ids=["turned", "large"]
+)
+def test_a_phone_on_its_side_and_large_letters_lose_nothing(
+    browser: Any, home: Home, width: int, height: int, letters: str
+) -> None:
+    visit = Visit(browser, home, "large phone")
+    visit.turned(width, height, letters)
+    visit.fits()
+    visit.send("two-grids.jpg")
+    address = browser.current_url
+    for path in ("", "/grids", "/blocks", "/block/5", "/cell/R5C5"):
+        browser.get(address + path)
+        visit.until(lambda: visit.loaded)
+        visit.turned(width, height, letters)
+        visit.fits()
+    if not letters:  # sentence and first button stand beside the picture, in sight
+        browser.get(address)
+        visit.until(lambda: visit.loaded)
+        foot = browser.execute_script(
+            "return document.querySelector('.button.main').getBoundingClientRect().bottom"
+        )
+        assert foot < height
+
+
+def test_nothing_moves_while_a_page_is_put_together(browser: Any, home: Home) -> None:
+    """Chromium alone counts layout shifts."""
+    if not browser.name.startswith("chrom"):
+        pytest.skip("this browser does not count layout shifts")
+    visit = Visit(browser, home, "small phone")
+    visit.send("kitchen-table.jpg")
+    address = browser.current_url
+    for path in ("", "/grids", "/blocks", "/block/1", "/cell/R1C1", None):
+        browser.get(home.address if path is None else address + path)
+        visit.until(lambda: visit.loaded)
+        moved = browser.execute_async_script(
+            "const done = arguments[0]; let sum = 0;"
+            "new PerformanceObserver((seen) => { for (const one of seen.getEntries())"
+            " sum += one.value; }).observe({type: 'layout-shift', buffered: true});"
+            "setTimeout(() => done(sum), 250);"
+        )
+        assert moved == 0, path
+
+
+def test_the_road_can_be_gone_with_script_off(browser: Any, home: Home) -> None:
+    if not browser.name.startswith("chrom"):
+        pytest.skip("this driver can't switch scripts off")
+    visit = Visit(browser, home, "small phone")
+    browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+    try:
+        browser.get(home.address)
+        form = browser.find_element(By.CSS_SELECTOR, "form.photo")
+        form.find_element(By.CSS_SELECTOR, "input[type=file]").send_keys(
+            str(FIXTURES / "kitchen-table.jpg")
+        )
+        form.find_element(By.CSS_SELECTOR, ".send").click()
+        visit.until(lambda: visit.sentence.startswith("Follow"))
+        said = {visit.sentence}
+        for words in ("A little more", "A little more", "A little more", "I wrote it"):
+            buttons = browser.find_elements(By.CSS_SELECTOR, "button")
+            next(one for one in buttons if one.text == words).click()
+            visit.until(lambda: visit.sentence not in said)
+            said.add(visit.sentence)
+    finally:
+        browser.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+
+
+@pytest.mark.parametrize("size", ["small phone"])
+def test_book_and_practice_on_the_phone(browser: Any, tmp_path: Path, size: str) -> None:
+    book = tmp_path / "shelf.book"
+    with running(book=book) as home:
+        into_book(home.phone(), "kitchen-table.jpg")
+    _, cell, read = doubted(book)
+    sheet = tmp_path / "sheet.jpg"
+    sheet.write_bytes(snapped_sheet(tmp_path))
+    with running(book=book, log=tmp_path / "practice.log") as home:
+        visit = Visit(browser, home, size)
+        visit.press("Pages into the book")
+        visit.fits()
+        visit.accessible()
+        assert f"What stands in {cell}" in browser.page_source
+        browser.find_element(By.CSS_SELECTOR, f'button[value="given:{read}"]').click()
+        visit.until(lambda: f"What stands in {cell}" not in browser.page_source)
+        assert "1 puzzle clean" in browser.page_source
+        browser.find_elements(By.CSS_SELECTOR, "input[type=file]")[0].send_keys(
+            str(FIXTURES / "clean.jpg")
+        )
+        visit.until(lambda: "2 pages" in browser.find_element(By.ID, "running").text)
+        browser.get(f"{home.address}/sheet")
+        visit.press("Whose sheet is it?")
+        visit.fits()
+        visit.accessible()
+        browser.find_element(By.ID, "pupil").send_keys("<b>Zoë</b>" + Keys.ENTER)
+        visit.until(lambda: visit.sentence == "Mark a sheet of <b>Zoë</b>")
+        visit.send(sheet, to="/sheet/")
+        visit.fits()
+        visit.accessible()
+        assert "4 blank" in visit.sentence
+        visit.press("Another sheet of <b>Zoë</b>")
+        visit.fits()
+        visit.accessible()

@@ -233,3 +233,36 @@ def test_a_photo_is_forgotten_after_an_hour_unused() -> None:
     assert memory.photos(visitor) == [used]
     assert memory.find(visitor, unused) is None
     assert memory.knows(visitor)
+
+
+def test_all_that_a_page_loads_but_its_photo_weighs_little(phone: Phone) -> None:
+    at = phone.send("two-grids.jpg")
+    for path in ("/", at.url, f"{at.url}/grids", f"{at.url}/blocks", f"{at.url}/cell/R1C1"):
+        page = phone.ask(path)
+        parts = set(re.findall(r'(?:href|src)="(/[\w.-]+\.(?:css|js|svg))"', page.text))
+        assert parts == {"/look.css", "/page.js", "/mark.svg"}
+        assert len(page.body) + sum(len(phone.ask(part).body) for part in parts) <= 100_000
+
+
+def test_a_photo_of_more_than_sixty_megapixels_is_turned_away(phone: Phone) -> None:
+    huge = cv2.imencode(".jpg", np.full((7600, 8000), 255, np.uint8))[1].tobytes()
+    reply = phone.send_bytes(huge)
+    assert "8000 × 7600 pixels, more than 60 million" in reply.sentence
+
+
+def test_large_photos_are_read_at_half_and_as_they_are_where_cells_are_small() -> None:
+    from papernudge.cli.phone import work
+
+    photo = cv2.imread(str(FIXTURES / "kitchen-table.jpg"))
+    large = cv2.resize(photo, None, fx=3, fy=3, interpolation=cv2.INTER_CUBIC)
+    far = cv2.copyMakeBorder(large, 0, 0, 1500, 1500, cv2.BORDER_REPLICATE)
+    for raster, reduced in ((large, 2), (far, 2)):
+        page = work._read(cv2.imencode(".jpg", raster)[1].tobytes())
+        assert page.photo is not None
+        assert page.photo.reduced == reduced
+        assert page.grids[0].givens == truth("kitchen-table.jpg")["givens"]
+    six = cv2.imread(str(FIXTURES / "six-grids.jpg"))
+    grown = cv2.resize(six, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
+    page = work._read(cv2.imencode(".jpg", grown)[1].tobytes())
+    assert page.photo is not None
+    assert page.photo.reduced == 1
