@@ -44,7 +44,8 @@ def _state(told: Findings, words: Words) -> list[str]:
         return [_wrong(told, new, words)]
     if told.filled == 81:
         return [words.say("solved")]
-    right = words.say("right so far", done=told.filled - told.printed, of=81 - told.printed)
+    done = told.filled - told.printed
+    right = words.say("right so far", done=done, blanks=81 - told.printed)
     return [right, words.counted("new are right", new)] if new else [right]
 
 

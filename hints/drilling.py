@@ -16,6 +16,7 @@ from papernudge.hints.board import Board
 from papernudge.hints.canonical import canonical
 from papernudge.hints.geometry import HOUSES, Cell, Digit, House
 from papernudge.hints.line import Line, Step
+from papernudge.hints.nudge import Nudge, Told3, focus_of
 from papernudge.hints.position import Position
 from papernudge.hints.registry import PRACTISED
 from papernudge.hints.search import cheapest_lines
@@ -100,7 +101,8 @@ class Drill:
 
     ``digits``: what stands in it, 81 characters. ``solution``: 81 digits. ``looks``: what the
     cheapest line costs. ``answers``: what each of the cheapest lines writes, in reading order.
-    ``puzzle``: the puzzle that it comes from.
+    ``puzzle``: the puzzle that it comes from. ``why``: for each of the answers the pattern, with
+    its digits and cells, by which one of the cheapest lines earns it.
     """
 
     digits: str
@@ -109,6 +111,7 @@ class Drill:
     looks: int
     answers: tuple[Places, ...]
     puzzle: str
+    why: tuple[Told3, ...] = ()
 
 
 def drilled(digits: str, reason: Reason, puzzle: str = "", solution: str = "") -> Drill | None:
@@ -130,8 +133,17 @@ def _drill(
     full = solution or solve(digits)
     if full is None:
         return None
-    answers = tuple(sorted({tuple(sorted(line.places)) for line in lines}))
-    return Drill(digits, full, reason, min(line.looks for line in lines), answers, puzzle)
+    ways = {tuple(sorted(line.places)): line for line in reversed(lines)}
+    answers = tuple(sorted(ways))
+    why = tuple(_why(ways[places], digits) for places in answers)
+    return Drill(digits, full, reason, min(line.looks for line in lines), answers, puzzle, why)
+
+
+def _why(line: Line, digits: str) -> Told3:
+    settled = line.settled()
+    told = Nudge(settled, focus_of(settled, Position.of(digits))).at(3)
+    assert isinstance(told, Told3)
+    return told
 
 
 def drills_in(puzzle: str, reasons: Sequence[Reason], seed: int = 0) -> Iterator[Drill]:

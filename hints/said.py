@@ -15,7 +15,7 @@ _WRONG = "{count} of the digits you wrote can't be right"
 SAID = {
     # ------------------------------------------------------------ check
     "solved": "Solved: all 81 digits are right.",
-    "right so far": "Right so far: you've filled {done} of {of} and nothing is wrong.",
+    "right so far": "Right so far: you've filled {done} of {blanks} and nothing is wrong.",
     "new are right.one": "The digit written since the earlier photo is right.",
     "new are right.many": "The {count} digits written since the earlier photo are right.",
     "wrong.one": "One digit you wrote can't be right.",

@@ -27,7 +27,8 @@ MOST_PAGES, MOST_NUMBER, MOST_LOOKS, MOST_EACH, MOST_LINES = 1000, 10000, 200, 1
 @dataclass(frozen=True, slots=True)
 class Task:
     """One position on a page. ``digits``: 81 characters printed, ``solution``: 81 digits;
-    ``reason`` None on a scan sheet; ``answers``: what each line that counts writes.
+    ``reason`` None on a scan sheet; ``answers``: what each line that counts writes; ``why``: a
+    sentence for each, for the page of answers, which is in no code.
     """
 
     number: int
@@ -36,6 +37,7 @@ class Task:
     reason: Reason | None
     looks: int
     answers: tuple[Places, ...]
+    why: tuple[str, ...] = field(default=(), compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -92,7 +92,15 @@ def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
             " another reason."
         )
     return [
-        Task(number, drill.digits, drill.solution, drill.reason, drill.looks, drill.answers)
+        Task(
+            number,
+            drill.digits,
+            drill.solution,
+            drill.reason,
+            drill.looks,
+            drill.answers,
+            tuple(told.said() for told in drill.why),
+        )
         for number, drill in enumerate(drills, start=1)
     ]
 

@@ -71,13 +71,14 @@ def table(weeks: Sequence[Week]) -> str:
         whose = [""] * len(whose)
     what = _column("reason", [visible(week.reason) for week in weeks])
     start, *names = [pupil + reason for pupil, reason in zip(whose, what, strict=True)]
-    lines = [f"{start}week of     positions  right  wrong   share  looks  seconds"]
+    lines = [f"{start}week of     positions  right  also valid  wrong   share  looks  seconds"]
     for name, week in zip(names, weeks, strict=True):
         share = "-" if week.share is None else f"{week.share:.0%}"
         seconds = "-" if week.seconds is None else f"{week.seconds:.0f}"
         lines.append(
             f"{name}{week.monday}  {week.positions:>9}  {week.right:>5}"
-            f"  {week.wrong:>5}  {share:>6}  {week.looks:>5.1f}  {seconds:>7}"
+            f"  {week.also_valid:>10}  {week.wrong:>5}  {share:>6}"
+            f"  {week.looks:>5.1f}  {seconds:>7}"
         )
     return "\n".join(lines)
 

@@ -6,7 +6,6 @@ import io
 import zlib
 from collections.abc import Iterator, Sequence
 from itertools import groupby
-from math import ceil
 from typing import Any
 
 from papernudge.cli.pictures.paper import (
@@ -25,7 +24,9 @@ from papernudge.hints.geometry import cell_name
 
 _WEIGHTS = (0.07, 0.025)
 """Of lines between blocks and between cells, cells."""
-_ROW, _SMALL = 15.0, 10.0
+_ROW, _LEAD, _SMALL = 16.0, 12.0, 10.0
+_INDENT = 84.0
+"""Of what earns an answer, from the left edge, points."""
 _SOLVED = 6
 """Solved grids on a page of answers."""
 
@@ -65,7 +66,7 @@ def _page(canvas: Any, page: SheetPage, title: str, paper: Paper) -> None:
     write(canvas, f"Sheet {page.name}     Date ..................", EDGE, top - 61, 9)
     _code(canvas, encode(page), code_boxes(paper))
     for task, box in zip(page.tasks, grid_boxes(page.each, paper), strict=False):
-        _task(canvas, task, page, box)
+        _task(canvas, task, box)
 
 
 def _asked(page: SheetPage) -> tuple[str, str]:
@@ -75,26 +76,14 @@ def _asked(page: SheetPage) -> tuple[str, str]:
     several = any(len(places) > 1 for task in page.tasks for places in task.answers)
     what = "the digits that come next" if several else "the digit that comes next"
     return (
-        f"In each grid, write {what}, large, into the cell;",
-        "below it, if you like, why, and how long it took.",
+        f"In each grid, write {what}, large, into the cell.",
+        "What earns them is told on the last page.",
     )
 
 
-def _task(canvas: Any, task: Task, page: SheetPage, box: Box) -> None:
+def _task(canvas: Any, task: Task, box: Box) -> None:
     write(canvas, str(task.number), box.x, box.y + box.side + 5, 10)
-    if not page.minutes:
-        _rule(canvas, "because", box, 0.0, 0.64)
-        _rule(canvas, "seconds", box, 0.68, 1.0)
     draw_grid(canvas, task.digits, box, _WEIGHTS)
-
-
-def _rule(canvas: Any, word: str, box: Box, start: float, end: float) -> None:
-    """A word and a line to write on, under a grid between two shares of its width."""
-    x, y = box.x + start * box.side, box.y - 22
-    write(canvas, word, x, y, 7.5)
-    from_x = x + canvas.stringWidth(word, FONT, 7.5) + 3
-    canvas.setLineWidth(0.4)
-    canvas.line(from_x, y - 1, box.x + end * box.side, y - 1)
 
 
 def _code(canvas: Any, text: str, boxes: Sequence[Box]) -> None:
@@ -127,9 +116,41 @@ def _runs(symbol: Any) -> Iterator[tuple[int, int, int]]:
 
 
 def _answer_pages(pages: Sequence[SheetPage], paper: Paper) -> list[list[Task]]:
+    """The tasks, so many a page as their answers leave room for."""
     tasks = [task for page in pages for task in page.tasks]
-    fit = _SOLVED if pages[0].minutes else int((paper[1] - 2 * EDGE - 50) / _ROW)
-    return [tasks[k * fit : (k + 1) * fit] for k in range(ceil(len(tasks) / fit))]
+    if pages[0].minutes:
+        return [tasks[k : k + _SOLVED] for k in range(0, len(tasks), _SOLVED)]
+    room = paper[1] - 2 * EDGE - 50
+    out: list[list[Task]] = [[]]
+    left = room
+    for task in tasks:
+        high = _high(_lines(task, paper))
+        if high > left and out[-1]:
+            out.append([])
+            left = room
+        out[-1].append(task)
+        left -= high
+    return out
+
+
+def _lines(task: Task, paper: Paper) -> list[str]:
+    """What is told of a position's answers, broken at the width of the page."""
+    from reportlab.lib.utils import simpleSplit
+
+    told = []
+    for n, (places, why) in enumerate(zip(task.answers, task.why or [""] * 99, strict=False)):
+        digits = ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in places)
+        lead = f"{'or ' if n else ''}{digits}"
+        told += simpleSplit(f"{lead}: {why}" if why else lead, FONT, _SMALL, _wide(paper))
+    return told
+
+
+def _wide(paper: Paper) -> float:
+    return paper[0] - 2 * EDGE - _INDENT
+
+
+def _high(lines: Sequence[str]) -> float:
+    return _ROW + _LEAD * max(0, len(lines) - 1)
 
 
 def _answers(canvas: Any, tasks: Sequence[Task], sheet: str, paper: Paper) -> None:
@@ -138,21 +159,15 @@ def _answers(canvas: Any, tasks: Sequence[Task], sheet: str, paper: Paper) -> No
     if any(task.reason is None for task in tasks):
         _solved(canvas, tasks, paper)
         return
-    for n, task in enumerate(tasks):
-        y = top - 38 - _ROW * n
+    y = top - 38
+    for task in tasks:
         looks = "1 look" if task.looks == 1 else f"{task.looks} looks"
         write(canvas, f"{task.number}", EDGE, y, _SMALL)
         write(canvas, looks, EDGE + 26, y, _SMALL)
-        line = f"{_written(task)}   ({task.reason})"
-        room = paper[0] - 2 * EDGE - 84
-        wide = canvas.stringWidth(line, FONT, _SMALL)
-        write(canvas, line, EDGE + 84, y, _SMALL * min(1.0, room / wide))
-
-
-def _written(task: Task) -> str:
-    return " or ".join(
-        ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in places) for places in task.answers
-    )
+        lines = _lines(task, paper)
+        for n, line in enumerate(lines):
+            write(canvas, line, EDGE + _INDENT, y - _LEAD * n, _SMALL)
+        y -= _high(lines)
 
 
 def _solved(canvas: Any, tasks: Sequence[Task], paper: Paper) -> None:

@@ -18,7 +18,8 @@ UNNAMED = "(nobody named)"
 class Week:
     """A pupil's week with a reason. ``pupil``: '' where nobody was named; ``reason``: '' for all
     together; ``monday``: its first day; ``answered``: positions that hold an answer that was read,
-    ``right`` those with the digit asked for; ``seconds``: the mean a position.
+    ``right`` those with the digit asked for, ``also_valid`` those with another one that is right;
+    ``seconds``: the mean a position.
     """
 
     reason: str
@@ -26,6 +27,7 @@ class Week:
     positions: int
     answered: int
     right: int
+    also_valid: int
     wrong: int
     digits: int
     looks: float
@@ -39,8 +41,11 @@ class Week:
 
     @property
     def share(self) -> float | None:
-        """Right ones among those answered."""
-        return self.right / self.answered if self.answered else None
+        """Right ones among those that were right or wrong: a digit that can be written too is no
+        proof of the reason, and no mistake.
+        """
+        judged = self.right + self.wrong
+        return self.right / judged if judged else None
 
     def to_json(self) -> dict[str, Any]:
         """One entry of ``weeks``."""
@@ -51,6 +56,7 @@ class Week:
             "positions": self.positions,
             "answered": self.answered,
             "right": self.right,
+            "also_valid": self.also_valid,
             "wrong": self.wrong,
             "digits": self.digits,
             "looks": round(self.looks, 1),
@@ -92,6 +98,7 @@ def _summed(pupil: str, reason: str, monday: str, group: Sequence[Row]) -> Week:
         len(group),
         sum(row.result in _ANSWERED for row in group),
         sum(row.result == "right" for row in group),
+        sum(row.result == "also valid" for row in group),
         sum(row.result == "wrong" for row in group),
         sum(row.digits for row in group),
         sum(row.looks for row in group) / len(group),

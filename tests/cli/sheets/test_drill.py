@@ -18,6 +18,7 @@ from papernudge.cli.sheets.sheet import drawn, pages_of
 from papernudge.hints.canonical import canonical
 from papernudge.hints.drilling import Reason, drilled
 from papernudge.hints.generate import puzzle
+from papernudge.hints.solver import solve
 
 Run = Callable[..., Any]
 HIDDEN = "hidden single in a block"
@@ -221,3 +222,60 @@ def _first_drill(seed: int) -> Task | None:
     for drill in drills_in(puzzle(seed), [Reason.parse(HIDDEN)]):
         return Task(1, drill.digits, drill.solution, drill.reason, drill.looks, drill.answers)
     return None
+
+
+def text_of(pdf: Any) -> list[str]:
+    """What each page says, by a reader that is not ours."""
+    import pypdfium2
+
+    document = pypdfium2.PdfDocument(pdf)
+    said = [page.get_textpage().get_text_range() for page in document]
+    document.close()
+    return said
+
+
+def test_the_answers_name_the_digits_and_the_cells_of_the_pattern(
+    papernudge: Run, lines: Path, tmp_path: Path
+) -> None:
+    """Each as a hint on the same position tells it."""
+    from papernudge.hints import Position
+    from papernudge.hints.nudge import Told3, next_nudge
+
+    out = tmp_path / "sheet.pdf"
+    words = ("--reason", HIDDEN, "--positions", 3, "--out", out)
+    assert papernudge("drill", lines, *words).code == 0
+    *sheets, answers = text_of(str(out))
+    said = " ".join(answers.split())
+    page = code_on(rendered(out, 1, 150), "a4", 150, 0)
+    assert page is not None
+    for task in page.tasks:
+        nudge = next_nudge(Position.of(task.digits))
+        assert nudge is not None
+        told = nudge.at(3)
+        assert isinstance(told, Told3)
+        assert told.said() in said
+    assert not any("because" in one or "seconds" in one for one in sheets)
+
+
+def test_long_answers_are_broken_over_lines_and_pages() -> None:
+    import pypdfium2
+
+    grid = puzzle(1)
+    why = ("The 7s at R5C5 and R9C8 leave one place in block 6. " * 8,) * 6
+    full = solve(grid) or ""
+    blanks = [cell for cell in range(81) if grid[cell] == "."][:6]
+    answers = tuple(((cell, int(full[cell])),) for cell in blanks)
+    tasks = [Task(n, grid, full, Reason.parse(HIDDEN), 2, answers, why) for n in range(1, 13)]
+    pdf = drawn(pages_of(tasks, 4, "a4"), "Practice")
+    said = text_of(pdf)[3:]
+    assert len(said) > 2
+    assert " ".join(" ".join(said).split()).count("leave one place") == 12 * 6 * 8
+    document = pypdfium2.PdfDocument(pdf)
+    wide, high = document[0].get_size()
+    for number in range(3, len(document)):
+        page = document[number].get_textpage()
+        for rect in range(page.count_rects()):
+            left, bottom, right, top = page.get_rect(rect)
+            assert 0 < left < right < wide
+            assert 0 < bottom < top < high
+    document.close()

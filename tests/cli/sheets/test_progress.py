@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Callable
 from dataclasses import replace
@@ -81,6 +82,22 @@ def test_weeks_start_on_monday_and_blanks_are_not_answers() -> None:
     assert first.seconds == pytest.approx(110 / 3)
     assert (second.monday, second.share) == ("2026-05-11", 1.0)
     assert (third.reason, third.answered, third.share) == ("naked single", 0, None)
+
+
+def test_what_is_also_valid_is_counted_apart_and_is_no_mistake(
+    papernudge: Run, tmp_path: Path
+) -> None:
+    rows = [row("2026-05-04", n, "also valid") for n in range(3)]
+    rows += [row("2026-05-04", 3, "right"), row("2026-05-04", 4, "wrong")]
+    (week,) = weeks_of(rows)
+    assert (week.right, week.also_valid, week.wrong, week.share) == (1, 3, 1, 0.5)
+    assert weeks_of(rows[:3])[0].share is None
+    append(tmp_path / "log", rows)
+    head, line = papernudge("progress", tmp_path / "log").out.splitlines()
+    assert " also valid " in head
+    assert line.split()[-6:-2] == ["1", "3", "1", "50%"]
+    (told,) = json.loads(papernudge("progress", tmp_path / "log", "--json").out)["weeks"]
+    assert told["also_valid"] == 3
 
 
 def test_points_stand_where_their_numbers_say() -> None:
