@@ -117,7 +117,8 @@ class Barred(NamedTuple):
 
 class Pattern(NamedTuple):
     """Digits, cells by role and houses by role; ``links`` of a chain in order; ``barred``: of a
-    single, which witness keeps the digit out of which blanks.
+    single, which witness keeps the digit out of which blanks; ``takes``: of a wing, what each of
+    its cells can take.
     """
 
     digits: Digits = 0
@@ -125,6 +126,7 @@ class Pattern(NamedTuple):
     houses: tuple[tuple[str, tuple[House, ...]], ...] = ()
     links: tuple[Link, ...] = ()
     barred: tuple[Barred, ...] = ()
+    takes: tuple[tuple[Cell, Digits], ...] = ()
 
     def by_role(self, role: str) -> Cells:
         """The cells of a role, none if it doesn't occur."""
@@ -150,7 +152,7 @@ class Pattern(NamedTuple):
 
     def to_json(self) -> dict[str, Any]:
         """``{"digits": [1, 4], "cells": {"set": ["R4C6", "R6C4"]}, "houses": {"base": ["block
-        5"]}}``; ``links`` and ``barred`` where there are some.
+        5"]}}``; ``links``, ``barred`` and ``takes`` where there are some.
         """
         told: dict[str, Any] = {
             "digits": list(DIGITS_IN[self.digits]),
@@ -161,6 +163,8 @@ class Pattern(NamedTuple):
             told["links"] = [link.to_json() for link in self.links]
         if self.barred:
             told["barred"] = [barred.to_json() for barred in self.barred]
+        if self.takes:
+            told["takes"] = {cell_name(c): list(DIGITS_IN[digits]) for c, digits in self.takes}
         return told
 
 

@@ -138,12 +138,17 @@ def _show_step(scene: Scene, step: ToldStep, small: dict[int, dict[int, bool]]) 
         scene.explain(Sign(_READ, ink.dashed(ink.underline(0, -0.3), 0.1), BLUE))
     for role, cells in pattern.cells:
         _show_role(scene, role, _members(cells))
-        if role in ("set", "locked", "corner", "fin", "one colour", "other colour", "assumed") or (
-            role == "pincer" and len(_digits(pattern)) == 2
-        ):
+        if role in ("set", "locked", "corner", "fin", "one colour", "other colour", "assumed"):
             for cell in _members(cells):
                 for digit in _digits(pattern):
                     small.setdefault(cell, {}).setdefault(digit, False)
+    struck = {digit for _, digits in step.ruled_out for digit in digits}
+    for cell in _members(pattern.by_role("bridge")):
+        for digit in set(_digits(pattern)) - struck:
+            small.setdefault(cell, {}).setdefault(digit, False)
+    for cell, taken in pattern.takes:
+        for digit in _in(taken):
+            small.setdefault(cell, {}).setdefault(digit, False)
     sets = "one set" in dict(pattern.cells)  # whose shapes tell what threads would only cross
     for link in pattern.links:
         if not sets:
@@ -233,6 +238,10 @@ def _members(mask: int) -> Iterable[int]:
 
 
 def _digits(pattern: Pattern) -> tuple[int, ...]:
+    return _in(pattern.digits)
+
+
+def _in(digits: int) -> tuple[int, ...]:
     from papernudge.hints.geometry import DIGITS_IN
 
-    return DIGITS_IN[pattern.digits]
+    return DIGITS_IN[digits]

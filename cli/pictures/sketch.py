@@ -131,19 +131,23 @@ def _fitted(
     """The largest scale at which picture, legend and caption fit into ``side``, and the strip with
     legend and caption.
 
-    A text that would take too much from the picture is cut after its first sentence.
+    Where text and legend would take too much from a small picture, the legend goes; of a text that
+    would do so alone, only the first sentence stands there.
     """
     if not caption and not legend:
         return most, None
     short = caption.split(". ")[0] + ". …"
-    for text in (caption, short if len(short) < len(caption) else caption):
-        for part in (1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6):
+    short = short if len(short) < len(caption) else caption
+    for text, some in ((caption, legend), (caption, ()), (short, legend), (short, ())):
+        for part in (1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6, 0.55, 0.5):
             scale = most * part
             width = round(wide * scale)
-            room = min(side - round(high * scale), round(0.5 * side))
-            signs = _legend(legend, width)
-            if signs is not None and not text:
-                return scale, signs
+            room = min(side - round(high * scale), round((0.5 if part >= 0.6 else 0.58) * side))
+            signs = _legend(some, width)
+            if not text:
+                if signs is not None and signs.shape[0] <= side - round(high * scale):
+                    return scale, signs
+                continue
             strip = _caption(text, width, room - (0 if signs is None else signs.shape[0]))
             if strip is not None:
                 return scale, strip if signs is None else np.vstack([signs, strip])

@@ -97,7 +97,12 @@ def w_wings(board: Board, budget: int) -> list[Deduction]:
                 if places and places & ~near == 0 and not places & mine:
                     reads = (Sight(one, a), Sight(other, a), Scan(x, house, places))
                     ruled_out = candidates_of(y, struck)
-                    pattern = Pattern(a, ((BRIDGE, places), (PINCER, mine)), ((BASE, (house,)),))
+                    pattern = Pattern(
+                        a,
+                        ((BRIDGE, places), (PINCER, mine)),
+                        ((BASE, (house,)),),
+                        takes=((one, a), (other, b)),
+                    )
                     found.append(deduce(board, "W-wing", reads, places | mine, ruled_out, pattern))
     return [d for d in found if d.looks <= budget]
 
@@ -125,6 +130,9 @@ def _wing(
     digits = board.digits[cells[0]] | board.digits[cells[1]] | board.digits[cells[2]]
     met = tuple(h for c in cells[1:] for h in HOUSES_OF[cells[0]] if h in HOUSES_OF[c])
     pattern = Pattern(
-        digits, ((PIVOT, pivot), (PINCER, pincers)), ((BASE, tuple(dict.fromkeys(met))),)
+        digits,
+        ((PIVOT, pivot), (PINCER, pincers)),
+        ((BASE, tuple(dict.fromkeys(met))),),
+        takes=tuple((c, board.digits[c]) for c in sorted(cells)),
     )
     return [deduce(board, name, reads, held, candidates_of(digit, struck), pattern)]

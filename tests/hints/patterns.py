@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from papernudge.hints.deduction import Evidence
+from papernudge.hints.geometry import DIGITS_IN
 from papernudge.hints.line import Step
 from papernudge.hints.pattern import Link, Node, Pattern
 
@@ -239,7 +240,15 @@ def fish(case: Case) -> None:
 # ------------------------------------------------------------ wings
 
 
+def _taken(case: Case) -> None:
+    """What a wing says that each of its cells takes is what the evidence leaves there."""
+    told = {cell: set(DIGITS_IN[digits]) for cell, digits in case.pattern.takes}
+    need(set(told) == case.role("pivot") | case.role("pincer"), "takes")
+    need(all(case.left[cell] == digits for cell, digits in told.items()), "takes")
+
+
 def xy_wing(case: Case) -> None:
+    _taken(case)
     (pivot,), pincers = case.role("pivot"), sorted(case.role("pincer"))
     need(len(pincers) == 2 and all(p in SEEN[pivot] for p in pincers), "pincers out of sight")
     (z,) = {d for _, d in case.struck}
@@ -252,6 +261,7 @@ def xy_wing(case: Case) -> None:
 
 
 def xyz_wing(case: Case) -> None:
+    _taken(case)
     (pivot,), pincers = case.role("pivot"), sorted(case.role("pincer"))
     need(len(pincers) == 2 and all(p in SEEN[pivot] for p in pincers), "pincers out of sight")
     (z,) = {d for _, d in case.struck}
@@ -263,6 +273,7 @@ def xyz_wing(case: Case) -> None:
 
 
 def w_wing(case: Case) -> None:
+    _taken(case)
     pincers, (house,) = sorted(case.role("pincer")), case.base
     need(len(pincers) == 2 and pincers[0] not in SEEN[pincers[1]], "pincers")
     need(all(case.left[p] == case.digits for p in pincers) and len(case.digits) == 2, "pincers")
