@@ -143,7 +143,9 @@ def _fitted(
             room = min(side - round(high * scale), round(0.5 * side))
             signs = _legend(legend, width)
             if signs is not None and not text:
-                return scale, signs
+                if signs.shape[0] <= room:
+                    return scale, signs
+                continue
             strip = _caption(text, width, room - (0 if signs is None else signs.shape[0]))
             if strip is not None:
                 return scale, strip if signs is None else np.vstack([signs, strip])
