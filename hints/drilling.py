@@ -1,8 +1,8 @@
 """Positions to practise one reason on: it is the cheapest next line, and no other is as cheap.
 
-A position is drilled only where *every* line of the least price rests on the reason asked for, so
-nobody who looks for something else gets there as fast. Which of several such lines is taken does
-not matter: each is an answer.
+A position is drilled where *every* line of the least price rests on the reason asked for, so nobody
+who looks for something else gets there as fast. Which of several such lines is taken does not
+matter: each is an answer. Of a rare reason positions will do where it is one of the cheapest.
 """
 
 from __future__ import annotations
@@ -27,6 +27,41 @@ Places = tuple[tuple[Cell, Digit], ...]
 MOST_LOOKS = 45
 """A line of a higher price than this (looks, and PATTERN for each pattern) is no exercise but an
 ordeal, and takes long to find."""
+
+FIRST_OF = 484
+FIRST = {
+    "last blank of a house": (484, 484),
+    "several cells of a house": (484, 484),
+    "hidden single": (484, 484),
+    "naked single": (283, 283),
+    "locked candidates": (104, 113),
+    "naked pair": (47, 54),
+    "hidden pair": (18, 19),
+    "naked triple": (15, 22),
+    "hidden triple": (0, 0),
+    "naked quad": (5, 6),
+    "hidden quad": (0, 0),
+    "X-wing": (7, 7),
+    "swordfish": (0, 0),
+    "jellyfish": (0, 0),
+    "XY-wing": (4, 13),
+    "XYZ-wing": (1, 4),
+    "W-wing": (12, 22),
+    "remote pairs": (2, 2),
+    "colouring": (0, 0),
+    "alternating chain": (108, 125),
+    "almost-locked sets": (9, 12),
+    "finned X-wing": (3, 16),
+    "finned swordfish": (2, 4),
+    "skyscraper": (0, 12),
+    "two-string kite": (0, 2),
+    "turbot fish": (13, 27),
+    "empty rectangle": (9, 16),
+    "finned jellyfish": (0, 0),
+}
+"""In how many of FIRST_OF of our own puzzles a reason was, at some step, all that was cheapest, and
+one of the cheapest (``bench_drilling.py first 484``). What never comes first is undercut: another
+pattern strikes the same candidates for fewer looks. Moves with the weights in ``looks.py``."""
 
 _KINDS = {"row": (0,), "column": (1,), "line": (0, 1), "block": (2,)}
 _COUNTS = {"two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8}
@@ -102,7 +137,8 @@ class Drill:
     ``digits``: what stands in it, 81 characters. ``solution``: 81 digits. ``looks``: what the
     cheapest line costs. ``answers``: what each of the cheapest lines writes, in reading order.
     ``puzzle``: the puzzle that it comes from. ``why``: for each of the answers the pattern, with
-    its digits and cells, by which one of the cheapest lines earns it.
+    its digits and cells, by which one of the cheapest lines earns it. ``alone``: whether all of
+    them rest on the reason; else their answers count as well.
     """
 
     digits: str
@@ -112,6 +148,7 @@ class Drill:
     answers: tuple[Places, ...]
     puzzle: str
     why: tuple[Told3, ...] = ()
+    alone: bool = True
 
 
 def drilled(digits: str, reason: Reason, puzzle: str = "", solution: str = "") -> Drill | None:
@@ -126,9 +163,15 @@ def _cheapest(digits: str) -> list[Line]:
 
 
 def _drill(
-    digits: str, lines: Sequence[Line], reason: Reason, puzzle: str, solution: str
+    digits: str,
+    lines: Sequence[Line],
+    reason: Reason,
+    puzzle: str,
+    solution: str,
+    shared: bool = False,
 ) -> Drill | None:
-    if not lines or not all(reason.holds(line) for line in lines):
+    holding = sum(reason.holds(line) for line in lines)
+    if not holding or (holding < len(lines) and not shared):
         return None
     full = solution or solve(digits)
     if full is None:
@@ -136,7 +179,8 @@ def _drill(
     ways = {tuple(sorted(line.places)): line for line in reversed(lines)}
     answers = tuple(sorted(ways))
     why = tuple(_why(ways[places], digits) for places in answers)
-    return Drill(digits, full, reason, min(line.looks for line in lines), answers, puzzle, why)
+    looks = min(line.looks for line in lines)
+    return Drill(digits, full, reason, looks, answers, puzzle, why, holding == len(lines))
 
 
 def _why(line: Line, digits: str) -> Told3:
@@ -146,8 +190,11 @@ def _why(line: Line, digits: str) -> Told3:
     return told
 
 
-def drills_in(puzzle: str, reasons: Sequence[Reason], seed: int = 0) -> Iterator[Drill]:
-    """The drills along one solve of a puzzle with exactly one solution (none of another).
+def drills_in(
+    puzzle: str, reasons: Sequence[Reason], seed: int = 0, *, shared: bool = False
+) -> Iterator[Drill]:
+    """The drills along one solve of a puzzle with exactly one solution (none of another); with
+    ``shared`` also those where the reason is one of several that are cheapest.
 
     ``puzzle``: 81 characters. Of equally cheap lines the ``seed`` chooses; where none costs
     MOST_LOOKS or less, it writes any one digit of the solution, as a friend would who gives one
@@ -161,7 +208,7 @@ def drills_in(puzzle: str, reasons: Sequence[Reason], seed: int = 0) -> Iterator
     while "." in digits:
         lines = _cheapest(digits)
         for reason in reasons:
-            drill = _drill(digits, lines, reason, puzzle, solution)
+            drill = _drill(digits, lines, reason, puzzle, solution, shared)
             if drill is not None:
                 yield drill
         digits = _after(digits, random.choice(lines) if lines else None, solution, random)
@@ -186,24 +233,38 @@ POOL = 4
 """So many times the number wanted are gathered where the source holds them, to choose from."""
 
 
+ENOUGH = 60
+"""From so many puzzles on nobody waits for a pool to choose from, once there are as many as wanted:
+a reason that is so rare has no more."""
+
+
 def find_drills(puzzles: Iterable[str], reason: Reason, wanted: int, seed: int = 0) -> list[Drill]:
     """Up to ``wanted`` drills, from few looks to many, spread as evenly as what is found allows.
 
-    One a puzzle, and no two alike however they are turned, mirrored, exchanged or relabelled.
-    ``puzzles`` may be endless: no more is taken from it than is needed, so bound it where the
-    reason is rare. ValueError for ``wanted`` below 1.
+    One a puzzle, and no two alike however they are turned, mirrored, exchanged or relabelled. Where
+    too few are found that rest on the reason alone, those make up for it where it is one of the
+    cheapest. ``puzzles`` may be endless: no more is taken from it than is needed, so bound it where
+    the reason is rare. ValueError for ``wanted`` below 1.
     """
     if wanted < 1:
         raise ValueError(f"expected a number of drills from 1, got {wanted}")
-    found: dict[str, list[Drill]] = {}
+    alone: dict[str, list[Drill]] = {}
+    shared: dict[str, list[Drill]] = {}
     for number, puzzle in enumerate(puzzles):
-        drills = drills_in(puzzle, [reason], seed + number)
+        drills = drills_in(puzzle, [reason], seed + number, shared=True)
         here = [drill for drill in drills if len(drill.answers) <= MOST_ANSWERS]
         if here:
-            found.setdefault(canonical(puzzle), here)
-        if len(found) >= POOL * wanted:
+            form = canonical(puzzle)
+            first = [drill for drill in here if drill.alone]
+            (alone if first else shared).setdefault(form, first or here)
+        most = POOL * wanted if number < ENOUGH else wanted
+        if len(alone) >= most or (number >= ENOUGH and len(alone) + len(shared) >= wanted):
             break
-    return spread([drill for here in found.values() for drill in here], wanted, seed)
+    chosen = spread([drill for here in alone.values() for drill in here], wanted, seed)
+    rest = [d for form, here in shared.items() if form not in alone for d in here]
+    if len(chosen) < wanted:
+        chosen += spread(rest, wanted - len(chosen), seed)
+    return sorted(chosen, key=lambda drill: (drill.looks, drill.digits))
 
 
 def spread(drills: Sequence[Drill], wanted: int, seed: int = 0) -> list[Drill]:

@@ -26,6 +26,9 @@ from papernudge.vision.failure import Failure
 AHEAD = 2
 """Pages on their way for each of the cluster's threads: so much is held in memory here."""
 _LEAST_AHEAD = 4
+_AT_ONCE = 64
+"""Most pages that are fetched at one go: as many are held in memory here, beside those on their way
+(about 150 kB each)."""
 _PATIENCE = 8.0
 """Seconds until a sentence says that nothing comes of an address, all steps together."""
 _OF_WORKERS = 3.0
@@ -185,38 +188,61 @@ def _gone(address: str, what: str) -> Stop:
 
 
 def _streamed(client: Any, tasks: Iterator[PageTask], address: str) -> Pages:
-    """Hands out a few pages more than the cluster has threads, a new one for each that is done."""
+    """Hands out a few pages more than the cluster has threads, and new ones for those that are
+    done. What a scheduler costs is the messages, hardly the pages in them, so a large cluster's go
+    out a quarter of its room at a time (``bench_cost.py`` measures it); of a small one's, each.
+    """
     flying: dict[str, tuple[PageTask, Any]] = {}
     landed: queue.Queue[str] = queue.Queue()
     room = _Room(client, address)
 
     def fill() -> Iterator[PageDone]:
         most = room.most()
-        while len(flying) < most:
+        if len(flying) > most - max(1, most // 4):
+            return
+        loads: dict[str, tuple[PageTask, PageTask]] = {}
+        while len(flying) + len(loads) < most:
             task = next(tasks, None)
             if task is None:
-                return
+                break
             load = bare_task(task)
             if isinstance(load, Failure):  # it says what is wrong here as well as there
                 unread = load.reason == "unreadable"
                 yield given_up(task, load.sentence) if unread else in_a_child(task)
                 continue
-            key = f"page-{task.hash}-{task.number}"
-            future = client.submit(far_read, load, key=key, pure=False)
+            loads[f"page-{task.hash}-{task.number}"] = (task, load)
+        if not loads:
+            return
+        sent = [load for _, load in loads.values()]
+        futures = client.map(far_read, sent, key=list(loads), pure=False)
+        for (key, (task, _)), future in zip(loads.items(), futures, strict=True):
             flying[key] = (task, future)
             future.add_done_callback(lambda done: landed.put(done.key))
 
     yield from fill()
     while flying:
-        key = _next_landed(client, landed, address)
-        task, future = flying.pop(key, (None, None))
-        if task is None:
-            continue
-        done = _result(task, future)
-        if not done.lasting and _threads(client) is None:
-            raise _gone(address, "The Dask scheduler")
-        yield done
+        keys = [_next_landed(client, landed, address)]
+        with contextlib.suppress(queue.Empty):
+            while len(keys) < _AT_ONCE:
+                keys.append(landed.get_nowait())
+        back = [key for key in keys if key in flying]
+        together = _fetched(client, {key: flying[key][1] for key in back})
+        for key in back:
+            task, future = flying.pop(key)
+            done = _result(task, future, together.get(key))
+            if not done.lasting and _threads(client) is None:
+                raise _gone(address, "The Dask scheduler")
+            yield done
         yield from fill()
+
+
+def _fetched(client: Any, futures: dict[str, Any]) -> dict[str, Any]:
+    """What came back, fetched at one go: one by one, each page waits for a message there and back.
+    Less, or nothing, where something is amiss: then each tells for itself.
+    """
+    if len(futures) < 2:
+        return {}
+    return _within(_PATIENCE, lambda: dict(client.gather(futures, errors="skip"))) or {}
 
 
 class _Room:
@@ -262,10 +288,10 @@ def _next_landed(client: Any, landed: queue.Queue[str], address: str) -> str:
             raise _gone(address, "The last worker of the Dask scheduler")
 
 
-def _result(task: PageTask, future: Any) -> PageDone:
-    """What came back, if it is what was asked for."""
+def _result(task: PageTask, future: Any, fetched: Any = None) -> PageDone:
+    """What came back, if it is what was asked for. ``fetched``: it, if it is here already."""
     try:
-        done = future.result(timeout=_PATIENCE)
+        done = future.result(timeout=_PATIENCE) if fetched is None else fetched
     except Exception as error:  # whatever happened over there, this page waits for another run
         return given_up(task, f"the cluster could not read it ({type(error).__name__})")
     finally:

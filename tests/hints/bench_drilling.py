@@ -1,6 +1,7 @@
 """Drilled positions over many reasons, each checked anew by the engine and by a SAT solver.
 
     python tests/hints/bench_drilling.py [POSITIONS] [MOST PUZZLES]
+    python tests/hints/bench_drilling.py first [PUZZLES]
 
 1,000 positions if unsaid, at most a tenth of them for one reason, at most two of a puzzle for one
 reason, from puzzles of our own and (where the data folder is at hand) of 17 givens in turn. Checked
@@ -111,7 +112,24 @@ def judged_plainly(drill: Drill) -> bool:
     return not there and names <= {drill.reason.technique} and least == lines[0].price
 
 
+def first(most: int) -> None:
+    """In how many of our own puzzles each reason comes first: FIRST in ``drilling.py``."""
+    alone: Counter[str] = Counter()
+    among: Counter[str] = Counter()
+    reasons = [Reason.parse(name) for name in PRACTISED]
+    for seed in range(5000, 5000 + most):
+        here = list(drills_in(puzzle(seed), reasons, seed, shared=True))
+        among.update({drill.reason.technique for drill in here})
+        alone.update({drill.reason.technique for drill in here if drill.alone})
+    print(f"{'reason, in ' + str(most) + ' puzzles':30}{'alone':>7}{'among':>7}")
+    for name in PRACTISED:
+        print(f"{name:30}{alone[name]:>7}{among[name]:>7}")
+
+
 def main() -> None:
+    if sys.argv[1:2] == ["first"]:
+        first(int(sys.argv[2]) if len(sys.argv) > 2 else 484)
+        return
     wanted = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     most = int(sys.argv[2]) if len(sys.argv) > 2 else 20000
     judge, dice = Judge(), Random(1)

@@ -12,6 +12,8 @@ from papernudge.hints import Position
 from papernudge.hints.board import Board
 from papernudge.hints.canonical import canonical
 from papernudge.hints.drilling import (
+    FIRST,
+    FIRST_OF,
     MOST_LOOKS,
     Reason,
     drilled,
@@ -21,6 +23,7 @@ from papernudge.hints.drilling import (
 )
 from papernudge.hints.generate import full_grid, puzzle
 from papernudge.hints.geometry import HOUSES
+from papernudge.hints.registry import PRACTISED
 from papernudge.hints.search import cheapest_lines
 
 STUCK = "568.....913759.8..492......7153649822439856179861.....6.1...39.8.9.31.7.374.59..."
@@ -146,3 +149,28 @@ def test_the_same_seed_finds_the_same_drills() -> None:
     reason = Reason.parse("naked single")
     runs = [find_drills(islice(own_puzzles(), 6), reason, 2, seed=5) for _ in range(2)]
     assert runs[0] == runs[1]
+
+
+def test_a_rare_reason_is_found_where_it_is_one_of_the_cheapest() -> None:
+    """Seeds 5001 and 5012: a skyscraper there, and another line that is as cheap."""
+    reason = Reason.parse("skyscraper")
+    found = find_drills([puzzle(5001), puzzle(5002), puzzle(5012)], reason, 2, seed=5000)
+    assert len(found) == 2
+    for drill in found:
+        assert not drill.alone
+        lines = cheapest_lines(Board.of(Position.of(drill.digits)))
+        techniques = {line.technique for line in lines}
+        assert "skyscraper" in techniques
+        assert len(techniques) > 1
+        assert {tuple(sorted(line.places)) for line in lines} == set(drill.answers)
+
+
+def test_a_position_of_its_own_is_taken_before_one_that_is_shared() -> None:
+    reason = Reason.parse("hidden single")
+    drills = find_drills(islice(own_puzzles(), 8), reason, 3)
+    assert all(drill.alone for drill in drills)
+
+
+def test_how_often_each_reason_comes_first_is_known() -> None:
+    assert set(FIRST) == set(PRACTISED)
+    assert all(0 <= alone <= among <= FIRST_OF for alone, among in FIRST.values())

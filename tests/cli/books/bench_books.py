@@ -26,6 +26,8 @@ import time
 from pathlib import Path
 from typing import Any
 
+from small_pages import small_pages
+
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 
@@ -260,24 +262,6 @@ def some_pages(desk: Path, many: int = 8) -> list[Path]:
     return sorted(folder.glob("*.jpg"))
 
 
-def small_pages(desk: Path, many: int = 8) -> list[Path]:
-    """One easy grid each, quick to read and to grade: what is tried with them is the writing."""
-    import cv2
-
-    from papernudge.digits_model.training.pages import draw, preset
-    from papernudge.digits_model.training.pages.own import OwnSupplies
-
-    folder = desk / "small"
-    folder.mkdir()
-    for seed in range(many):
-        spec = preset(
-            "easy", seed, split="test", width=480, height=480, grids=1, share=0.9, off_x=0.0,
-            off_y=0.0, cut="", turn=2.0, neighbours=0.0, fill=0.0, givens=38,
-        )  # fmt: skip
-        cv2.imwrite(str(folder / f"{seed}.jpg"), draw(spec, OwnSupplies()).image)
-    return sorted(folder.glob("*.jpg"))
-
-
 def speed(pages: int, turns: int, desk: Path) -> None:
     """Work alone, without the start of the processes: each worker's own clock would hide waiting,
     so the best of ``turns`` long runs is timed against the best of as many short ones. Say
@@ -375,11 +359,29 @@ def memory(pages: int, desk: Path) -> None:
             [sys.executable, "-c", _WATCH, str(path), str(many)],
             capture_output=True, text=True, check=True,
         )  # fmt: skip
-        early, late, peak = map(float, done.stdout.split())
+        *looks, peak = map(float, done.stdout.split())
         tell(f"{name}: worker's peak, MB", f"{peak:.0f}", f"<= {limit}", peak <= limit)
-        growth = late - early
-        head = f"{name}: growth from page {many // 5} to {many}, MB"
-        tell(head, f"{growth:.1f}", "< 20", growth < 20)
+        # Two single looks differ by what one page happens to hold: a slope through many does not.
+        settled = np.array(looks[max(1, many // 5) :])
+        pages_read = np.arange(len(settled))
+        rise = float(np.median(_slopes(pages_read, settled))) * max(1, len(settled) - 1)
+        tell(f"{name}: looks at its memory, after each page", len(looks))
+        tell("  least, middle, most after a fifth of them, MB", _three(settled))
+        tell("  their rise from first to last (Theil-Sen), MB", f"{rise:.1f}", "< 20", rise < 20)
+
+
+def _slopes(x: Any, y: Any) -> Any:
+    """Of the lines through each two looks (Theil 1950, Sen 1968): their middle heeds no outlier."""
+    import numpy as np
+
+    i, j = np.triu_indices(len(x), 1)
+    return (y[j] - y[i]) / (x[j] - x[i]) if len(i) else np.zeros(1)
+
+
+def _three(looks: Any) -> str:
+    import numpy as np
+
+    return ", ".join(f"{value:.0f}" for value in np.percentile(looks, [0, 50, 100]))
 
 
 def many(pages: int, desk: Path) -> None:
@@ -432,15 +434,14 @@ one_thread()
 path, many = sys.argv[1], int(sys.argv[2])
 def now():
     return int(open("/proc/self/statm").read().split()[1]) * resource.getpagesize() / 1e6
-early = 0
-for number in range(1, many + 1):
+looks = []
+for number in range(many):
     done = read_task(PageTask("0" * 64, 1, "photo", "page.jpg", path))
     assert done.state == "read", done
-    if number == max(1, many // 5):
-        early = now()
+    looks.append(now())
 # Not ru_maxrss: that one starts with the parent's.
 peak = next(line for line in open("/proc/self/status") if line.startswith("VmHWM"))
-print(early, now(), int(peak.split()[1]) * 1.024e-3)
+print(*looks, int(peak.split()[1]) * 1.024e-3)
 """
 
 

@@ -279,3 +279,32 @@ def test_long_answers_are_broken_over_lines_and_pages() -> None:
             assert 0 < left < right < wide
             assert 0 < bottom < top < high
     document.close()
+
+
+def test_a_reason_that_never_comes_first_is_told_at_once_with_those_that_do(
+    papernudge: Run, lines: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It searched for 41 seconds and found nothing."""
+
+    def searched(*_: Any) -> None:
+        raise AssertionError("nothing is to be searched")
+
+    out = tmp_path / "sheet.pdf"
+    with monkeypatch.context() as patch:
+        patch.setattr("papernudge.hints.generate.puzzle", searched)
+        ran = papernudge("drill", "--reason", "colouring", "--out", out)
+    assert ran.code == 2
+    assert "colouring hardly ever comes first" in ran.err
+    assert "turbot fish" in ran.err
+    assert "hidden quad" not in ran.err
+    ran = papernudge("drill", lines, "--reason", "colouring", "--out", out)
+    assert "of 12 positions found in" in ran.err  # a source is searched, whatever we know of ours
+
+
+def test_positions_where_another_step_is_as_easy_are_told(papernudge: Run, tmp_path: Path) -> None:
+    source, out = tmp_path / "lines.txt", tmp_path / "sheet.pdf"
+    source.write_text(puzzle(5001) + "\n", "utf-8")
+    words = ("--reason", "skyscraper", "--positions", 1, "--seed", 5000, "--out", out)
+    ran = papernudge("drill", source, *words)
+    assert ran.code == 0, ran.err
+    assert "skyscraper: in 1 of 1 positions another step is as easy" in ran.err

@@ -78,6 +78,8 @@ def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
     from papernudge.hints.drilling import find_drills
 
     drills: list[Drill] = []
+    if wishes.source is None:
+        _must_come_first(reasons)
     for reason in reasons:
         # Of our own puzzles there are plenty: one that was asked about already is left out.
         used = {drill.puzzle for drill in drills} if wishes.source is None else set()
@@ -85,6 +87,12 @@ def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
         found = find_drills(puzzles, reason, wishes.positions, wishes.seed)
         if len(found) < wishes.positions:
             warn(_too_few(reason, len(found), wishes))
+        shared = sum(not drill.alone for drill in found)
+        if shared:
+            warn(
+                f"{reason}: in {shared} of {len(found)} positions another step is as easy, and"
+                " counts as an answer too."
+            )
         drills += found
     if not drills:
         raise bad_words(
@@ -103,6 +111,23 @@ def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
         )
         for number, drill in enumerate(drills, start=1)
     ]
+
+
+def _must_come_first(reasons: Sequence[Reason]) -> None:
+    """Stop (2), at once, where nobody would find a position in an hour: other reasons get there
+    sooner. It says which ones do come first.
+    """
+    from papernudge.hints.drilling import FIRST, FIRST_OF
+
+    for reason in reasons:
+        if not FIRST[reason.technique][1]:
+            easiest = sorted(FIRST, key=lambda name: -FIRST[name][1])
+            others = [name for name in easiest if 10 <= FIRST[name][1] < FIRST_OF / 2]
+            raise bad_words(
+                f"{reason} hardly ever comes first: in none of {FIRST_OF} of our own puzzles was it"
+                " among the easiest next steps, for others get there sooner. Name a SOURCE that"
+                f" holds such puzzles, or practise one that does: {', '.join(others)}."
+            )
 
 
 def _too_few(reason: Reason, found: int, wishes: DrillWishes) -> str:
