@@ -271,14 +271,15 @@ class Search:
 
     def _draw(self, batch: list[Found]) -> None:
         """Rule out what these deductions claim, and see which singles that opens."""
-        fresh = 0
+        drawn = 0
         for found in batch:
-            fresh |= found.deduction.ruled_out
-        fresh &= ~self.board.gone
+            drawn |= found.deduction.ruled_out
+        fresh = drawn & ~self.board.gone
         for found in batch:
             for bit in _bits(found.deduction.ruled_out):
                 self.reasons.setdefault(bit, []).append(found)
-        self.supplies.clear()
+        # What needs none of these is supplied as before.
+        self.supplies = {need: best for need, best in self.supplies.items() if not need & drawn}
         if fresh:
             self.board = self.board.without(fresh)
             self.reach = {}

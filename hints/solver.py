@@ -16,7 +16,7 @@ The same code solves grids of other sizes with rectangular blocks: a ``Shape`` h
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
@@ -316,12 +316,27 @@ def written_out(state: Candidates, fresh: Candidates, shape: Shape = NINE) -> Ca
     return state
 
 
+Ends = Mapping[int, tuple[Candidates, Candidates] | None]
+"""For each candidate what is left, and what is written, when the singles that follow from it alone
+have been written; None where that is impossible."""
+
+
+def ends_of(state: Candidates, done: Candidates = 0) -> Ends:
+    """Where each candidate of a state leads."""
+    return {bit: propagated(state & KEEP[bit], done | 1 << bit) for bit in members(state & ~done)}
+
+
 def followed(
-    state: Candidates, branches: int, done: Candidates = 0, shortest: bool = True
+    state: Candidates,
+    branches: int,
+    done: Candidates = 0,
+    shortest: bool = True,
+    ends: Ends | None = None,
 ) -> int | None:
     """How many digits are followed until nothing is possible: the least, over the cells that may be
     split, or with ``shortest`` off by the first cell that will do. None if no contradiction is
-    reached.
+    reached. ``ends``: of a state that this one comes from, if they are known: no result depends on
+    them.
     """
     count = 0
     while True:
@@ -341,23 +356,43 @@ def followed(
     found_ways = (
         way
         for options in _splittable(state)
-        if (way := _split_followed(state, options, branches, done, shortest)) is not None
+        if (way := _split_followed(state, options, branches, done, shortest, ends)) is not None
     )
     least = min(found_ways, default=None) if shortest else next(found_ways, None)
     return None if least is None else count + least
 
 
 def _split_followed(
-    state: Candidates, options: Candidates, branches: int, done: Candidates, shortest: bool
+    state: Candidates,
+    options: Candidates,
+    branches: int,
+    done: Candidates,
+    shortest: bool,
+    ends: Ends | None,
 ) -> int | None:
     """The digits followed when each of a cell's candidates is assumed in turn."""
+    if branches == 1 and ends is not None and _stands(state, options, done, ends):
+        return None
     total = 0
     for option in members(options):
-        digits = followed(state & KEEP[option], branches - 1, done, shortest)
+        digits = followed(state & KEEP[option], branches - 1, done, shortest, ends)
         if digits is None:
             return None
         total += 1 + digits
     return total
+
+
+def _stands(state: Candidates, options: Candidates, done: Candidates, ends: Ends) -> bool:
+    """Whether one of the candidates leads to no contradiction by singles: what follows from it
+    alone and what stands here are put together, so that little is left to be followed.
+    """
+    for option in members(options):
+        end = ends[option]
+        if end is not None:
+            both, written = state & end[0], done | end[1]
+            if not written & ~both and propagated(both, written) is not None:
+                return True
+    return False
 
 
 def _splittable(state: Candidates) -> Iterator[Candidates]:

@@ -60,9 +60,8 @@ def _marked(wish: SheetWish) -> SheetShown:
     import numpy as np
 
     from papernudge.cli.phone.work import CALLED, SIDE, opened
-    from papernudge.cli.sheets.mark import mark_opened
+    from papernudge.cli.sheets.mark import log_rows, mark_opened
     from papernudge.cli.sheets.marked import marked_picture, summed
-    from papernudge.cli.sheets.marking import log_rows
 
     found = mark_opened(CALLED, opened(wish.photo))
     picture = marked_picture(found, SIDE, ".jpg")

@@ -16,6 +16,7 @@ from papernudge.cli.base.exits import Exit, Stop
 from papernudge.cli.base.trouble import from_failure
 from papernudge.cli.session.documents import FORMAT, doubt_document
 from papernudge.cli.sheets.code import PREFIX, SheetPage, Task, decode
+from papernudge.cli.sheets.log import Row
 from papernudge.hints.geometry import cell_name
 
 if TYPE_CHECKING:
@@ -273,3 +274,26 @@ def _likeness(task: Task, grid: Glimpse) -> float:
     printed = [(cell, int(mark)) for cell, mark in enumerate(task.digits) if mark != "."]
     # A sheet that prints nothing, which no drill makes, is nowhere to be recognised by.
     return sum(float(grid.chances[at]) for at in printed) / max(1, len(printed))
+
+
+def log_rows(marked: MarkedPage, day: str, seconds: float | None, pupil: str = "") -> list[Row]:
+    """What the log keeps of a page. ``seconds``: that the whole page took, None where unsaid;
+    ``pupil``: whose it is, '' where that is unsaid.
+    """
+    each = None if seconds is None else seconds / max(1, len(marked.answers))
+    if each is None and marked.page.minutes:
+        each = 60.0 * marked.page.minutes
+    return [
+        Row(
+            day,
+            marked.page.name,
+            answer.task.number,
+            str(answer.task.reason or "scan"),
+            answer.task.looks,
+            answer.result,
+            answer.found,
+            each,
+            pupil,
+        )
+        for answer in marked.answers
+    ]

@@ -74,7 +74,7 @@ def drill(
     """A sheet to practise one kind of reason on, with answers behind and a code that mark reads."""
     from papernudge.cli.base.exits import bad_words
     from papernudge.cli.base.say import short
-    from papernudge.cli.sheets.find import DrillWishes, run_drill
+    from papernudge.cli.terminal.find import DrillWishes, run_drill
 
     if not out:
         raise bad_words("Name the sheet to write: --out SHEET.pdf.")
@@ -162,7 +162,7 @@ def mark(
     from papernudge.cli.base.exits import bad_words
     from papernudge.cli.session.assume import parse_assumption
     from papernudge.cli.sheets.log import pupil_named
-    from papernudge.cli.sheets.marking import MarkWishes, day_of, run_mark
+    from papernudge.cli.terminal.marking import MarkWishes, day_of, run_mark
 
     if seconds is not None and not math.isfinite(seconds):  # not a number is in no range
         raise bad_words("--seconds is what the page took, 0.1 to 86400.")
@@ -204,7 +204,7 @@ def progress(
     Where the log names several pupils, each has its own lines and its own curve.
     """
     from papernudge.cli.base.exits import bad_words
-    from papernudge.cli.sheets.progress import run_progress
+    from papernudge.cli.terminal.progress import run_progress
 
     if not log:
         raise bad_words("Name the log to draw: papernudge progress FILE.")

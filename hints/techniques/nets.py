@@ -6,7 +6,7 @@ from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
 from papernudge.hints.geometry import ALL_CANDIDATES, HOUSES_OF, Candidates, members
 from papernudge.hints.pattern import ASSUMED, BASE, Pattern
-from papernudge.hints.solver import KEEP, followed
+from papernudge.hints.solver import KEEP, ends_of, followed
 
 NET = "net"
 LOOKS_A_DIGIT = 3
@@ -28,15 +28,23 @@ def nets(board: Board, branches: int, wanted: Candidates = ALL_CANDIDATES) -> li
     ...     134 12 12  . . .  . . .'''), 0) if d.held == 1))
     net, 9 looks: no 1 in R1C1
     """
-    state = board.written | board.candidates
-    found = []
-    for bit in members(board.candidates & wanted):
-        digits = followed(state & KEEP[bit], branches, board.written | 1 << bit)
-        if digits is not None:
-            looks = LOOKS_A_DIGIT * (1 + digits)
-            cell = 1 << bit % 81
-            pattern = Pattern(
-                1 << bit // 81, ((ASSUMED, cell),), ((BASE, (HOUSES_OF[bit % 81][2],)),)
-            )
-            found.append(Deduction(NET, (), cell, (), 1 << bit, looks, pattern=pattern))
-    return found
+    key = NET, board.gone, branches
+    known: dict[int, Deduction | None] = board.shared.setdefault(key, {})
+    asked = list(members(board.candidates & wanted))
+    unknown = [bit for bit in asked if bit not in known]
+    if unknown:
+        written = board.written
+        state = written | board.candidates
+        ends = ends_of(state, written) if branches else None
+        for bit in unknown:
+            digits = followed(state & KEEP[bit], branches, written | 1 << bit, ends=ends)
+            known[bit] = None if digits is None else _net(bit, digits)
+    return [net for bit in asked if (net := known[bit])]
+
+
+def _net(bit: int, digits: int) -> Deduction:
+    """The net that so many digits are followed in."""
+    cell = 1 << bit % 81
+    pattern = Pattern(1 << bit // 81, ((ASSUMED, cell),), ((BASE, (HOUSES_OF[bit % 81][2],)),))
+    looks = LOOKS_A_DIGIT * (1 + digits)
+    return Deduction(NET, (), cell, (), 1 << bit, looks, pattern=pattern)

@@ -58,7 +58,7 @@ def test_a_word_without_an_end_is_cut_in_its_middle(capsys: pytest.CaptureFixtur
 
 def test_nothing_else_prints() -> None:
     """Where something does, it prints no foreign word: the bar of a run, and prompts."""
-    allowed = {"base/say.py", "books/progress.py", "terminal/talk.py", "sheets/find.py"}
+    allowed = {"base/say.py", "books/progress.py", "terminal/talk.py", "terminal/find.py"}
     for path in ROOM.rglob("*.py"):
         called = [
             node.func.id
@@ -67,6 +67,22 @@ def test_nothing_else_prints() -> None:
         ]
         if str(path.relative_to(ROOM)) not in allowed:
             assert "print" not in called, path
+
+
+def test_only_the_terminal_and_the_phone_speak() -> None:
+    """Of the rooms before them two commands of books still do."""
+    still = {"books/digitise.py", "books/export.py"}
+    for path in ROOM.rglob("*.py"):
+        imported = {
+            alias.name
+            for node in ast.walk(ast.parse(path.read_text("utf-8")))
+            if isinstance(node, ast.ImportFrom) and node.module == "papernudge.cli.base.say"
+            for alias in node.names
+        }
+        name = path.relative_to(ROOM).as_posix()
+        speaks = bool(imported & {"say", "show", "warn"})
+        may = name.startswith(("terminal/", "phone/")) or name == "app.py"
+        assert speaks <= may or name in still, name
 
 
 @pytest.mark.parametrize("words", [["hint"], ["check"], ["read"], ["mark"]])

@@ -112,10 +112,10 @@ def test_the_log_is_found_by_mark_and_by_progress(
     settings.write_text('log = "~/practice.log"\n')
     asked: list[Any] = []
     monkeypatch.setattr(
-        "papernudge.cli.sheets.marking.run_mark", lambda _, wishes: asked.append(wishes.log) or 0
+        "papernudge.cli.terminal.marking.run_mark", lambda _, wishes: asked.append(wishes.log) or 0
     )
     monkeypatch.setattr(
-        "papernudge.cli.sheets.progress.run_progress", lambda log, *_: asked.append(log) or 0
+        "papernudge.cli.terminal.progress.run_progress", lambda log, *_: asked.append(log) or 0
     )
     assert papernudge("mark", "x.jpg").code == papernudge("progress").code == 0
     assert asked == [tmp_path / "practice.log"] * 2

@@ -20,6 +20,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from ranks import spearman
 
 from papernudge.hints import Position
 from papernudge.hints.grade import WEIGHTS, features, spread
@@ -88,14 +89,6 @@ def covered(out: Array, left: Array, seed: int) -> Array:
         low, high = (np.interp(out[test], rows[:, 0], rows[:, k]) for k in (1, 2))
         inside[test] = (left[test] >= low) & (left[test] <= high)
     return inside
-
-
-def spearman(a: Array, b: Array) -> float:
-    def ranks(x: Array) -> Array:
-        _, inverse, counts = np.unique(x, return_inverse=True, return_counts=True)
-        return np.asarray((np.cumsum(counts) - (counts - 1) / 2)[inverse])
-
-    return float(np.corrcoef(ranks(a), ranks(b))[0, 1])
 
 
 def main() -> None:

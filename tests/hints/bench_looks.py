@@ -28,8 +28,8 @@ from typing import NamedTuple
 
 import numpy as np
 import shared_puzzles
-from bench_grade import spearman
 from numpy.typing import NDArray
+from ranks import spearman
 
 from papernudge.hints import Position
 from papernudge.hints.board import Board

@@ -20,21 +20,23 @@ import argparse
 import random
 import time
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 import shared_puzzles as data
-from patterns import fault, idle, lies_in_focus
-from sat import Judge, claims_of, premises_of, variable
+from judging import (
+    is_forced,
+    lines_along,
+    sent_right,
+    sparse_boards_of,
+    verdict,
+)
+from patterns import fault
+from sat import Judge
 
-from papernudge.hints import Position
-from papernudge.hints.board import Board
-from papernudge.hints.deduction import Deduction, Evidence, evidence_of
 from papernudge.hints.generate import puzzle
-from papernudge.hints.geometry import DIGITS_IN, candidate_pairs
-from papernudge.hints.line import Line, Step
-from papernudge.hints.looks import Sight
-from papernudge.hints.nudge import first_told, focus_of
-from papernudge.hints.search import TECHNIQUES, UNIQUENESS, cheapest_lines, nearest
+from papernudge.hints.line import Step
+from papernudge.hints.nudge import first_told
+from papernudge.hints.search import TECHNIQUES, UNIQUENESS
 
 Table = dict[str, Counter[str]]
 
@@ -45,33 +47,6 @@ def mixed(rng: random.Random) -> Iterator[str]:
         yield rng.choice(hard)
         yield rng.choice(easy)
         yield puzzle(rng.randrange(1 << 30))
-
-
-def lines_along(line: str, rng: random.Random) -> Iterator[tuple[Line, Position]]:
-    """Up to three of the cheapest lines of each position along a walk, settled."""
-    position = Position.of(line)
-    while position.blank:
-        lines = cheapest_lines(Board.of(position))
-        if not lines:
-            return
-        for one in rng.sample(lines, min(3, len(lines))):
-            if len(one.steps) > 1 or rng.random() < 0.1:
-                yield one.settled(), position
-        chosen = nearest(lines, ())
-        assert chosen is not None
-        for cell, digit in chosen.places:
-            position = position.with_digit(cell, digit)
-
-
-def steps_along(line: str, rng: random.Random) -> Iterator[Step]:
-    for one, _ in lines_along(line, rng):
-        yield from one.steps
-
-
-def sent_right(line: Line, position: Position) -> bool:
-    """Whether the first pattern lies in the house, or bears the digit, that depth 1 names."""
-    focus = focus_of(line, position)
-    return lies_in_focus(first_told(line), focus.house, focus.digit)
 
 
 def lines_part(judge: Judge, wanted: int, rng: random.Random) -> tuple[Table, Table]:
@@ -90,31 +65,6 @@ def lines_part(judge: Judge, wanted: int, rng: random.Random) -> tuple[Table, Ta
     return table, sent
 
 
-def verdict(judge: Judge, step: Step) -> str:
-    """``as named``: the evidence forces the claim, the pattern is by its own digits, cells and
-    houses what its name says, and without any part of the evidence it could not be read.
-    """
-    if not judge.forces(premises_of(step.board, step.evidence), claims_of(step.deduction)):
-        return "NOT FORCED"
-    if fault(step) is not None:
-        return "NOT AS NAMED"
-    return "as named" if idle(step) is None else "IDLE EVIDENCE"
-
-
-def sparse_boards_of(puzzles: Iterable[str], rng: random.Random) -> Iterator[Board]:
-    """Boards along walks where patterns are needed or near."""
-    for line in puzzles:
-        position = Position.of(line)
-        while position.blank:
-            lines = cheapest_lines(Board.of(position))
-            if not lines:
-                break
-            if lines[0].price >= 4 and position.blank.bit_count() > 20 and rng.random() < 0.3:
-                yield Board.of(position)
-            for cell, digit in lines[0].places:
-                position = position.with_digit(cell, digit)
-
-
 def patterns_part(judge: Judge, wanted: int, rng: random.Random) -> Table:
     table: Table = defaultdict(Counter)
     count = 0
@@ -129,30 +79,6 @@ def patterns_part(judge: Judge, wanted: int, rng: random.Random) -> Table:
         if count >= wanted:
             return table
     return table
-
-
-def is_forced(judge: Judge, board: Board, deduction: Deduction) -> bool:
-    evidence = evidence_of(board, deduction)
-    if deduction.one_solution:
-        return leaves_two(judge, board, deduction, evidence)
-    claims = [-variable(cell, digit) for cell, digit in candidate_pairs(deduction.ruled_out)]
-    return judge.forces(premises_of(board, evidence), claims)
-
-
-def leaves_two(judge: Judge, board: Board, deduction: Deduction, evidence: Evidence) -> bool:
-    """Whether, were the claim false, the corners would hold two digits that can be swapped."""
-    given = premises_of(board, evidence)
-    corners = [read.cell for read in deduction.reads if isinstance(read, Sight)]
-    fourth, first = candidate_pairs(deduction.ruled_out)[0]
-    pair = DIGITS_IN[board.digits[corners[0]]]
-    for digit in pair:
-        other = pair[0] + pair[1] - digit
-        for corner in corners:
-            diagonal = corner // 9 != fourth // 9 and corner % 9 != fourth % 9
-            wanted = digit if diagonal else other
-            if not judge.forces([*given, variable(fourth, digit)], [variable(corner, wanted)]):
-                return False
-    return first in pair
 
 
 def show(title: str, table: Table) -> None:

@@ -6,7 +6,7 @@ import random
 from dataclasses import replace
 
 import pytest
-from bench_soundness import lines_along
+from judging import lines_along
 from patterns import fault, idle
 
 from papernudge.hints import Position, next_nudge, walk

@@ -15,7 +15,7 @@ from types import ModuleType
 
 import pytest
 import shared_puzzles
-from bench_soundness import (
+from judging import (
     is_forced,
     leaves_two,
     lines_along,

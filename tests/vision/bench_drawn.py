@@ -28,7 +28,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from bench_read import UNSEEN, log_loss, scorers
+from scoring import UNSEEN, log_loss, scorers
 
 from papernudge.digits_model.scores import Closer, Scores, score
 from papernudge.digits_model.training.intervals import two_sided as interval

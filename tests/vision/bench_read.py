@@ -14,21 +14,17 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small solves: threads only get in the way
 
 import argparse
-import json
-import math
 import time
 from collections import defaultdict
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import partial
 from pathlib import Path
 
 import cv2
 import numpy as np
+from scoring import UNSEEN, log_loss, scorers
 
-from papernudge.digits_model.scores import Looks, score
 from papernudge.digits_model.training.intervals import upper
-from papernudge.digits_model.training.real import RealPhoto, photos, puzzle_key
+from papernudge.digits_model.training.real import RealPhoto, photos
 from papernudge.hints.solver import solve
 from papernudge.vision import decode as decoding
 from papernudge.vision.failure import Failure
@@ -36,8 +32,6 @@ from papernudge.vision.grid import GridKind
 from papernudge.vision.patches import even_light, flat_sheet
 from papernudge.vision.read import read_page
 from papernudge.vision.reading import GridReading, cell_name
-
-UNSEEN = Path(__file__).resolve().parents[2] / "digits_model" / "training" / "unseen"
 
 
 @dataclass
@@ -98,29 +92,6 @@ def row(name: str, t: Tally) -> str:
         f"  doubts {t.doubts} ({t.doubts / max(1, t.photos):.2f} a photo, {t.doubtful} photos)"
         f"  restored {t.restored}  log-loss {log_loss(t.chances):.5f}  ms {ms}"
     )
-
-
-def log_loss(chances: list[tuple[float, bool]]) -> float:
-    """Mean of −log of the chance given to what was true, nats."""
-    if not chances:
-        return math.nan
-    return float(np.mean([-math.log(max(1e-12, c if ok else 1 - c)) for c, ok in chances]))
-
-
-def scorers(folder: Path | None) -> Callable[[str], Callable]:
-    """A scorer for each puzzle: the shipped model, or the fold's that never saw it."""
-    if folder is None:
-        return lambda _puzzle: score
-    table = json.loads((folder / "folds.json").read_text())
-    looks = [Looks.held(folder, f"fold{k}", f"fold{k}-closer") for k in range(table["count"])]
-
-    def of(puzzle: str) -> Callable:
-        fold = table["folds"].get(puzzle_key(puzzle))
-        if fold is None:  # no model has seen it: the shipped one will do
-            return score
-        return partial(score, looks=looks[fold])
-
-    return of
 
 
 def failure_tile(photo: RealPhoto, grid: GridReading | None, bad: list[int]) -> np.ndarray:

@@ -27,10 +27,10 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from bench_drawn import interval
-from bench_read import UNSEEN, scorers
+from scoring import UNSEEN, scorers
 
 from papernudge.digits_model.scores import score
+from papernudge.digits_model.training.intervals import two_sided as interval
 from papernudge.digits_model.training.pages import draw, preset
 from papernudge.digits_model.training.pages.harms import KINDS, Harmed, harm, harms
 from papernudge.digits_model.training.real import photos, puzzle_key

@@ -34,8 +34,10 @@ _FIT = 0.35
 """Grids fit a layout when their corners lie this near to it, in cells of the layout."""
 PATIENCE = 8e6
 """Pixels that are looked at without a mark in them."""
-HOPE = 36e6
-"""Pixels that are looked at with marks in them."""
+HOPE, LITTLE_HOPE = 36e6, 14e6
+"""Pixels that are looked at with marks in them: fewer where so many ``_ALL_OVER`` of the page's
+thirtieths squared hold some, for a code has three, and what has them all over is print."""
+_ALL_OVER = 14
 _MARKS = 4
 """Fewest marks of a piece that may hold a code: a code's own three are seen in many rows, print
 looks like one once or twice by chance."""
@@ -128,7 +130,7 @@ def look_for_code(
 
     grey = cv2.cvtColor(raster, cv2.COLOR_BGR2GRAY)
     marks = marks_in(grey)
-    look = _Look(decode)
+    look = _Look(decode, hope=LITTLE_HOPE if _all_over(marks, max(grey.shape)) else HOPE)
     stages: tuple[Callable[[], Iterator[_Piece]], ...] = (
         lambda: itertools.chain(_by_layout(grey, grids, layouts), _whole(grey)),
         lambda: _tiles(grey),
@@ -145,6 +147,10 @@ def look_for_code(
         if page is not None:
             return Seen(page)
     return Seen(None, look.other)
+
+
+def _all_over(marks: Points, side: int) -> bool:
+    return len({(int(30 * x / side), int(30 * y / side)) for x, y in marks}) >= _ALL_OVER
 
 
 def _looked_at(look: _Look[T], piece: _Piece, holds: bool) -> T | None:

@@ -30,7 +30,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parent))
 
-from bench_books import small_pages
+from small_pages import small_pages
 
 from papernudge.cli.app import run
 from papernudge.cli.books.book import Book

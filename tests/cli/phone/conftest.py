@@ -8,6 +8,6 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parent))
 
-from shared_phone import gate_alone, home, phone
+from shared_phone import gate_alone, home, phone, sheet
 
-__all__ = ["gate_alone", "home", "phone"]
+__all__ = ["gate_alone", "home", "phone", "sheet"]

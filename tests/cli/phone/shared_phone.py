@@ -267,3 +267,9 @@ def gate_alone() -> Iterator[Home]:
 @pytest.fixture
 def phone(home: Home) -> Phone:
     return home.phone()
+
+
+@pytest.fixture(scope="session")
+def sheet(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+    """A practice sheet that nobody has written on, photographed."""
+    return snapped_sheet(tmp_path_factory.mktemp("sheet"))

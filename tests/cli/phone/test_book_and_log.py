@@ -14,7 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from shared_phone import FIXTURES, Home, Phone, Reply, killed, running, snapped_sheet
+from shared_phone import FIXTURES, Home, Phone, Reply, killed, running
 
 from papernudge.cli.app import run
 from papernudge.cli.phone.shelf import WAITING, Shelf
@@ -23,12 +23,6 @@ from papernudge.cli.phone.shelf import WAITING, Shelf
 @pytest.fixture
 def book(tmp_path: Path) -> Path:
     return tmp_path / "shelf.book"
-
-
-@pytest.fixture(scope="module")
-def sheet(tmp_path_factory: pytest.TempPathFactory) -> bytes:
-    """A practice sheet that nobody has written on, photographed."""
-    return snapped_sheet(tmp_path_factory.mktemp("sheet"))
 
 
 @pytest.fixture

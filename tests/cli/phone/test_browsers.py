@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 from shared_browsers import browser, display, sized
-from shared_phone import FIXTURES, TOKEN, Home, covered, running, snapped_sheet
+from shared_phone import FIXTURES, TOKEN, Home, covered, running
 from test_book_and_log import doubted, into_book, truth
 
 pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
@@ -356,13 +356,15 @@ def test_the_road_can_be_gone_with_script_off(browser: Any, home: Home) -> None:
 
 
 @pytest.mark.parametrize("size", ["small phone"])
-def test_book_and_practice_on_the_phone(browser: Any, tmp_path: Path, size: str) -> None:
+def test_book_and_practice_on_the_phone(
+    browser: Any, tmp_path: Path, sheet: bytes, size: str
+) -> None:
     book = tmp_path / "shelf.book"
     with running(book=book) as home:
         into_book(home.phone(), "kitchen-table.jpg")
     _, cell, read = doubted(book)
-    sheet = tmp_path / "sheet.jpg"
-    sheet.write_bytes(snapped_sheet(tmp_path))
+    snapped = tmp_path / "sheet.jpg"
+    snapped.write_bytes(sheet)
     with running(book=book, log=tmp_path / "practice.log") as home:
         visit = Visit(browser, home, size)
         visit.press("Pages into the book")
@@ -382,7 +384,7 @@ def test_book_and_practice_on_the_phone(browser: Any, tmp_path: Path, size: str)
         visit.accessible()
         browser.find_element(By.ID, "pupil").send_keys("<b>Zoë</b>" + Keys.ENTER)
         visit.until(lambda: visit.sentence == "Mark a sheet of <b>Zoë</b>")
-        visit.send(sheet, to="/sheet/")
+        visit.send(snapped, to="/sheet/")
         visit.fits()
         visit.accessible()
         assert "4 blank" in visit.sentence

@@ -229,7 +229,7 @@ def test_a_photographed_sheet_is_marked_and_kept(
 def test_a_fault_in_one_photo_leaves_the_others_marked(
     papernudge: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    import papernudge.cli.sheets.marking as marking
+    import papernudge.cli.terminal.marking as marking
     from papernudge.cli.sheets.mark import Marked, MarkedPage
 
     def faulty(called: str, _: object) -> MarkedPage:

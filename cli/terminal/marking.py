@@ -16,7 +16,7 @@ from papernudge.cli.base.say import short, show, visible, warn
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.documents import failure_document
 from papernudge.cli.sheets.log import Row, append
-from papernudge.cli.sheets.mark import UNSURE, Marked, MarkedPage, mark_photo
+from papernudge.cli.sheets.mark import UNSURE, Marked, MarkedPage, log_rows, mark_photo
 from papernudge.hints.geometry import cell_name
 
 if TYPE_CHECKING:
@@ -159,26 +159,3 @@ def _written(answer: Marked) -> str:
     if answer.task.reason is None and answer.written:
         return f"{answer.found} right, {len(answer.written) - answer.found} wrong"
     return ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in answer.written)
-
-
-def log_rows(marked: MarkedPage, day: str, seconds: float | None, pupil: str = "") -> list[Row]:
-    """What the log keeps of a page. ``seconds``: that the whole page took, None where unsaid;
-    ``pupil``: whose it is, '' where that is unsaid.
-    """
-    each = None if seconds is None else seconds / max(1, len(marked.answers))
-    if each is None and marked.page.minutes:
-        each = 60.0 * marked.page.minutes
-    return [
-        Row(
-            day,
-            marked.page.name,
-            answer.task.number,
-            str(answer.task.reason or "scan"),
-            answer.task.looks,
-            answer.result,
-            answer.found,
-            each,
-            pupil,
-        )
-        for answer in marked.answers
-    ]
