@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.layout import PAPER, SIDE
+from papernudge.digits_model.tensors import PAPER, SIDE
 
 Pixels = npt.NDArray[np.uint8]
 

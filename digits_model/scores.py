@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model import layout
+from papernudge.digits_model import tensors
 from papernudge.digits_model.one_size import one_size
 
 Floats = npt.NDArray[np.float64]
@@ -152,7 +152,7 @@ def first_look(
         logits.append(out[0])
         features.append(out[1])
     if not logits:
-        return np.zeros((0, layout.OUTPUTS)), np.zeros((0, layout.FEATURES), np.float32)
+        return np.zeros((0, tensors.OUTPUTS)), np.zeros((0, tensors.FEATURES), np.float32)
     return np.concatenate(logits).astype(np.float64), np.concatenate(features)
 
 
@@ -161,8 +161,8 @@ def context(logits: Floats, features: npt.NDArray[np.float32]) -> npt.NDArray[np
 
     ``logits`` and ``features`` as from :func:`first_look`.
     """
-    digits = np.exp(_log_softmax(logits[:, layout.DIGITS]))
-    hand = 1 / (1 + np.exp(-logits[:, layout.HAND, None]))
+    digits = np.exp(_log_softmax(logits[:, tensors.DIGITS]))
+    hand = 1 / (1 + np.exp(-logits[:, tensors.HAND, None]))
     return np.concatenate([features, digits, hand], axis=1).astype(np.float32)
 
 
@@ -175,7 +175,7 @@ def closer_look(
     :func:`context` says of all its cells.
     """
     if not len(pixels):
-        return np.zeros((0, layout.OUTPUTS))
+        return np.zeros((0, tensors.OUTPUTS))
     cells = np.ascontiguousarray(pixels.transpose(0, 3, 1, 2)).astype(np.float32)
     session = session or shipped().closer
     logits = session.run(None, {"patches": cells[None], "page": page[None]})[0][0]
@@ -188,8 +188,8 @@ def unsure(logits: Floats) -> Floats:
     The chance that the digit is another, or twice the smaller chance of hand or print where
     something stands, or of struck out or not, whichever is largest.
     """
-    digits = np.exp(_log_softmax(logits[:, layout.DIGITS]))
-    hand, struck = (2 / (1 + np.exp(np.abs(logits[:, k]))) for k in (layout.HAND, layout.STRUCK))
+    digits = np.exp(_log_softmax(logits[:, tensors.DIGITS]))
+    hand, struck = (2 / (1 + np.exp(np.abs(logits[:, k]))) for k in (tensors.HAND, tensors.STRUCK))
     hand = np.where(digits[:, 0] < 0.5, hand, 0.0)
     return np.asarray(np.maximum(np.maximum(1 - digits.max(axis=1), hand), struck))
 
@@ -202,7 +202,7 @@ def _inked(pixels: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
     inner = pixels[:, _RIM:-_RIM, _RIM:-_RIM]
     inner = np.minimum(np.minimum(inner[..., 0], inner[..., 1]), inner[..., 2])
     inner = inner.reshape(len(pixels), -1)
-    dark = layout.PAPER - np.percentile(inner, 4, axis=1)
+    dark = tensors.PAPER - np.percentile(inner, 4, axis=1)
     most = np.sort(dark)[-9:].mean()
     return np.asarray(dark > max(_LEAST_DARK, 0.3 * most))
 
@@ -218,7 +218,7 @@ def _empty(pixels: npt.NDArray[np.uint8]) -> npt.NDArray[np.bool_]:
 
 def _turned(logits: Floats, pixels: npt.NDArray[np.uint8]) -> Floats:
     """Logits of the turn, (N, 4), as if all turns were alike beforehand; even without ink."""
-    turned = logits[:, layout.TURNED] - np.log(_TRAINED_TURNS)
+    turned = logits[:, tensors.TURNED] - np.log(_TRAINED_TURNS)
     turned[~_inked(pixels)] = 0.0
     return np.asarray(turned)
 
@@ -285,15 +285,17 @@ def _looked(
     page = context(logits, features)
     if not len(logits):
         return logits, features, page
-    logits[:, layout.TURNED] = _turned(logits, pixels)
-    if turn_votes(_log_softmax(logits[:, layout.TURNED])).argmax():
+    logits[:, tensors.TURNED] = _turned(logits, pixels)
+    if turn_votes(_log_softmax(logits[:, tensors.TURNED])).argmax():
         return logits, features, page
-    asked = slice(0, layout.TURNED.start)
+    asked = slice(0, tensors.TURNED.start)
     again = np.flatnonzero(unsure(logits) > UNSURE)
     if len(again):
         empty = _empty(pixels[again])
         none = again[empty]
-        logits[none, layout.DIGITS.start] = logits[none, layout.DIGITS].max(axis=1) + _BEYOND_DOUBT
+        logits[none, tensors.DIGITS.start] = (
+            logits[none, tensors.DIGITS].max(axis=1) + _BEYOND_DOUBT
+        )
         again = again[~empty]
     logits[again, asked] = closer_look(pixels[again], page, looks.closer)[:, asked]
     again = again[unsure(logits[again]) > UNSURE_STILL]
@@ -371,17 +373,17 @@ def _many_views(
     seen = closer_look(np.concatenate([*views, *sized]), page, session)
     seen = seen.reshape(len(views) + len(sized), len(pixels), -1)
     lying, brought = seen[: len(views)].mean(axis=0), seen[len(views) :].mean(axis=0)
-    which = slice(layout.DIGITS.start + 1, layout.DIGITS.stop)
+    which = slice(tensors.DIGITS.start + 1, tensors.DIGITS.stop)
     some = np.logaddexp.reduce(lying[:, which], axis=1, keepdims=True)
-    share = 0.5 / (1 + np.exp(-lying[:, layout.HAND, None]))
+    share = 0.5 / (1 + np.exp(-lying[:, tensors.HAND, None]))
     both = (1 - share) * _log_softmax(lying[:, which]) + share * _log_softmax(brought[:, which])
     lying[:, which] = some + _log_softmax(both)
-    lying[:, layout.DIGITS] /= STEADIER
+    lying[:, tensors.DIGITS] /= STEADIER
     return np.asarray(lying)
 
 
 def _digits(logits: Floats, calibration: dict[str, Any]) -> Floats:
-    digits = _log_softmax(logits[:, layout.DIGITS] / calibration["digits"]["temperature"])
+    digits = _log_softmax(logits[:, tensors.DIGITS] / calibration["digits"]["temperature"])
     floor = float(calibration["digits"]["floor"])
     return np.asarray(np.log((1 - floor) * np.exp(digits) + floor / 10))
 
@@ -398,10 +400,10 @@ def calibrated(
     """
     return Scores(
         _digits(logits, calibration),
-        logits[:, layout.HAND] / calibration["hand"]["temperature"],
-        logits[:, layout.NOTES] / calibration["notes"]["temperature"],
-        logits[:, layout.STRUCK] / calibration["struck"]["temperature"],
-        _log_softmax(logits[:, layout.TURNED]),
+        logits[:, tensors.HAND] / calibration["hand"]["temperature"],
+        logits[:, tensors.NOTES] / calibration["notes"]["temperature"],
+        logits[:, tensors.STRUCK] / calibration["struck"]["temperature"],
+        _log_softmax(logits[:, tensors.TURNED]),
         features,
     )
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model import layout
+from papernudge.digits_model import tensors
 from papernudge.vision.mesh import Mesh, Points
 
-CELL, MARGIN, SIDE, PAPER = layout.CELL, layout.MARGIN, layout.SIDE, layout.PAPER
+CELL, MARGIN, SIDE, PAPER = tensors.CELL, tensors.MARGIN, tensors.SIDE, tensors.PAPER
 """Of patches, as the networks take them."""
 
 _MANY_PIXELS = 1_400_000

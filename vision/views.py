@@ -92,8 +92,8 @@ def page_of(grids: Sequence[Glimpse]) -> Features:
     """
     import numpy as np
 
-    from papernudge.digits_model.layout import CONTEXT
     from papernudge.digits_model.scores import context
+    from papernudge.digits_model.tensors import CONTEXT
 
     pages = [np.zeros((0, CONTEXT), np.float32)]
     for once in grids:
@@ -127,9 +127,9 @@ def _by_all_views(
     """
     import numpy as np
 
-    from papernudge.digits_model.layout import DIGITS
     from papernudge.digits_model.one_size import one_size
     from papernudge.digits_model.scores import VIEWS, closer_look, first_look, viewed
+    from papernudge.digits_model.tensors import DIGITS
 
     def mean(views: list[Pixels], logits: Any) -> Chances:
         rows = np.asarray(logits, np.float64).reshape(len(views), len(pixels), -1)
@@ -171,7 +171,7 @@ def _darkened(pixels: Pixels) -> Pixels:
     """Faint pencil made as dark as a pen; what is dark already stays as it is."""
     import numpy as np
 
-    from papernudge.digits_model.layout import PAPER
+    from papernudge.digits_model.tensors import PAPER
 
     inside = pixels[:, 9:-9, 9:-9].min(axis=3).reshape(len(pixels), -1)
     depth = PAPER - np.percentile(inside, 2, axis=1)

@@ -54,14 +54,16 @@ class Progress:
 
 
 class Looking:
-    """How many files were looked through so far, at a terminal; the line goes when that is over."""
+    """How many were looked through so far, at a terminal; the line goes when that is over.
+    ``before`` and ``after``: what is said around their number.
+    """
 
-    def __init__(self, out: TextIO) -> None:
-        self._line = _line_of_files(out) if out.isatty() else None
+    def __init__(self, out: TextIO, before: str = "", after: str = " files looked through") -> None:
+        self._line = _line_of_many(out, before, after) if out.isatty() else None
         self._task = self._line.add_task("", total=None) if self._line else None
 
     def add(self) -> None:
-        """One more file was looked through."""
+        """One more was looked through."""
         if self._line is not None and self._task is not None:
             self._line.update(self._task, advance=1, refresh=True)
 
@@ -86,10 +88,11 @@ def _line_of_pages(out: TextIO) -> rich.progress.Progress:
     return line
 
 
-def _line_of_files(out: TextIO) -> rich.progress.Progress:
+def _line_of_many(out: TextIO, before: str, after: str) -> rich.progress.Progress:
     from rich.progress import TextColumn
 
-    return _line(out, TextColumn("{task.completed:.0f} files looked through"), stays=False)
+    words = f"{before}{{task.completed:.0f}}{after}"
+    return _line(out, TextColumn(words, markup=False), stays=False)
 
 
 def _line(

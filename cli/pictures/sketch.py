@@ -145,7 +145,7 @@ def _fitted(
             room = min(side - round(high * scale), round((0.5 if part >= 0.6 else 0.58) * side))
             signs = _legend(some, width)
             if not text:
-                if signs is not None and signs.shape[0] <= side - round(high * scale):
+                if signs is not None and signs.shape[0] <= room:
                     return scale, signs
                 continue
             strip = _caption(text, width, room - (0 if signs is None else signs.shape[0]))

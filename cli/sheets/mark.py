@@ -170,7 +170,7 @@ def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPag
 
 def mark_opened(called: str, photo: Photo, assumptions: Sequence[Assumption] = ()) -> MarkedPage:
     """The same for a photo that is decoded already."""
-    from papernudge.cli.sheets.layout import layouts
+    from papernudge.cli.sheets.form import forms
     from papernudge.hints import solve
     from papernudge.vision.codes.recognise import look_for_code
     from papernudge.vision.failure import Failure
@@ -181,7 +181,7 @@ def mark_opened(called: str, photo: Photo, assumptions: Sequence[Assumption] = (
     if isinstance(reading, Failure):
         raise from_failure(reading, photo.name)
     corners = [grid.corners for grid in reading.grids if grid.mesh is not None]
-    seen = look_for_code(photo.pixels, corners, decode, layouts())
+    seen = look_for_code(photo.pixels, corners, decode, forms())
     page = seen.page
     if page is None:
         raise _no_code(photo.name, seen.other)

@@ -19,7 +19,7 @@ from papernudge.cli.pictures.paper import (
     write,
 )
 from papernudge.cli.sheets.code import SheetPage, Task, encode
-from papernudge.cli.sheets.layout import EDGE, code_boxes, grid_boxes
+from papernudge.cli.sheets.form import EDGE, code_boxes, grid_boxes
 from papernudge.hints.geometry import cell_name
 
 _WEIGHTS = (0.07, 0.025)

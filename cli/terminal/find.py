@@ -171,14 +171,13 @@ def _puzzles(wishes: DrillWishes, what: str) -> Iterator[str]:
 
 def _seen(puzzles: Iterable[str], what: str, most: int) -> Iterator[str]:
     """Says at a terminal how far it is."""
-    shows = sys.stderr.isatty()
-    for number, puzzle in enumerate(puzzles, start=1):
-        if shows and number % 10 == 0:
-            of = f" of at most {most}" if most else ""
-            print(f"\r{visible(what)}: puzzle {number}{of} ", end="", file=sys.stderr, flush=True)
-        yield puzzle
-    if shows:
-        print(file=sys.stderr)
+    from papernudge.cli.books.progress import Looking
+
+    of = f" of at most {most}" if most else ""
+    with Looking(sys.stderr, f"{visible(what)}: puzzle ", of) as looking:
+        for puzzle in puzzles:
+            looking.add()
+            yield puzzle
 
 
 def _sound(source: Path) -> Iterator[str]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model import layout
+from papernudge.digits_model import tensors
 from papernudge.digits_model.training import labels
 from papernudge.digits_model.training.intervals import two_sided
 
@@ -53,15 +53,15 @@ def rates(logits: Floats, truth: Labels) -> dict[str, Rate]:
     ``logits``: (N, OUTPUTS); ``truth``: (N, LABELS).
     """
     digit, hand = truth[:, labels.DIGIT], truth[:, labels.HAND]
-    read = logits[:, layout.DIGITS].argmax(axis=1)
+    read = logits[:, tensors.DIGITS].argmax(axis=1)
     right = read == digit
-    hand_right = np.asarray(np.equal(logits[:, layout.HAND] > 0, hand == 1), np.bool_)
+    hand_right = np.asarray(np.equal(logits[:, tensors.HAND] > 0, hand == 1), np.bool_)
     noted = (truth[:, labels.NOTES] == 1).any(axis=1) & (digit == 0)
     blank = (digit == 0) & ~noted
-    notes = (logits[:, layout.NOTES] > 0) == (truth[:, labels.NOTES] == 1)
+    notes = (logits[:, tensors.NOTES] > 0) == (truth[:, labels.NOTES] == 1)
     known = truth[:, labels.STRUCK] != labels.UNKNOWN
     struck = truth[:, labels.STRUCK] == 1
-    struck_right = (logits[:, layout.STRUCK] > 0) == struck
+    struck_right = (logits[:, tensors.STRUCK] > 0) == struck
     return {
         "digits, given": _rate(right[(digit > 0) & (hand == 0)]),
         "digits, entry": _rate(right[(digit > 0) & (hand == 1)]),
@@ -71,7 +71,7 @@ def rates(logits: Floats, truth: Labels) -> dict[str, Rate]:
         "blank": _rate((read == 0)[blank]),
         "given or entry": _rate(hand_right[hand != labels.UNKNOWN]),
         "notes exactly": _rate(notes.all(axis=1)[noted]),
-        "no notes seen": _rate(~np.asarray((logits[:, layout.NOTES] > 0).any(axis=1))[blank]),
+        "no notes seen": _rate(~np.asarray((logits[:, tensors.NOTES] > 0).any(axis=1))[blank]),
         "struck known": _rate(struck_right[struck & known]),
         "not struck known": _rate(struck_right[~struck & known]),
         "all cells": _rate(right),
@@ -80,7 +80,7 @@ def rates(logits: Floats, truth: Labels) -> dict[str, Rate]:
 
 def log_chances(logits: Floats, temperature: float, floor: float = 0.0) -> Floats:
     """Log-probabilities of the ten digits, float64 (N, 10)."""
-    z = logits[:, layout.DIGITS] / temperature
+    z = logits[:, tensors.DIGITS] / temperature
     z = z - z.max(axis=1, keepdims=True)
     p = np.exp(z)
     p /= p.sum(axis=1, keepdims=True)

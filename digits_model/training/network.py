@@ -5,7 +5,7 @@ from __future__ import annotations
 import torch
 from torch import nn
 
-from papernudge.digits_model.layout import CONTEXT, DIGITS, FEATURES, HAND, OUTPUTS
+from papernudge.digits_model.tensors import CONTEXT, DIGITS, FEATURES, HAND, OUTPUTS
 
 SCALE = 1 / 96
 """Brings darkness to about one; folded into the first convolution where speed counts."""
@@ -27,7 +27,7 @@ class CellNet(nn.Module):
 
     Input: float32 (N, 3, 48, 48), channels blue, green, red, 0–255 as cut by
     ``papernudge.vision.patches``. Output: logits (N, OUTPUTS) in the order of
-    ``papernudge.digits_model.layout`` and features (N, FEATURES), both float32.
+    ``papernudge.digits_model.tensors`` and features (N, FEATURES), both float32.
     Kept narrow because it sees every cell: 2.0 million multiplications a patch, in channel
     counts that are multiples of 8.
     """

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model import layout
+from papernudge.digits_model import tensors
 from papernudge.digits_model.scores import Looks, outputs
 from papernudge.digits_model.seen import CELL, MARGIN, SIDE
 from papernudge.digits_model.training.drawn import JITTER, LEAST, label_rows, recipe
@@ -107,7 +107,7 @@ def sample(
     truth[:, TRUSTED] = -1
     if judged or rng.random() < READ:
         logits, _ = outputs(exposed(harmed.image, mesh).patches.pixels, looks)
-        truth[:, TRUSTED] = logits[:, layout.DIGITS].argmax(axis=1) == digits
+        truth[:, TRUSTED] = logits[:, tensors.DIGITS].argmax(axis=1) == digits
     return sheet, truth
 
 

@@ -26,7 +26,7 @@ import numpy as np
 import numpy.typing as npt
 import torch
 
-from papernudge.digits_model import layout
+from papernudge.digits_model import tensors
 from papernudge.digits_model.scores import Looks, outputs, session_of
 from papernudge.digits_model.training import drawn, labels, packed
 from papernudge.digits_model.training.augment import lay_on, pens
@@ -210,12 +210,12 @@ def calibration_of(digits: Set, hands: Set, notes: Set) -> dict[str, Any]:
     blank = notes[1][:, labels.DIGIT] == 0
     return {
         "digits": fit_digits(*digits),
-        "hand": fit_binary(hands[0][known, layout.HAND], hands[1][known, labels.HAND] == 1),
+        "hand": fit_binary(hands[0][known, tensors.HAND], hands[1][known, labels.HAND] == 1),
         "notes": fit_binary(
-            notes[0][blank][:, layout.NOTES].ravel(),
+            notes[0][blank][:, tensors.NOTES].ravel(),
             (notes[1][blank][:, labels.NOTES] == 1).ravel(),
         ),
-        "struck": fit_binary(notes[0][:, layout.STRUCK], notes[1][:, labels.STRUCK] == 1),
+        "struck": fit_binary(notes[0][:, tensors.STRUCK], notes[1][:, labels.STRUCK] == 1),
     }
 
 
@@ -361,15 +361,15 @@ def write(
             "normalisation": "inside the network: (224 - value) / 96",
         },
         "output": {
-            "logits": list(layout.NAMES),
-            "features": layout.FEATURES,
+            "logits": list(tensors.NAMES),
+            "features": tensors.FEATURES,
         },
         "closer": {
             "sha256": hashlib.sha256(closer).hexdigest(),
             "bytes": len(closer),
             "input": {
                 "patches": [1, "n", 3, SIDE, SIDE],
-                "page": [1, "cells of the page", layout.CONTEXT],
+                "page": [1, "cells of the page", tensors.CONTEXT],
             },
             "output": {"logits": "as the model's, without those of the turn"},
         },

@@ -24,7 +24,7 @@ import numpy as np
 import torch
 from torch.nn import functional as nnf
 
-from papernudge.digits_model import layout
+from papernudge.digits_model import tensors
 from papernudge.digits_model.training import drawn, labels, packed, pool
 from papernudge.digits_model.training.augment import augment, lay_on, pens
 from papernudge.digits_model.training.network import TwoLooks, context
@@ -81,10 +81,11 @@ def loss_of(
     where the turn is not asked.
     """
     digit = nnf.cross_entropy(
-        logits[:, layout.DIGITS], truth[:, labels.DIGIT], ignore_index=labels.UNKNOWN
+        logits[:, tensors.DIGITS], truth[:, labels.DIGIT], ignore_index=labels.UNKNOWN
     )
     rest = torch.cat(
-        [logits[:, layout.HAND, None], logits[:, layout.NOTES], logits[:, layout.STRUCK, None]], 1
+        [logits[:, tensors.HAND, None], logits[:, tensors.NOTES], logits[:, tensors.STRUCK, None]],
+        1,
     )
     want = truth[:, 1:]
     known = (want != labels.UNKNOWN).float()
@@ -93,16 +94,16 @@ def loss_of(
     loss = digit + 0.5 * columns[0] + 0.3 * columns[1:10].sum() + 0.3 * columns[10]
     if turns is None:
         return loss
-    turn = nnf.cross_entropy(logits[:, layout.TURNED], turns, ignore_index=labels.UNKNOWN)
+    turn = nnf.cross_entropy(logits[:, tensors.TURNED], turns, ignore_index=labels.UNKNOWN)
     return loss + 0.1 * turn
 
 
 def unsure(logits: torch.Tensor) -> torch.Tensor:
     """How unsure the first look is, 0 to 1: (…, OUTPUTS) to (…,)."""
-    digits = logits[..., layout.DIGITS].softmax(-1)
+    digits = logits[..., tensors.DIGITS].softmax(-1)
     marked = (digits[..., 0] < 0.5).float()
-    hand = 2 * (-logits[..., layout.HAND].abs()).sigmoid() * marked
-    struck = 2 * (-logits[..., layout.STRUCK].abs()).sigmoid()
+    hand = 2 * (-logits[..., tensors.HAND].abs()).sigmoid() * marked
+    struck = 2 * (-logits[..., tensors.STRUCK].abs()).sigmoid()
     return torch.maximum(torch.maximum(1 - digits.amax(-1), hand), struck)
 
 

@@ -17,8 +17,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from papernudge.digits_model.layout import CONTEXT
 from papernudge.digits_model.scores import closer_look, first_look, manifest
+from papernudge.digits_model.tensors import CONTEXT
 from papernudge.vision.patches import SIDE
 
 

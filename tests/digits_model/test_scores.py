@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from papernudge.digits_model import layout, scores
+from papernudge.digits_model import scores, tensors
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import FINE_SIDE, PAPER, SIDE, cut_patches
 
@@ -35,7 +35,7 @@ def mesh_of(grid: dict[str, Any]) -> Mesh:
 def test_no_patches_have_no_scores() -> None:
     none = scores.score(np.zeros((0, SIDE, SIDE, 3), np.uint8))
     assert none.digits.shape == (0, 10)
-    assert none.features.shape == (0, layout.FEATURES)
+    assert none.features.shape == (0, tensors.FEATURES)
 
 
 @pytest.mark.parametrize("grain", [0.0, 1.0, 2.0])
@@ -82,8 +82,8 @@ def test_a_model_that_the_manifest_does_not_describe_is_refused(
 def test_the_manifest_states_what_a_user_of_the_model_must_know() -> None:
     manifest = scores.manifest()
     assert manifest["input"]["shape"] == ["n", 3, SIDE, SIDE]
-    assert manifest["output"]["logits"] == list(layout.NAMES)
-    assert len(layout.NAMES) == layout.OUTPUTS
+    assert manifest["output"]["logits"] == list(tensors.NAMES)
+    assert len(tensors.NAMES) == tensors.OUTPUTS
     assert all(source["licence"] for source in manifest["data"])
     assert manifest["commands"]
     for rate in manifest["accuracy"].values():
@@ -128,11 +128,11 @@ def test_a_mark_that_only_the_page_explains_is_read_by_the_page() -> None:
     pixels = cut_patches(raster, mesh_of(grid)).pixels
     logits, features = scores.first_look(pixels)
     page = scores.context(logits, features)
-    marked = np.flatnonzero(logits[:, layout.DIGITS].argmax(axis=1) > 0)
+    marked = np.flatnonzero(logits[:, tensors.DIGITS].argmax(axis=1) > 0)
     given = [c for c in marked if grid["givens"][c] != "."]
     among_entries = [c for c in marked if grid["entries"][c] != "."]
-    whole = scores.closer_look(pixels[given], page)[:, layout.HAND]
-    alone = scores.closer_look(pixels[given], page[among_entries])[:, layout.HAND]
+    whole = scores.closer_look(pixels[given], page)[:, tensors.HAND]
+    alone = scores.closer_look(pixels[given], page[among_entries])[:, tensors.HAND]
     assert (whole < 0).all()
     assert alone.mean() > whole.mean()
 

@@ -11,7 +11,7 @@ import pytest
 
 torch = pytest.importorskip("torch", reason="papernudge[train] is not installed")
 
-from papernudge.digits_model import layout  # noqa: E402  (after the skip)
+from papernudge.digits_model import tensors  # noqa: E402  (after the skip)
 from papernudge.digits_model.training import labels, measure, real  # noqa: E402
 from papernudge.digits_model.training.augment import augment, lay_on, pens  # noqa: E402
 from papernudge.digits_model.training.network import TwoLooks  # noqa: E402
@@ -74,7 +74,7 @@ def test_what_is_exported_answers_as_the_network_does(tmp_path: Path) -> None:
     pixels, _ = cells(PAGE)
     logits, features = first_look(pixels, looks.first)
     said = closer_look(pixels[:7], context(logits, features), looks.closer)
-    assert said.shape == (7, layout.OUTPUTS)
+    assert said.shape == (7, tensors.OUTPUTS)
     assert (tmp_path / "closer.onnx").stat().st_size < 4 * sum(
         p.numel() for p in net.closer.parameters()
     )
@@ -86,8 +86,8 @@ def test_training_and_product_agree_on_what_is_unsure_and_what_the_page_tells() 
     from papernudge.digits_model.training.train import unsure
 
     rng = np.random.default_rng(0)
-    logits = rng.normal(0, 4, (50, layout.OUTPUTS))
-    features = rng.random((50, layout.FEATURES)).astype(np.float32)
+    logits = rng.normal(0, 4, (50, tensors.OUTPUTS))
+    features = rng.random((50, tensors.FEATURES)).astype(np.float32)
     told = context(torch.from_numpy(logits), torch.from_numpy(features)).numpy()
     assert told == pytest.approx(scores.context(logits, features), abs=1e-5)
     assert unsure(torch.from_numpy(logits)).numpy() == pytest.approx(scores.unsure(logits))
@@ -125,10 +125,10 @@ def ring_cells(ring: Ring) -> tuple[torch.Tensor, torch.Tensor]:
 def test_a_step_with_nothing_known_but_the_digit_takes_no_other_loss() -> None:
     truth = torch.zeros(8, labels.LABELS, dtype=torch.long)
     truth[:, 1:] = labels.UNKNOWN
-    logits = torch.zeros(8, layout.OUTPUTS)
+    logits = torch.zeros(8, tensors.OUTPUTS)
     turns = torch.zeros(8, dtype=torch.long)
     other = logits.clone()
-    other[:, layout.HAND], other[:, layout.NOTES] = 9.0, -9.0
+    other[:, tensors.HAND], other[:, tensors.NOTES] = 9.0, -9.0
     assert loss_of(logits, truth, turns) == pytest.approx(float(loss_of(other, truth, turns)))
 
 
@@ -190,8 +190,8 @@ def test_temperature_recovers_a_known_overconfidence() -> None:
     true = rng.normal(0, 2, (20000, 10))
     p = np.exp(true) / np.exp(true).sum(axis=1, keepdims=True)
     digit = (p.cumsum(axis=1) > rng.random((20000, 1))).argmax(axis=1)
-    logits = np.zeros((20000, layout.OUTPUTS))
-    logits[:, layout.DIGITS] = 2.0 * true  # twice as sure as it may be
+    logits = np.zeros((20000, tensors.OUTPUTS))
+    logits[:, tensors.DIGITS] = 2.0 * true  # twice as sure as it may be
     rows = np.zeros((20000, labels.LABELS), np.int8)
     rows[:, labels.DIGIT] = digit
     assert measure.fit_digits(logits, rows)["temperature"] == pytest.approx(2.0, rel=0.06)

@@ -31,7 +31,7 @@ _AROUND = 0.5
 """So much of the code's side is looked at on every side of where it should be."""
 _STRETCH = 1.7
 _FIT = 0.35
-"""Grids fit a layout when their corners lie this near to it, in cells of the layout."""
+"""Grids fit a form of page when their corners lie this near to it, in cells of the form."""
 PATIENCE = 8e6
 """Pixels that are looked at without a mark in them."""
 HOPE, LITTLE_HOPE = 36e6, 14e6
@@ -51,7 +51,7 @@ Square = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class PageForm:
     """Where grids and codes stand on a kind of page, in reading order. ``size``: of the paper,
     width and height, points.
     """
@@ -118,13 +118,13 @@ def look_for_code(
     raster: Raster,
     grids: Sequence[Corners],
     decode: Callable[[str], T | None],
-    layouts: Sequence[Layout],
+    forms: Sequence[PageForm],
 ) -> Seen[T]:
     """The page that the photo shows, or what other square code it shows.
 
     ``raster``: uint8 (H, W, 3). ``grids``: for each grid, in reading order, its corners as a person
     reads it, float64 (4, 2), raster x/y. ``decode``: what a code's text tells, None for one that is
-    none of ours; ``layouts``: of the pages that may be shown.
+    none of ours; ``forms``: of the pages that may be shown.
     """
     import cv2
 
@@ -132,7 +132,7 @@ def look_for_code(
     marks = marks_in(grey)
     look = _Look(decode, hope=LITTLE_HOPE if _all_over(marks, max(grey.shape)) else HOPE)
     stages: tuple[Callable[[], Iterator[_Piece]], ...] = (
-        lambda: itertools.chain(_by_layout(grey, grids, layouts), _whole(grey)),
+        lambda: itertools.chain(_by_form(grey, grids, forms), _whole(grey)),
         lambda: _tiles(grey),
         lambda: _stretched(grey),
     )
@@ -211,16 +211,16 @@ def _read_flat(symbol: Any) -> str:
         return ""
 
 
-def _by_layout(grey: Any, grids: Sequence[Corners], layouts: Sequence[Layout]) -> Iterator[_Piece]:
-    """Both codes of every layout that the grids fit, best fit first, seen straight from above."""
+def _by_form(grey: Any, grids: Sequence[Corners], forms: Sequence[PageForm]) -> Iterator[_Piece]:
+    """Both codes of every form that the grids fit, best fit first, seen straight from above."""
     import cv2
     import numpy as np
 
     fits = []
-    for layout in layouts:
-        if not grids or len(layout.grids) < len(grids):
+    for form in forms:
+        if not grids or len(form.grids) < len(grids):
             continue
-        boxes = layout.grids[: len(grids)]
+        boxes = form.grids[: len(grids)]
         places = np.concatenate([_corners(box) for box in boxes])
         seen = np.concatenate(list(grids)).astype(np.float64)
         matrix: Any = cv2.findHomography(seen, places, 0)[0]
@@ -229,7 +229,7 @@ def _by_layout(grey: Any, grids: Sequence[Corners], layouts: Sequence[Layout]) -
         there = cv2.perspectiveTransform(seen[None], matrix)[0]
         off = float(np.abs(there - places).max()) / (boxes[0][2] / 9)
         if off < _FIT:
-            fits.append((off, len(layout.grids), layout.codes, matrix))
+            fits.append((off, len(form.grids), form.codes, matrix))
     for _, _, codes, matrix in sorted(fits, key=lambda fit: fit[:2]):
         for x, y, side in codes:
             margin = _AROUND * side

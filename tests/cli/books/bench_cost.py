@@ -99,11 +99,20 @@ def scheduler(folder: Path) -> Iterator[str]:
             words = ["worker", address, "--nthreads", str(THREADS), "--no-nanny"]
             words += ["--no-dashboard", "--local-directory", str(folder)]
             started.append(subprocess.Popen([*dask, *words], **quiet))
+        _until_there(address, 2)
         yield address
     finally:
         for process in reversed(started):
             process.kill()
             process.wait()
+
+
+def _until_there(address: str, workers: int) -> None:
+    """Waits for them longer than a user would, for this machine may be busy."""
+    from distributed import Client
+
+    with Client(address, timeout=60, set_as_default=False) as client:
+        client.wait_for_workers(workers, timeout=120)
 
 
 def handing_out(folder: Path, many: int) -> float:

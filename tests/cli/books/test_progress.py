@@ -46,7 +46,17 @@ with Progress(sys.stderr, 12345) as progress:
 """
 
 
-def drawn_at(columns: int) -> list[str]:
+LOOKED = """
+import sys
+from papernudge.cli.books.progress import Looking
+what = "several cells in a row with 3 blanks: puzzle "
+with Looking(sys.stderr, what, " of at most 560") as looking:
+    for _ in range(20):
+        looking.add()
+"""
+
+
+def drawn_at(columns: int, program: str = DRAWN) -> list[str]:
     """What a real terminal of so many columns is sent: one text for each time the line is drawn."""
     pty = pytest.importorskip("pty", reason="no terminals of this kind on this system")
     fcntl, termios = pytest.importorskip("fcntl"), pytest.importorskip("termios")
@@ -54,7 +64,7 @@ def drawn_at(columns: int) -> list[str]:
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 25, columns, 0, 0))
     env = {k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES")}
     run = subprocess.Popen(
-        [sys.executable, "-c", DRAWN],
+        [sys.executable, "-c", program],
         stdin=theirs,
         stdout=theirs,
         stderr=theirs,
@@ -85,6 +95,13 @@ def test_at_a_terminal_of_any_width_it_stays_on_one_line_and_says_the_time_left(
     if columns >= 80:
         assert "3000 puzzles, 500 doubts" in draws[5]
         assert "━" in draws[5]
+
+
+def test_what_is_looked_through_stays_on_one_line_too_and_goes_at_the_end() -> None:
+    draws = drawn_at(40, LOOKED)
+    assert max(map(len, draws)) <= 40
+    assert draws[5].startswith("several cells in a row with 3 blanks: p")
+    assert draws[-1] == ""
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ import cv2
 import numpy as np
 
 from papernudge.cli.sheets.code import decode
-from papernudge.cli.sheets.layout import layouts
+from papernudge.cli.sheets.form import forms
 from papernudge.vision.codes.recognise import look_for_code
 
 LIMIT = 2.0
@@ -65,7 +65,7 @@ def main() -> int:
         spent = []
         for grids in ([], [one], four):
             began = time.process_time()
-            seen = look_for_code(page, grids, decode, layouts())
+            seen = look_for_code(page, grids, decode, forms())
             spent.append(time.process_time() - began)
             bad += seen.page is not None or bool(seen.other) or spent[-1] > LIMIT
         print(f"{name:<20}" + "".join(f"{s:>10.2f}" for s in spent), flush=True)

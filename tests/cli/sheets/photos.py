@@ -11,7 +11,7 @@ import numpy as np
 
 from papernudge.cli.pictures.paper import PAPERS
 from papernudge.cli.sheets.code import SheetPage
-from papernudge.cli.sheets.layout import grid_boxes
+from papernudge.cli.sheets.form import grid_boxes
 from papernudge.digits_model.training.pages.camera import expose
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.draw import _grain

@@ -9,7 +9,7 @@ import pytest
 
 from papernudge.cli.sheets.answers import posterior
 from papernudge.cli.sheets.code import Task, decode, encode
-from papernudge.cli.sheets.layout import layouts
+from papernudge.cli.sheets.form import forms
 from papernudge.cli.sheets.mark import judged
 from papernudge.cli.sheets.sheet import pages_of
 from papernudge.hints.drilling import Reason
@@ -108,7 +108,7 @@ def test_a_curled_code_that_the_usual_reader_gives_up_on_is_straightened_and_rea
     assert read != text
     symbols = list(straightened(bent, corners.reshape(4, 2)))
     assert any(cv2.QRCodeDetector().detectAndDecode(one)[0] == text for one in symbols)
-    assert look_for_code(cv2.cvtColor(bent, cv2.COLOR_GRAY2BGR), [], decode, layouts()).page == page
+    assert look_for_code(cv2.cvtColor(bent, cv2.COLOR_GRAY2BGR), [], decode, forms()).page == page
 
 
 def test_where_there_is_no_code_none_is_made_up() -> None:
@@ -117,7 +117,7 @@ def test_where_there_is_no_code_none_is_made_up() -> None:
     assert list(straightened(noise, corners)) == []
     line = np.array([(60.0, 60)] * 4)
     assert list(straightened(noise, line)) == []
-    assert look_for_code(np.full((300, 300, 3), 230, np.uint8), [], decode, layouts()).page is None
+    assert look_for_code(np.full((300, 300, 3), 230, np.uint8), [], decode, forms()).page is None
 
 
 def test_a_code_that_lies_too_flat_for_the_usual_reader_is_drawn_out() -> None:
@@ -130,6 +130,4 @@ def test_a_code_that_lies_too_flat_for_the_usual_reader_is_drawn_out() -> None:
     )
     readers = (cv2.QRCodeDetector(), cv2.QRCodeDetectorAruco())
     assert all(reader.detectAndDecode(turned)[0] == "" for reader in readers)
-    assert (
-        look_for_code(cv2.cvtColor(turned, cv2.COLOR_GRAY2BGR), [], decode, layouts()).page == page
-    )
+    assert look_for_code(cv2.cvtColor(turned, cv2.COLOR_GRAY2BGR), [], decode, forms()).page == page

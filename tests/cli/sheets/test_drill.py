@@ -13,7 +13,7 @@ import pytest
 
 from papernudge.cli.pictures.paper import PAPERS
 from papernudge.cli.sheets.code import SheetPage, Task, decode
-from papernudge.cli.sheets.layout import code_boxes, grid_boxes
+from papernudge.cli.sheets.form import code_boxes, grid_boxes
 from papernudge.cli.sheets.sheet import drawn, pages_of
 from papernudge.hints.canonical import canonical
 from papernudge.hints.drilling import Reason, drilled

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from papernudge.cli.sheets.code import decode
-from papernudge.cli.sheets.layout import layouts
+from papernudge.cli.sheets.form import forms
 from papernudge.vision.codes import recognise
 from papernudge.vision.codes.eyes import is_noise, marks_in
 from papernudge.vision.codes.recognise import look_for_code
@@ -50,7 +50,7 @@ def test_paper_and_noise_hold_no_marks() -> None:
 
 def test_a_code_of_something_else_is_seen_as_such() -> None:
     page = cv2.cvtColor(coded("https://example.org/lantern"), cv2.COLOR_GRAY2BGR)
-    seen = look_for_code(page, [], decode, layouts())
+    seen = look_for_code(page, [], decode, forms())
     assert (seen.page, seen.other) == (None, "https://example.org/lantern")
 
 
@@ -65,6 +65,6 @@ def test_a_page_without_marks_is_left_after_so_many_pixels(monkeypatch: pytest.M
     monkeypatch.setattr(recognise, "_read", counted)
     page = np.full((1200, 900, 3), 228, np.uint8)
     grid = np.array([(180, 360), (720, 372), (711, 900), (189, 888)], np.float64)
-    assert look_for_code(page, [grid], decode, layouts()).page is None
+    assert look_for_code(page, [grid], decode, forms()).page is None
     most = recognise.PATIENCE + 1200 * 900 * recognise._STRETCH
     assert sum(looked) / 2 <= most  # two readers look at each piece

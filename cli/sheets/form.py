@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from papernudge.cli.pictures.paper import PAPERS, Box, Paper, Room
 from papernudge.cli.sheets.code import MOST_EACH
-from papernudge.vision.codes.recognise import Layout, Square
+from papernudge.vision.codes.recognise import PageForm, Square
 
 EDGE = 40.0
 HEAD, FOOT = 112.0, 92.0
@@ -28,10 +28,10 @@ def code_boxes(paper: Paper) -> tuple[Box, Box]:
     return top, Box(EDGE / 2, EDGE / 2 - 6, CODE)
 
 
-def layouts() -> list[Layout]:
+def forms() -> list[PageForm]:
     """Every way in which a page may be laid out, as a photo is compared with them."""
     return [
-        Layout(
+        PageForm(
             paper,
             tuple(_from_the_top(box, paper) for box in grid_boxes(each, paper)),
             tuple(_from_the_top(box, paper) for box in code_boxes(paper)),
