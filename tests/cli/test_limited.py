@@ -87,7 +87,7 @@ def test_what_takes_too_much_memory_is_refused_it(child: Child) -> None:
 def test_a_crash_is_told_from_a_lack_of_time(child: Child) -> None:
     with pytest.raises(Ended) as end:
         asked(child, os.abort)
-    assert end.value.why == "crash"
+    assert end.value.why == "broken"
 
 
 def test_a_fault_of_ours_comes_back_as_one(child: Child) -> None:
