@@ -9,6 +9,7 @@ counted in pixels, not in seconds: a slow machine finds what a fast one finds.
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
@@ -35,9 +36,10 @@ _FIT = 0.35
 PATIENCE = 8e6
 """Pixels that are looked at without a mark in them."""
 HOPE, LITTLE_HOPE = 36e6, 14e6
-"""Pixels that are looked at with marks in them: fewer where so many ``_ALL_OVER`` of the page's
-thirtieths squared hold some, for a code has three, and what has them all over is print."""
-_ALL_OVER = 14
+"""Pixels that are looked at with marks in them: fewer where the marks are those of print."""
+_ALL_OVER, _DENSE = 14, 6
+"""Print has marks in so many places and more, squares of a thirtieth of the page, and nowhere more
+than so many: those of a code lie close together, row upon row."""
 _MARKS = 4
 """Fewest marks of a piece that may hold a code: a code's own three are seen in many rows, print
 looks like one once or twice by chance."""
@@ -130,7 +132,7 @@ def look_for_code(
 
     grey = cv2.cvtColor(raster, cv2.COLOR_BGR2GRAY)
     marks = marks_in(grey)
-    look = _Look(decode, hope=LITTLE_HOPE if _all_over(marks, max(grey.shape)) else HOPE)
+    look = _Look(decode, hope=LITTLE_HOPE if _are_print(marks, max(grey.shape)) else HOPE)
     stages: tuple[Callable[[], Iterator[_Piece]], ...] = (
         lambda: itertools.chain(_by_form(grey, grids, forms), _whole(grey)),
         lambda: _tiles(grey),
@@ -149,8 +151,9 @@ def look_for_code(
     return Seen(None, look.other)
 
 
-def _all_over(marks: Points, side: int) -> bool:
-    return len({(int(30 * x / side), int(30 * y / side)) for x, y in marks}) >= _ALL_OVER
+def _are_print(marks: Points, side: int) -> bool:
+    places = Counter((int(30 * x / side), int(30 * y / side)) for x, y in marks)
+    return len(places) >= _ALL_OVER and max(places.values()) <= _DENSE
 
 
 def _looked_at(look: _Look[T], piece: _Piece, holds: bool) -> T | None:
