@@ -197,8 +197,9 @@ def replace_reading() -> Any:
     from papernudge.cli.base.opening import open_named
     from papernudge.cli.books import digitise, settle, work
     from papernudge.cli.books.rows import PageDone
-    from papernudge.cli.sheets import mark, marking
+    from papernudge.cli.sheets import mark
     from papernudge.cli.sheets.code import SheetPage, Task
+    from papernudge.cli.terminal import marking
     from papernudge.vision.grid import GridKind, Quality
     from papernudge.vision.mesh import Mesh
     from papernudge.vision.reading import CellKind, CellReading, GridReading, PageReading

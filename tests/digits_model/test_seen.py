@@ -49,11 +49,11 @@ def test_a_file_that_the_manifest_does_not_describe_is_refused(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(runner, "manifest", lambda: {"sha256": "0" * 64})
-    runner._session.cache_clear()
+    runner.shipped.cache_clear()
     with pytest.raises(RuntimeError, match="install papernudge again"):
         seen(np.zeros((SIDE, SIDE, 3), np.uint8))
     monkeypatch.undo()
-    runner._session.cache_clear()
+    runner.shipped.cache_clear()
 
 
 def test_nothing_can_be_seen_in_black_or_in_white() -> None:

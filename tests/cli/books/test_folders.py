@@ -219,10 +219,10 @@ def test_a_source_without_a_name_is_not_the_current_folder(papernudge: Run, tmp_
     assert not (tmp_path / "b").exists()
 
 
-def test_entries_come_in_the_order_of_their_names(tmp_path: Path) -> None:
+def test_entries_come_in_the_natural_order_of_their_names(tmp_path: Path) -> None:
     for name in ("b/2.jpg", "b/10.jpg", "a.jpg", "c.jpg", "b.jpg", ".hidden/x.jpg", "b/x.txt"):
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).touch()
     found = [str(path.relative_to(tmp_path)) for path in files([str(tmp_path)])]
-    assert found == ["a.jpg", "b/10.jpg", "b/2.jpg", "b.jpg", "c.jpg"]
+    assert found == ["a.jpg", "b/2.jpg", "b/10.jpg", "b.jpg", "c.jpg"]
     shutil.rmtree(tmp_path / "b")
