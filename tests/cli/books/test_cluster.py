@@ -140,21 +140,24 @@ def test_an_address_may_be_short_or_of_the_other_kinds(address: str, where: str)
     assert _parsed(address)[0] == where
 
 
-def _listening(answers: bytes) -> tuple[socket.socket, int]:
-    """A server on loopback that takes everybody in and says the same to all."""
-    server = socket.create_server(("127.0.0.1", 0))
-    kept = []
+@contextlib.contextmanager
+def _listening(answers: bytes) -> Iterator[int]:
+    """A server on loopback that takes everybody in and says the same to all; its port."""
+    with socket.create_server(("127.0.0.1", 0)) as server, contextlib.ExitStack() as kept:
 
-    def serve() -> None:
-        with contextlib.suppress(OSError):  # closed
-            while True:
-                other, _ = server.accept()
-                kept.append(other)
-                if answers:
-                    other.sendall(answers)
+        def serve() -> None:
+            with contextlib.suppress(OSError):  # shut down
+                while True:
+                    other, _ = server.accept()
+                    kept.enter_context(other)
+                    if answers:
+                        other.sendall(answers)
 
-    threading.Thread(target=serve, daemon=True).start()
-    return server, server.getsockname()[1]
+        thread = threading.Thread(target=serve, daemon=True)
+        thread.start()
+        yield server.getsockname()[1]
+        server.shutdown(socket.SHUT_RDWR)  # wakes it
+        thread.join()
 
 
 @pytest.mark.parametrize("answers", [b"", b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\xff" * 4096])
@@ -162,8 +165,7 @@ def test_a_server_that_is_no_scheduler_is_told_in_time_without_a_traceback(
     started: Run, shelf: Any, tmp_path: Path, answers: bytes
 ) -> None:
     pytest.importorskip("distributed")
-    server, port = _listening(answers)
-    with server:
+    with _listening(answers) as port:
         run = started(
             "digitise", shelf.photos[0], "--book", tmp_path / "b", "--cluster", f"127.0.0.1:{port}"
         )
@@ -179,8 +181,7 @@ def test_certificates_are_asked_for_where_they_are_needed(
     papernudge: Run, shelf: Any, tmp_path: Path
 ) -> None:
     pytest.importorskip("distributed")
-    server, port = _listening(b"")
-    with server:
+    with _listening(b"") as port:
         words = ("digitise", shelf.photos[0], "--book", tmp_path / "b", "--cluster")
         ran = papernudge(*words, f"tls://127.0.0.1:{port}")
     assert ran.code == 2
