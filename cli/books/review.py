@@ -18,6 +18,8 @@ from papernudge.cli.books.book import Book
 from papernudge.cli.books.review_page import CELL_WORD, LABEL, WORDS, page
 from papernudge.cli.books.rows import Doubt, Row
 from papernudge.cli.books.settle import needs_a_person
+from papernudge.cli.books.told import reason_said
+from papernudge.cli.said import in_words
 from papernudge.vision.crop import CELL, CROP, MARGIN
 
 if TYPE_CHECKING:
@@ -46,17 +48,23 @@ def _crop_of(book: Book, row: Row) -> bytes | None:
 
 def _block(row: Row, crop: bytes | None) -> str:
     """One grid: its name, then a card for each doubtful cell, or the whole grid if none is."""
-    where = f"{row['source']}, page {row['page']}, grid {row['number']}: {row['reason']}"
+    where = in_words(
+        "row, why",
+        source=row["source"],
+        page=row["page"],
+        grid=row["number"],
+        reason=reason_said(row["reason"]),
+    )
     doubts = [doubt for doubt in row["doubts"] if needs_a_person(doubt)]
     cards = list(_cards(row, doubts, decoded(crop)))
     if not cards or len(cards) > MANY:
         cards.insert(0, _whole(row, crop))
     head = f"<h2>{html.escape(where)} <code>{html.escape(row['id'])}</code></h2>"
     words = "".join(
-        _radio(row["id"], f"{row['id']} {says}", told)
-        for says, told in (("ok", "all is read as it is printed"), ("left out", "leave it out"))
+        _radio(row["id"], f"{row['id']} {says}", in_words(told))
+        for says, told in (("ok", "review, as printed"), ("left out", "review, left out"))
     )
-    words += _typed(row["id"], "label ", "label", LABEL)
+    words += _typed(row["id"], "label ", in_words("review, label"), LABEL)
     return (
         f"<section>{head}<div class=cards>{''.join(cards)}</div><div class=words>{words}</div>"
         "</section>"
@@ -84,7 +92,7 @@ def _cards(row: Row, doubts: Iterable[Doubt], raster: Raster | None) -> Iterator
             _radio(f"{row['id']} {cell}", f"{row['id']} {cell}={says}", told)
             for says, told in answers_to(row, cell, about)
         )
-        words += _typed(row["id"], f"{cell}=", "other", CELL_WORD)
+        words += _typed(row["id"], f"{cell}=", in_words("review, other"), CELL_WORD)
         legend = f"<legend>{html.escape(cell)}</legend>"
         yield f"<fieldset class=card>{legend}{image}<div>{words}</div></fieldset>"
 
@@ -101,9 +109,12 @@ def answers_to(row: Row, cell: str, doubts: Iterable[Doubt]) -> list[tuple[str, 
     out = []
     for digit in dict.fromkeys(digits):
         if digit is None:
-            out.append((".", "nothing"))
+            out.append((".", in_words("review, nothing there")))
             continue
-        kinds = {"given": f"{digit} printed", "entry": f"{digit} written"}
+        kinds = {
+            "given": in_words("review, printed", digit=digit),
+            "entry": in_words("review, written", digit=digit),
+        }
         if not both:
             kinds = {k: v for k, v in kinds.items() if k == ("given" if printed else "entry")}
         out += [(f"{kind}:{digit}", told) for kind, told in kinds.items()]
@@ -154,11 +165,13 @@ def _typed(name: str, start: str, example: str, kind: str) -> str:
     """A field to type in what no choice offers; ``start``: how its correction begins; ``kind``:
     what may be typed there.
     """
-    begins, called = html.escape(f"{name} {start}"), html.escape(f"{name} {start or 'corrections'}")
+    begins = html.escape(f"{name} {start}")
+    code = "review, called" if start else "review, its corrections"
+    called = html.escape(in_words(code, name=name, start=start))
     return (
         f'<div class=typed><input type=text class={kind} data-kind={kind} data-start="{begins}"'
-        f' placeholder="{example}" aria-label="{called}" autocomplete=off autocapitalize=none'
-        " spellcheck=false><span role=status></span></div>"
+        f' placeholder="{html.escape(example)}" aria-label="{called}" autocomplete=off'
+        " autocapitalize=none spellcheck=false><span role=status></span></div>"
     )
 
 

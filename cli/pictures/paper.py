@@ -16,6 +16,8 @@ from types import ModuleType
 from typing import Any, BinaryIO
 
 from papernudge.cli.base.exits import Exit, Stop
+from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import message
 
 Paper = tuple[float, float]
 PAPERS: dict[str, Paper] = {"a4": (595.276, 841.89), "letter": (612.0, 792.0)}
@@ -100,7 +102,7 @@ def _settle_reportlab() -> None:
     except FileNotFoundError as error:
         raise Stop(
             Exit.FILE,
-            "The current folder is no longer there: change into another one.",
+            message("no current folder"),
             stage="write",
             reason="no folder",
         ) from error
@@ -169,5 +171,5 @@ def end_page(canvas: Any, paper: Paper, page: int, total: int) -> None:
     """The page's number at its foot, and on to the next."""
     canvas.setFont(FONT, 8)
     canvas.setFillGray(0)
-    canvas.drawCentredString(paper[0] / 2, 24, f"{page} / {total}")
+    canvas.drawCentredString(paper[0] / 2, 24, in_words("page of pages", page=page, total=total))
     canvas.showPage()

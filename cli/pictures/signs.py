@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from papernudge.cli.pictures import ink
+from papernudge.cli.said import in_words, spoken
+from papernudge.hints.words import named_house
 
 if TYPE_CHECKING:
     from papernudge.cli.pictures.ink import Line
@@ -99,7 +101,7 @@ class Scene:
         self.add(ink.dashed(lines, 0.3) if broken else lines, ink_name)
         if broken:
             example = [ink.pencil_line((0.05, 0.5), (0.95, 0.5))]
-            self.explain(Sign("where it bites", ink.dashed(example, 0.3), ink_name))
+            self.explain(Sign(in_words("sign, where it bites"), ink.dashed(example, 0.3), ink_name))
         if named:
             self.tabs.append(tab)
             self.add(lead, ink_name, FINE)
@@ -123,9 +125,7 @@ def house_box(house: int) -> tuple[int, int, int, int]:
 
 def _house_tab(house: int, ink_name: str) -> tuple[Tab, list[Line]]:
     """The tab of a house; that of the middle block hangs on a thread along a printed line."""
-    from papernudge.hints.geometry import house_name
-
-    name, (kind, n) = house_name(house), divmod(house, 9)
+    name, (kind, n) = named_house(house, spoken()), divmod(house, 9)
     x0, y0, _, _ = house_box(house)
     if kind == 0:
         return Tab(name, -0.25, y0 + 0.5, "left", ink_name), []

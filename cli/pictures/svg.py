@@ -8,6 +8,7 @@ from xml.sax.saxutils import escape
 
 from papernudge.cli.pictures import ink
 from papernudge.cli.pictures.signs import Scene, Sign, Slip, Stroke, Tab
+from papernudge.cli.said import in_words
 
 if TYPE_CHECKING:
     from papernudge.cli.pictures.ink import Line
@@ -49,7 +50,7 @@ def board_svg(grid: GridReading, scene: Scene) -> str:
         f'font-size="{_CAPTION}">{escape(line)}</text>'
         for n, line in enumerate(caption)
     ]
-    title = escape(scene.caption or "A sudoku board")
+    title = escape(scene.caption or in_words("a board"))
     inner = "\n".join(body)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" '

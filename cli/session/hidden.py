@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from papernudge.hints.geometry import cell_name
-from papernudge.hints.words import ENGLISH, Words, joined
+from papernudge.cli.said import ENGLISH
+from papernudge.hints.catalogue import Words
+from papernudge.hints.words import named_cell
 
 if TYPE_CHECKING:
     from papernudge.vision.reading import Doubt
@@ -78,12 +79,13 @@ def where(cells: Sequence[int], words: Words = ENGLISH) -> str:
         rows, columns = zip(*(divmod(cell, 9) for cell in cells), strict=True)
         area = _box((min(rows), min(columns), max(rows), max(columns)), words)
         return words.say("cells between", count=len(cells), area=area)
-    return joined([_box(part, words) for part in parts], words)
+    return words.all_of([_box(part, words) for part in parts])
 
 
 def _box(box: Box, words: Words) -> str:
     top, left, bottom, right = box
-    first, last = cell_name(9 * top + left), cell_name(9 * bottom + right)
+    first = named_cell(9 * top + left, words)
+    last = named_cell(9 * bottom + right, words)
     return first if first == last else words.say("from to", first=first, last=last)
 
 

@@ -13,19 +13,22 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from papernudge.cli.said import in_words, spoken
+
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
     from papernudge.vision.reading import GridReading
 
 _SHADE = "░"
 
-LEGEND = {
-    "'": "written by hand",
+_SIGNS = {
+    "'": "written",
     "?": "in doubt",
     "!": "can't stay",
     "*": "to look at",
     "+": "to be written",
 }
+"""What the legend explains, in its order, by the names of its sentences."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,11 +80,11 @@ def board(grid: GridReading, marks: Marks | None = None) -> str:
         cells = [_cell(grid, marks, 9 * row + column, plain, used) for column in range(9)]
         parts = ["".join(cells[k : k + 3]) for k in (0, 3, 6)]
         lines.append(f" {row + 1}  " + f"{bar} ".join(parts).rstrip())
-    legend = [f"{sign} {LEGEND[sign]}" for sign in LEGEND if sign in used]
+    legend = [in_words(f"sign, {name}") for sign, name in _SIGNS.items() if sign in used]
     if _SHADE in used:
-        legend.append(f"{'#' if plain else _SHADE} where to look")
+        legend.append(in_words("sign, where to look", sign="#" if plain else _SHADE))
     if legend:
-        lines.append("    " + ", ".join(legend))
+        lines.append("    " + spoken().chained("listed", legend))
     return "\n".join(lines)
 
 
@@ -123,8 +126,11 @@ def rows_in_words(grid: GridReading) -> str:
     for row in range(9):
         said = []
         for cell in grid.cells[9 * row : 9 * row + 9]:
-            by = "printed" if cell.kind == "given" else "written"
-            nothing = "blank" if cell.seen else "not seen"
-            said.append(nothing if cell.digit is None else f"{cell.digit} {by}")
-        lines.append(f"Row {row + 1}: {', '.join(said)}.")
+            if cell.digit is None:
+                said.append(in_words("a blank" if cell.seen else "not seen"))
+            else:
+                by = "a printed digit" if cell.kind == "given" else "a written digit"
+                said.append(in_words(by, digit=cell.digit))
+        cells = spoken().chained("listed", said)
+        lines.append(in_words("row holds", row=row + 1, cells=cells))
     return "\n".join(lines)
