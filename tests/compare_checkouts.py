@@ -4,8 +4,8 @@ OLD and NEW are the Python interpreters of two environments, each with its own p
 installed; a PHOTO may be a folder, whose photos are taken. ``--drawn N`` adds N pages of the page
 maker (drawn once, by the interpreter that runs this). Every photo goes through ``read``, ``hint``
 and ``check`` at each depth in both, by the installed command's own entry point, but its pixels are
-read only once; exit codes, standard output and standard error are compared byte by byte. Prints a table and the first
-differences; leaves with 1 if there is one.
+read only once; exit codes, standard output and standard error are compared byte by byte. Prints a
+table and the first differences; leaves with 1 if there is one.
 """
 
 from __future__ import annotations
