@@ -18,7 +18,7 @@ ENGLISH = Words("en", SAID, plural)
 
 def named_cell(cell: Cell, words: Words = ENGLISH) -> str:
     """``R4C7``, or as the language has it."""
-    row, column = divmod(cell, NEWSPAPER.wide)
+    row, column = NEWSPAPER.place(cell)
     return words.say("cell", row=row + 1, column=column + 1)
 
 

@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.digits_model.seen import CELL, MARGIN, Seen, seen
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.advice import Ails
 from papernudge.vision.flatten import quad_mesh
 from papernudge.vision.hidden import Hidden
@@ -257,9 +258,7 @@ def _sizes(crossings: Points) -> Chances:
 
 def _around(cell: int) -> set[int]:
     """The cells less than three rows and columns away: so far a mesh may bend along a cover."""
-    row, column = divmod(cell, 9)
-    rows, columns = (range(max(0, at - 2), min(9, at + 3)) for at in (row, column))
-    return {9 * y + x for y in rows for x in columns}
+    return set(NEWSPAPER.around(cell, 2))
 
 
 def _bent(mesh: Mesh) -> frozenset[int]:

@@ -20,6 +20,8 @@ from papernudge.cli.books.rows import Doubt, Row
 from papernudge.cli.books.settle import needs_a_person
 from papernudge.cli.books.told import reason_said
 from papernudge.cli.said import in_words
+from papernudge.hints.geometry import cell_of
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.crop import CELL, CROP, MARGIN
 
 if TYPE_CHECKING:
@@ -99,7 +101,7 @@ def _cards(row: Row, doubts: Iterable[Doubt], raster: Raster | None) -> Iterator
 
 def answers_to(row: Row, cell: str, doubts: Iterable[Doubt]) -> list[tuple[str, str]]:
     """What may stand in the cell, as a correction says it and as a person does."""
-    at = 9 * (int(cell[1]) - 1) + int(cell[3]) - 1
+    at = cell_of(cell)
     printed = row["givens"][at] != "."
     digits: list[int | None] = []
     both = False
@@ -131,7 +133,7 @@ def cell_jpeg(raster: Raster, cell: str) -> bytes:
     """A cell of that picture with a rim of its neighbours, JPEG."""
     import cv2
 
-    row, column = int(cell[1]) - 1, int(cell[3]) - 1
+    row, column = NEWSPAPER.place(cell_of(cell))
     top, left = (MARGIN + k * CELL - _AROUND for k in (row, column))
     side = CELL + 2 * _AROUND
     done, file = cv2.imencode(".jpg", raster[top : top + side, left : left + side])
@@ -152,13 +154,13 @@ def _whole(row: Row, crop: bytes | None) -> str:
 
 def _twice(line: str) -> set[int]:
     """The cells whose digit stands twice in a row, a column or a block."""
-    seen: dict[tuple[str, int, str], list[int]] = {}
-    for cell, mark in enumerate(line):
-        row, column = divmod(cell, 9)
-        for house, at in (("row", row), ("column", column), ("block", row // 3 * 3 + column // 3)):
-            if mark != ".":
-                seen.setdefault((house, at, mark), []).append(cell)
-    return {cell for cells in seen.values() if len(cells) > 1 for cell in cells}
+    found: set[int] = set()
+    for house in NEWSPAPER.houses:
+        marks = [line[cell] for cell in house.cells]
+        found |= {
+            c for c, m in zip(house.cells, marks, strict=True) if m != "." and marks.count(m) > 1
+        }
+    return found
 
 
 def _typed(name: str, start: str, example: str, kind: str) -> str:

@@ -26,6 +26,7 @@ from papernudge.cli.phone.sheets import keep, solve_row
 from papernudge.cli.phone.speech import teach
 from papernudge.cli.said import in_words
 from papernudge.hints.geometry import CELL_NAME, cell_of
+from papernudge.hints.layout import NEWSPAPER
 
 if TYPE_CHECKING:
     from papernudge.cli.phone.shelf import Shelf
@@ -263,11 +264,11 @@ class Pages:
     async def block(self, request: Request) -> Response:
         """The nine cells of a block, large."""
         at, block = self._at(request), request.path_params["block"]
-        if at is None or not 1 <= block <= 9:
+        if at is None or not block_cells(block):
             return self._gone()
-        row, column = divmod(block - 1, 3)
-        cells = [(3 * row + r, 3 * column + c) for r in range(3) for c in range(3)]
-        wish = replace(_cells_of(at), cells=tuple(9 * r + c for r, c in cells))
+        numbers = block_cells(block)
+        cells = [NEWSPAPER.place(cell) for cell in numbers]
+        wish = replace(_cells_of(at), cells=numbers)
         return await self._seen(at, "block.html", wish, block=block, cells=cells)
 
     async def cell(self, request: Request) -> Response:
@@ -406,6 +407,12 @@ class Pages:
         page = self._sorry(str(error), 413)
         page.headers["connection"] = "close"
         return page
+
+
+def block_cells(number: int) -> tuple[int, ...]:
+    """The cells of a block, empty where there is none of this number."""
+    blocks = (h for h in NEWSPAPER.houses if h.kind == "block" and h.number == number)
+    return next((block.cells for block in blocks), ())
 
 
 def _cells_of(at: _At) -> Wish:

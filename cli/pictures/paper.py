@@ -18,6 +18,7 @@ from typing import Any, BinaryIO
 from papernudge.cli.base.exits import Exit, Stop
 from papernudge.cli.said import in_words
 from papernudge.hints.catalogue import message
+from papernudge.hints.layout import NEWSPAPER
 
 Paper = tuple[float, float]
 PAPERS: dict[str, Paper] = {"a4": (595.276, 841.89), "letter": (612.0, 792.0)}
@@ -160,7 +161,7 @@ def draw_grid(
     size = 0.62 * step
     for cell, mark in enumerate(line):
         if mark != ".":
-            row, column = divmod(cell, 9)
+            row, column = NEWSPAPER.place(cell)
             canvas.setFont(BOLD if cell in bold else FONT, size)
             canvas.setFillGray(0.6 if cell in pale else 0)
             foot = box.y + (8.5 - row) * step - _DIGIT_HIGH / 2 * size

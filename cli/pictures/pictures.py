@@ -8,6 +8,7 @@ from papernudge.cli.base.trouble import WordsError
 from papernudge.cli.pictures import ENDINGS, ink
 from papernudge.cli.pictures.scene import BLUE, FINE, GREY, ORANGE, USUAL, Scene, Tab, answer_scene
 from papernudge.cli.pictures.scene import doubt_scene as _doubt_scene
+from papernudge.cli.pictures.signs import corner
 from papernudge.cli.said import in_words
 from papernudge.hints.catalogue import message
 
@@ -144,7 +145,7 @@ def read_scene(grid: GridReading, number: int | None) -> Scene:
         scene.tabs.append(Tab(in_words(f"tab, kind, {grid.kind}"), 4.5, 4.8, "top", ORANGE))
     doubtful = {doubt.cell for doubt in grid.doubts}
     for at, cell in enumerate(grid.cells):
-        x0, y0 = at % 9, at // 9
+        x0, y0 = corner(at)
         name = BLUE if cell.kind == "given" else ORANGE
         if cell.digit is not None:
             foot = ink.wave(x0, y0) if cell.kind == "entry" else ink.rule(x0, y0)

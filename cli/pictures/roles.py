@@ -8,7 +8,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from papernudge.cli.pictures import ink
-from papernudge.cli.pictures.signs import BLUE, FINE, ORANGE, USUAL, Scene, Sign, middle
+from papernudge.cli.pictures.signs import BLUE, FINE, ORANGE, USUAL, Scene, Sign, corner, middle
 from papernudge.cli.said import in_words
 
 if TYPE_CHECKING:
@@ -112,10 +112,11 @@ def _rays(witness: int, blocked: Sequence[int]) -> list[list[Line]]:
     """From a witness along its row and column to the farthest blank it blocks, each way; and to
     the others that just its block holds.
     """
-    at = witness % 9, witness // 9
+    at = corner(witness)
     farthest: dict[tuple[int, int], tuple[int, int]] = {}
     for cell in blocked:
-        dx, dy = cell % 9 - at[0], cell // 9 - at[1]
+        x, y = corner(cell)
+        dx, dy = x - at[0], y - at[1]
         key = (_sign(dx), _sign(dy)) if 0 in (dx, dy) else (dx, dy)
         reach = max(abs(dx), abs(dy))
         if key not in farthest or reach > farthest[key][0]:
@@ -138,7 +139,7 @@ def _show_step(scene: Scene, step: ToldStep, small: dict[int, dict[int, bool]]) 
             scene.house(house, broken=True, named=len(cover) == 1)
     for cell in step.evidence:
         scene.clear_cell(cell)
-        scene.add(ink.dashed(ink.underline(*_corner(cell)), 0.1), BLUE, FINE)
+        scene.add(ink.dashed(ink.underline(*corner(cell)), 0.1), BLUE, FINE)
         scene.explain(Sign(_name("read"), ink.dashed(ink.underline(0, -0.3), 0.1), BLUE))
     for role, cells in pattern.cells:
         _show_role(scene, role, _members(cells))
@@ -167,7 +168,7 @@ def _show_role(scene: Scene, role: str, cells: Iterable[int], technique: str = "
     width = FINE if role in ("filled", "between", "end", "assumed") else USUAL
     for cell in cells:
         scene.clear_cell(cell)
-        scene.add(shape(*_corner(cell)), BLUE, width)
+        scene.add(shape(*corner(cell)), BLUE, width)
         scene.explain(Sign(name, shape(0, -0.3 if role == "filled" else 0), BLUE))
 
 
@@ -198,7 +199,7 @@ def _small_digits(scene: Scene, cell: int, digits: dict[int, bool]) -> None:
     """The digits that a reason is about in a cell, those that it strikes struck through: the fewer
     the larger, all inside the cell.
     """
-    left, top = _corner(cell)
+    left, top = corner(cell)
     for n, (value, struck) in enumerate(sorted(digits.items())):
         if len(digits) == 1:
             x, y, high = left + 0.5, top + 0.5, 0.42
@@ -228,10 +229,6 @@ def _all_struck(digits: dict[int, bool]) -> bool:
 
 def _noted_sign() -> Sign:
     return Sign(_name("your notes"), ink.dashed(ink.ring(0.5, 0.5, 0.44, 1.0)), BLUE)
-
-
-def _corner(cell: int) -> tuple[float, float]:
-    return float(cell % 9), float(cell // 9)
 
 
 def _members(mask: int) -> Iterable[int]:

@@ -27,6 +27,7 @@ from papernudge.cli.pictures.signs import (
     Slip,
     Stroke,
     Tab,
+    corner,
     house_box,
     middle,
 )
@@ -51,6 +52,7 @@ __all__ = [
     "Tab",
     "answer_scene",
     "checked_scene",
+    "corner",
     "doubt_scene",
     "house_box",
     "middle",
@@ -147,8 +149,8 @@ def checked_scene(told: Checked) -> Scene:
         for mistake, value in zip(told.mistakes, told.right, strict=True):
             _in_the_corner(scene, mistake.cell, value)
         for cell, value in zip(told.lost_notes, told.right_notes, strict=True):
-            x, y = cell % 9 + 0.8, cell // 9 + 0.8
-            scene.add(ink.digit(value, x, y, 0.3), BLUE, FINE)
+            x, y = corner(cell)
+            scene.add(ink.digit(value, x + 0.8, y + 0.8, 0.3), BLUE, FINE)
         for cell, digits in told.printed_instead:
             for n, value in enumerate(digits[:3]):
                 _in_the_corner(scene, cell, value, n)
@@ -157,13 +159,13 @@ def checked_scene(told: Checked) -> Scene:
 
 def _in_the_corner(scene: Scene, cell: int, value: int, place: int = 0) -> None:
     """The right digit in the upper right corner of a cell, on paper cleared for it."""
-    x, y = cell % 9 + 0.84 - 0.26 * place, cell // 9 + 0.22
-    scene.add(ink.digit(value, x, y, 0.34), BLUE, 1.3 * FINE)
+    x, y = corner(cell)
+    scene.add(ink.digit(value, x + 0.84 - 0.26 * place, y + 0.22, 0.34), BLUE, 1.3 * FINE)
 
 
 def _show_mistakes(scene: Scene, told: Checked3) -> None:
     for mistake in told.mistakes:
-        x0, y0 = mistake.cell % 9, mistake.cell // 9
+        x0, y0 = corner(mistake.cell)
         scene.clear_cell(mistake.cell)
         scene.add(ink.hatching(x0, y0), ORANGE, FINE)
         if mistake.clashes:

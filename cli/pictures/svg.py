@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 from papernudge.cli.pictures import ink
-from papernudge.cli.pictures.signs import Scene, Sign, Slip, Stroke, Tab
+from papernudge.cli.pictures.signs import Scene, Sign, Slip, Stroke, Tab, middle
 from papernudge.cli.said import in_words
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ def _lines() -> list[str]:
 def _digits(grid: GridReading) -> list[str]:
     out = []
     for cell, reading in enumerate(grid.cells):
-        x, y = cell % 9 + 0.5, cell // 9 + 0.5
+        x, y = middle(cell)
         if reading.kind == "given":
             out.append(
                 f'<text class="given" x="{x * CELL:g}" y="{(y + 0.23) * CELL:g}" '

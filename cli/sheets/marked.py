@@ -11,7 +11,17 @@ from __future__ import annotations
 from collections import Counter
 
 from papernudge.cli.pictures import ink
-from papernudge.cli.pictures.scene import BLUE, FINE, ORANGE, THICK, USUAL, Scene, Tab, middle
+from papernudge.cli.pictures.scene import (
+    BLUE,
+    FINE,
+    ORANGE,
+    THICK,
+    USUAL,
+    Scene,
+    Tab,
+    corner,
+    middle,
+)
 from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.sheets.mark import ALSO_VALID, UNSURE, WRONG, Marked, MarkedPage
 
@@ -24,7 +34,7 @@ def marked_scene(answer: Marked) -> Scene:
     scene.tabs.append(Tab(name, 6.5, -0.12, "top", ORANGE if bad else BLUE))
     doubted = {doubt.cell for doubt in answer.doubts}
     for cell, digit in answer.written:
-        x0, y0 = cell % 9, cell // 9
+        x0, y0 = corner(cell)
         if cell in doubted:
             continue
         if answer.task.solution[cell] != str(digit):

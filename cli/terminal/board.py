@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from papernudge.cli.said import in_words, spoken
+from papernudge.hints.layout import NEWSPAPER
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -74,10 +75,12 @@ def board(grid: GridReading, marks: Marks | None = None) -> str:
     bar, dash, cross = ("|", "-", "+") if plain else ("│", "─", "┼")
     used: set[str] = set()
     lines = ["     " + "    ".join(f"{c}  {c + 1}  {c + 2}" for c in (1, 4, 7))]
-    for row in range(9):
+    for row in range(NEWSPAPER.high):
         if row in (3, 6):
             lines.append("   " + cross.join(dash * 10 for _ in range(3)))
-        cells = [_cell(grid, marks, 9 * row + column, plain, used) for column in range(9)]
+        cells = [
+            _cell(grid, marks, NEWSPAPER.at(row, c), plain, used) for c in range(NEWSPAPER.wide)
+        ]
         parts = ["".join(cells[k : k + 3]) for k in (0, 3, 6)]
         lines.append(f" {row + 1}  " + f"{bar} ".join(parts).rstrip())
     legend = [in_words(f"sign, {name}") for sign, name in _SIGNS.items() if sign in used]
@@ -123,9 +126,9 @@ def _can_print(text: str) -> bool:
 def rows_in_words(grid: GridReading) -> str:
     """Nine sentences, one a row."""
     lines = []
-    for row in range(9):
+    for row in range(NEWSPAPER.high):
         said = []
-        for cell in grid.cells[9 * row : 9 * row + 9]:
+        for cell in (grid.cells[NEWSPAPER.at(row, c)] for c in range(NEWSPAPER.wide)):
             if cell.digit is None:
                 said.append(in_words("a blank" if cell.seen else "not seen"))
             else:
