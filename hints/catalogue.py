@@ -36,6 +36,11 @@ def counted(code: str, count: int, /, **data: Any) -> Message:
     return Message(code, data, count)
 
 
+def english_plural(count: int) -> str:
+    """Which of CLDR's categories a whole number takes in English."""
+    return "one" if count == 1 else "other"
+
+
 class All(tuple[Any, ...]):
     """A list of which all is meant: *a, b and c*."""
 

@@ -1,14 +1,8 @@
 """What the room says in English, by code. Each is a whole sentence, or what stands in a list or a
-place of one; those that hang on a number end in what :func:`plural` says of it.
+place of one; those that hang on a number end in its plural category.
 """
 
 from __future__ import annotations
-
-
-def plural(count: int) -> str:
-    """Which of CLDR's categories a whole number takes in English."""
-    return "one" if count == 1 else "other"
-
 
 SAID = {
     # ------------------------------------------------------------ numbers, lists, paragraphs

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from papernudge.hints.catalogue import Words
+from papernudge.hints.catalogue import Words, english_plural
 from papernudge.hints.geometry import Cell, Digit, House, house_name
 from papernudge.hints.layout import NEWSPAPER
-from papernudge.hints.said import SAID, plural
+from papernudge.hints.said import SAID
 
-ENGLISH = Words("en", SAID, plural)
+ENGLISH = Words("en", SAID, english_plural)
 
 
 def named_cell(cell: Cell, words: Words = ENGLISH) -> str:

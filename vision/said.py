@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from papernudge.hints.catalogue import Words
+from papernudge.hints.catalogue import Words, english_plural
 
 SAID = {
     # ------------------------------------------------------------ files
@@ -92,5 +92,5 @@ SAID = {
 }
 """Every sentence by its code."""
 
-ENGLISH = Words("en", SAID, lambda count: "one" if count == 1 else "other")
+ENGLISH = Words("en", SAID, english_plural)
 """The room's own language; another's catalogue tells the same messages."""

@@ -7,26 +7,57 @@ library passes the language in; the terminal and the page choose theirs in one p
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
+from functools import cached_property
 from typing import Any
 
-from papernudge.cli.said import books, phone, pictures, sheets, sitting, terminal, troubles
-from papernudge.hints.catalogue import Words
-from papernudge.hints.words import ENGLISH as OF_HINTS
-from papernudge.vision.said import SAID as OF_VISION
+from papernudge.hints.catalogue import Words, english_plural
 
-TABLES = (
-    OF_HINTS.said,
-    OF_VISION,
-    *(room.SAID for room in (troubles, sitting, pictures, books, sheets, terminal, phone)),
-)
-ENGLISH = Words(
-    OF_HINTS.language,
-    {code: template for table in TABLES for code, template in table.items()},
-    OF_HINTS.plural,
-)
+
+class Tables(Mapping[str, str]):
+    """All tables as one, put together when the first sentence is asked for: a command that says
+    nothing of its own, as ``--help``, starts without them.
+    """
+
+    @cached_property
+    def tables(self) -> tuple[Mapping[str, str], ...]:
+        """The tables one by one."""
+        from papernudge.cli.said import (
+            books,
+            phone,
+            pictures,
+            sheets,
+            sitting,
+            terminal,
+            troubles,
+        )
+        from papernudge.hints.said import SAID as OF_HINTS
+        from papernudge.vision.said import SAID as OF_VISION
+
+        rooms = (troubles, sitting, pictures, books, sheets, terminal, phone)
+        return (OF_HINTS, OF_VISION, *(room.SAID for room in rooms))
+
+    @cached_property
+    def _whole(self) -> dict[str, str]:
+        return {code: template for table in self.tables for code, template in table.items()}
+
+    def __getitem__(self, code: str) -> str:
+        return self._whole[code]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._whole)
+
+    def __len__(self) -> int:
+        return len(self._whole)
+
+    def __contains__(self, code: object) -> bool:
+        return code in self._whole
+
+
+TABLES = Tables()
+ENGLISH = Words("en", TABLES, english_plural)
 
 _SPOKEN: ContextVar[Words] = ContextVar("spoken", default=ENGLISH)
 

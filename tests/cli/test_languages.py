@@ -68,7 +68,7 @@ def test_numbers_take_the_plural_forms_of_cldr() -> None:
 
 
 def test_no_code_stands_for_two_sentences() -> None:
-    assert len(ENGLISH.said) == sum(len(table) for table in TABLES)
+    assert len(ENGLISH.said) == sum(len(table) for table in TABLES.tables)
 
 
 def test_numbers_and_lists_take_the_marks_of_the_language() -> None:
