@@ -16,6 +16,7 @@ import pytest
 from babel import Locale
 
 import papernudge
+from papernudge.cli.app import run
 from papernudge.cli.said import ENGLISH, TABLES, speaking
 from papernudge.cli.said.phone import SAID as PHONE
 from papernudge.cli.session.doubting import how_to_answer, questions
@@ -227,3 +228,63 @@ def test_doubts_are_asked_in_the_language_that_was_asked_for() -> None:
     many = [Doubt(cell, "seen", None, 0.1, (), Hidden.COVERED) for cell in (0, 1, 9, 10, 20)]
     for question, how in questions(grid, many, GREEK):
         assert not english_in(question + how)
+
+
+GIVENS = puzzle(1)
+FIXTURES = ROOT / "fixtures"
+COMMANDS = (
+    ("read", "--given-line", GIVENS),
+    ("read", "--given-line", GIVENS, "--sentences"),
+    ("read", str(FIXTURES / "two-grids.jpg")),
+    ("hint", "--given-line", GIVENS, "--walk", "--tell", "3"),
+    ("hint", "--given-line", GIVENS, "--tell", "3", "--picture", "drawn.svg"),
+    ("check", "--given-line", GIVENS, "--entry-line", GIVENS.replace("1", "2"), "--tell", "4"),
+    ("hint", "--given-line", "12"),
+    ("hint", "--given-line", GIVENS, "--grid", "7"),
+    ("hint", "--given-line", GIVENS, "--assume", "0=1"),
+    ("hint", "none.jpg"),
+    ("check", "none.jpg", "none.jpg", "--since", "none.jpg"),
+    ("digitise", str(FIXTURES / "two-grids.jpg"), "none.jpg", "--book", "a.book"),
+    ("digitise", "--book", "a.book", "--assume", "12", "--review", "sheet.html"),
+    ("export", "a.book", "--to", "a.csv"),
+    ("export", "a.book", "--to", "a.csv"),
+    ("export", "a.book", "--to", "b.pdf", "--hardest", "naked pair"),
+    ("drill", "--reason", "hidden single in a block", "--positions", "1", "--out", "s.pdf"),
+    ("drill", "--reason", "jellyfish", "--out", "s.pdf"),
+    ("mark", "none.jpg"),
+    ("progress", "none.log"),
+)
+_NAMES = re.compile(
+    r"\S*\.(jpg|csv|pdf|svg|book|log|html)\b|\b[A-Z0-9]{2,9}\b|[0-9a-f]{16}\S*|\x1b\[[01]m|--[a-z-]+"
+)
+"""What stays as it is in any language: files, numbers of sheets and of rows, options."""
+
+
+def test_no_command_says_anything_in_english_where_greek_is_spoken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for words in COMMANDS:
+        with speaking(GREEK):
+            code = run(list(words))
+        told = capsys.readouterr()
+        assert code != 70, told.err
+        assert told.out + told.err, words
+        left = english_in(_NAMES.sub("", told.out + told.err).replace("\\x", ""))
+        assert not left, (words, told)
+    for drawn in ("drawn.svg", "sheet.html"):
+        text = (tmp_path / drawn).read_text("utf-8")
+        text = re.sub(
+            r"<(style|script|pre)>.*?</\1>|<code>.*?</code>|<[^>]*>", "", text, flags=re.S
+        )
+        assert not english_in(_NAMES.sub("", text)), text
+
+
+@pytest.mark.parametrize(
+    "page", sorted((ROOT / "cli/phone/page").glob("*.html")), ids=lambda p: p.stem
+)
+def test_a_template_holds_no_words_of_its_own(page: Path) -> None:
+    text = re.sub(r"{{.*?}}|{%.*?%}", "", page.read_text("utf-8"), flags=re.DOTALL)
+    text = text.replace(' class="nudge"', "")
+    said = re.findall(r'(?:alt|aria-label|title|placeholder)="([^"]*)"', text)
+    assert not LATIN.findall(re.sub(r"<[^>]*>", "", text) + " ".join(said))
