@@ -23,6 +23,8 @@ from typing import NamedTuple
 
 ENDINGS = {".jpg", ".jpeg", ".png", ".heic", ".tif", ".tiff", ".webp"}
 DEPTHS = ("1", "2", "3", "4")
+EACH = 25
+"""Photos between two lines that say how far it has come."""
 
 DRIVER = """
 import contextlib, hashlib, io, json, sys
@@ -112,6 +114,9 @@ def compared(old: str, new: str, lines: Path) -> tuple[Counter[str], Counter[str
         if before is None or after is None:
             raise SystemExit("One of the two ended early.")
         runs[before.words[0]] += 1
+        if before.words[0] == "read" and runs["read"] % EACH == 0:
+            said = f"{runs['read']} photos so far, {different.total()} runs differ"
+            print(said, file=sys.stderr, flush=True)
         if before != after:
             different[before.words[0]] += 1
             shown.append(difference(before, after))
