@@ -49,7 +49,7 @@ def test_a_full_grid_has_no_line() -> None:
     assert nearest([], [3]) is None
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(positions(), symmetries())
 def test_a_turned_mirrored_relabelled_grid_has_the_same_cheapest_lines(
     position: Position, way: Symmetry
@@ -58,10 +58,10 @@ def test_a_turned_mirrored_relabelled_grid_has_the_same_cheapest_lines(
 
 
 def test_so_has_one_that_needs_eliminations() -> None:
-    found = hard_positions([puzzle(seed) for seed in range(24)])
-    assert len(found) > 10
+    found = hard_positions([puzzle(seed) for seed in range(12)])
+    assert len(found) > 5
     rng = random.Random(6)
-    for position in found[:30]:
+    for position in found[:12]:
         assert same_lines(position, symmetry(rng))
 
 
@@ -94,7 +94,7 @@ def test_one_naked_pair_opens_what_a_pair_and_a_triple_did() -> None:
 
 
 def test_no_pattern_is_told_where_a_plain_single_stands_however_dear() -> None:
-    for seed in range(30):
+    for seed in range(12):
         position = Position.of(puzzle(seed))
         for line in walk(position).lines:
             board = Board.of(position)
