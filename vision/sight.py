@@ -133,10 +133,9 @@ class Sight:
     def _harmed(self) -> npt.NDArray[np.bool_]:
         """Cells, bool (81,), that something has befallen, as far as the network says."""
         assert self.signs is not None
-        odds = self.signs
-        harmed = (odds[:, _CROSSED_BY] > 0) | (odds[:, _WHOLE] < 0) | (odds[:, _SEEN] < _PLAIN)
+        harmed = harmed_by(self.signs)
         harmed[list(self.bent)] = True
-        return np.asarray(harmed, np.bool_)
+        return harmed
 
     def suspects(self, digits: Chances) -> frozenset[int]:
         """Cells to be asked about however likely the rest of the page makes what was read there.
@@ -168,6 +167,12 @@ def signs_of(said: Seen) -> Chances:
     return np.asarray(np.log(chances / (1 - chances)))
 
 
+def harmed_by(signs: Chances) -> npt.NDArray[np.bool_]:
+    """Cells, bool (81,), that something has befallen, by the network's log-odds (81, 4)."""
+    crossed, hidden = signs[:, _CROSSED_BY] > 0, signs[:, _WHOLE] < 0
+    return np.asarray(crossed | hidden | (signs[:, _SEEN] < _PLAIN), np.bool_)
+
+
 def sheet_of(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Sheet:
     """The grid with its surroundings, as photographed: uint8 (S, S, 3).
 
@@ -181,20 +186,30 @@ class View:
     """A grid as photographed, with what the network says of its cells.
 
     ``sheet``: uint8 (S, S, 3) of :func:`sheet_of`; ``outside``: bool (81,), cells whose middle lies
-    beyond the photo; ``bent``: cells whose size is unlike their neighbours'.
+    beyond the photo; ``bent``: cells whose size is unlike their neighbours'; ``strained``: those at
+    crossings that were found off the sheet.
     """
 
     sheet: Sheet
     said: Seen
     outside: npt.NDArray[np.bool_]
     bent: frozenset[int]
+    strained: frozenset[int] = frozenset()
 
     @classmethod
-    def of(cls, raster: npt.NDArray[np.uint8], mesh: Mesh) -> View:
-        """``raster``: uint8 (H, W, 3), blue, green, red; ``mesh``: the grid's, upright."""
+    def of(
+        cls,
+        raster: npt.NDArray[np.uint8],
+        mesh: Mesh,
+        strained: npt.NDArray[np.bool_] | None = None,
+    ) -> View:
+        """``raster``: uint8 (H, W, 3), blue, green, red; ``mesh``: the grid's, upright;
+        ``strained``: bool (81,).
+        """
         sheet = sheet_of(raster, mesh)
         outside = _outside(mesh.crossings, (raster.shape[1], raster.shape[0]))
-        return cls(sheet, seen(sheet), outside, _bent(mesh))
+        which = frozenset() if strained is None else frozenset(np.flatnonzero(strained).tolist())
+        return cls(sheet, seen(sheet), outside, _bent(mesh), which)
 
     @property
     def crossed(self) -> bool:
@@ -211,8 +226,11 @@ class View:
         unseen |= blank & (((self.said.whole < 0.5) & part) | lies)
         hidden = self.hidden(unseen | (self.outside & blank))
         near = {c for one in hidden for c in _around(one)}
-        bent = frozenset(c for c in self.bent if c in near)
-        sight = Sight(hidden, signs_of(self.said), bent)
+        signs = signs_of(self.said)
+        # What the mesh strayed for where nothing is to be seen is not known.
+        plain = frozenset(np.flatnonzero(~harmed_by(signs)).tolist())
+        bent = frozenset(c for c in self.bent if c in near) | (self.strained & plain)
+        sight = Sight(hidden, signs, bent - hidden.keys())
         return replace(sight, ailing=sight.wrong(digits) > _AILING)
 
     def hidden(self, unseen: npt.NDArray[np.bool_]) -> dict[int, Hidden]:
@@ -220,6 +238,11 @@ class View:
         light = _light(self.sheet)
         cells = np.flatnonzero(unseen).tolist()
         return {c: _why(c, self.said, light, self.outside) for c in cells}
+
+
+def harmed_under(raster: npt.NDArray[np.uint8], mesh: Mesh) -> npt.NDArray[np.bool_]:
+    """Cells, bool (81,), that something has befallen where this mesh has them."""
+    return harmed_by(signs_of(View.of(raster, mesh).said))
 
 
 def hidden_under(raster: npt.NDArray[np.uint8], corners: Points) -> Mapping[int, Hidden]:
