@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
@@ -35,9 +36,6 @@ from papernudge.vision.reread import Search, reread
 from papernudge.vision.settle import Settled, settle
 from papernudge.vision.sight import Sight, View, blamed, harmed_under, hidden_under, judged
 
-WAY_MARGIN = 10.0
-"""Nats by which the vote on which way is up must be won: ten undamaged photos are won by 87 to 275,
-under the strongest noise by 50 and more."""
 _HIDES = 4
 """Hidden cells from which on they are why a grid's lines could not be followed."""
 _LINES_LOST = ("dark", "crossed")
@@ -81,7 +79,7 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     exposures = [exposed(raster, settled.mesh) for _, settled in readable]
     now = clock.add("flatten", now)
     scores = [scorer(e.patches.pixels) for e in exposures]
-    turn, sure = which_way_up(scores), way_is_sure(scores)
+    turn, way = which_way_up(scores), way_margin(scores)
     if turn:
         exposures = [e.turned(turn) for e in exposures]
         scores = [scorer(e.patches.pixels) for e in exposures]
@@ -98,7 +96,7 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         said = with_finer_notes(raster, upright, said)
         now = clock.add("classify", now)
         lined = bool((exposure.lines > LINE).any())
-        sight = judged(view.sight(said.digits), said.digits, lined, lambda: ails_of(raster), sure)
+        sight = judged(view.sight(said.digits), said.digits, lined, lambda: ails_of(raster), way)
         grids.append(read_grid(one, exposure.patches, said, turn, solve, sight, search))
         now = clock.add("decode", now)
     size = (raster.shape[1], raster.shape[0])
@@ -214,10 +212,12 @@ def _votes(scores: list[Scores]) -> npt.NDArray[np.float64]:
     return sum((turn_votes(s.turned) for s in scores), np.zeros(4))
 
 
-def way_is_sure(scores: list[Scores]) -> bool:
-    """Whether the vote on which way is up is clear, or nobody voted: the page shows no ink."""
+def way_margin(scores: list[Scores]) -> float:
+    """By how many nats the vote on which way is up is won; without end where nobody voted: the
+    page shows no ink.
+    """
     least, *_, second, best = np.sort(_votes(scores)).tolist()
-    return bool(best - second > WAY_MARGIN or best == least)
+    return math.inf if best == least else float(best - second)
 
 
 def _mesh_of(found: FoundGrid, turn: int) -> Mesh | None:

@@ -31,6 +31,9 @@ TRUST = ("seen", "whole", "crossed", "trusted", "sure")
 """What the columns of :func:`evidence` hold."""
 WEIGHTS = np.array([-2.533, 0.227, -0.065, -0.017, 0.376, 0.62])
 """Start, then one for each of TRUST."""
+HAND_WEIGHTS = np.array([0.0, 1.0])
+"""The same for the page's word on whose hand a digit in a harmed cell is: start, and one for its
+log-odds for "handwritten", which are cut off at MOST_SURE."""
 MOST_ODDS, MOST_SURE = 8.0, 12.0
 """Greatest log-odds of the network, and of a look (as -log of its chance to be wrong)."""
 
@@ -46,11 +49,18 @@ MOST_BENT = 0.9
 """Greatest chance of what is read where the mesh is bent."""
 SAFE = 0.97
 """Of a cell in a harmed part of the page what is read must be so likely by itself."""
+WAY_MARGIN, _CLEAR_WAY = 10.0, 25.0
+"""Nats by which the vote on which way is up must be won, and on an uneasy page: ten undamaged
+photos are won by 87 to 275, legible ones under the strongest harms by 13 and more; noise won one
+that lay on its side by 12."""
 _SEEN, _WHOLE, _CROSSED_BY, _TRUSTED = 0, 1, 2, 3
 _PLAIN = 3.5
 """Log-odds by the network to be seen from which on a cell is as of an undamaged page."""
-_AILING = 4.0
-"""With more wrong cells than this to be expected a page ails as a whole: it is blurred or noisy."""
+_AILING = 1.5
+"""With more wrong cells than this to be expected a page ails as a whole: it is blurred, noisy or
+compressed, and each of its cells answers for itself."""
+_UNEASY = 2.0
+"""With more than this a page whose way up was not won clearly may be read lying on its side."""
 _WHOLLY, _TRUSTY = 0.997, 0.95
 """Chances by the network to be seen and trusted from which on a blank cell is taken for blank
 though some of it may be hidden."""
@@ -109,8 +119,12 @@ class Sight:
         """Log-odds for "handwritten", (81,), as far as looks with these ``digits`` are trusted.
 
         What a look misses altogether may be by either hand: its word on the hand counts as much as
-        its word that something stands there.
+        its word that something stands there. Lines and light across a printed digit make it look
+        written.
         """
+        if self.signs is not None:
+            weighed = HAND_WEIGHTS[0] + HAND_WEIGHTS[1] * np.clip(hand, -MOST_SURE, MOST_SURE)
+            hand = np.where(self._harmed(), weighed, hand)
         share = self.share(digits)
         marked = share * (1 - np.exp(digits[:, 0]))
         missed = (1 - share) * 0.9 + 1e-12
@@ -146,7 +160,8 @@ class Sight:
         if self.signs is None:
             return frozenset(self.bent)
         doubtful = self.signs[:, _TRUSTED] < 0
-        unsafe = self._harmed() & (doubtful | (self.right(digits, np.arange(81)) < SAFE))
+        unsafe = doubtful | (self.right(digits, np.arange(81)) < SAFE)
+        unsafe &= self.ailing | self._harmed()
         return self.bent | frozenset(np.flatnonzero(unsafe).tolist())
 
 
@@ -316,19 +331,20 @@ def _why(cell: int, said: Seen, light: Chances, outside: npt.NDArray[np.bool_]) 
 
 
 def judged(
-    sight: Sight, digits: Chances, crossed: bool, ails: Callable[[], Ails], upright: bool = True
+    sight: Sight, digits: Chances, crossed: bool, ails: Callable[[], Ails], way: float = np.inf
 ) -> Sight:
     """The sight of a grid, called poor where too much of it is hidden or unclear.
 
     ``digits``: the looks' log-probabilities (81, 10); ``crossed``: whether long lines were found;
-    ``ails``: measures what is wrong with the photo; ``upright``: whether it is sure which way is
-    up.
+    ``ails``: measures what is wrong with the photo; ``way``: by how many nats the vote on which way
+    is up was won.
     """
     if sight.signs is None:
         return sight
     if len(sight.hidden) > MOST_HIDDEN:
         return replace(sight, poor=blamed(sight.hidden))
     wrong = sight.wrong(digits)
+    upright = way > (WAY_MARGIN if wrong <= _UNEASY else _CLEAR_WAY)
     if wrong <= MOST_UNCLEAR and upright:
         return sight
     reason = ails().worst or ("crossed" if crossed else "unclear")
