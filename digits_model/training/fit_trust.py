@@ -269,6 +269,10 @@ def main() -> None:
     parser.add_argument("--write", action="store_true", help="put the weights in their place")
     given = parser.parse_args()
     found = list(gathered(given))
+    if given.keep:
+        kept = {k: np.concatenate([r.whole[k] for _, r in found]) for k in found[0][1].whole}
+        numbers = np.concatenate([np.full(81, n) for n, _ in found])
+        np.savez_compressed(given.keep, part=numbers, **kept)  # type: ignore[arg-type]
     visible = np.concatenate([r.visible for _, r in found])
     columns = np.concatenate([r.columns for _, r in found])[visible]
     right = np.concatenate([r.right for _, r in found])[visible]
@@ -289,10 +293,6 @@ def main() -> None:
     ):
         sure = np.where(chance > 0.5, chance, 1 - chance)
         print(name, told(sure, (chance > 0.5) == written, len(found), SAFE_HAND))
-    if given.keep:
-        kept = {k: np.concatenate([r.whole[k] for _, r in found]) for k in found[0][1].whole}
-        numbers = np.concatenate([np.full(81, n) for n, _ in found])
-        np.savez_compressed(given.keep, part=numbers, **kept)  # type: ignore[arg-type]
     if given.write:
         write(weights, by_hand)
 
