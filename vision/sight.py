@@ -29,9 +29,9 @@ Sheet = npt.NDArray[np.uint8]
 
 TRUST = ("seen", "whole", "crossed", "trusted", "sure")
 """What the columns of :func:`evidence` hold."""
-WEIGHTS = np.array([-2.533, 0.227, -0.065, -0.017, 0.376, 0.62])
+WEIGHTS = np.array([-2.366, 0.157, 0.011, -0.02, 0.27, 0.764])
 """Start, then one for each of TRUST."""
-HAND_WEIGHTS = np.array([0.0, 1.0])
+HAND_WEIGHTS = np.array([-1.16, 0.655])
 """The same for the page's word on whose hand a digit in a harmed cell is: start, and one for its
 log-odds for "handwritten", which are cut off at MOST_SURE."""
 MOST_ODDS, MOST_SURE = 8.0, 12.0
