@@ -28,9 +28,12 @@ _CURLED = 0.9
 curls showed all of them, half of 55 covers less than 0.4."""
 _STIFFER = 4
 """So many crossings less may lie on the stiffer sheet for it to be the one."""
-_LEAST_ON, _MOST_UNSEEN = 68, 8
-"""Crossings that must lie on the stiffer sheet where more than so many were not seen: with fewer
-the mesh skipped a line, and nobody knows where it is right."""
+_MOST_UNSEEN, _MOST_ON = 8, 75
+"""With more crossings unseen than the first something lies on the page, and a sheet that the second
+lie on is stiff enough."""
+_LEAST_ON, _LEAST_ON_BENT = 68, 86
+"""Crossings that must lie on the stiffer sheet where so many were not seen, and on the other where
+any weren't: with fewer the mesh skipped a line, and nobody knows where it is right."""
 _ROUNDS = 8
 _FLOOR = 0.03
 """Least scale of a usual distance from the sheet, cells."""
@@ -106,6 +109,8 @@ def _sheet(mesh: Mesh, degree: int) -> tuple[Points, Points]:
         root = np.sqrt(weights)[:, None]
         bend, *_ = np.linalg.lstsq(terms * root, (flat - places) * root, rcond=None)
         off = 9 * np.linalg.norm(flat - places - terms @ bend, axis=1)
+        if off.max() < _UNSURE:
+            break
         scale = 4 * max(1.4826 * float(np.median(off)), _FLOOR)
         weights = trust * (np.clip(1 - (off / scale) ** 2, 0, None) ** 2 + 1e-3)
     there = project(plane, places + terms @ bend) * size + middle
@@ -122,15 +127,16 @@ def settle(mesh: Mesh, harmed: Callable[[], Flags]) -> Settled:
     off, there = _sheet(mesh, 2)
     if off.max() < _UNSURE:
         return Settled(mesh, none)
-    on = int((off < _UNSURE).sum())
+    on, unseen = int((off < _UNSURE).sum()), int((~mesh.seen).sum())
     bent, bent_there = _sheet(mesh, 3)
-    if int((bent < _UNSURE).sum()) - on > _STIFFER:
+    on_bent = int((bent < _UNSURE).sum())
+    if on < _LEAST_ON and (unseen > _MOST_UNSEEN or (unseen and on_bent < _LEAST_ON_BENT)):
+        return Settled(mesh, off > STRAYED, lost=True)
+    if on_bent - on > _STIFFER and (unseen <= _MOST_UNSEEN or on < _MOST_ON):
         off, there = bent, bent_there
     strays = off > STRAYED
     if not strays.any():
         return Settled(mesh, none)
-    if on < _LEAST_ON and int((~mesh.seen).sum()) > _MOST_UNSEEN:
-        return Settled(mesh, strays, lost=True)
     curled = (mesh.seen & strays).sum() > _CURLED * strays.sum()
     if curled and not (harmed() & _around(strays)).any():
         return Settled(mesh, none)

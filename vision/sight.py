@@ -53,6 +53,9 @@ whose hand wrote it, log-odds. Of 9,600 digits that 1,800 harms crossed or hid i
 misread, 3 misread ones were surer, and 0.56 right ones a grid less sure."""
 SAFE_UNEASY, SAFE_HAND_UNEASY = 0.93, 3.0
 """The same of any cell of an uneasy page."""
+_SPOILT, _BLOCKY = 1.0, 3.0
+"""With more wrong cells than the first to be expected of a photo whose blocks stand out more than
+the second (undamaged ones: 1.2 to 2), compression took digits for others: they look whole."""
 WAY_MARGIN, _CLEAR_WAY = 10.0, 25.0
 """Nats by which the vote on which way is up must be won, and on an uneasy page: ten undamaged
 photos are won by 87 to 275, legible ones under the strongest harms by 13 and more; noise won one
@@ -359,6 +362,8 @@ def judged(
     if len(sight.hidden) > MOST_HIDDEN:
         return replace(sight, poor=blamed(sight.hidden))
     wrong = sight.wrong(digits)
+    if wrong > _SPOILT and ails().blocks > _BLOCKY:
+        return replace(sight, poor=("compressed", WORDS["compressed"]))
     upright = way > (WAY_MARGIN if wrong <= _UPSIDE else _CLEAR_WAY)
     if wrong <= MOST_UNCLEAR and upright:
         return sight
