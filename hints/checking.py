@@ -12,13 +12,15 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
+from papernudge.hints.catalogue import Words
 from papernudge.hints.check_words import sentence_of
 from papernudge.hints.geometry import DIGITS_IN, HOUSE_CELLS, PEERS, cell_name, house_name, members
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.misprint import find_misprint
 from papernudge.hints.mistakes import Findings, Mistake, Since, State
 from papernudge.hints.position import Position
 from papernudge.hints.roots import clashes_of, first_group, root_groups
-from papernudge.hints.words import ENGLISH, Words
+from papernudge.hints.words import ENGLISH
 
 __all__ = [
     "Check",
@@ -239,7 +241,7 @@ def check(position: Position, earlier: Position | None = None) -> Check:
     if solution is None:
         return _misprinted(position, filled, written)
     digits = [0 if d == "." else int(d) for d in position.digits]
-    wrong = [c for c in range(81) if digits[c] and digits[c] != int(solution[c])]
+    wrong = [c for c in NEWSPAPER.cells if digits[c] and digits[c] != int(solution[c])]
     new = () if written is None else written[0]
     state = State.MISTAKEN if wrong else State.SOLVED if filled == 81 else State.RIGHT_SO_FAR
     groups = root_groups(
@@ -346,8 +348,8 @@ def _covering_houses(digits: Sequence[int], wrong: Sequence[int]) -> tuple[int, 
     "Best" counts visible repeats inside the house, then filled cells: a nearly full house is
     quickly checked by eye. Past three houses the choice is greedy.
     """
-    inside = {h: frozenset(wrong) & set(HOUSE_CELLS[h]) for h in range(27)}
-    useful = [h for h in range(27) if inside[h]]
+    inside = {h: frozenset(wrong) & set(cells) for h, cells in enumerate(HOUSE_CELLS)}
+    useful = [h for h, held in inside.items() if held]
 
     def shows(house: int) -> tuple[int, int]:
         held = [digits[c] for c in HOUSE_CELLS[house] if digits[c]]

@@ -19,7 +19,7 @@ from enum import IntEnum
 from typing import NamedTuple, TypeVar
 
 from papernudge.hints.board import Board
-from papernudge.hints.geometry import HOUSES, House
+from papernudge.hints.geometry import HOUSES, IS_BLOCK, House
 from papernudge.hints.looks import (
     Read,
     Scan,
@@ -92,7 +92,7 @@ def kind_of(board: Board, reads: tuple[Read, ...]) -> Kind:
         return Kind.SETTLED
     if HOUSES[first.house] & board.blank == first.places:
         return Kind.LAST_BLANK
-    return Kind.BLOCK if first.house >= 18 else Kind.LINE
+    return Kind.BLOCK if IS_BLOCK[first.house] else Kind.LINE
 
 
 def witnesses_of(board: Board, read: Read) -> int:

@@ -14,13 +14,16 @@ from random import Random
 
 from papernudge.hints.board import Board
 from papernudge.hints.canonical import canonical
+from papernudge.hints.catalogue import Words
 from papernudge.hints.geometry import HOUSES, Cell, Digit, House
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.line import Line, Step
 from papernudge.hints.nudge import Nudge, Told3, focus_of
 from papernudge.hints.position import Position
 from papernudge.hints.registry import PRACTISED
 from papernudge.hints.search import cheapest_lines
 from papernudge.hints.solver import solve
+from papernudge.hints.words import ENGLISH, practised
 
 Places = tuple[tuple[Cell, Digit], ...]
 
@@ -63,7 +66,7 @@ FIRST = {
 one of the cheapest (``bench_drilling.py first 484``). What never comes first is undercut: another
 pattern strikes the same candidates for fewer looks. Moves with the weights in ``looks.py``."""
 
-_KINDS = {"row": (0,), "column": (1,), "line": (0, 1), "block": (2,)}
+_KINDS = {"row": ("row",), "column": ("column",), "line": ("row", "column"), "block": ("block",)}
 _COUNTS = {"two": 2, "three": 3, "four": 4, "five": 5, "six": 6, "seven": 7, "eight": 8}
 _ASKED = re.compile(
     r"(?P<name>.+?)(?: of a house)?"
@@ -106,10 +109,11 @@ class Reason:
         )
 
     def __str__(self) -> str:
-        name = self.technique
-        if self.kind:
-            name = f"{name.removesuffix(' of a house')} in a {self.kind}"
-        return name if self.blanks is None else f"{name} with {self.blanks} blanks"
+        return self.said()
+
+    def said(self, words: Words = ENGLISH) -> str:
+        """The reason in words, in English as :meth:`parse` takes it."""
+        return practised(self.technique, self.kind, self.blanks, words)
 
     def holds(self, line: Line) -> bool:
         """Whether a line rests on this reason."""
@@ -121,7 +125,7 @@ class Reason:
         return any(self._fits(step.board, house) for house in step.houses)
 
     def _fits(self, board: Board, house: House) -> bool:
-        if self.kind is not None and house // 9 not in _KINDS[self.kind]:
+        if self.kind is not None and NEWSPAPER.houses[house].kind not in _KINDS[self.kind]:
             return False
         return self.blanks in (None, (HOUSES[house] & board.blank).bit_count())
 

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from random import Random
 
-from papernudge.hints.geometry import ALL_CANDIDATES
+from papernudge.hints.geometry import ALL_CANDIDATES, candidate_pairs, members, pair_of
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.solver import KEEP, OutOfPatience, count_solutions, models
 
 
@@ -19,8 +20,8 @@ def full_grid(seed: int) -> str:
     random = Random(seed)
     state = ALL_CANDIDATES
     grid = None
-    for cell in random.sample(range(81), 12):
-        options = [bit for bit in range(cell, 729, 81) if state >> bit & 1]
+    for cell in random.sample(NEWSPAPER.cells, 12):
+        options = [bit for bit in members(state) if pair_of(bit)[0] == cell]
         random.shuffle(options)
         for bit in options:
             try:
@@ -31,8 +32,7 @@ def full_grid(seed: int) -> str:
                 state, grid = state & KEEP[bit], found
                 break
     assert grid is not None
-    digits = sorted((bit % 81, bit // 81 + 1) for bit in range(729) if grid >> bit & 1)
-    return "".join(str(digit) for _, digit in digits)
+    return "".join(str(digit) for _, digit in candidate_pairs(grid))
 
 
 def puzzle(seed: int, givens: int = 0, symmetric: bool = False) -> str:

@@ -24,9 +24,10 @@ Candidates = int
 
 SIDE = len(NEWSPAPER.symbols)
 DIGITS = range(1, SIDE + 1)
-ALL_CELLS: Cells = (1 << len(NEWSPAPER.cells)) - 1
+_MANY = len(NEWSPAPER.cells)
+ALL_CELLS: Cells = (1 << _MANY) - 1
 ALL_DIGITS: Digits = (1 << SIDE) - 1
-ALL_CANDIDATES: Candidates = (1 << SIDE * len(NEWSPAPER.cells)) - 1
+ALL_CANDIDATES: Candidates = (1 << SIDE * _MANY) - 1
 
 
 def cells_mask(cells: Iterable[Cell]) -> Cells:
@@ -42,6 +43,8 @@ HOUSE_CELLS = tuple(house.cells for house in NEWSPAPER.houses)
 HOUSES: tuple[Cells, ...] = NEWSPAPER.masks
 """The same as sets."""
 ROW, COLUMN, BLOCK = (NEWSPAPER.of_kind(kind) for kind in ("row", "column", "block"))
+IS_BLOCK = tuple(house.kind == "block" for house in NEWSPAPER.houses)
+"""Whether a house is a block."""
 HOUSES_OF = tuple(zip(ROW, COLUMN, BLOCK, strict=True))
 """The row, the column and the block of each cell."""
 PEERS: tuple[Cells, ...] = NEWSPAPER.peer_masks
@@ -62,7 +65,7 @@ FURTHER_THIRDS: tuple[tuple[int, int, int, int], ...] = tuple(
         27 + 3 * (c % 9) + (0 if c > 26 else 1),
         27 + 3 * (c % 9) + (1 if c > 53 else 2),
     )
-    for c in range(81)
+    for c in NEWSPAPER.cells
 )
 """For each cell the thirds of its row and its column that lie outside its block: 3 times the line
 and 0, 1 or 2."""
@@ -118,17 +121,23 @@ def houses_holding(mask: Cells) -> tuple[House, ...]:
 
 def candidate(cell: Cell, digit: Digit) -> Candidates:
     """The set of this one candidate."""
-    return 1 << (81 * (digit - 1) + cell)
+    return 1 << (_MANY * (digit - 1) + cell)
 
 
 def candidates_of(digit: Digit, cells: Cells) -> Candidates:
     """The candidates for one digit in a set of cells."""
-    return cells << 81 * (digit - 1)
+    return cells << _MANY * (digit - 1)
+
+
+def pair_of(bit: int) -> tuple[Cell, Digit]:
+    """The cell and the digit of one bit of a set of candidates."""
+    digit, cell = divmod(bit, _MANY)
+    return cell, digit + 1
 
 
 def candidate_pairs(mask: Candidates) -> tuple[tuple[Cell, Digit], ...]:
     """The pairs of cell and digit in a set of candidates, by cell and then digit."""
-    return tuple(sorted((bit % 81, bit // 81 + 1) for bit in members(mask)))
+    return tuple(sorted(map(pair_of, members(mask))))
 
 
 CELL_NAMES = tuple(map(NEWSPAPER.name, NEWSPAPER.cells))
@@ -184,7 +193,7 @@ def picture(cells: Cells) -> str:
     . . .  . x .  . . .
     . . .  . x .  . . .
     """
-    return _drawn(["x" if cells >> c & 1 else "." for c in range(81)])
+    return _drawn(["x" if cells >> c & 1 else "." for c in NEWSPAPER.cells])
 
 
 def grid_picture(line: str) -> str:

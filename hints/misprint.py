@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from papernudge.hints.geometry import BLOCK, DIGITS, HOUSE_CELLS, PEERS, House, members
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.solver import count_solutions
 
 _FEWEST = 17
@@ -40,7 +41,7 @@ def find_misprint(givens: str) -> Misprint:
     """
     pairs = _clashes(givens)
     cells = tuple(sorted({cell for pair in pairs for cell in pair}))
-    suspects = [c for c in range(81) if givens[c] != "." and all(c in pair for pair in pairs)]
+    suspects = [c for c in NEWSPAPER.cells if givens[c] != "." and all(c in pair for pair in pairs)]
     mended = _mended(givens, suspects)
     if cells:
         printed = tuple(int(givens[c]) for c in cells)
@@ -54,7 +55,7 @@ def find_misprint(givens: str) -> Misprint:
 def _clashes(givens: str) -> list[tuple[int, int]]:
     return [
         (cell, other)
-        for cell in range(81)
+        for cell in NEWSPAPER.cells
         if givens[cell] != "."
         for other in members(PEERS[cell])
         if other > cell and givens[other] == givens[cell]

@@ -18,6 +18,7 @@ from papernudge.hints.geometry import (
     cell_name,
     grid_picture,
 )
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.solver import count_solutions, solve
 
 
@@ -58,7 +59,7 @@ class Position:
         Raises ValueError, saying what was expected, if a line, a cell or a digit is malformed.
         """
         printed, written = _checked(givens, "givens"), _checked(entries, "entries")
-        for cell in range(81):
+        for cell in NEWSPAPER.cells:
             if printed[cell] != "." and written[cell] != ".":
                 raise ValueError(
                     f"expected a given or an entry in {cell_name(cell)}, got both: given "

@@ -17,7 +17,7 @@ from operator import itemgetter
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
-from papernudge.hints.geometry import DIGITS_IN, HOUSES, Cell, Cells, Digit, cells_mask
+from papernudge.hints.geometry import DIGITS_IN, HOUSES, SIDE, Cell, Cells, Digit, cells_mask
 from papernudge.hints.line import Line, Step
 from papernudge.hints.looks import SWITCH, Sight
 from papernudge.hints.notes import board_of
@@ -312,7 +312,7 @@ def digit_by_digit(position: Position) -> Route:
         turn = digit
 
         def order(option: _Option, turn: int = turn) -> tuple[int, object]:
-            return (option.places[0][1] - turn) % 9, option.places
+            return (option.places[0][1] - turn) % SIDE, option.places
 
         option = min(options, key=order)
         digit, state = option.places[0][1], state.after(option, told=True)

@@ -12,6 +12,7 @@ from papernudge.hints.geometry import (
     DIGITS_IN,
     HOUSE_CELLS,
     HOUSES,
+    SIDE,
     Candidates,
     Cells,
     Digits,
@@ -130,7 +131,7 @@ def _keeping(house: tuple[Digits, ...]) -> tuple[tuple[int, tuple[int, ...], Cho
     """Two to four digits with as many places, fewest first, in a house with more blanks than that.
     ``house``: what each of its cells can take, 0 for a filled one.
     """
-    places = [sum(1 << k for k in range(9) if house[k] >> d & 1) for d in range(9)]
+    places = [sum(1 << k for k, held in enumerate(house) if held >> d & 1) for d in range(SIDE)]
     placeable = [(d + 1, mask) for d, mask in enumerate(places) if 2 <= mask.bit_count() <= 4]
     blanks = sum(1 for digits in house if digits)
     found = []

@@ -6,12 +6,15 @@ from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce
 from papernudge.hints.geometry import (
     BLOCK,
+    COLUMN,
     DIGITS_IN,
     HOUSES_OF,
+    ROW,
     Cell,
     candidates_of,
     members,
 )
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.looks import Sight
 from papernudge.hints.pattern import BASE, CORNER, Pattern
 
@@ -29,18 +32,18 @@ def unique_rectangles(board: Board, budget: int) -> list[Deduction]:
     unique rectangle, 6 looks: no 1 or 2 in R2C4
     """
     found = []
-    pairs = [c for c in range(81) if board.digits[c].bit_count() == 2]
+    pairs = [c for c in NEWSPAPER.cells if board.digits[c].bit_count() == 2]
     for corner in pairs:
         same = [c for c in pairs if board.digits[c] == board.digits[corner]]
-        along = [c for c in same if c // 9 == corner // 9 and c != corner]
-        across = [c for c in same if c % 9 == corner % 9 and c != corner]
+        along = [c for c in same if ROW[c] == ROW[corner] and c != corner]
+        across = [c for c in same if COLUMN[c] == COLUMN[corner] and c != corner]
         for one, other in ((one, other) for one in along for other in across):
             found += _rectangle(board, corner, one, other)
     return [d for d in found if d.looks <= budget]
 
 
 def _rectangle(board: Board, corner: Cell, one: Cell, other: Cell) -> list[Deduction]:
-    fourth = 9 * (other // 9) + one % 9
+    fourth = NEWSPAPER.at(NEWSPAPER.place(other)[0], NEWSPAPER.place(one)[1])
     if len({BLOCK[c] for c in (corner, one, other, fourth)}) != 2:
         return []
     digits = board.digits[corner]

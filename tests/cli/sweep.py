@@ -280,6 +280,14 @@ def cases(command: str, name: str) -> Iterator[tuple[str, str]]:
                 yield f"{path}, {kind}", PATHS[path] + kind
 
 
+def _own(command: str) -> set[str]:
+    """The parameters that are swept where no command is named: what ``hint`` shares with ``check``
+    goes through the same functions, so it is swept there.
+    """
+    own = set(KINDS.get(command, {}))
+    return own - set(KINDS["check"]) | own & {"tell", "since"} if command == "hint" else own
+
+
 def line(command: str, name: str, option: str | None, word: str) -> list[str]:
     """The words of a run."""
     gone = [name, *ALONE.get((command, name), ())]
@@ -342,7 +350,7 @@ def main(only: str | None) -> None:
     try:
         start = _state(folder)
         for (command, name), option in options().items():
-            if command == only or (only is None and name in KINDS.get(command, {})):
+            if command == only or (only is None and name in _own(command)):
                 for told, word in cases(command, name):
                     words = line(command, name, option, word)
                     found = judged(words) | {"command": command, "name": name, "case": told}

@@ -49,7 +49,7 @@ def test_a_full_grid_has_no_line() -> None:
     assert nearest([], [3]) is None
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(positions(), symmetries())
 def test_a_turned_mirrored_relabelled_grid_has_the_same_cheapest_lines(
     position: Position, way: Symmetry
@@ -58,10 +58,10 @@ def test_a_turned_mirrored_relabelled_grid_has_the_same_cheapest_lines(
 
 
 def test_so_has_one_that_needs_eliminations() -> None:
-    found = hard_positions([puzzle(seed) for seed in range(24)])
-    assert len(found) > 10
+    found = hard_positions([puzzle(seed) for seed in range(12)])
+    assert len(found) > 5
     rng = random.Random(6)
-    for position in found[:30]:
+    for position in found[:12]:
         assert same_lines(position, symmetry(rng))
 
 
@@ -94,7 +94,7 @@ def test_one_naked_pair_opens_what_a_pair_and_a_triple_did() -> None:
 
 
 def test_no_pattern_is_told_where_a_plain_single_stands_however_dear() -> None:
-    for seed in range(30):
+    for seed in range(12):
         position = Position.of(puzzle(seed))
         for line in walk(position).lines:
             board = Board.of(position)
@@ -105,7 +105,7 @@ def test_no_pattern_is_told_where_a_plain_single_stands_however_dear() -> None:
 
 
 def test_nothing_dearer_than_asked_is_looked_for() -> None:
-    for position in hard_positions([puzzle(seed) for seed in range(30, 34)]):
+    for position in hard_positions([puzzle(seed) for seed in range(30, 32)]):
         board = Board.of(position)
         lines = cheapest_lines(board)
         price = lines[0].price
@@ -116,13 +116,13 @@ def test_nothing_dearer_than_asked_is_looked_for() -> None:
 
 def test_no_pattern_is_cheaper_than_its_declared_least() -> None:
     assert PATTERN + 1 + min(least for _, least in TECHNIQUES) == LEAST_LINE
-    for position in hard_positions([puzzle(seed) for seed in range(50, 53)]):
+    for position in hard_positions([puzzle(seed) for seed in range(50, 52)]):
         for technique, least in TECHNIQUES:
             assert all(d.looks >= least for d in technique(Board.of(position), 30))
 
 
 def test_every_technique_keeps_to_its_budget() -> None:
-    for position in hard_positions([puzzle(seed) for seed in range(60, 63)]):
+    for position in hard_positions([puzzle(seed) for seed in range(60, 62)]):
         board = Board.of(position)
         for technique, _ in TECHNIQUES:
             few, many = technique(board, 12), technique(board, 20)
@@ -132,7 +132,7 @@ def test_every_technique_keeps_to_its_budget() -> None:
 
 
 def test_a_line_holds_nothing_but_what_its_last_step_needs() -> None:
-    for position in hard_positions([puzzle(seed) for seed in range(70, 75)]):
+    for position in hard_positions([puzzle(seed) for seed in range(70, 73)]):
         for line in cheapest_lines(Board.of(position))[:3]:
             told = line.settled()
             needed = 0
@@ -142,7 +142,7 @@ def test_a_line_holds_nothing_but_what_its_last_step_needs() -> None:
 
 
 def test_what_a_step_builds_on_was_ruled_out_before_it() -> None:
-    for position in hard_positions([puzzle(seed) for seed in range(90, 94)]):
+    for position in hard_positions([puzzle(seed) for seed in range(90, 92)]):
         for line in cheapest_lines(Board.of(position))[:3]:
             out = 0
             for step in line.settled().steps:

@@ -91,7 +91,7 @@ def test_writing_a_digit_strikes_exactly_its_rivals() -> None:
 
 def test_several_solutions_come_each_once_and_obey_the_rules() -> None:
     line = list(puzzle(11))
-    for cell in [c for c in range(81) if line[c] != "."][:4]:
+    for cell in [c for c in range(81) if line[c] != "."][:3]:
         line[cell] = "."
     found = list(solutions("".join(line)))
     assert len(found) == len(set(found)) > 1
@@ -113,7 +113,7 @@ def test_the_solution_is_the_sat_solvers(line: str) -> None:
     judge.close()
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(positions(), st.integers(0, 2**32))
 def test_whether_a_candidate_is_possible_is_what_the_sat_solver_says(
     position: Any, seed: int

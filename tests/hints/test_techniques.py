@@ -156,7 +156,7 @@ def test_told_steps_of_seventeen_givens_are_forced_too(data_dir: Path, judge: Ju
 
 def test_depth_one_sends_to_where_the_first_pattern_lies() -> None:
     rng, sent = random.Random(6), Counter[str]()
-    for line in [puzzle(seed) for seed in range(40, 60)]:
+    for line in [puzzle(seed) for seed in range(40, 50)]:
         for one, position in lines_along(line, rng):
             assert sent_right(one, position), (line, one)
             sent[one.steps[0].technique] += 1
@@ -165,7 +165,7 @@ def test_depth_one_sends_to_where_the_first_pattern_lies() -> None:
 
 def test_whatever_a_technique_finds_is_forced(judge: Judge) -> None:
     rng, found = random.Random(5), Counter[str]()
-    for board in sparse_boards_of((puzzle(seed) for seed in range(40)), rng):
+    for board in sparse_boards_of((puzzle(seed) for seed in range(22)), rng):
         for technique, _ in (*TECHNIQUES, *UNIQUENESS):
             some = technique(board, 22)
             for deduction in rng.sample(some, min(4, len(some))):

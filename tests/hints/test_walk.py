@@ -126,7 +126,7 @@ def test_a_full_grid_has_a_grade_too() -> None:
     assert grade(full_grid(2)).steps == 0
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(puzzles(), symmetries())
 def test_expected_minutes_do_not_depend_on_how_the_grid_lies(line: str, way: Symmetry) -> None:
     here = features(Position.of(line))
@@ -134,7 +134,7 @@ def test_expected_minutes_do_not_depend_on_how_the_grid_lies(line: str, way: Sym
     assert here == pytest.approx(features(Position.of(way.line(line))))
 
 
-@settings(max_examples=3, deadline=None)
+@settings(max_examples=2, deadline=None)
 @given(symmetries())
 def test_nor_where_no_line_is_cheap_enough_and_people_would_try(way: Symmetry) -> None:
     line = puzzle(199)  # its walk casts nets

@@ -19,6 +19,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from papernudge.hints import solve
+from papernudge.vision.find import find_grids
 from papernudge.vision.photo import Photo, open_photo
 from papernudge.vision.read import read_page
 from papernudge.vision.reading import GridReading, PageReading
@@ -26,7 +27,7 @@ from papernudge.vision.reading import GridReading, PageReading
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 NAMES = ("kitchen-table.jpg", "one-mistake.jpg", "clean.jpg")
 Raster = npt.NDArray[np.uint8]
-few = settings(max_examples=6, deadline=None, suppress_health_check=list(HealthCheck))
+few = settings(max_examples=4, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @cache
@@ -58,10 +59,36 @@ def says_the_truth(read: GridReading, name: str) -> None:
     assert len(asked) <= 3
 
 
-@pytest.mark.parametrize("name", NAMES)
+@cache
+def plainly(name: str) -> GridReading:
+    return puzzle(raster(name))
+
+
 @pytest.mark.parametrize("turns", [1, 2, 3])
-def test_a_photo_turned_by_quarters_says_the_same(name: str, turns: int) -> None:
-    says_the_truth(puzzle(np.rot90(raster(name), turns)), name)
+@pytest.mark.parametrize("name", NAMES)
+def test_a_turned_photo_says_the_same_and_its_corners_turn_with_it(name: str, turns: int) -> None:
+    image = raster(name)
+    turned = puzzle(np.rot90(image, turns))
+    says_the_truth(turned, name)
+    back = np.asarray(turned.corners, np.float64)
+    for _ in range(turns):  # undoes a quarter turn against the clock: x/y of the turned raster
+        back = np.stack([-back[:, 1], back[:, 0]], axis=1)
+    high, wide = image.shape[:2]
+    shift = {1: (wide - 1, 0), 2: (wide - 1, high - 1), 3: (0, high - 1)}[turns]
+    cell = np.linalg.norm(plainly(name).corners[1] - plainly(name).corners[0]) / 9
+    assert np.abs(back + shift - plainly(name).corners).max() < 0.15 * cell
+
+
+@pytest.mark.parametrize("name", ["one-mistake.jpg", "notes.jpg", "clean.jpg"])
+def test_a_grid_found_in_a_mirror_lies_mirrored_back_where_it_lay(name: str) -> None:
+    image = raster(name)
+    (plain,), (mirrored,) = (
+        [found.mesh.crossings for found in find_grids(np.ascontiguousarray(one)) if found.mesh]
+        for one in (image, image[:, ::-1])
+    )
+    back = mirrored[:, ::-1] * (-1, 1) + (image.shape[1] - 1, 0)
+    cell = np.linalg.norm(plain[0, 9] - plain[0, 0]) / 9
+    assert np.abs(back - plain).max() < 0.1 * cell
 
 
 @few
@@ -101,5 +128,5 @@ def test_more_table_around_the_paper_says_the_same(name: str, x: float, y: float
     more = cv2.copyMakeBorder(raster(name), top, 9, left, 9, cv2.BORDER_REPLICATE)
     found = puzzle(more.astype(np.uint8))
     says_the_truth(found, name)
-    before = puzzle(raster(name)).corners
+    before = plainly(name).corners
     assert np.abs(found.corners - (left, top) - before).max() < 0.02 * np.ptp(before[:, 0])
