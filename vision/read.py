@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -32,13 +34,13 @@ from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_fine
 from papernudge.vision.reading import GridReading, PageReading
 from papernudge.vision.reread import Search, reread
-from papernudge.vision.sight import Sight, View, blamed, hidden_under, judged
+from papernudge.vision.settle import Settled, settle
+from papernudge.vision.sight import Sight, View, blamed, harmed_under, hidden_under, judged
 
-WAY_MARGIN = 10.0
-"""Nats by which the vote on which way is up must be won: ten undamaged photos are won by 87 to 275,
-under the strongest noise by 50 and more."""
 _HIDES = 4
 """Hidden cells from which on they are why a grid's lines could not be followed."""
+_LINES_LOST = ("dark", "crossed")
+"""Reasons for which a grid's lines could not be followed."""
 _CLEAR, _FEW = 0.98, 3
 """From so many cells of which the first looks are less sure than this, or which they call struck,
 lines across the page are looked for."""
@@ -71,30 +73,31 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     clock = _Clock()
     began = time.perf_counter()
     found = _found(raster)
-    now = clock.add("find", began)
     if not found:
         return _no_grid(raster)
-    readable = [(g, g.mesh) for g in found if g.mesh is not None and g.quality.ok]
-    exposures = [exposed(raster, mesh) for _, mesh in readable]
+    readable, rest = _parted(raster, found)
+    now = clock.add("find", began)
+    exposures = [exposed(raster, settled.mesh) for _, settled in readable]
     now = clock.add("flatten", now)
     scores = [scorer(e.patches.pixels) for e in exposures]
-    turn, sure = which_way_up(scores), way_is_sure(scores)
+    turn, way = which_way_up(scores), way_margin(scores)
     if turn:
         exposures = [e.turned(turn) for e in exposures]
         scores = [scorer(e.patches.pixels) for e in exposures]
     now = clock.add("classify", now)
-    grids = [_unread(raster, g, turn) for g in found if not _readable(g)]
+    grids = [_unread(raster, g, turn) for g in rest]
     search = Search()
     for (one, mesh), exposure, said in zip(readable, exposures, scores, strict=True):
-        upright = mesh.turned(turn)
-        view = View.of(raster, upright)
+        settled = mesh.turned(turn)
+        upright = settled.mesh
+        view = View.of(raster, upright, settled.strained)
         now = clock.add("see", now)
         if view.crossed or looks_crossed(said):
             exposure, said = _without_lines(exposure, said, scorer)
         said = with_finer_notes(raster, upright, said)
         now = clock.add("classify", now)
         lined = bool((exposure.lines > LINE).any())
-        sight = judged(view.sight(said.digits), said.digits, lined, lambda: ails_of(raster), sure)
+        sight = judged(view.sight(said.digits), said.digits, lined, lambda: ails_of(raster), way)
         grids.append(read_grid(one, exposure.patches, said, turn, solve, sight, search))
         now = clock.add("decode", now)
     size = (raster.shape[1], raster.shape[0])
@@ -111,6 +114,29 @@ def _found(raster: Raster) -> tuple[FoundGrid, ...]:
         if any(map(_readable, again)):
             return again
     return _with_advice(raster, found)
+
+
+def _parted(
+    raster: Raster, found: tuple[FoundGrid, ...]
+) -> tuple[list[tuple[FoundGrid, Settled]], list[FoundGrid]]:
+    """The grids that can be read, their meshes put back where they left the paper, and the rest."""
+    readable: list[tuple[FoundGrid, Settled]] = []
+    rest: list[FoundGrid] = []
+    for grid in found:
+        if grid.mesh is None or not grid.quality.ok:
+            rest.append(grid)
+            continue
+        held = settle(grid.mesh, partial(harmed_under, raster, grid.mesh))
+        if held.lost:
+            quality = replace(grid.quality, ok=False, reason="crossed", says=advice("crossed"))
+            rest.append(replace(grid, kind=GridKind.TOO_POOR, mesh=None, quality=quality))
+        elif held.strays.any():
+            size = np.array([raster.shape[1], raster.shape[0]]) - 1.0
+            corners = np.clip(held.mesh.corners, 0, size)
+            readable.append((replace(grid, corners=corners, mesh=held.mesh), held))
+        else:
+            readable.append((grid, held))
+    return readable, rest
 
 
 def _without_lines(exposure: Exposure, said: Scores, scorer: Scorer) -> tuple[Exposure, Scores]:
@@ -181,10 +207,12 @@ def _votes(scores: list[Scores]) -> npt.NDArray[np.float64]:
     return sum((turn_votes(s.turned) for s in scores), np.zeros(4))
 
 
-def way_is_sure(scores: list[Scores]) -> bool:
-    """Whether the vote on which way is up is clear, or nobody voted: the page shows no ink."""
+def way_margin(scores: list[Scores]) -> float:
+    """By how many nats the vote on which way is up is won; without end where nobody voted: the
+    page shows no ink.
+    """
     least, *_, second, best = np.sort(_votes(scores)).tolist()
-    return bool(best - second > WAY_MARGIN or best == least)
+    return math.inf if best == least else float(best - second)
 
 
 def _mesh_of(found: FoundGrid, turn: int) -> Mesh | None:
@@ -231,7 +259,7 @@ def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:
 def _unread(raster: Raster, found: FoundGrid, turn: int) -> GridReading:
     """A grid that isn't read; of one whose lines could not be followed, what hides them."""
     corners = np.roll(found.corners, turn, axis=0)
-    if found.kind is not GridKind.TOO_POOR or found.quality.reason != "dark":
+    if found.kind is not GridKind.TOO_POOR or found.quality.reason not in _LINES_LOST:
         return GridReading(found.kind, corners, found.quality)
     hidden = hidden_under(raster, corners)
     if len(hidden) < _HIDES:

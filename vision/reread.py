@@ -68,7 +68,7 @@ def reread(
     said = {one.cell for one in told}
     hidden = {c: why for c, why in evidence.sight.hidden.items() if c not in said}
     decoded, ink = _decoded(evidence, told, hidden, cache(solve), search or Search())
-    suspects = evidence.sight.suspects(evidence.scores.digits)
+    suspects = evidence.sight.suspects(evidence.scores.digits, evidence.hand)
     doubts = find_doubts(decoded, hidden, suspects - said)
     cells = _cells(decoded, evidence.scores, hidden)
     alone = ink.argmax(axis=1)

@@ -1,19 +1,25 @@
 """Fits how far a look is trusted: the weights in ``papernudge.vision.sight``.
 
-    python -m papernudge.digits_model.training.fit_trust --photos 36 --harms 124
+    python -m papernudge.digits_model.training.fit_trust --harms 200 --pages 60 --jobs 2 --write
 
-Photos of distinct puzzles get one harm each, of any kind and level, and are read by the looks of
-the fold that never saw the puzzle. Of each cell that can be seen as far as the network says, what
-speaks for the look is fitted to whether it was right: the same digit, or blank where nothing stands
-and at least half of the cell can be seen. Reported by cross-validation over puzzles: mean log-loss
-in nats, cells wrong at a chance of .99 and more, right cells below it for a photo.
+Photos of distinct puzzles and drawn pages get one harm each, of any kind and level; photos are
+read by the looks of the fold that never saw the puzzle, pages are of the split ``calibrate``. Of
+each cell that can be seen as far as the network says, what speaks for the look is fitted to
+whether it was right: the same digit, or blank where nothing stands and at least half of the cell
+can be seen. Of each digit in a harmed cell the page's word on whose hand wrote it is fitted to
+whose did. Reported by cross-validation over sources: mean log-loss in nats, cells wrong at a chance
+that asks no question, right cells below it for a source.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import re
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -21,23 +27,60 @@ import numpy.typing as npt
 
 from papernudge.digits_model.scores import Looks, score
 from papernudge.digits_model.seen import seen
-from papernudge.digits_model.training.pages.harms import KINDS, harm
+from papernudge.digits_model.training.drawn import LEAST, label_rows, recipe
+from papernudge.digits_model.training.labels import DIGIT, HAND
+from papernudge.digits_model.training.pages import draw, use_pack
+from papernudge.digits_model.training.pages.harms import KINDS, Harmed, harm
 from papernudge.digits_model.training.real import RealPhoto, photos, puzzle_key
+from papernudge.digits_model.training.seen_truth import cropped
+from papernudge.vision import sight
 from papernudge.vision.even import LINE, exposed
+from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.read import looks_crossed
-from papernudge.vision.sight import TRUST, evidence, sheet_of, signs_of
+from papernudge.vision.sight import TRUST, evidence, harmed_by, sheet_of, signs_of
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
 
 UNSEEN = Path(__file__).parent / "unseen"
+FIRST_PAGE = 940_000_000
 PULL = 0.5
 """Inverse strength of the pull of all weights towards zero, columns brought to one spread."""
 JITTER = 0.01
 """Spread by which crossings are moved as finding them would, cells."""
-SAFE = 0.99
-"""Chance that the report takes for sure: as ``papernudge.vision.doubts`` does."""
+SAFE, SAFE_HAND = 0.99, 0.97
+"""Chances that the report takes for sure: as ``papernudge.vision.doubts`` does."""
+MOST_ODDS = 12.0
+"""Greatest log-odds of the page's word on the hand that the fit is shown."""
+
+
+@dataclass(frozen=True, eq=False)
+class Source:
+    """A grid with its truth; ``hands``: int (81,), 1 written, 0 printed, -1 unknown or blank."""
+
+    image: npt.NDArray[np.uint8]
+    crossings: Floats
+    digits: Ints
+    hands: Ints
+    looks: Looks | None
+
+
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """One harmed source: evidence (81, 5) for the looks; whether each is right; whether the cell
+    can be seen as far as the network says; for cells with a digit that was read and whose hand is
+    known the page's word on it, and whether it was written. ``whole``: all that is known of each
+    cell, for other fits.
+    """
+
+    columns: Floats
+    right: Bools
+    visible: Bools
+    hand: Floats
+    written: Bools
+    whole: dict[str, npt.NDArray[np.float32]]
 
 
 def distinct(folder: Path, count: int, seed: int) -> list[RealPhoto]:
@@ -50,43 +93,113 @@ def distinct(folder: Path, count: int, seed: int) -> list[RealPhoto]:
     return [by_puzzle[p][int(rng.integers(len(by_puzzle[p])))] for p in chosen]
 
 
+@cache
+def _held(fold: int) -> Looks:
+    return Looks.held(UNSEEN, f"fold{fold}", f"fold{fold}-closer")
+
+
 def looks_of(puzzle: str) -> Looks | None:
     """The looks that never saw the puzzle; None where the shipped ones did not."""
     table = json.loads((UNSEEN / "folds.json").read_text("utf-8"))
     fold = table["folds"].get(puzzle_key(puzzle))
-    return None if fold is None else Looks.held(UNSEEN, f"fold{fold}", f"fold{fold}-closer")
+    return None if fold is None else _held(fold)
 
 
-def rows(
-    folder: Path, count: int, harmed: int, seed: int
-) -> Iterator[tuple[Floats, Bools, Bools, int]]:
-    """For each harmed photo: the evidence (81, 5), which cells are read right, which the network
-    says can be seen, and the number of the photo.
-    """
-    rng = np.random.default_rng([seed, 11])
-    kinds = list(KINDS)
-    for number, photo in enumerate(held := distinct(folder, count, seed)):
-        mesh = photo.mesh()
-        if mesh is None:
-            continue
-        looks = looks_of(photo.puzzle)
-        truth = np.array([0 if d == "." else int(d) for d in photo.digits])
-        for turn in range(number, harmed, len(held)):
-            kind, level = kinds[turn % len(kinds)], float(rng.uniform(1, 5))
-            worse = harm(photo.raster(), mesh.crossings, kind, level, int(rng.integers(2**31)))
-            cell = float(np.linalg.norm(mesh.corners[1] - mesh.corners[0])) / 9
-            moved = worse.crossings + rng.normal(0, JITTER * cell, (10, 10, 2))
-            at = Mesh(moved, mesh.seen)
-            exposure = exposed(worse.image, at)
-            said = score(exposure.patches.pixels, looks)
-            if looks_crossed(said):
-                exposure = exposure.without_lines()
-                if (exposure.lines > LINE).any():
-                    said = score(exposure.patches.pixels, looks)
-            sees = seen(sheet_of(worse.image, at))
-            read = said.digits.argmax(axis=1)
-            right = (read == truth) & ~((worse.seen < 0.5) & (read == 0))
-            yield evidence(signs_of(sees), said.digits), right, sees.seen > 0.5, number
+def of_photo(photo: RealPhoto) -> Source | None:
+    """A photo's grid, None where its mesh is not known."""
+    mesh = photo.mesh()
+    if mesh is None:
+        return None
+    digits = np.array([0 if d == "." else int(d) for d in photo.digits])
+    hands = np.full(81, -1)
+    if photo.givens is not None:
+        printed = np.array([g != "." for g in photo.givens])
+        hands = np.where(digits == 0, -1, np.where(printed, 0, 1))
+    return Source(photo.raster(), mesh.crossings, digits, hands, looks_of(photo.puzzle))
+
+
+def of_page(seed: int) -> Source | None:
+    """The first grid of a drawn page, None where it has none that can be read."""
+    page = draw(recipe(seed, "calibrate"))
+    whole = [g for g in page.truth.grids if g.kind in ("puzzle", "full") and g.cell_px >= LEAST]
+    for grid in whole[:1]:
+        assert grid.crossings is not None
+        labels = label_rows(grid).astype(np.int64)
+        image, crossings = cropped(page.image, grid.crossings)
+        digits = np.maximum(labels[:, DIGIT], 0)
+        hands = np.where(digits > 0, labels[:, HAND], -1)
+        return Source(image, crossings, digits, hands, None)
+    return None
+
+
+def rows_of(source: Source, worse: Harmed, rng: np.random.Generator) -> Rows:
+    """What is read of a harmed source."""
+    cell = float(np.linalg.norm(np.diff(worse.crossings, axis=1), axis=2).mean())
+    moved = worse.crossings + rng.normal(0, JITTER * cell, (10, 10, 2))
+    at = Mesh(moved, np.ones((10, 10), np.bool_))
+    exposure = exposed(worse.image, at)
+    said = score(exposure.patches.pixels, source.looks)
+    if looks_crossed(said):
+        exposure = exposure.without_lines()
+        if (exposure.lines > LINE).any():
+            said = score(exposure.patches.pixels, source.looks)
+    sees = seen(sheet_of(worse.image, at))
+    signs = signs_of(sees)
+    read = said.digits.argmax(axis=1)
+    right = (read == source.digits) & ~((worse.seen < 0.5) & (read == 0))
+    ink = page_evidence(
+        ink_features(exposure.patches.pixels), said.hand, said.digits[:, 0] < np.log(0.5)
+    )
+    hand = hand_on_page(said.hand, read, said.features, ink)
+    asked = (read > 0) & (source.hands >= 0) & harmed_by(signs) & (worse.seen >= 0.5)
+    whole = {
+        "signs": signs, "looks": said.digits, "own": said.hand, "hand": hand,
+        "truth": source.digits, "hands": source.hands, "seen": worse.seen,
+        "crossed": worse.crossed, "struck": said.struck,
+    }  # fmt: skip
+    return Rows(
+        evidence(signs, said.digits), right, sees.seen > 0.5,
+        np.clip(hand[asked], -MOST_ODDS, MOST_ODDS), source.hands[asked] == 1,
+        {name: np.asarray(held, np.float32) for name, held in whole.items()},
+    )  # fmt: skip
+
+
+def harmed_rows(source: Source, number: int, times: int, seed: int) -> list[Rows]:
+    """``times`` harms of one source, kinds in turn."""
+    rng, kinds = np.random.default_rng([seed, 11, number]), list(KINDS)
+    out = []
+    for turn in range(times):
+        kind, level = kinds[(times * number + turn) % len(kinds)], float(rng.uniform(0.7, 5.3))
+        worse = harm(source.image, source.crossings, kind, level, int(rng.integers(2**31)))
+        out.append(rows_of(source, worse, rng))
+    return out
+
+
+_GIVEN: list[argparse.Namespace] = []
+
+
+def prepare(given: argparse.Namespace) -> None:
+    """What each process needs to know."""
+    import cv2
+
+    cv2.setNumThreads(1)
+    _GIVEN[:] = [given]
+    if given.pack:
+        use_pack(given.pack)
+
+
+def photo_rows(number: int) -> list[Rows]:
+    """All harms of one photo."""
+    given = _GIVEN[0]
+    source = of_photo(distinct(given.data / "photos", given.photos, given.seed)[number])
+    return harmed_rows(source, number, given.each, given.seed) if source else []
+
+
+def page_rows(number: int) -> list[Rows]:
+    """All harms of one drawn page."""
+    given = _GIVEN[0]
+    source = of_page(FIRST_PAGE + 1000 * given.seed + number)
+    return harmed_rows(source, 1000 + number, given.each, given.seed) if source else []
 
 
 def fitted(columns: Floats, right: Bools) -> Floats:
@@ -98,35 +211,90 @@ def fitted(columns: Floats, right: Bools) -> Floats:
     return np.concatenate([model.intercept_, model.coef_[0] / spread]).round(3)
 
 
-def told(chance: Floats, right: Bools, count: int) -> str:
-    """How good the chances are."""
-    loss = -np.log(np.clip(np.where(right, chance, 1 - chance), 1e-9, 1)).mean()
-    silent = int((~right & (chance >= SAFE)).sum())
-    asked = float((right & (chance < SAFE)).sum()) / count
-    return f"log-loss {loss:.4f}, {silent} sure and wrong of {len(right)}, {asked:.2f} asked"
+def chances(weights: Floats, columns: Floats) -> Floats:
+    """Of each row to be true."""
+    return np.asarray(1 / (1 + np.exp(-weights[0] - columns @ weights[1:])))
+
+
+def told(chance: Floats, true: Bools, count: int, safe: float) -> str:
+    """How good the chances are; of what is likelier, where they have two sides."""
+    loss = -np.log(np.clip(np.where(true, chance, 1 - chance), 1e-9, 1)).mean()
+    silent = int((~true & (chance >= safe)).sum())
+    asked = float((true & (chance < safe)).sum()) / count
+    return f"log-loss {loss:.4f}, {silent} sure and wrong of {len(true)}, {asked:.2f} asked"
+
+
+def crossed(columns: Floats, true: Bools, part: Ints) -> Floats:
+    """Chances by weights fitted without the row's own third of the sources."""
+    out = np.zeros(len(true))
+    for third in range(3):
+        held = part % 3 == third
+        out[held] = chances(fitted(columns[~held], true[~held]), columns[held])
+    return out
+
+
+def gathered(given: argparse.Namespace) -> Iterator[tuple[int, Rows]]:
+    """Rows of all sources with the source's number."""
+    with ProcessPoolExecutor(given.jobs, initializer=prepare, initargs=(given,)) as pool:
+        prepare(given)
+        count = len(distinct(given.data / "photos", given.photos, given.seed))
+        parts = [*pool.map(photo_rows, range(count)), *pool.map(page_rows, range(given.pages))]
+    for number, part in enumerate(parts):
+        for rows in part:
+            yield number, rows
+
+
+def write(weights: Floats, hand: Floats) -> None:
+    """Put both fits into the file that uses them."""
+    path = Path(sight.__file__)
+    text = path.read_text("utf-8")
+    for name, held in (("WEIGHTS", weights), ("HAND_WEIGHTS", hand)):
+        text = re.sub(rf"^{name} = .*$", f"{name} = np.array({held.tolist()})", text, flags=re.M)
+    path.write_text(text, "utf-8")
 
 
 def main() -> None:
     """Print the weights and how well they do."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
+    )
     parser.add_argument("--data", type=Path, default=Path("../shared/data"))
-    parser.add_argument("--photos", type=int, default=36)
-    parser.add_argument("--harms", type=int, default=124)
+    parser.add_argument("--photos", type=int, default=36, help="puzzles, a photo of each")
+    parser.add_argument("--pages", type=int, default=30, help="drawn pages")
+    parser.add_argument("--each", type=int, default=6, help="harms of each")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--jobs", type=int, default=1, help="processes")
+    parser.add_argument("--pack", type=Path, help="typefaces and strokes, where none are installed")
+    parser.add_argument("--keep", type=Path, help="file for all that is known of each cell (npz)")
+    parser.add_argument("--write", action="store_true", help="put the weights in their place")
     given = parser.parse_args()
-    found = list(rows(given.data / "photos", given.photos, given.harms, given.seed))
-    visible = np.concatenate([v for _, _, v, _ in found])
-    columns = np.concatenate([c for c, _, _, _ in found])[visible]
-    right = np.concatenate([r for _, r, _, _ in found])[visible]
-    photo = np.concatenate([np.full(81, n) for *_, n in found])[visible]
-    chance = np.zeros(len(right))
-    for part in range(3):
-        held = photo % 3 == part
-        weights = fitted(columns[~held], right[~held])
-        chance[held] = 1 / (1 + np.exp(-weights[0] - columns[held] @ weights[1:]))
-    print(f"WEIGHTS = np.array({fitted(columns, right).tolist()})  # start, {', '.join(TRUST)}")
-    print("the look alone:", told(1 - np.exp(-columns[:, -1]), right, len(found)))
-    print("weighed:", told(chance, right, len(found)))
+    found = list(gathered(given))
+    if given.keep:
+        kept = {k: np.concatenate([r.whole[k] for _, r in found]) for k in found[0][1].whole}
+        numbers = np.concatenate([np.full(81, n) for n, _ in found])
+        np.savez_compressed(given.keep, part=numbers, **kept)  # type: ignore[arg-type]
+    visible = np.concatenate([r.visible for _, r in found])
+    columns = np.concatenate([r.columns for _, r in found])[visible]
+    right = np.concatenate([r.right for _, r in found])[visible]
+    part = np.concatenate([np.full(81, n) for n, _ in found])[visible]
+    weights = fitted(columns, right)
+    print(f"WEIGHTS = np.array({weights.tolist()})  # start, {', '.join(TRUST)}")
+    print("the look alone:", told(1 - np.exp(-columns[:, -1]), right, len(found), SAFE))
+    print("as before:", told(chances(sight.WEIGHTS, columns), right, len(found), SAFE))
+    print("weighed:", told(crossed(columns, right, part), right, len(found), SAFE))
+    hand = np.concatenate([r.hand for _, r in found])[:, None]
+    written = np.concatenate([r.written for _, r in found])
+    part = np.concatenate([np.full(len(r.hand), n) for n, r in found])
+    by_hand = fitted(hand, written)
+    print(f"HAND_WEIGHTS = np.array({by_hand.tolist()})  # start, slope")
+    for name, chance in (
+        ("the page's word:", chances(np.array([0.0, 1.0]), hand)),
+        ("weighed:", crossed(hand, written, part)),
+    ):
+        sure = np.where(chance > 0.5, chance, 1 - chance)
+        print(name, told(sure, (chance > 0.5) == written, len(found), SAFE_HAND))
+    if given.write:
+        write(weights, by_hand)
 
 
 if __name__ == "__main__":

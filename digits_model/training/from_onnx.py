@@ -21,6 +21,8 @@ from torch import nn
 
 from papernudge.digits_model.training.drawn import cells
 from papernudge.digits_model.training.network import TwoLooks, context
+from papernudge.digits_model.training.seen_net import SeenNet
+from papernudge.digits_model.training.seen_truth import samples
 
 SEEDS = range(930_000_000, 930_000_016)
 """Pages whose cells tell the means."""
@@ -66,6 +68,9 @@ def fill(net: nn.Module, path: Path, scale: float) -> None:
             weight = weight / scale
         state[f"{name}.weight"] = torch.from_numpy(weight.copy())
         norm = _norm_after(net, name)
+        if norm is None:
+            state[f"{name}.bias"] = torch.from_numpy(bias.copy())
+            continue
         state[f"{norm}.bias"] = torch.from_numpy(bias.copy())
         state[f"{norm}.weight"] = torch.full_like(state[f"{norm}.weight"], (1 + 1e-5) ** 0.5)
         state[f"{norm}.running_mean"].zero_()
@@ -74,10 +79,10 @@ def fill(net: nn.Module, path: Path, scale: float) -> None:
     net.load_state_dict(state)
 
 
-def _norm_after(net: nn.Module, conv: str) -> str:
-    """The name of the normalisation behind a convolution: the next in its sequence."""
+def _norm_after(net: nn.Module, conv: str) -> str | None:
+    """The name of the normalisation behind a convolution, the next in its sequence, if any."""
     parent, _, last = conv.rpartition(".")
-    return f"{parent}.{int(last) + 1}"
+    return f"{parent}.{int(last) + 1}" if last.isdigit() else None
 
 
 def _matrices(
@@ -136,6 +141,16 @@ def looks(models: Path, first: str, closer: str, pixels: npt.NDArray[np.uint8]) 
     return net
 
 
+def seeing(path: Path, pages: Path | None) -> SeenNet:
+    """The network of this file that says what can be seen."""
+    net = SeenNet().eval()
+    fill(net, path, 1.0)
+    drawn = [sheet for seed in SEEDS for sheet, _ in samples(seed, pages)]
+    sheets = torch.from_numpy(np.stack(drawn).transpose(0, 3, 1, 2).astype(np.float32))
+    unfold(net, lambda: net(sheets))
+    return net
+
+
 def main() -> None:
     """Turn one pair of files into weights."""
     parser = argparse.ArgumentParser(
@@ -146,9 +161,14 @@ def main() -> None:
     parser.add_argument("--closer", default="closer")
     parser.add_argument("--pages", type=Path)
     parser.add_argument("--to", type=Path, required=True)
+    parser.add_argument("--seen", action="store_true", help="seen.onnx instead of the pair")
     given = parser.parse_args()
-    pixels = np.concatenate([cells(seed, given.pages)[0] for seed in SEEDS])
-    net = looks(given.models, given.first, given.closer, pixels)
+    net: nn.Module
+    if given.seen:
+        net = seeing(given.models / "seen.onnx", given.pages)
+    else:
+        pixels = np.concatenate([cells(seed, given.pages)[0] for seed in SEEDS])
+        net = looks(given.models, given.first, given.closer, pixels)
     given.to.parent.mkdir(parents=True, exist_ok=True)
     torch.save(net.state_dict(), given.to)
 

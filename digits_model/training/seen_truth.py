@@ -38,6 +38,9 @@ READ = 0.6
 """Share of samples that the looks read."""
 ASTRAY = 0.12
 """Share of meshes that lie wrong by a good part of a cell somewhere."""
+SWAYED, SWAY = 0.3, 0.07
+"""Share of meshes that bend away from the lines a little, as where a cover hid some, and the usual
+most of it, cells."""
 AROUND = 1.7
 """Cells around the grid that are kept: harms come in from there."""
 MOST_CELL = 44.0
@@ -77,6 +80,12 @@ def _mesh(crossings: Points, rng: np.random.Generator, share: float) -> tuple[Me
     """Crossings as a finder might give them, and whether they lie astray."""
     cell = float(np.linalg.norm(np.diff(crossings, axis=1), axis=2).mean())
     moved = crossings + rng.normal(0, JITTER * cell, crossings.shape)
+    if share and rng.random() < SWAYED:
+        y, x = np.mgrid[-1:1:10j, -1:1:10j]
+        bend = np.einsum(
+            "kij,kc->ijc", np.stack([x, y, x * x, x * y, y * y]), rng.normal(size=(5, 2))
+        )
+        moved += SWAY * cell * rng.random() * bend
     astray = bool(rng.random() < share)
     if astray:
         line, way = int(rng.integers(0, 9)), int(rng.integers(2))

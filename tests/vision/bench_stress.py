@@ -1,6 +1,6 @@
 """How photos and drawn pages are read after harm: every kind at five levels, one table.
 
-    python tests/vision/bench_stress.py --photos 12 --pages 4 --sheet worst.png
+    python tests/vision/bench_stress.py --photos 12 --pages 4 --jobs 2 --sheet worst.png
     python tests/vision/bench_stress.py --kinds thumb,glare --levels 1,3 --photos 67 --pages 0
 
 Photos are those whose puzzles no network of the reader has seen: of fold 0 in
@@ -23,6 +23,7 @@ import argparse
 import json
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
@@ -32,7 +33,7 @@ from scoring import UNSEEN, scorers
 
 from papernudge.digits_model.scores import score
 from papernudge.digits_model.training.intervals import two_sided as interval
-from papernudge.digits_model.training.pages import draw, preset
+from papernudge.digits_model.training.pages import draw, preset, use_pack
 from papernudge.digits_model.training.pages.harms import KINDS, Harmed, harm, harms
 from papernudge.digits_model.training.real import photos, puzzle_key
 from papernudge.hints.solver import solve
@@ -246,40 +247,70 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--kinds", default="all", help="comma-separated: " + ", ".join(KINDS))
     parser.add_argument("--levels", default="1,2,3,4,5")
     parser.add_argument("--seed", type=int, default=7)
+    parser.add_argument("--jobs", type=int, default=1, help="processes")
+    parser.add_argument("--pack", type=Path, help="typefaces and strokes, where none are installed")
     parser.add_argument("--sheet", type=Path, help="PNG of the worst, up to 60")
     parser.add_argument("--outcomes", type=Path, help="every outcome, JSON, one a line")
     return parser.parse_args()
 
 
+_SOURCES: list[Source] = []
+"""What a process reads, in the order of every process."""
+
+
+def prepare(given: argparse.Namespace) -> None:
+    """Gather the sources of this process."""
+    cv2.setNumThreads(1)
+    if given.pack:
+        use_pack(given.pack)
+    _SOURCES[:] = [*photo_sources(given.photos), *page_sources(given.pages)]
+
+
+def judged(kind: str, level: int, seed: int, sheet: bool) -> list[tuple[Outcome, bytes]]:
+    """All sources with one harm, each with its tile for the sheet if a cell of it is silent."""
+    number = list(KINDS).index(kind) if level else 0
+    out = []
+    for at, source in enumerate(_SOURCES):
+        place = seed * 10_000_019 + number * 100_003 + level * 10_007 + at
+        outcome, harmed, grid = judge(source, kind, level, place)
+        shown = b""
+        if outcome.silent and sheet:
+            shown = cv2.imencode(".png", tile(outcome, harmed, grid))[1].tobytes()
+        out.append((outcome, shown))
+    return out
+
+
+def save_sheet(path: Path, tiles: list[tuple[int, bytes]]) -> None:
+    """The worst tiles, six a row."""
+    codes = [code for _, code in sorted(tiles, key=lambda held: -held[0])[:60]]
+    worst = [cv2.imdecode(np.frombuffer(code, np.uint8), cv2.IMREAD_COLOR) for code in codes]
+    worst += [np.full_like(worst[0], 255)] * (-len(worst) % 6)
+    rows = [np.hstack(worst[k : k + 6]) for k in range(0, len(worst), 6)]
+    cv2.imwrite(str(path), np.vstack(rows))
+
+
 def main() -> None:
     """Print the table."""
     given = arguments()
-    cv2.setNumThreads(1)
     kinds = list(KINDS) if given.kinds == "all" else given.kinds.split(",")
     levels = [int(level) for level in given.levels.split(",")]
-    sources = [*photo_sources(given.photos), *page_sources(given.pages)]
-    outcomes: list[Outcome] = []
-    tiles: list[tuple[int, np.ndarray]] = []
     plan = [("none", 0), *((kind, level) for kind in kinds for level in levels)]
-    for kind, level in plan:
-        for at, source in enumerate(sources):
-            number = list(KINDS).index(kind) if level else 0
-            seed = given.seed * 10_000_019 + number * 100_003 + level * 10_007 + at
-            outcome, harmed, grid = judge(source, kind, level, seed)
-            outcomes.append(outcome)
-            if outcome.silent and given.sheet:
-                tiles.append((len(outcome.silent), tile(outcome, harmed, grid)))
-        print(row(kind, str(level), outcomes[-len(sources) :]), flush=True)
+    outcomes: list[Outcome] = []
+    tiles: list[tuple[int, bytes]] = []
+    with ProcessPoolExecutor(given.jobs, initializer=prepare, initargs=(given,)) as pool:
+        asked = [pool.submit(judged, *what, given.seed, bool(given.sheet)) for what in plan]
+        for (kind, level), found in zip(plan, asked, strict=True):
+            held = found.result()
+            outcomes += [outcome for outcome, _ in held]
+            tiles += [(len(outcome.silent), shown) for outcome, shown in held if shown]
+            print(row(kind, str(level), [outcome for outcome, _ in held]), flush=True)
     print()
     print_table(outcomes)
     if given.outcomes:
         lines = (json.dumps(asdict(o)) for o in outcomes)
         given.outcomes.write_text("\n".join(lines) + "\n")
-    if given.sheet and tiles:
-        worst = [t for _, t in sorted(tiles, key=lambda held: -held[0])[:60]]
-        worst += [np.full_like(worst[0], 255)] * (-len(worst) % 6)
-        rows = [np.hstack(worst[k : k + 6]) for k in range(0, len(worst), 6)]
-        cv2.imwrite(str(given.sheet), np.vstack(rows))
+    if tiles:
+        save_sheet(given.sheet, tiles)
 
 
 if __name__ == "__main__":

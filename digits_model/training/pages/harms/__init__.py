@@ -47,7 +47,7 @@ KINDS: dict[str, Harm] = {
     "blur": taking.blur,
 }
 """All kinds, in the order in which they befall a page: the camera's come last."""
-UNTAUGHT = ("thing", "strip", "hand", "ring")
+UNTAUGHT = ("thing", "ring")
 """Kinds that training leaves out: what a stress set shows of them says how far it carries."""
 COVERS = ("thumb", "hand", "pen", "cup", "page", "thing", "strip", "torn", "dog-ear")
 
