@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from papernudge.hints.board import Board
@@ -55,8 +55,7 @@ class Deduction:
     The claim, ``places`` (cell and digit) or ``ruled_out``, follows from the rules of the grid
     and the ``reads`` alone. ``held``: cells that must be kept in mind meanwhile. ``looks``: the
     effort, see ``papernudge.hints.looks``. ``one_solution``: it rests on the puzzle having one.
-    ``pattern``: what the technique sees; of a single it depends on the witnesses, see
-    ``pattern_of``.
+    ``sees``: its pattern, or how it is drawn: of most deductions it is never asked.
     """
 
     technique: str
@@ -66,7 +65,12 @@ class Deduction:
     ruled_out: Candidates
     looks: int
     one_solution: bool = False
-    pattern: Pattern = NO_PATTERN
+    sees: Pattern | Callable[[], Pattern] = field(default=NO_PATTERN, compare=False)
+
+    @property
+    def pattern(self) -> Pattern:
+        """What the technique sees; of a single it depends on the witnesses, see ``pattern_of``."""
+        return self.sees if isinstance(self.sees, Pattern) else self.sees()
 
     def only(self, ruled_out: Candidates) -> Deduction:
         """The same deduction, claiming no more than these eliminations.
@@ -77,7 +81,7 @@ class Deduction:
         pattern = self.pattern
         if pattern.by_role(SET) and claim:
             pattern = pattern.in_houses(_struck_in(pattern.houses_by_role(BASE), claim))
-        return replace(self, ruled_out=claim, pattern=pattern)
+        return replace(self, ruled_out=claim, sees=pattern)
 
 
 def _struck_in(houses: tuple[House, ...], claim: Candidates) -> tuple[House, ...]:
@@ -112,12 +116,12 @@ def deduce(
     reads: tuple[Read, ...],
     held: Cells,
     ruled_out: Candidates,
-    pattern: Pattern,
+    sees: Pattern | Callable[[], Pattern],
     one_solution: bool = False,
 ) -> Deduction:
     """An elimination with its price."""
     looks = held.bit_count() + sum(paid(board, read) for read in reads)
-    return Deduction(technique, reads, held, (), ruled_out, looks, one_solution, pattern)
+    return Deduction(technique, reads, held, (), ruled_out, looks, one_solution, sees)
 
 
 def paid(board: Board, read: Read) -> int:

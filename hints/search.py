@@ -44,7 +44,9 @@ from papernudge.hints.looks import ELSEWHERE, PATTERN, SWITCH, Sight, price, sin
 from papernudge.hints.registry import FAMILIES
 from papernudge.hints.techniques.almost_locked import AlmostLockedHunt, almost_locked_sets
 from papernudge.hints.techniques.chains import ChainHunt, alternating_chains
-from papernudge.hints.techniques.hunt import Asked, Hunt, Technique
+from papernudge.hints.techniques.colouring import colouring
+from papernudge.hints.techniques.fish import fish
+from papernudge.hints.techniques.hunt import Asked, Hunt, Listed, Technique
 from papernudge.hints.techniques.nets import nets
 from papernudge.hints.techniques.singles import (
     MANY,
@@ -74,8 +76,12 @@ HUNTS: dict[Technique, Callable[[Board], Hunt]] = {
     almost_locked_sets: AlmostLockedHunt,
 }
 """Techniques that go on from where they stopped; all others are asked again when the board has
-changed, see ``Asked``, and keep what they find for a digit or a house as long as that lasts.
+changed, and keep what they find for a digit or a house as long as that lasts.
 """
+
+GROWING: frozenset[Technique] = frozenset({fish, colouring})
+"""Of these others those that find more at a larger budget, and go on from where they stopped; the
+rest list all that a board has."""
 
 AHEAD = 3
 """So many levels the techniques look at once: no result depends on it."""
@@ -214,8 +220,12 @@ class Search:
         hunt = self.hunts.get(kind)
         if hunt is None:
             technique = self.techniques[kind][0]
-            begin = HUNTS.get(technique)
-            hunt = self.hunts[kind] = begin(self.start) if begin else Asked(technique, self.start)
+            if technique in HUNTS:
+                hunt = HUNTS[technique](self.start)
+            else:
+                asked = Asked if technique in GROWING else Listed
+                hunt = asked(technique, self.start)
+            self.hunts[kind] = hunt
         return hunt
 
     def _add(self, deduction: Deduction, board: Board) -> None:

@@ -47,4 +47,4 @@ def _net(bit: int, digits: int) -> Deduction:
     cell = 1 << bit % 81
     pattern = Pattern(1 << bit // 81, ((ASSUMED, cell),), ((BASE, (HOUSES_OF[bit % 81][2],)),))
     looks = LOOKS_A_DIGIT * (1 + digits)
-    return Deduction(NET, (), cell, (), 1 << bit, looks, pattern=pattern)
+    return Deduction(NET, (), cell, (), 1 << bit, looks, sees=pattern)
