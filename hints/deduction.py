@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from papernudge.hints.board import Board
+from papernudge.hints.following import World, followed
 from papernudge.hints.geometry import (
     ALL_CANDIDATES,
     ALL_CELLS,
@@ -42,7 +43,7 @@ from papernudge.hints.pattern import (
     Barred,
     Pattern,
 )
-from papernudge.hints.solver import KEEP, followed
+from papernudge.hints.solver import KEEP
 
 MOST_BRANCHES = 3
 """How deep the branches of a net may go."""
@@ -240,9 +241,11 @@ def net_evidence(board: Board, deduction: Deduction) -> Evidence:
 def _still(board: Board, deduction: Deduction) -> Callable[[Evidence], bool]:
     """Whether a net comes to its contradiction from less, too."""
     everything = Evidence(board.filled, board.gone, board.noted)
-    assumed = deduction.ruled_out
-    depth = next(n for n in range(MOST_BRANCHES + 1) if _refuted(board, everything, assumed, n))
-    return lambda evidence: _refuted(board, evidence, assumed, depth)
+    assumed, worlds = deduction.ruled_out, list[World]()
+    depth = next(
+        n for n in range(MOST_BRANCHES + 1) if _refuted(board, everything, assumed, n, worlds)
+    )
+    return lambda evidence: _refuted(board, evidence, assumed, depth, worlds)
 
 
 def _thinned(
@@ -251,7 +254,7 @@ def _thinned(
     """Leave out as much of a part of the evidence as can be, down to single items: all of it, or
     else in so many pieces, and what is needed of these in pieces again.
     """
-    waiting = [tuple(members(getattr(evidence, part)))]
+    waiting = [tuple(members(getattr(evidence, part)))] if getattr(evidence, part) else []
     while waiting:
         items = waiting.pop()
         dropped = sum(1 << item for item in items)
@@ -265,15 +268,28 @@ def _thinned(
     return evidence
 
 
-def _refuted(board: Board, evidence: Evidence, assumed: Candidates, branches: int) -> bool:
-    state, written = ALL_CANDIDATES & ~(evidence.earlier | evidence.noted), 0
-    for digit in DIGITS:
-        for cell in members(board.placed[digit] & evidence.cells):
-            bit = 81 * (digit - 1) + cell
-            state &= KEEP[bit]
-            written |= 1 << bit
-    state &= KEEP[assumed.bit_length() - 1]
-    return followed(state, branches, written | assumed, shortest=False) is not None
+def _refuted(
+    board: Board, evidence: Evidence, assumed: Candidates, branches: int, worlds: list[World]
+) -> bool:
+    state, written = _written_in(board, evidence.cells)
+    state &= KEEP[assumed.bit_length() - 1] & ~(evidence.earlier | evidence.noted)
+    done = written | assumed
+    return followed(state, branches, done, shortest=False, worlds=worlds) is not None
+
+
+def _written_in(board: Board, cells: Cells) -> tuple[Candidates, Candidates]:
+    """What these written cells leave, and they themselves as candidates."""
+    key = _written_in, cells
+    known: tuple[Candidates, Candidates] | None = board.shared.get(key)
+    if known is None:
+        state, written = ALL_CANDIDATES, 0
+        for digit in DIGITS:
+            for cell in members(board.placed[digit] & cells):
+                bit = 81 * (digit - 1) + cell
+                state &= KEEP[bit]
+                written |= 1 << bit
+        known = board.shared[key] = state, written
+    return known
 
 
 def _scanned(board: Board, read: Scan) -> Cells:

@@ -36,7 +36,7 @@ from itertools import islice
 from math import ceil
 
 from papernudge.hints.board import Board
-from papernudge.hints.choice import preference
+from papernudge.hints.choice import at_a_glance, preference
 from papernudge.hints.deduction import MOST_BRANCHES, Deduction, excluded, net_premises
 from papernudge.hints.geometry import HOUSES, Candidates, Cell, houses_holding
 from papernudge.hints.line import Line, Step
@@ -397,6 +397,9 @@ def nearest(lines: Sequence[Line], last: Sequence[Cell]) -> Line | None:
     ``papernudge.hints.choice``. ``last``: the cells written last, the latest at the end. None of no
     lines.
     """
-    if not lines:
-        return None
-    return min(lines, key=lambda line: preference(line, last))
+    if len(lines) < 2:
+        return lines[0] if lines else None
+    glances = [at_a_glance(line) for line in lines]
+    least = min(glances)
+    close = [line for line, glance in zip(lines, glances, strict=True) if glance == least]
+    return min(close, key=lambda line: preference(line, last))

@@ -177,7 +177,7 @@ def _strikes(board: Board, one: AlmostLocked, other: AlmostLocked, exclusive: li
     if len(exclusive) == 1:
         shared &= ~(1 << (exclusive[0] - 1))
     cells, here, there = board.cells, one.around, other.around
-    for z in DIGITS_IN[shared]:
+    for z in DIGITS_IN[shared]:  # noqa: SIM110 - a generator takes twice as long
         if cells[z] & here[z] & there[z]:
             return True
     return False

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
+from papernudge.hints.following import World, ends_of, followed
 from papernudge.hints.geometry import ALL_CANDIDATES, HOUSES_OF, Candidates, members
 from papernudge.hints.pattern import ASSUMED, BASE, Pattern
-from papernudge.hints.solver import KEEP, ends_of, followed
+from papernudge.hints.solver import KEEP
 
 NET = "net"
 LOOKS_A_DIGIT = 3
@@ -33,13 +36,35 @@ def nets(board: Board, branches: int, wanted: Candidates = ALL_CANDIDATES) -> li
     asked = list(members(board.candidates & wanted))
     unknown = [bit for bit in asked if bit not in known]
     if unknown:
-        written = board.written
-        state = written | board.candidates
-        ends = ends_of(state, written) if branches else None
-        for bit in unknown:
-            digits = followed(state & KEEP[bit], branches, written | 1 << bit, ends=ends)
-            known[bit] = None if digits is None else _net(bit, digits)
+        state = board.written | board.candidates
+        told = _followed_from(state, board.written, branches, unknown)
+        known.update((bit, None if digits is None else _net(bit, digits)) for bit, digits in told)
     return [net for bit in asked if (net := known[bit])]
+
+
+def _followed_from(
+    state: Candidates, written: Candidates, branches: int, assumed: Iterable[int]
+) -> Iterator[tuple[int, int | None]]:
+    """For each candidate the digits followed from it to a contradiction, if there is one."""
+    if not branches:
+        worlds: list[World] = []
+        for bit in assumed:
+            outside = ~(state & KEEP[bit])
+            if any(not left & outside for left, _ in worlds):
+                yield bit, None
+            else:
+                yield bit, followed(~outside, 0, written | 1 << bit, worlds=worlds)
+        return
+    ends = ends_of(state, written)
+    worlds = [end for end in ends.values() if end]
+    for bit in assumed:
+        end = ends[bit]
+        if end is None:
+            yield bit, followed(state & KEEP[bit], 0, written | 1 << bit)
+        else:
+            digits = followed(end[0], branches, end[1], ends=ends, worlds=worlds)
+            before = (end[1] & ~written).bit_count() - 1
+            yield bit, None if digits is None else before + digits
 
 
 def _net(bit: int, digits: int) -> Deduction:
