@@ -279,17 +279,18 @@ def _refuted(
 
 def _written_in(board: Board, cells: Cells) -> tuple[Candidates, Candidates]:
     """What these written cells leave, and they themselves as candidates."""
-    key = _written_in, cells
-    known: tuple[Candidates, Candidates] | None = board.shared.get(key)
-    if known is None:
-        state, written = ALL_CANDIDATES, 0
-        for digit in DIGITS:
-            for cell in members(board.placed[digit] & cells):
-                bit = 81 * (digit - 1) + cell
-                state &= KEEP[bit]
-                written |= 1 << bit
-        known = board.shared[key] = state, written
-    return known
+    known: tuple[Candidates, Candidates] | None = board.shared.get(_written_in)
+    if known is not None and cells == board.filled:
+        return known
+    state, written = ALL_CANDIDATES, 0
+    for digit in DIGITS:
+        for cell in members(board.placed[digit] & cells):
+            bit = 81 * (digit - 1) + cell
+            state &= KEEP[bit]
+            written |= 1 << bit
+    if cells == board.filled:
+        board.shared[_written_in] = state, written
+    return state, written
 
 
 def _scanned(board: Board, read: Scan) -> Cells:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from papernudge.hints.geometry import Candidates, members
+from papernudge.hints.geometry import Candidates, Cells, members
 from papernudge.hints.solver import KEEP, NINE, propagated, singles_of, written_out
 
 World = tuple[Candidates, Candidates]
@@ -15,6 +15,9 @@ is assumed and singles are followed."""
 Ends = Mapping[int, World | None]
 """For each candidate the world that singles lead to when it alone is assumed; None where that is
 impossible."""
+
+_ONE_CELL = NINE.rules[0].copies
+"""The candidates of the first cell."""
 
 MOST_WORLDS = 500
 """So many are kept: no result depends on it."""
@@ -49,7 +52,10 @@ def followed(
     inside = [world for world in worlds if not world[0] & ~left]
     known = len(inside)
     if branches == 1:
-        least = _split_once(left, done, shortest, ends, inside)
+        stands = 0
+        for _, written in inside:
+            stands |= written
+        least = split_once(left, done, shortest, ends, stands, inside)
     else:
         found_ways = (
             way
@@ -105,15 +111,18 @@ def _each_followed(
     return total
 
 
-def _split_once(
-    state: Candidates, done: Candidates, shortest: bool, ends: Ends | None, worlds: list[World]
+def split_once(
+    state: Candidates,
+    done: Candidates,
+    shortest: bool,
+    ends: Ends | None,
+    stands: Candidates,
+    worlds: list[World],
 ) -> int | None:
-    """The same where nothing is split further, over all cells. ``worlds``: all inside the state, so
-    that no cell need be split one of whose candidates is written in one of them.
+    """The same where nothing is split further, over all cells. ``stands``: candidates that are
+    written in some world inside the state, so that no cell need be split that can take one of them;
+    ``worlds``: those that turn up are added.
     """
-    stands = 0
-    for _, written in worlds:
-        stands |= written
     least: int | None = None
     for options in _splittable(state):
         if options & stands:
@@ -154,15 +163,19 @@ def _each_dry(
 
 def _splittable(state: Candidates) -> Iterator[Candidates]:
     """The candidates of each cell that has as few as a splittable cell can have."""
-    at_least = [0] * 10
+    at_least: list[Cells] = [NINE.plane, 0, 0, 0]
     for shift in (0, *NINE.rules[0].steps):
         plane = state >> shift & NINE.plane
-        for many in range(9, 1, -1):
-            at_least[many] |= at_least[many - 1] & plane
+        at_least[3] |= at_least[2] & plane
+        at_least[2] |= at_least[1] & plane
         at_least[1] |= plane
-    for many in range(2, 9):
-        cells = at_least[many] & ~at_least[many + 1]
-        if cells:
-            for cell in members(cells):
-                yield (1 << cell) * NINE.rules[0].copies & state
-            return
+    cells = at_least[2] & ~at_least[3] or _with_fewest(state)
+    for cell in members(cells):
+        yield _ONE_CELL << cell & state
+
+
+def _with_fewest(state: Candidates) -> Cells:
+    """The cells with as few candidates as any has, of those with more than one."""
+    counts = {cell: (state >> cell & _ONE_CELL).bit_count() for cell in range(81)}
+    least = min((count for count in counts.values() if count > 1), default=0)
+    return sum(1 << cell for cell, count in counts.items() if count == least > 1)

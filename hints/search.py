@@ -266,15 +266,19 @@ class Search:
             return known
         # Any candidate must be ruled out by one of its reasons: take one with few of them.
         hardest = min(_bits(needed), key=lambda bit: len(self.reasons[bit]))
-        best, ways = MANY, set[frozenset[Found]]()
+        best, cheapest = MANY, list[tuple[Found, frozenset[frozenset[Found]]]]()
         for found in self.reasons[hardest]:
             if found.price > best:
                 continue
             looks, further = self._supply(needed & ~found.deduction.ruled_out)
             looks += found.price
             if looks < best:
-                best, ways = looks, set()
-            if looks == best and len(ways) < MOST_WAYS:
+                best, cheapest = looks, []
+            if looks == best:
+                cheapest.append((found, further))
+        ways = set[frozenset[Found]]()
+        for found, further in cheapest:
+            if len(ways) < MOST_WAYS:
                 ways |= {way | {found} for way in further}
         self.supplies[needed] = best, frozenset(ways)
         return self.supplies[needed]

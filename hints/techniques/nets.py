@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
-from papernudge.hints.following import World, ends_of, followed
+from papernudge.hints.following import Ends, World, ends_of, followed, split_once
 from papernudge.hints.geometry import ALL_CANDIDATES, HOUSES_OF, Candidates, members
 from papernudge.hints.pattern import ASSUMED, BASE, Pattern
 from papernudge.hints.solver import KEEP
@@ -56,15 +56,34 @@ def _followed_from(
                 yield bit, followed(~outside, 0, written | 1 << bit, worlds=worlds)
         return
     ends = ends_of(state, written)
-    worlds = [end for end in ends.values() if end]
+    stands, worlds = _standing(ends), list[World]()
     for bit in assumed:
         end = ends[bit]
         if end is None:
             yield bit, followed(state & KEEP[bit], 0, written | 1 << bit)
+            continue
+        found: list[World] = []
+        if branches == 1:
+            digits = split_once(end[0], end[1], True, ends, stands[bit], found)
+            for world in found:
+                for other in members(world[1] & ~written):
+                    stands[other] |= world[1]
         else:
+            worlds = worlds or [one for one in ends.values() if one]
             digits = followed(end[0], branches, end[1], ends=ends, worlds=worlds)
-            before = (end[1] & ~written).bit_count() - 1
-            yield bit, None if digits is None else before + digits
+        before = (end[1] & ~written).bit_count() - 1
+        yield bit, None if digits is None else before + digits
+
+
+def _standing(ends: Ends) -> dict[int, Candidates]:
+    """For each candidate those that are written together with it in some world."""
+    stands = dict.fromkeys(ends, 0)
+    for end in ends.values():
+        if end is not None:
+            for bit in members(end[1]):
+                if bit in stands:
+                    stands[bit] |= end[1]
+    return stands
 
 
 def _net(bit: int, digits: int) -> Deduction:
