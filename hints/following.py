@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from papernudge.hints.geometry import Candidates, Cells, members
-from papernudge.hints.solver import KEEP, NINE, propagated, singles_of, written_out
+from papernudge.hints.solver import KEEP, NINE, propagated, singles_of_nine, written_out
 
 World = tuple[Candidates, Candidates]
 """What is left, and what is written, where singles have run dry and no rule lacks a candidate. A
@@ -79,7 +79,7 @@ def _run_dry(state: Candidates, done: Candidates) -> tuple[int, Candidates | Non
     """
     count = 0
     while True:
-        found = singles_of(state)
+        found = singles_of_nine(state)
         if found is None:
             return count, None, done
         fresh = found & ~done

@@ -246,7 +246,7 @@ def propagated(
 def singles_of(state: Candidates, shape: Shape = NINE) -> Candidates | None:
     """The candidates that are the last of a rule; None if a rule has none."""
     if shape is NINE:
-        return _singles_of_nine(state)
+        return singles_of_nine(state)
     found = 0
     for lanes, inner, outer, _, copies in shape.rules:
         some, many = state, 0
@@ -265,7 +265,7 @@ def singles_of(state: Candidates, shape: Shape = NINE) -> Candidates | None:
     return found
 
 
-def _singles_of_nine(state: Candidates) -> Candidates | None:
+def singles_of_nine(state: Candidates) -> Candidates | None:
     """The same for three by three, where half of all time is spent: written out rule by rule; rows
     and blocks share their threes of a row.
     """

@@ -47,16 +47,18 @@ def _followed_from(
 ) -> Iterator[tuple[int, int | None]]:
     """For each candidate the digits followed from it to a contradiction, if there is one."""
     if not branches:
-        worlds: list[World] = []
+        stood = 0
         for bit in assumed:
-            outside = ~(state & KEEP[bit])
-            if any(not left & outside for left, _ in worlds):
-                yield bit, None
-            else:
-                yield bit, followed(~outside, 0, written | 1 << bit, worlds=worlds)
+            # What is written where another one leads to stands as well.
+            digits = None
+            if not stood >> bit & 1:
+                worlds: list[World] = []
+                digits = followed(state & KEEP[bit], 0, written | 1 << bit, worlds=worlds)
+                stood |= worlds[0][1] if worlds else 0
+            yield bit, digits
         return
     ends = ends_of(state, written)
-    stands, worlds = _standing(ends), list[World]()
+    stands, worlds = _standing(ends), []
     for bit in assumed:
         end = ends[bit]
         if end is None:
