@@ -387,6 +387,6 @@ def nearest(lines: Sequence[Line], last: Sequence[Cell]) -> Line | None:
     ``papernudge.hints.choice``. ``last``: the cells written last, the latest at the end. None of no
     lines.
     """
-    if not lines:
-        return None
+    if len(lines) < 2:
+        return lines[0] if lines else None
     return min(lines, key=lambda line: preference(line, last))

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from papernudge.hints.geometry import Cell, Cells, cell_name
+from papernudge.hints.geometry import Cell, Cells, cell_name, cells_mask
 from papernudge.hints.line import Line
 from papernudge.hints.looks import Scan
-from papernudge.hints.notes import board_of
+from papernudge.hints.notes import IN_VIEW, board_of
 from papernudge.hints.nudge import Nudge, Told1, Told3, Told4, focus_of
 from papernudge.hints.pattern import Pattern
 from papernudge.hints.position import Position
@@ -82,8 +82,9 @@ def walk(position: Position) -> Walk:
     steps: list[Walked] = []
     last: tuple[Cell, ...] = ()
     written = 0
+    board = board_of(position)
     while position.blank:
-        line = nearest(cheapest_lines(board_of(position, last)), last)
+        line = nearest(cheapest_lines(board), last)
         if line is None:
             break
         line = line.settled()
@@ -92,6 +93,10 @@ def walk(position: Position) -> Walk:
             position = position.with_digit(cell, digit)
             written |= 1 << cell
         last = (*last, *(cell for cell, _ in line.places))[-9:]
+        if position.notes:
+            board = board_of(position, last)
+        else:
+            board = board.with_digits(line.places, cells_mask(last[-IN_VIEW:]))
     return Walk(tuple(steps), position.blank == 0)
 
 
