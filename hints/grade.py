@@ -11,7 +11,7 @@ weights anew and prints how well they predict puzzles that they were not fitted 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cached_property
@@ -20,11 +20,12 @@ from typing import Any, NamedTuple
 
 from papernudge.hints.board import Board
 from papernudge.hints.geometry import DIGITS_IN, HOUSES, Cell, Cells, Digit, House
+from papernudge.hints.line import Line
 from papernudge.hints.looks import PATTERN, Sight, scan_looks, single_looks
 from papernudge.hints.position import Fault, Position
 from papernudge.hints.registry import USED
 from papernudge.hints.search import FAR, cheapest_lines
-from papernudge.hints.walk import Walk, walk
+from papernudge.hints.walk import Walk, cheapest_solve
 
 Place = tuple[Cell, Digit]
 
@@ -111,24 +112,24 @@ def grade(givens: str, walked: Walk | None = None) -> Grade:
             "expected givens with exactly one solution to grade, got givens with "
             f"{'several' if many else 'none'}; check the digits"
         )
-    walked = walked or walk(position)
+    lines = walked.lines if walked else tuple(cheapest_solve(position))
     expected = sum(WEIGHTS[name] * value for name, value in features(position).items())
     low, high = spread(expected)
-    dearest = max(walked.lines, key=lambda line: line.price, default=None)
+    dearest = max(lines, key=lambda line: line.price, default=None)
     return Grade(
         exp(expected),
         (exp(expected + low), exp(expected + high)),
-        walked.looks,
+        sum(line.looks for line in lines),
         dearest.technique if dearest else "none",
-        len(walked.lines),
-        walked.solved,
-        needs(walked),
+        len(lines),
+        sum(len(line.places) for line in lines) == position.blank.bit_count(),
+        needs(lines),
     )
 
 
-def needs(walked: Walk) -> tuple[str, ...]:
-    """Every technique that a step of the walk uses, in the order in which drills list them."""
-    used = {step.technique for line in walked.lines for step in line.steps}
+def needs(lines: Iterable[Line]) -> tuple[str, ...]:
+    """Every technique that a step of a solve uses, in the order in which drills list them."""
+    used = {step.technique for line in lines for step in line.steps}
     return tuple(name for name in USED if name in used)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -80,24 +80,34 @@ def walk(position: Position) -> Walk:
     if position.faults:
         return Walk((), position.blank == 0 and not position.faults)
     steps: list[Walked] = []
-    last: tuple[Cell, ...] = ()
     written = 0
-    board = board_of(position)
-    while position.blank:
-        line = nearest(cheapest_lines(board), last)
-        if line is None:
-            break
-        line = line.settled()
+    for line in cheapest_solve(position):
         steps.append(walked(line, position, steps[-1] if steps else None, written))
         for cell, digit in line.places:
             position = position.with_digit(cell, digit)
             written |= 1 << cell
+    return Walk(tuple(steps), position.blank == 0)
+
+
+def cheapest_solve(position: Position) -> Iterator[Line]:
+    """One cheapest line after the other, until the grid is full or none is found. ``position``:
+    one with a single solution.
+    """
+    last: tuple[Cell, ...] = ()
+    board = board_of(position)
+    while board.blank:
+        line = nearest(cheapest_lines(board), last)
+        if line is None:
+            return
+        line = line.settled()
+        yield line
         last = (*last, *(cell for cell, _ in line.places))[-9:]
         if position.notes:
+            for cell, digit in line.places:
+                position = position.with_digit(cell, digit)
             board = board_of(position, last)
         else:
             board = board.with_digits(line.places, cells_mask(last[-IN_VIEW:]))
-    return Walk(tuple(steps), position.blank == 0)
 
 
 def walked(line: Line, position: Position, before: Walked | None, written: int) -> Walked:

@@ -214,9 +214,9 @@ def _needs(row: Row) -> list[str] | None:
         return None
     from papernudge.hints.grade import needs
     from papernudge.hints.position import Position
-    from papernudge.hints.walk import walk
+    from papernudge.hints.walk import cheapest_solve
 
-    return list(needs(walk(Position.of(row["givens"]))))
+    return list(needs(cheapest_solve(Position.of(row["givens"]))))
 
 
 def document(row: Row) -> Row:
