@@ -258,6 +258,10 @@ class Book:
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:
+        inner = self.sql.in_transaction
+        if inner:  # of several changes together: the outermost ends it
+            yield
+            return
         with told(self.path):
             self.sql.execute("BEGIN IMMEDIATE")
             try:
@@ -287,6 +291,14 @@ class Book:
                 self.sql.execute("DELETE FROM place WHERE path = ?", (one.hash,))
             self.sql.execute("DELETE FROM source WHERE hash NOT IN (SELECT hash FROM place)")
             self.sql.execute("DELETE FROM puzzle WHERE hash NOT IN (SELECT hash FROM source)")
+
+    @contextlib.contextmanager
+    def together(self) -> Iterator[None]:
+        """Pages that come at once are written as one transaction: the disk is waited for once. If
+        one fails, none of them stands.
+        """
+        with self._transaction():
+            yield
 
     def write(self, done: PageDone) -> None:
         """One page in one transaction, in place of an earlier reading of it."""

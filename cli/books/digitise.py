@@ -222,26 +222,30 @@ def _read_all(book: Book, found: Sequence[Surveyed], wishes: Wishes, tally: Tall
     pages = {(one.hash, n) for one in found for n in range(1, one.pages + 1)}
     tally.before = len(pages) - len(todo)
     sources = {one.hash: one for one in reversed(found)}  # the first of several is what is read
-    names = {hash_: one.name for hash_, one in sources.items()}
     with (
         Progress(sys.stderr, len(todo)) as progress,
         contextlib.closing(_reading(todo, wishes)) as pages_done,
     ):
-        for done in pages_done:
-            one = sources[done.hash]
-            # What was hashed and what was read must be the same bytes.
-            if done.lasting and stamp(one.path) != tally.stamps[done.hash]:
-                tally.troubles.append(_changed(one, done.number))
-                progress.add(0, 0)
-                continue
-            take(book, done)
-            tally.done += 1
-            doubts = sum(needs_a_person(d) for puzzle in done.puzzles for d in puzzle.doubts)
-            progress.add(sum(p.status != "left out" for p in done.puzzles), doubts)
-            if not done.lasting and done.sentence:
-                tally.troubles.append(_trouble(names[done.hash], done))
+        for at_once in pages_done:
+            with book.together():
+                for done in at_once:
+                    _take_in(book, done, sources[done.hash], tally, progress)
     if found:
-        tally.troubles += _unreadable(book, set(names))
+        tally.troubles += _unreadable(book, set(sources))
+
+
+def _take_in(book: Book, done: PageDone, one: Surveyed, tally: Tally, progress: Progress) -> None:
+    # What was hashed and what was read must be the same bytes.
+    if done.lasting and stamp(one.path) != tally.stamps[done.hash]:
+        tally.troubles.append(_changed(one, done.number))
+        progress.add(0, 0)
+        return
+    take(book, done)
+    tally.done += 1
+    doubts = sum(needs_a_person(d) for puzzle in done.puzzles for d in puzzle.doubts)
+    progress.add(sum(p.status != "left out" for p in done.puzzles), doubts)
+    if not done.lasting and done.sentence:
+        tally.troubles.append(_trouble(one.name, done))
 
 
 def _todo(book: Book, found: Iterable[Surveyed], again: bool) -> Iterator[PageTask]:
@@ -264,15 +268,19 @@ def _reader() -> str:
     return reader()
 
 
-def _reading(todo: Sequence[PageTask], wishes: Wishes) -> Generator[PageDone, None, None]:
+def _reading(todo: Sequence[PageTask], wishes: Wishes) -> Generator[Sequence[PageDone], None, None]:
+    """The pages as they are done, those together that come at once."""
     from papernudge.cli.books import pool
 
     if wishes.cluster is not None and todo:
         from papernudge.cli.books.cluster import on_cluster
 
-        return on_cluster(todo, wishes.cluster)
+        yield from on_cluster(todo, wishes.cluster)
+        return
     workers = min(wishes.workers or cores(), len(todo))
-    return pool.in_processes(todo, workers)
+    with contextlib.closing(pool.in_processes(todo, workers)) as pages:
+        for done in pages:
+            yield (done,)
 
 
 def cores() -> int:

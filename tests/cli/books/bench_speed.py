@@ -22,7 +22,7 @@ SIZES = {1: (866, 1155), 3: (1500, 2000), 12: (3000, 4000)}
 """Megapixels: width and height."""
 
 
-def drawn(grids: int, width: int, height: int, path: Path) -> Path:
+def drawn(grids: int, width: int, height: int, path: Path, fonts: bool) -> Path:
     """A page as a camera of that size would see it."""
     import cv2
 
@@ -33,7 +33,7 @@ def drawn(grids: int, width: int, height: int, path: Path) -> Path:
         "easy", 1, split="test", width=1500, height=2000, focus="page", grids=grids, share=0.92,
         off_x=0.0, off_y=0.0, cut="", neighbours=0.0, fill=0.0, givens=30,
     )  # fmt: skip
-    image = draw(spec, OwnSupplies()).image
+    image = (draw(spec) if fonts else draw(spec, OwnSupplies())).image
     page = cv2.resize(image, (width, height), interpolation=cv2.INTER_CUBIC)
     cv2.imwrite(str(path), page, [cv2.IMWRITE_JPEG_QUALITY, 90])
     return path
@@ -54,6 +54,7 @@ def main() -> int:
     """Prints the table."""
     words = argparse.ArgumentParser(description=__doc__)
     words.add_argument("--pages", type=int, default=6)
+    words.add_argument("--own", action="store_true", help="draw without typefaces")
     words.add_argument("--sizes", type=int, nargs="+", default=list(SIZES), choices=list(SIZES))
     told = words.parse_args()
     many = told.pages
@@ -62,7 +63,7 @@ def main() -> int:
         desk = Path(name)
         for size in told.sizes:
             for grids in (1, 6):
-                page = drawn(grids, *SIZES[size], desk / f"page-{size}-{grids}.jpg")
+                page = drawn(grids, *SIZES[size], desk / f"page-{size}-{grids}.jpg", not told.own)
                 alone = decoding(page)
                 for workers in (1, 2):
                     spent: dict[int, tuple[float, float]] = {}
