@@ -65,7 +65,8 @@ class Wishes:
 
 def run_digitise(wishes: Wishes) -> int:
     """Does what is asked and says what came of it; the exit code."""
-    if not (wishes.sources or wishes.corrections or wishes.review or wishes.said_in):
+    asked = (wishes.sources, wishes.corrections, wishes.review, wishes.said_in, wishes.label_from)
+    if not any(asked):
         raise bad_words("Name at least one SOURCE: a folder, a photo, a PDF or a TIFF.")
     if wishes.review is not None and wishes.review.suffix.lower() not in (".html", ".htm"):
         raise bad_words(f"--review OUT ends in .html; got {short(str(wishes.review))}.")
@@ -97,7 +98,7 @@ def run_digitise(wishes: Wishes) -> int:
             tally.corrected, off = apply(book, wishes.corrections)
             tally.off += off
         if wishes.label_from is not None:
-            hashes = sorted({one.hash for one in found})
+            hashes = sorted({one.hash for one in found} if wishes.sources else _all_of(book))
             label_all(book, hashes, by_page=wishes.label_from == "page")
         if wishes.review is not None and not book.goes:
             from papernudge.cli.books.review import write_sheet
@@ -109,6 +110,10 @@ def run_digitise(wishes: Wishes) -> int:
         held, made = account(book, _reader()), not book.goes
     _say(wishes, held, tally, made)
     return int(Exit.FILE if tally.troubles else Exit.WORDS if tally.off else Exit.DONE)
+
+
+def _all_of(book: Book) -> set[str]:
+    return {row["hash"] for row in book.rows("SELECT hash FROM source")}
 
 
 def _say(wishes: Wishes, held: Account, tally: Tally, made: bool) -> None:

@@ -449,6 +449,14 @@ def test_rows_are_called_after_their_file_or_page_unless_somebody_called_them_so
     assert labels_in(rows(book))["good.jpg"] == "good"
 
 
+def test_without_a_source_all_of_the_book_is_called_after_its_files(
+    papernudge: Run, book: Path, rows: Run
+) -> None:
+    ran = papernudge("digitise", "--book", book, "--label-from", "file")
+    assert ran.code == 0, ran.err
+    assert labels_in(rows(book)) == {"good.jpg": "good", "smeared.png": "smeared"}
+
+
 def test_a_label_stays_beside_other_words_and_a_page_that_is_read_again(
     papernudge: Run, book: Path, made: Path, rows: Run, tmp_path: Path
 ) -> None:
