@@ -20,6 +20,7 @@ from papernudge.cli.base.say import say, show
 from papernudge.cli.base.settings import defaults
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.options import register as register_phone
+from papernudge.cli.said import in_words
 from papernudge.cli.terminal.book_options import register
 from papernudge.cli.terminal.options import Side
 from papernudge.cli.terminal.sheet_options import register as register_drills
@@ -243,12 +244,12 @@ def _ended(arguments: list[str]) -> int:
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
             return _fault(error)
         _forget(sys.stdout)
-        why = (error.strerror or "it is closed").lower()
-        return _told(f"The answer can't be written out ({why}): make room for it.", Exit.FILE)
+        why = (error.strerror or in_words("it is closed")).lower()
+        return _told(in_words("answer can't be written", why=why), Exit.FILE)
     except Trouble as trouble:
         return _told(trouble.sentence, code_of(trouble))
     except MemoryError:
-        return _told("There is not enough memory for this: try a smaller photo.", Exit.FAULT)
+        return _told(in_words("not enough memory"), Exit.FAULT)
     except Exception as fault:
         return _fault(fault)
     return code
@@ -280,7 +281,7 @@ def _dispatch(arguments: list[str]) -> int:
             show(_message(error), sys.stderr)
             return int(Exit.WORDS)
         message = " ".join(_message(error).split()).rstrip(".")
-        return _told(f"{message}: papernudge --help lists what can be said.", Exit.WORDS)
+        return _told(in_words("not understood", what=message), Exit.WORDS)
     return int(result or 0)
 
 

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from papernudge.hints.geometry import cell_name
+from papernudge.hints.catalogue import Words
 from papernudge.hints.mistakes import Findings, Mistake
 from papernudge.hints.position import Fault
 from papernudge.hints.words import (
     ENGLISH,
-    Words,
-    capital,
-    either,
-    joined,
+    a_digit,
+    digit_in,
+    either_cell,
+    named_cell,
     named_cells,
-    named_houses,
+    named_house,
 )
 
 _MANY = 6
@@ -24,7 +24,7 @@ _MANY = 6
 def sentence_of(told: Findings, depth: int, words: Words = ENGLISH) -> str:
     """One paragraph for a depth from 1 to 4."""
     if told.solution is None:
-        return " ".join(_misprint(told, depth, words))
+        return words.paragraph(_misprint(told, depth, words))
     parts = _state(told, words)
     if told.mistakes and depth == 2:
         parts.append(words.say("look again", houses=_houses(told.houses, words)))
@@ -35,7 +35,7 @@ def sentence_of(told: Findings, depth: int, words: Words = ENGLISH) -> str:
         parts.append(_right(told, words))
     if depth >= 3:
         parts += _notes(told, depth, words)
-    return " ".join(parts)
+    return words.paragraph(parts)
 
 
 def _state(told: Findings, words: Words) -> list[str]:
@@ -80,13 +80,16 @@ def _mistakes(told: Findings, words: Words) -> list[str]:
             twin = _twin(told, mistake)
             if twin is not None:
                 pairs.add(((mistake.cell,), twin))
-            cell, others = cell_name(mistake.cell), named_cells(mistake.clashes, words)
+            cell = named_cell(mistake.cell, words)
+            others = named_cells(mistake.clashes, words)
             code = "repeats" if twin is None else "repeats, neither"
             parts.append(words.say(code, digit=mistake.written, cell=cell, others=others))
     lone = [m for m in told.mistakes if not m.clashes]
     if lone:
-        named = [words.say("the digit in", digit=m.written, cell=cell_name(m.cell)) for m in lone]
-        parts.append(words.counted("lone", len(lone), those=capital(joined(named, words))))
+        named = [
+            words.say("the digit in", digit=m.written, cell=named_cell(m.cell, words)) for m in lone
+        ]
+        parts.append(words.counted("lone", len(lone), those=words.all_of(named)))
     return parts
 
 
@@ -121,29 +124,25 @@ def _first(told: Findings, words: Words) -> list[str]:
         said = [words.say("apart.two" if count == 2 else "apart.more")]
     elif told.first_or:
         each = "either" if len(told.first_or) == 1 else "each"
-        cells = _either([told.first_out, *told.first_or], words)
+        cells = either_cell([told.first_out, *told.first_or], words)
         said = [words.counted(f"came first, {each}, {share}", more, cells=cells)]
     else:
-        said = [words.counted(f"rub out, {share}", more, cell=cell_name(told.first_out))]
+        said = [words.counted(f"rub out, {share}", more, cell=named_cell(told.first_out, words))]
     if told.cost > 1:
         said += [
-            words.say("others came first", cells=_either(group, words))
+            words.say("others came first", cells=either_cell(group, words))
             for group in told.roots
             if len(group) > 1 and told.first_out not in group
         ]
     if told.first_wrong not in (None, told.first_out):
-        said.append(words.say("new came first", cell=cell_name(told.first_wrong or 0)))
+        said.append(words.say("new came first", cell=named_cell(told.first_wrong or 0, words)))
     return said
 
 
 def _right(told: Findings, words: Words) -> str:
     solution = told.solution or ""
-    right = [_digit_in(solution[m.cell], m.cell, words) for m in told.mistakes]
-    return words.say("right would be", right=joined(right, words))
-
-
-def _digit_in(digit: str, cell: int, words: Words) -> str:
-    return words.write_one.format(digit=digit, cell=cell_name(cell))
+    right = [digit_in(solution[m.cell], m.cell, words) for m in told.mistakes]
+    return words.say("right would be", right=words.all_of(right))
 
 
 # ---------------------------------------------------------------- notes
@@ -154,15 +153,15 @@ def _notes(told: Findings, depth: int, words: Words) -> list[str]:
     if told.lost_notes:
         parts.append(words.say("lost notes", cells=named_cells(told.lost_notes, words)))
         if depth == 4 and told.solution is not None:
-            missing = [_digit_in(told.solution[c], c, words) for c in told.lost_notes]
-            parts.append(words.say("missing notes", missing=joined(missing, words)))
+            missing = [digit_in(told.solution[c], c, words) for c in told.lost_notes]
+            parts.append(words.say("missing notes", missing=words.all_of(missing)))
     if told.stale_notes:
         notes = [
-            words.say("notes in", digits=joined(list(map(str, digits)), words), cell=cell_name(c))
+            words.say("notes in", digits=words.all_of(digits), cell=named_cell(c, words))
             for c, digits in told.stale_notes
         ]
         many = sum(len(digits) for _, digits in told.stale_notes)
-        parts.append(words.counted("stale notes", many, notes=joined(notes, words)))
+        parts.append(words.counted("stale notes", many, notes=words.all_of(notes)))
     return parts
 
 
@@ -180,12 +179,12 @@ def _misprint(told: Findings, depth: int, words: Words) -> list[str]:
     elif misprint.kind == "clash" and depth >= 3:
         parts += _clashing(told, words)
     elif misprint.kind and depth >= 3:
-        cell = cell_name(misprint.cells[0])
+        cell = named_cell(misprint.cells[0], words)
         parts.append(words.say("suspect", digit=misprint.digits[0], cell=cell))
     if depth == 4 and misprint.instead:
         at, digits = misprint.instead[0]
-        named = either([words.a_digit[d] for d in digits], words)
-        parts.append(words.say("mends", digits=named, cell=cell_name(at)))
+        named = words.either([a_digit(d, words) for d in digits])
+        parts.append(words.say("mends", digits=named, cell=named_cell(at, words)))
     parts.append(words.say("compare"))
     return parts
 
@@ -213,8 +212,4 @@ def _clashing(told: Findings, words: Words) -> list[str]:
 
 def _houses(houses: Sequence[int], words: Words) -> str:
     """House by house: ``row 1 and row 5``."""
-    return joined([named_houses([house], words) for house in houses], words)
-
-
-def _either(cells: Sequence[int], words: Words) -> str:
-    return either([cell_name(c) for c in cells], words)
+    return words.all_of([named_house(house, words) for house in houses])

@@ -12,13 +12,14 @@ from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
+from papernudge.hints.catalogue import Words
 from papernudge.hints.check_words import sentence_of
 from papernudge.hints.geometry import DIGITS_IN, HOUSE_CELLS, PEERS, cell_name, house_name, members
 from papernudge.hints.misprint import find_misprint
 from papernudge.hints.mistakes import Findings, Mistake, Since, State
 from papernudge.hints.position import Position
 from papernudge.hints.roots import clashes_of, first_group, root_groups
-from papernudge.hints.words import ENGLISH, Words
+from papernudge.hints.words import ENGLISH
 
 __all__ = [
     "Check",

@@ -14,6 +14,7 @@ from random import Random
 
 from papernudge.hints.board import Board
 from papernudge.hints.canonical import canonical
+from papernudge.hints.catalogue import Words
 from papernudge.hints.geometry import HOUSES, Cell, Digit, House
 from papernudge.hints.line import Line, Step
 from papernudge.hints.nudge import Nudge, Told3, focus_of
@@ -21,6 +22,7 @@ from papernudge.hints.position import Position
 from papernudge.hints.registry import PRACTISED
 from papernudge.hints.search import cheapest_lines
 from papernudge.hints.solver import solve
+from papernudge.hints.words import ENGLISH, practised
 
 Places = tuple[tuple[Cell, Digit], ...]
 
@@ -106,10 +108,11 @@ class Reason:
         )
 
     def __str__(self) -> str:
-        name = self.technique
-        if self.kind:
-            name = f"{name.removesuffix(' of a house')} in a {self.kind}"
-        return name if self.blanks is None else f"{name} with {self.blanks} blanks"
+        return self.said()
+
+    def said(self, words: Words = ENGLISH) -> str:
+        """The reason in words, in English as :meth:`parse` takes it."""
+        return practised(self.technique, self.kind, self.blanks, words)
 
     def holds(self, line: Line) -> bool:
         """Whether a line rests on this reason."""

@@ -109,9 +109,30 @@ class Layout:
                     found[cell] = number
         return tuple(found)
 
+    def place(self, cell: int) -> tuple[int, int]:
+        """Row and column of a cell, from 0."""
+        return divmod(cell, self.wide)
+
+    def at(self, row: int, column: int) -> int:
+        """The cell of this row and column, from 0."""
+        return self.wide * row + column
+
+    def around(self, cell: int, reach: int = 1) -> tuple[int, ...]:
+        """The cells no more than ``reach`` rows and columns away, itself among them, in order."""
+        row, column = self.place(cell)
+        rows = range(max(0, row - reach), min(self.high, row + reach + 1))
+        columns = range(max(0, column - reach), min(self.wide, column + reach + 1))
+        return tuple(self.at(r, c) for r in rows for c in columns)
+
+    def box(self, house: int) -> tuple[int, int, int, int]:
+        """First column, first row and those behind the last of a house: what it spans."""
+        places = [self.place(cell) for cell in self.houses[house].cells]
+        rows, columns = ({place[axis] for place in places} for axis in (0, 1))
+        return min(columns), min(rows), max(columns) + 1, max(rows) + 1
+
     def name(self, cell: int) -> str:
         """``R4C7``: row and column count from 1."""
-        row, column = divmod(cell, self.wide)
+        row, column = self.place(cell)
         return f"R{row + 1}C{column + 1}"
 
     def cell(self, name: str) -> int | None:
@@ -122,7 +143,7 @@ class Layout:
         down, across = int(row), int(column)
         if not (1 <= down <= self.high and 1 <= across <= self.wide):
             return None
-        cell = self.wide * (down - 1) + across - 1
+        cell = self.at(down - 1, across - 1)
         return cell if self.name(cell) == name.strip().upper() else None
 
 

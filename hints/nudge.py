@@ -10,6 +10,7 @@ from typing import Any, ClassVar
 
 from papernudge.hints import reasons
 from papernudge.hints import words as telling
+from papernudge.hints.catalogue import Words
 from papernudge.hints.geometry import (
     HOUSE_CELLS,
     HOUSES,
@@ -29,7 +30,7 @@ from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines, nearest
 from papernudge.hints.techniques.nets import NET
 from papernudge.hints.techniques.singles import HIDDEN_SINGLE
-from papernudge.hints.words import ENGLISH, Words
+from papernudge.hints.words import ENGLISH
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +198,7 @@ class Told3(Told2):
             then=bool(self.line),
             words=words,
         )
-        return " ".join([*(step.said(words) for step in self.line), last])
+        return words.paragraph([*(step.said(words) for step in self.line), last])
 
     def to_json(self, words: Words = ENGLISH) -> dict[str, Any]:
         """The fields of the depth."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from papernudge.hints.catalogue import Words
 from papernudge.hints.geometry import (
     DIGITS_IN,
     Cell,
@@ -14,7 +15,6 @@ from papernudge.hints.geometry import (
     Digit,
     Digits,
     House,
-    cell_name,
     members,
 )
 from papernudge.hints.pattern import (
@@ -31,10 +31,8 @@ from papernudge.hints.pattern import (
 )
 from papernudge.hints.words import (
     ENGLISH,
-    Words,
-    capital,
-    either,
-    joined,
+    either_cell,
+    named_cell,
     named_cells,
     named_house,
     named_houses,
@@ -58,12 +56,12 @@ def elimination(
     """Why a step before the last holds, and what it rules out. ``noted``: cells whose notes it is
     read from.
     """
-    template = words.patterns[_kind(technique, pattern, struck)]
-    text = template.format(**_fields(technique, pattern, struck, evidence, words))
-    if noted:
-        notes = words.from_notes.format(cells=named_cells(noted, words))
-        return words.by_notes.format(notes=notes) + text
-    return capital(text)
+    why = "why by notes" if noted else "why"
+    return words.say(
+        f"{why}, {_kind(technique, pattern, struck)}",
+        **_fields(technique, pattern, struck, evidence, words),
+        noted=named_cells(noted, words),
+    )
 
 
 def placement(
@@ -76,37 +74,36 @@ def placement(
     words: Words = ENGLISH,
 ) -> str:
     """Why the last step holds. ``then``: whether it builds on the steps before."""
-    notes = [words.from_notes.format(cells=named_cells(noted, words))] if noted else []
     if technique == "hidden single":
-        return _one_place(pattern, houses, notes, then, words)
-    text = words.reasons[technique].format(houses=named_houses(houses, words))
+        return _one_place(pattern, houses, noted, then, words)
     if technique == "several cells of a house":  # what only takes up room is seen in the house
         evidence = tuple(members(pattern.by_role(WITNESS)))
-    shown = joined([*(cell_name(cell) for cell in evidence), *notes], words)
+    shown = [named_cell(cell, words) for cell in evidence]
+    if noted:
+        shown.append(words.say("your notes", cells=named_cells(noted, words)))
     # That a house is full but for one cell is seen at a glance.
-    if shown and technique != "last blank of a house":
-        opening = words.then_with_evidence if then else words.with_evidence
-        return opening.format(evidence=shown) + text
-    return words.then + text if then else capital(text)
+    told = bool(shown) and technique != "last blank of a house"
+    how = ("", ", with", ", then", ", then with")[told + 2 * then]
+    where = named_houses(houses, words)
+    return words.say(f"opens, {technique}{how}", evidence=words.all_of(shown), houses=where)
 
 
 def _one_place(
-    pattern: Pattern, houses: Sequence[House], notes: list[str], then: bool, words: Words
+    pattern: Pattern, houses: Sequence[House], noted: Sequence[Cell], then: bool, words: Words
 ) -> str:
     """*The 2s at R1C4 and R5C7 leave one place in block 6.*"""
-    digit, where = pattern.digits.bit_length(), named_houses(houses, words)
     witnesses = tuple(members(pattern.by_role(WITNESS)))
-    shown = list(notes)
+    after = ", then" if then else ""
+    said = {
+        "digit": pattern.digits.bit_length(),
+        "houses": named_houses(houses, words),
+        "cells": named_cells(witnesses, words),
+        "noted": named_cells(noted, words),
+    }
     if witnesses:
-        template = words.of_a_digit[len(witnesses) > 1]
-        shown.insert(0, template.format(digit=digit, cells=named_cells(witnesses, words)))
-    if not shown:
-        text = words.reasons["hidden single"].format(digit=digit, houses=where)
-    else:
-        template = words.leaves_one_place[len(witnesses) > 1 or bool(notes)]
-        for_digit = "" if witnesses else words.for_digit.format(digit=digit)
-        text = template.format(shown=joined(shown, words), for_digit=for_digit, houses=where)
-    return words.then + text if then else capital(text)
+        seen = "seen and noted" if noted else "seen"
+        return words.counted(f"one place, {seen}{after}", len(witnesses), **said)
+    return words.say(f"one place, noted{after}" if noted else f"one place left{after}", **said)
 
 
 def claims(struck: Struck, words: Words = ENGLISH) -> str:
@@ -115,12 +112,15 @@ def claims(struck: Struck, words: Words = ENGLISH) -> str:
     for cell, digits in struck:
         groups.setdefault(tuple(digits), []).append(cell)
     told = [
-        words.claim[len(cells) > 1].format(
-            cells=named_cells(cells, words), digits=either([str(d) for d in digits], words)
+        words.counted(
+            "claim",
+            len(cells),
+            cells=named_cells(cells, words),
+            digits=words.either(digits),
         )
         for digits, cells in groups.items()
     ]
-    return words.claims_joined_by.join(told)
+    return words.chained("claims", told)
 
 
 def _kind(technique: str, pattern: Pattern, struck: Struck) -> str:
@@ -172,11 +172,11 @@ def _path(links: Sequence[Link]) -> tuple[Cell, ...]:
 
 
 def _digits(digits: Digits, words: Words) -> str:
-    return joined([str(d) for d in DIGITS_IN[digits]], words)
+    return words.all_of(DIGITS_IN[digits])
 
 
 def _digits_or(digits: Digits, words: Words) -> str:
-    return either([str(d) for d in DIGITS_IN[digits]], words)
+    return words.either(DIGITS_IN[digits])
 
 
 def _cells(cells: Cells, words: Words) -> str:
@@ -184,7 +184,7 @@ def _cells(cells: Cells, words: Words) -> str:
 
 
 def _places(cells: Cells, words: Words) -> str:
-    return either([cell_name(c) for c in members(cells)], words)
+    return either_cell(tuple(members(cells)), words)
 
 
 def _chain(links: Sequence[Link], words: Words) -> str:
@@ -192,11 +192,11 @@ def _chain(links: Sequence[Link], words: Words) -> str:
     told = list[str]()
     for link in links:
         if link.kind == STRONG:
-            templates = words.chain_goes_on if told else words.chain_starts
             single = link.one.cells & (link.one.cells - 1) == 0
-            template = templates[0 if link.house is None else 1 if single else 2]
+            how = "" if link.house is None else ", in a house" if single else ", from a group"
             told.append(
-                template.format(
+                words.say(
+                    f"{'chain goes on' if told else 'chain starts'}{how}",
                     cell=_places(link.one.cells, words),
                     digit=link.one.digit,
                     other=link.other.digit,
@@ -204,4 +204,4 @@ def _chain(links: Sequence[Link], words: Words) -> str:
                     places=_places(link.other.cells, words),
                 )
             )
-    return words.joined_by.join(told)
+    return words.chained("links", told)

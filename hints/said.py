@@ -1,57 +1,221 @@
-"""Sentences in English by code: of ``check``, of walks and of a sitting. Each is whole; those that
-hang on a number end in what the language's :func:`plural` says of it.
+"""What the room says in English, by code. Each is a whole sentence, or what stands in a list or a
+place of one; those that hang on a number end in its plural category.
 """
 
 from __future__ import annotations
 
-
-def plural(count: int) -> str:
-    """Which form a number takes in English."""
-    return "one" if count == 1 else "many"
-
-
-_WRONG = "{count} of the digits you wrote can't be right"
-
 SAID = {
+    # ------------------------------------------------------------ numbers, lists, paragraphs
+    "decimal mark": ".",
+    "thousands mark": ",",
+    "sentences": "{first} {next}",
+    "listed": "{first}, {next}",
+    "all, two": "{first} and {last}",
+    "all, more": "{first}, {next}",
+    "all, end": "{first} and {last}",
+    "either, two": "{first} or {last}",
+    "either, more": "{first}, {next}",
+    "either, end": "{first} or {last}",
+    # ------------------------------------------------------------ cells, houses, digits, techniques
+    "cell": "R{row}C{column}",
+    "house, row": "row {number}",
+    "house, column": "column {number}",
+    "house, block": "block {number}",
+    "houses, row": "rows {numbers}",
+    "houses, column": "columns {numbers}",
+    "houses, block": "blocks {numbers}",
+    "digit in": "{digit} in {cell}",
+    "a digit": "a {digit}",
+    "a digit, 8": "an {digit}",
+    "a technique": "a {technique}",
+    "a technique, locked candidates": "locked candidates",
+    "a technique, almost-locked sets": "two almost-locked sets",
+    "a technique, remote pairs": "remote pairs",
+    "a technique, empty rectangle": "an empty rectangle",
+    "a technique, colouring": "two colours of one digit",
+    "a technique, alternating chain": "an alternating chain",
+    "a technique, X-wing": "an X-wing",
+    "a technique, XY-wing": "an XY-wing",
+    "a technique, XYZ-wing": "an XYZ-wing",
+    "a technique, unique rectangle": "a rectangle that would leave two solutions",
+    "practised": "{name}",
+    "practised in a row": "{name} in a row",
+    "practised in a column": "{name} in a column",
+    "practised in a line": "{name} in a line",
+    "practised in a block": "{name} in a block",
+    "practised, blanks": "{name} with {blanks} blanks",
+    "practised in a row, blanks": "{name} in a row with {blanks} blanks",
+    "practised in a column, blanks": "{name} in a column with {blanks} blanks",
+    "practised in a line, blanks": "{name} in a line with {blanks} blanks",
+    "practised in a block, blanks": "{name} in a block with {blanks} blanks",
+    # ------------------------------------------------------------ where to look, what to ask
+    "follow digit": "Follow the {digit}s.",
+    "look at": "Look at {houses}.",
+    "ask of a digit, hidden single": "In which house is just one place left for {a_digit}?",
+    "ask of a digit": "What do the last places for the {digit} say about each other? Look for"
+    " {technique}: that opens a single.",
+    "ask of a house, last blank of a house": "One blank is left in {house}: which digit is"
+    " missing?",
+    "ask of a house, hidden single": "Which digit has just one place left in {house}?",
+    "ask of a house, naked single": "Which blank of {house} can take one digit only?",
+    "ask of a house, several cells of a house": "Which digits are missing in {house}, and which of"
+    " them has one place only? The rest follows.",
+    "ask of a house, net": "Try the candidates of {house} one by one: which of them leads to a"
+    " contradiction?",
+    "ask of a house": "Look for {technique} at {house}: that opens a single.",
+    "write": "Write {places}.",
+    "follow.one": "{cells} follows.",
+    "follow.other": "{cells} follow.",
+    # ------------------------------------------------------------ why a digit can be written
+    "your notes": "your notes in {cells}",
+    "opens, last blank of a house": "All other cells of {houses} are filled.",
+    "opens, last blank of a house, then": "Then all other cells of {houses} are filled.",
+    "opens, naked single": "A blank of {houses} has one digit left.",
+    "opens, naked single, then": "Then a blank of {houses} has one digit left.",
+    "opens, naked single, with": "With {evidence}, a blank of {houses} has one digit left.",
+    "opens, naked single, then with": "Then, with {evidence}, a blank of {houses} has one digit"
+    " left.",
+    "opens, several cells of a house": "The missing digits of {houses} fall into place one after"
+    " the other.",
+    "opens, several cells of a house, then": "Then the missing digits of {houses} fall into"
+    " place one after the other.",
+    "opens, several cells of a house, with": "With {evidence}, the missing digits of {houses}"
+    " fall into place one after the other.",
+    "opens, several cells of a house, then with": "Then, with {evidence}, the missing digits of"
+    " {houses} fall into place one after the other.",
+    "one place left": "{digit} has one place left in {houses}.",
+    "one place left, then": "Then {digit} has one place left in {houses}.",
+    "one place, seen.one": "The {digit} at {cells} leaves one place in {houses}.",
+    "one place, seen.other": "The {digit}s at {cells} leave one place in {houses}.",
+    "one place, seen and noted.one": "The {digit} at {cells} and your notes in {noted} leave one"
+    " place in {houses}.",
+    "one place, seen and noted.other": "The {digit}s at {cells} and your notes in {noted} leave"
+    " one place in {houses}.",
+    "one place, noted": "Your notes in {noted} leave one place for {digit} in {houses}.",
+    "one place, seen, then.one": "Then the {digit} at {cells} leaves one place in {houses}.",
+    "one place, seen, then.other": "Then the {digit}s at {cells} leave one place in {houses}.",
+    "one place, seen and noted, then.one": "Then the {digit} at {cells} and your notes in"
+    " {noted} leave one place in {houses}.",
+    "one place, seen and noted, then.other": "Then the {digit}s at {cells} and your notes in"
+    " {noted} leave one place in {houses}.",
+    "one place, noted, then": "Then your notes in {noted} leave one place for {digit} in {houses}.",
+    # ------------------------------------------------------------ why digits are ruled out
+    "why, locked candidates": "In {base}, {digits} can go only in {cover}, at {locked}, so"
+    " {claims}.",
+    "why, naked": "In {base}, {set} take only {digits_or}, so {claims}.",
+    "why, hidden": "In {base}, {digits} can go only in {set}, so {claims}.",
+    "why, fish": "{technique:capital}: in {base}, {digits} can go only in {cover}, so it goes"
+    " nowhere else there: {claims}.",
+    "why, finned": "{technique:capital}: in {base}, {digits} can go only in {cover} or, a fin,"
+    " in {fin}. Where the fin is seen too, it is out either way: {claims}.",
+    "why, XY-wing": "XY-wing: {pivot} takes only {others}, and either way one of {pincer} is"
+    " {struck}, so {claims}.",
+    "why, XYZ-wing": "XYZ-wing: {pivot} takes only {digits_or}, and whichever it is, it or one"
+    " of {pincer} is {struck}, so {claims}.",
+    "why, W-wing": "W-wing: {pincer} take only {digits_or}. The {others} of {base}, at {bridge},"
+    " is in sight of one of them, which is then {struck}, so {claims}.",
+    "why, remote pairs": "Remote pairs: {path} take only {digits_or}, and each sees the next, so"
+    " {end} differ, and {claims}.",
+    "why, colouring": "Two colours: {digits} has two places each in {base}, so {one_colour} hold"
+    " it or {other_colour} do. What sees both colours is out: {claims}.",
+    "why, one colour": "Two colours: {digits} has two places each in {base}, so {one_colour}"
+    " hold it or {other_colour} do. Two of the first see each other: {claims}.",
+    "why, chain": "{technique:capital}: {chain}. Either way, {claims}.",
+    "why, almost-locked sets": "Two almost-locked sets: {shared} can't be in {one_set} and in"
+    " {other_set} at once, so one of the sets keeps all its other digits, and {struck} is at"
+    " {holders}: {claims}.",
+    "why, unique rectangle": "A rectangle that would leave two solutions: with no more than"
+    " {digits_or} at {corner}, the two could change places, but for the puzzle having just one"
+    " solution: {claims}.",
+    "why, net": "With {evidence}, try {digits} at {assumed}: what it forces can't be, so {claims}.",
+    "why by notes, locked candidates": "By your notes in {noted}: in {base}, {digits} can go"
+    " only in {cover}, at {locked}, so {claims}.",
+    "why by notes, naked": "By your notes in {noted}: in {base}, {set} take only {digits_or}, so"
+    " {claims}.",
+    "why by notes, hidden": "By your notes in {noted}: in {base}, {digits} can go only in {set},"
+    " so {claims}.",
+    "why by notes, fish": "By your notes in {noted}: {technique}: in {base}, {digits} can go"
+    " only in {cover}, so it goes nowhere else there: {claims}.",
+    "why by notes, finned": "By your notes in {noted}: {technique}: in {base}, {digits} can go"
+    " only in {cover} or, a fin, in {fin}. Where the fin is seen too, it is out either way:"
+    " {claims}.",
+    "why by notes, XY-wing": "By your notes in {noted}: XY-wing: {pivot} takes only {others},"
+    " and either way one of {pincer} is {struck}, so {claims}.",
+    "why by notes, XYZ-wing": "By your notes in {noted}: XYZ-wing: {pivot} takes only"
+    " {digits_or}, and whichever it is, it or one of {pincer} is {struck}, so {claims}.",
+    "why by notes, W-wing": "By your notes in {noted}: W-wing: {pincer} take only {digits_or}."
+    " The {others} of {base}, at {bridge}, is in sight of one of them, which is then {struck}, so"
+    " {claims}.",
+    "why by notes, remote pairs": "By your notes in {noted}: remote pairs: {path} take only"
+    " {digits_or}, and each sees the next, so {end} differ, and {claims}.",
+    "why by notes, colouring": "By your notes in {noted}: two colours: {digits} has two places"
+    " each in {base}, so {one_colour} hold it or {other_colour} do. What sees both colours is"
+    " out: {claims}.",
+    "why by notes, one colour": "By your notes in {noted}: two colours: {digits} has two places"
+    " each in {base}, so {one_colour} hold it or {other_colour} do. Two of the first see each"
+    " other: {claims}.",
+    "why by notes, chain": "By your notes in {noted}: {technique}: {chain}. Either way, {claims}.",
+    "why by notes, almost-locked sets": "By your notes in {noted}: two almost-locked sets:"
+    " {shared} can't be in {one_set} and in {other_set} at once, so one of the sets keeps all its"
+    " other digits, and {struck} is at {holders}: {claims}.",
+    "why by notes, unique rectangle": "By your notes in {noted}: a rectangle that would leave"
+    " two solutions: with no more than {digits_or} at {corner}, the two could change places, but"
+    " for the puzzle having just one solution: {claims}.",
+    "why by notes, net": "By your notes in {noted}: with {evidence}, try {digits} at {assumed}:"
+    " what it forces can't be, so {claims}.",
+    "claim.one": "{cells} isn't {digits}",
+    "claim.other": "{cells} aren't {digits}",
+    "claims": "{first}; {next}",
+    "links": "{first}, {next}",
+    "chain starts": "if {cell} isn't {digit}, it is {other}",
+    "chain starts, in a house": "if {cell} isn't {digit}, the {digit} of {house} is at {places}",
+    "chain starts, from a group": "if {digit} isn't at {cell}, that of {house} is at {places}",
+    "chain goes on": "so {cell} isn't {digit} but {other}",
+    "chain goes on, in a house": "so {cell} isn't {digit}, and the {digit} of {house} is at"
+    " {places}",
+    "chain goes on, from a group": "so {digit} isn't at {cell}, and that of {house} is at {places}",
     # ------------------------------------------------------------ check
     "solved": "Solved: all 81 digits are right.",
     "right so far": "Right so far: you've filled {done} of {blanks} and nothing is wrong.",
     "new are right.one": "The digit written since the earlier photo is right.",
-    "new are right.many": "The {count} digits written since the earlier photo are right.",
+    "new are right.other": "The {count} digits written since the earlier photo are right.",
     "wrong.one": "One digit you wrote can't be right.",
-    "wrong.many": f"{_WRONG}.",
+    "wrong.other": "{count} of the digits you wrote can't be right.",
     "wrong, stood.one": "One digit you wrote can't be right: it stood in the earlier photo"
     " already.",
-    "wrong, stood.many": f"{_WRONG}: they all stood in the earlier photo already.",
+    "wrong, stood.other": "{count} of the digits you wrote can't be right: they all stood in the"
+    " earlier photo already.",
     "wrong, new.one": "One digit you wrote can't be right: the one written since the earlier"
     " photo.",
-    "wrong, new.many": f"{_WRONG}, all of them written since the earlier photo.",
+    "wrong, new.other": "{count} of the digits you wrote can't be right, all of them written since"
+    " the earlier photo.",
     "wrong, some new.one": "One digit you wrote can't be right: one of the {new} written since the"
     " earlier photo.",
-    "wrong, some new.many": f"{_WRONG}, {{wrong}} of them written since the earlier photo.",
+    "wrong, some new.other": "{count} of the digits you wrote can't be right, {wrong} of them"
+    " written since the earlier photo.",
     "look again": "Look again at {houses}.",
     "repeats": "The {digit} in {cell} repeats the {digit} in {others}.",
     "repeats, neither": "The {digit} in {cell} repeats the {digit} in {others}, and neither can"
     " stay.",
     "the digit in": "the {digit} in {cell}",
-    "lone.one": "{those} repeats no other digit, yet it can't stay.",
-    "lone.many": "{those} repeat no other digit, yet they can't stay.",
+    "lone.one": "{those:capital} repeats no other digit, yet it can't stay.",
+    "lone.other": "{those:capital} repeat no other digit, yet they can't stay.",
     "many repeat.one": "{cells} repeats a digit of the same row, column or block.",
-    "many repeat.many": "{cells} each repeat a digit of the same row, column or block.",
+    "many repeat.other": "{cells} each repeat a digit of the same row, column or block.",
     "apart.two": "Neither follows from the other.",
     "apart.more": "None of them follows from another.",
     "came first, either, rest.one": "{cells} came first: either explains the other.",
-    "came first, either, rest.many": "{cells} came first: either explains all the others.",
+    "came first, either, rest.other": "{cells} came first: either explains all the others.",
     "came first, either, some.one": "{cells} came first: either explains one other.",
-    "came first, either, some.many": "{cells} came first: either explains {count} others.",
+    "came first, either, some.other": "{cells} came first: either explains {count} others.",
     "came first, each, rest.one": "{cells} came first: each of them explains the other.",
-    "came first, each, rest.many": "{cells} came first: each of them explains all the others.",
+    "came first, each, rest.other": "{cells} came first: each of them explains all the others.",
     "came first, each, some.one": "{cells} came first: each of them explains one other.",
-    "came first, each, some.many": "{cells} came first: each of them explains {count} others.",
+    "came first, each, some.other": "{cells} came first: each of them explains {count} others.",
     "rub out, rest.one": "Rub out {cell} first: the other one follows from it.",
-    "rub out, rest.many": "Rub out {cell} first: the other {count} follow from it.",
+    "rub out, rest.other": "Rub out {cell} first: the other {count} follow from it.",
     "rub out, some.one": "Rub out {cell} first: one more follows from it.",
-    "rub out, some.many": "Rub out {cell} first: {count} more follow from it.",
+    "rub out, some.other": "Rub out {cell} first: {count} more follow from it.",
     "others came first": "Of the others, {cells} came first.",
     "new came first": "Of those written since the earlier photo, {cell} came first.",
     "right would be": "Right would be {right}.",
@@ -59,7 +223,7 @@ SAID = {
     "missing notes": "Missing from them: {missing}.",
     "notes in": "{digits} in {cell}",
     "stale notes.one": "Among the small notes, {notes} stands in sight already.",
-    "stale notes.many": "Among the small notes, {notes} stand in sight already.",
+    "stale notes.other": "Among the small notes, {notes} stand in sight already.",
     "can't be told, two clash": "Right and wrong can't be told here: two printed digits in one"
     " house are the same.",
     "can't be told, clash": "Right and wrong can't be told here: {count} printed digits repeat one"
@@ -69,7 +233,6 @@ SAID = {
     "can't be told, none": "Right and wrong can't be told here: the printed digits allow no"
     " solution.",
     "one given": "If one of them were another digit, the puzzle would have one solution.",
-    "look at": "Look at {houses}.",
     "suspect": "If the {digit} in {cell} were another digit, the puzzle would have one solution.",
     "mends": "With {digits} in {cell} the puzzle has one solution.",
     "clash.two": "The {digit}s in {cells} can't both stand.",
@@ -81,57 +244,14 @@ SAID = {
     "step": "{number}. {said}",
     "earlier steps count": "Digits of earlier steps count here.",
     "looks.one": "({count} look, {total} so far)",
-    "looks.many": "({count} looks, {total} so far)",
+    "looks.other": "({count} looks, {total} so far)",
     "looks, follows.one": "({count} look, {total} so far; follows on from {cells})",
-    "looks, follows.many": "({count} looks, {total} so far; follows on from {cells})",
+    "looks, follows.other": "({count} looks, {total} so far; follows on from {cells})",
     "no further": "From there no step that this tool knows opens another cell.",
-    "way.one": "{count} look, {travel} cells from look to look",
-    "way.many": "{count} looks, {travel} cells from look to look",
+    "way.one": "{count} look, {travel:.0f} cells from look to look",
+    "way.other": "{count} looks, {travel:.0f} cells from look to look",
     "stop": "{said}.",
     "in comparison, reading order": "In comparison, reading order: {way}.",
     "in comparison, digit by digit": "In comparison, digit by digit: {way}.",
-    # ------------------------------------------------------------ a sitting
-    "grid of": "Grid {number} of {many} on the page.",
-    "this grid is solved": "This grid is solved: all 81 digits are right.",
-    "a hint would lead astray": "Something written here can't be right, so a hint would lead"
-    " astray: papernudge check says how much, where and what, as far as you want to know.",
-    "no step": "No step that this tool knows opens another cell here; nothing written is wrong.",
-    "first, the page": "First, what does the page say? {questions}",
-    "rests on none": "This rests on none of what can't be seen. {hidden}.",
-    "printed or by hand?": "Is the {digit} in {cell} printed, or was it written by hand?",
-    "no notes?": "Are there no small notes in {cell}?",
-    "which notes?": "Are the small notes in {cell} {sets}?",
-    "none of them": "none",
-    "no digit at all": "no digit at all",
-    "is it?": "Is the digit in {cell} {digit}?",
-    "blank?": "Is {cell} blank?",
-    "blank or?": "Is {cell} blank, or does it hold {digits}?",
-    "holds or nothing?": "Does {cell} hold {digit}, or nothing?",
-    "what does it hold?": "{hidden}. What does it hold?",
-    "printed": "printed",
-    "by hand": "by hand",
-    "yes": "yes",
-    "there are none": "there are none",
-    "nothing": "nothing",
-    "can't be seen": "{where} can't be seen",
-    "can't be seen, covered.one": "{where} can't be seen: something covers it",
-    "can't be seen, covered.many": "{where} can't be seen: something covers them",
-    "can't be seen, washed out.one": "{where} can't be seen: light washes it out",
-    "can't be seen, washed out.many": "{where} can't be seen: light washes them out",
-    "can't be seen, too dark.one": "{where} can't be seen: it lies in the dark",
-    "can't be seen, too dark.many": "{where} can't be seen: they lie in the dark",
-    "can't be seen, cut off.one": "{where} can't be seen: the photo cuts it off",
-    "can't be seen, cut off.many": "{where} can't be seen: the photo cuts them off",
-    "from to": "{first} to {last}",
-    "cells between": "{count} cells between {area}",
-    "answer with": "Answer with --assume {answers}.",
-    "for nothing": "{answer} for nothing",
-    "for none": "{answer} for none",
-    "whatever it holds": "whatever it holds",
-    "say what it holds.one": "Say what it holds with --assume {first}=given:1, {first}=entry:1 or"
-    " {first}=. for nothing, or take the photo again with the whole grid in clear view.",
-    "say what it holds.many": "Say what each of them holds with --assume {first}=given:1,"
-    " {first}=entry:1 or {first}=. for nothing, or take the photo again with the whole grid in"
-    " clear view.",
 }
 """Every sentence, or part of a list in one, by its code."""

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from papernudge.hints.catalogue import Words
 from papernudge.hints.geometry import Cell, Cells, cell_name, cells_mask
 from papernudge.hints.line import Line
 from papernudge.hints.looks import Scan
@@ -14,7 +15,7 @@ from papernudge.hints.nudge import Nudge, Told1, Told3, Told4, focus_of
 from papernudge.hints.pattern import Pattern
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines, nearest
-from papernudge.hints.words import ENGLISH, Words, named_cells, writing
+from papernudge.hints.words import ENGLISH, named_cells, writing
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,4 +182,4 @@ def _sentence(number: int, step: Walked, follows: Sequence[Cell], depth: int, wo
         else:
             what = writing(step.line.places, words)
             said = [*turn, step.nudge.at(3).said(words), what, count]
-    return words.say("step", number=number, said=" ".join(said))
+    return words.say("step", number=number, said=words.paragraph(said))

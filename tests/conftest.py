@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,8 @@ import pytest
 # As the command does for itself: on a busy machine BLAS threads wait for each other far longer
 # than they work. It must be said before numpy is first imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+sys.path.append(str(Path(__file__).parent))  # figures.py and tables.py, by name
 
 
 @pytest.fixture(scope="session")

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.hints.catalogue import Message, message
 from papernudge.vision.even import even_page
 from papernudge.vision.patches import PAPER
 
@@ -35,25 +36,10 @@ LEAST_LIGHT = 45.0
 MOST_SHADOW = 0.006
 """Share of the photo along the rims of hard shadows from which on these are blamed."""
 
-WORDS = {
-    "blurred": "The photo is too blurred; hold the phone still, let it focus, and take it again.",
-    "dark": "The photo is too dark; take it again with more light.",
-    "noisy": "The photo is too noisy; take it again with more light.",
-    "compressed": "The photo is too strongly compressed; use the camera's original, or one saved at"
-    " a better quality.",
-    "shadow": "A hard shadow falls across the grid; turn the page or step aside until the light on"
-    " it is even, and take it again.",
-    "crossed": "Creases, folds or lines run across the grid; smooth the page flat and take it"
-    " again.",
-    "covered": "Something covers part of the grid; take it away and take the photo again.",
-    "washed out": "Light is reflected from the grid and washes part of it out; tilt the page or the"
-    " phone, or turn the flash off, and take the photo again.",
-    "too dark": "Part of the grid lies in the dark; take the photo again in even light.",
-    "cut off": "The photo cuts part of the grid off; get the whole grid into the frame.",
-    "unclear": "Too many cells can't be told from this photo; lay the page flat in even light, go"
-    " nearer, and take it again.",
-}
-"""What to say of each reason."""
+
+def advice(reason: str) -> Message:
+    """What to say of a reason."""
+    return message(f"advice, {reason}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +54,7 @@ class Ails:
 
     @property
     def worst(self) -> str | None:
-        """The reason that outweighs the others most, a key of WORDS; None where nothing does."""
+        """The reason that outweighs the others most, as there is advice for it; None for none."""
         by = {
             "blurred": self.blur / MOST_BLUR,
             "noisy": self.noise / MOST_NOISE,

@@ -16,9 +16,11 @@ import numpy.typing as npt
 
 from papernudge.digits_model.scores import Asked, Scores
 from papernudge.digits_model.scores import reader as this_reader
+from papernudge.hints.catalogue import Message, message
 from papernudge.vision.grid import Quality
 from papernudge.vision.hidden import Hidden
 from papernudge.vision.mesh import Mesh, Points
+from papernudge.vision.said import ENGLISH
 from papernudge.vision.sight import Sight
 
 Floats = npt.NDArray[np.float64]
@@ -49,9 +51,13 @@ class Evidence:
 
 
 class MisfitError(ValueError):
-    """What was read back is no evidence, or was written by another version. Its text is one
-    sentence for people.
+    """What was read back is no evidence, or was written by another version. ``says``: that, to be
+    told to a person; its text is the same in English.
     """
+
+    def __init__(self, says: Message) -> None:
+        super().__init__(ENGLISH.tell(says))
+        self.says = says
 
 
 def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> bytes:
@@ -85,9 +91,7 @@ def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> byte
     out = io.BytesIO()
     np.savez_compressed(out, **arrays)  # type: ignore[arg-type]
     if out.tell() > MOST_BYTES:
-        raise MisfitError(
-            f"This grid's evidence takes {out.tell()} bytes where at most {MOST_BYTES} are allowed."
-        )
+        raise MisfitError(message("saved too long", size=out.tell(), most=MOST_BYTES))
     return out.getvalue()
 
 
@@ -103,18 +107,16 @@ def read_back(data: bytes) -> tuple[Evidence, dict[str, Any]]:
         told = json.loads(arrays["told"].tobytes())
         form, by = told["form"], told["reader"]
     except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile) as error:
-        raise MisfitError(
-            "This is no reading that papernudge saved: read the photo again."
-        ) from error
+        raise MisfitError(message("saved by none")) from error
     if (form, by) != (FORM, this_reader()):
+        here = this_reader()
         raise MisfitError(
-            f"This reading was saved by another version (form {form}, reader {by}; here form"
-            f" {FORM}, reader {this_reader()}): read the photo again."
+            message("saved by another version", form=form, reader=by, here=FORM, ours=here)
         )
     try:
         return _evidence(arrays, told), dict(told["beside"])
     except (KeyError, ValueError, TypeError, AttributeError) as error:
-        raise MisfitError("This saved reading is damaged: read the photo again.") from error
+        raise MisfitError(message("saved and damaged")) from error
 
 
 def _evidence(arrays: Mapping[str, npt.NDArray[Any]], told: Mapping[str, Any]) -> Evidence:
@@ -137,10 +139,10 @@ def _evidence(arrays: Mapping[str, npt.NDArray[Any]], told: Mapping[str, Any]) -
     mesh = None
     if "crossings" in arrays:
         mesh = Mesh(_shaped(arrays, "crossings", (10, 10, 2)), _shaped(arrays, "seen", (10, 10)))
-    reason, sentence, *numbers = told["quality"]
+    reason, says, *numbers = told["quality"]
     return Evidence(
         _shaped(arrays, "corners", (4, 2)),
-        Quality(True, reason, sentence, *map(float, numbers)),
+        Quality(True, reason, says, *map(float, numbers)),
         mesh,
         scores,
         _shaped(arrays, "page_hand", (81,)),

@@ -5,19 +5,27 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from papernudge.hints.catalogue import Message
+from papernudge.vision.said import ENGLISH
+
 
 @dataclass(frozen=True, slots=True)
 class Failure:
     """A stage of seeing that did not succeed. Falsy, so ``if not result`` reads well.
 
     ``stage`` is where it happened (``"open"``, ``"find"``, ``"flatten"``, ``"quality"``,
-    ``"read"``), ``reason`` a short fixed word for programs, ``sentence`` what to tell the
-    person: what was expected, what came, what to try.
+    ``"read"``), ``reason`` a short fixed word for programs, ``says`` what to tell the
+    person: what was expected, what came, what to try; a string is said as it is.
     """
 
     stage: str
     reason: str
-    sentence: str
+    says: Message | str
 
     def __bool__(self) -> Literal[False]:
         return False
+
+    @property
+    def sentence(self) -> str:
+        """What to tell the person, in English."""
+        return ENGLISH.tell(self.says)

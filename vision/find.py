@@ -342,7 +342,7 @@ def _found(sighting: _Sighting, biggest: float, size: tuple[int, int]) -> FoundG
     corners = np.clip(sighting.outline, 0, np.array(size) - 1.0)
     quality = judge(sighting.flat, float(sighting.scale.mean()))
     if not sighting.plain:
-        fine = replace(quality, ok=True, reason=None, sentence=None)
+        fine = replace(quality, ok=True, reason=None, says=None)
         return FoundGrid(GridKind.OTHER, corners, None, fine)
     side = cut_side(mesh.crossings, size) or squeezed_side(mesh.crossings, size)
     if side:

@@ -13,8 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.crossings import Seen
-from papernudge.vision.mesh import Mesh, Points
-from papernudge.vision.patches import flat_sheet, grown_at
+from papernudge.vision.mesh import Mesh, Points, placed
+from papernudge.vision.patches import flat_sheet
 
 Grey = npt.NDArray[np.uint8]
 
@@ -82,7 +82,7 @@ def look_again(grey: Grey, mesh: Mesh) -> Again:
         if np.linalg.norm(s.blocks.mean(axis=(0, 1)) - middle) < _MOST_OFF * _CELL
     ]
     flat = [start for s in about[:1] for start in s.starts]
-    starts = [grown_at(mesh, (start + 0.5 - _MARGIN) / _CELL) for start in flat]
+    starts = [placed(mesh.crossings, (start + 0.5 - _MARGIN) / _CELL) for start in flat]
     return Again(fits, starts)
 
 

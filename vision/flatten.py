@@ -9,6 +9,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.hints.catalogue import message
 from papernudge.vision.failure import Failure
 from papernudge.vision.lines import Segments, frame_half_widths, measure, ranked, slope
 from papernudge.vision.mesh import Mesh, Points
@@ -144,7 +145,7 @@ _CLOSE = 0.07
 """A segment this near to the page model, in cells, counts as seen there."""
 
 
-_NO_LATTICE = Failure("flatten", "no lattice", "No 9×9 lattice of lines was found there.")
+_NO_LATTICE = Failure("flatten", "no lattice", message("no lattice"))
 
 
 def quad_mesh(corners: Points) -> Points:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from papernudge.hints.catalogue import Message
 from papernudge.vision.mesh import Mesh, Points
+from papernudge.vision.said import ENGLISH
 
 
 class GridKind(StrEnum):
@@ -25,15 +27,20 @@ class Quality:
     ``cell_px``: median side of a cell in raster pixels. ``sharpness``: blur of a line's edge as a
     share of a cell's side (0 is perfectly sharp). ``contrast``: darkness of the lines against
     the paper, 0 to 1. ``reason``: one short word for programs, ``None`` when ``ok``;
-    ``sentence``: what to tell the person to do about it.
+    ``says``: what to tell the person to do about it; a string is said as it is.
     """
 
     ok: bool
     reason: str | None = None
-    sentence: str | None = None
+    says: Message | str | None = None
     cell_px: float = 0.0
     sharpness: float = 0.0
     contrast: float = 0.0
+
+    @property
+    def sentence(self) -> str | None:
+        """What to tell the person, in English."""
+        return None if self.says is None else ENGLISH.tell(self.says)
 
 
 @dataclass(frozen=True, eq=False)

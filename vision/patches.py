@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.digits_model import tensors
-from papernudge.vision.mesh import Mesh, Points
+from papernudge.vision.mesh import Mesh, spread
 
 CELL, MARGIN, SIDE, PAPER = tensors.CELL, tensors.MARGIN, tensors.SIDE, tensors.PAPER
 """Of patches, as the networks take them."""
@@ -48,47 +48,8 @@ def sheet_map(mesh: Mesh, cell: int = CELL, margin: int = MARGIN) -> npt.NDArray
     cell the map is the bilinear patch of its own four crossings; the outer margin continues
     the outermost cells in a straight line.
     """
-    grown = _grown(mesh.crossings)
     pixels = np.arange(9 * cell + 2 * margin, dtype=np.float64)
-    at = (pixels + 0.5 - margin) / cell + 1.0  # in grown cells
-    low = np.clip(at.astype(np.int64), 0, 10)
-    part = at - low
-    rows = grown[low] * (1 - part)[:, None, None] + grown[low + 1] * part[:, None, None]
-    # Crossings name pixel centres at whole numbers, as cv2.remap does. One plane after the other:
-    # pairs would take NumPy twice as long.
-    planes = np.empty((2, len(at), len(at)), np.float32)
-    for k, plane in enumerate(planes):
-        one = rows[..., k]
-        plane[:] = one.take(low, axis=1) * (1 - part) + one.take(low + 1, axis=1) * part
-    return np.moveaxis(planes, 0, 2)
-
-
-def grown_at(mesh: Mesh, cells: Points) -> Points:
-    """Raster positions (..., 2) of places told in cells (..., 2), right and down from the corner.
-
-    As :func:`sheet_map`, place by place.
-    """
-    grown = _grown(mesh.crossings)
-    low = np.clip(np.floor(cells + 1.0).astype(np.int64), 0, 10)
-    x, y = np.moveaxis(cells + 1.0 - low, -1, 0)[..., None]
-    c, r = np.moveaxis(low, -1, 0)
-    top = grown[r, c] * (1 - x) + grown[r, c + 1] * x
-    bottom = grown[r + 1, c] * (1 - x) + grown[r + 1, c + 1] * x
-    return np.asarray(top * (1 - y) + bottom * y, np.float64)
-
-
-def _grown(crossings: Points) -> Points:
-    """One more line on every side, continued straight: (10, 10, 2) to (12, 12, 2)."""
-    tall = np.concatenate(
-        [
-            2 * crossings[:1] - crossings[1:2],
-            crossings,
-            2 * crossings[-1:] - crossings[-2:-1],
-        ]
-    )
-    return np.concatenate(
-        [2 * tall[:, :1] - tall[:, 1:2], tall, 2 * tall[:, -1:] - tall[:, -2:-1]], axis=1
-    )
+    return spread(mesh.crossings, (pixels + 0.5 - margin) / cell)
 
 
 def flat_sheet(

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.hints.catalogue import message
 from papernudge.vision.failure import Failure
 
 if TYPE_CHECKING:
@@ -81,13 +82,13 @@ def open_photo(
     if isinstance(data, Failure):
         return data
     if not data:
-        return _failure("empty", f"{called} is empty: expected a photo file, got 0 bytes.")
+        return _failure("empty", "file is empty", called)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             return _decode(data, called, side)
     except MemoryError:
-        return _too_big(called, "needs more memory than there is")
+        return _too_big("photo takes too much memory", called)
     except Exception:  # decoders raise nearly every type there is on damaged bytes
         return _damaged(called)
 
@@ -98,9 +99,7 @@ def file_bytes(source: Path | BinaryIO, called: str) -> bytes | Failure:
         if isinstance(source, Path):
             mode = source.stat().st_mode
             if stat.S_ISDIR(mode):
-                return _failure(
-                    "folder", f"{called} is a folder: expected one photo file; name a file in it."
-                )
+                return _failure("folder", "file is a folder", called)
             if not stat.S_ISREG(mode):  # a pipe waits for its other end, a device has no end
                 return _not_an_image(called)
             with source.open("rb") as file:
@@ -108,52 +107,41 @@ def file_bytes(source: Path | BinaryIO, called: str) -> bytes | Failure:
         else:
             data = source.read(MAX_BYTES + 1)
     except FileNotFoundError:
-        return _failure("missing", f"There is no file {called}: check the name and the folder.")
+        return _failure("missing", "no such file", called)
     except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "the name is not valid"
-        return _failure(
-            "unreadable", f"{called} can't be read ({why.lower()}): check its permissions."
-        )
+        said = getattr(error, "strerror", None)
+        why = said.lower() if said else message("the name is not valid")
+        return _failure("unreadable", "file can't be read", called, why=why)
     if len(data) > MAX_BYTES:
-        return _too_big(called, f"is longer than {MAX_BYTES // 1_000_000} MB")
+        return _too_big("photo is too long", called, most=MAX_BYTES // 1_000_000)
     return data
 
 
-def _failure(reason: str, sentence: str) -> Failure:
-    return Failure("open", reason, sentence)
+def _failure(reason: str, code: str, called: str, **data: Any) -> Failure:
+    return Failure("open", reason, message(code, called=called, **data))
 
 
 def _not_an_image(called: str) -> Failure:
-    return _failure(
-        "not an image",
-        f"{called} is not a photo that can be opened: expected JPEG, PNG, HEIC, WebP or TIFF.",
-    )
+    return _failure("not an image", "not a photo", called)
 
 
 def _damaged(called: str) -> Failure:
-    return _failure(
-        "damaged",
-        f"{called} is damaged: it starts like a photo but can't be decoded; try the original file.",
-    )
+    return _failure("damaged", "photo is damaged", called)
 
 
 def _cut_off(called: str) -> Failure:
-    return _failure(
-        "cut off",
-        f"{called} is cut off: the file ends before the picture does; copy it again in full.",
-    )
+    return _failure("cut off", "photo is cut off", called)
 
 
-def _too_big(called: str, what: str) -> Failure:
-    return _failure("too big", f"{called} {what}: expected a photo as a phone takes it.")
+def _too_big(code: str, called: str, **data: Any) -> Failure:
+    return _failure("too big", code, called, **data)
 
 
 def _wrong_size(called: str, width: int, height: int, limit: int) -> Failure | None:
     if width >= MAX_SIDE or height >= MAX_SIDE or width * height > limit:
+        most = limit // 1_000_000
         return _too_big(
-            called,
-            f"says it is {width} × {height} pixels, more than the {limit // 1_000_000} megapixels"
-            f" and {MAX_SIDE} a side that are read",
+            "photo is too big", called, width=width, height=height, most=most, side=MAX_SIDE
         )
     return _damaged(called) if width < 1 or height < 1 else None
 
@@ -164,9 +152,7 @@ def _decode(data: bytes, called: str, side: int | None) -> Photo | Failure:
     if data[4:8] == b"ftyp" and data[8:12] not in (b"avif", b"avis"):
         return _decode_heic(data, called)
     if data[:5] == b"%PDF-":
-        return _failure(
-            "not an image", f"{called} is a PDF: expected a photo; save the page as a picture."
-        )
+        return _failure("not an image", "photo is a PDF", called)
     return _decode_other(data, called)
 
 
@@ -348,7 +334,7 @@ def _decode_other(data: bytes, called: str) -> Photo | Failure:
     except UnidentifiedImageError:
         return _damaged(called) if _looks_like_a_photo(data) else _not_an_image(called)
     except Image.DecompressionBombError:
-        return _too_big(called, "says it holds far more pixels than a photo")
+        return _too_big("photo says too many pixels", called)
     wrong = _wrong_size(called, *image.size, MAX_PIXELS)
     if wrong is not None:
         return wrong

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from papernudge.hints.catalogue import message
 from papernudge.vision.flatten import Flat
 from papernudge.vision.grid import Quality
 from papernudge.vision.lines import ranked
@@ -23,7 +24,7 @@ SIDES = ("left", "right", "top", "bottom")
 """Of a photo."""
 _AT_EDGE, _PAST = 0.2, 0.3
 """A rim this near to the photo's edge lies along it where it is told to be so far beyond; cells."""
-_DARK = "The lines hardly stand out from the paper; take the photo with more light."
+_DARK = message("lines are faint")
 
 
 def judge(flat: Flat, scale: float) -> Quality:
@@ -33,16 +34,15 @@ def judge(flat: Flat, scale: float) -> Quality:
     """
     cell = cell_side(flat.mesh.crossings) * scale
     blur, contrast = _blur(flat), _contrast(flat)
-    reason, sentence = None, None
+    reason, says = None, None
     if cell < LEAST_CELL:
         small = too_small(cell)
-        reason, sentence = small.reason, small.sentence
+        reason, says = small.reason, small.says
     elif contrast < LEAST_CONTRAST:
-        reason, sentence = "dark", _DARK
+        reason, says = "dark", _DARK
     elif blur > MOST_BLUR:
-        reason = "blurred"
-        sentence = "The grid is blurred; hold the phone still and let it focus, or go a bit nearer."
-    return Quality(reason is None, reason, sentence, cell, blur, contrast)
+        reason, says = "blurred", message("grid is blurred")
+    return Quality(reason is None, reason, says, cell, blur, contrast)
 
 
 def cell_side(crossings: Points) -> float:
@@ -71,28 +71,23 @@ def _contrast(flat: Flat) -> float:
 
 def too_small(cell: float) -> Quality:
     """The judgement of a grid whose cells, so many raster pixels wide, are too few to read."""
-    sentence = (
-        f"Each cell is only {cell:.0f} pixels wide where {LEAST_CELL:.0f} are the least; "
-        "hold the phone nearer to the grid."
-    )
-    return Quality(False, "small", sentence, cell)
+    return Quality(False, "small", message("cells are small", cell=cell, least=LEAST_CELL), cell)
 
 
 def too_many(read: int) -> Quality:
     """The judgement of a grid on a page of very many, of which so many were looked at."""
-    sentence = f"More than {read} grids are on this photo; take fewer of them, from nearer."
-    return Quality(False, "many", sentence)
+    return Quality(False, "many", message("many grids", read=read))
 
 
 def too_faint(quality: Quality) -> Quality:
     """The judgement of a grid whose lines can't be followed."""
-    return replace(quality, ok=False, reason="dark", sentence=_DARK)
+    return replace(quality, ok=False, reason="dark", says=_DARK)
 
 
 def cut_off(side: str, quality: Quality) -> Quality:
     """The judgement of a grid that the photo's ``side`` (left, right, top, bottom) cuts."""
-    sentence = f"The {side} edge of the grid is cut off: get the whole grid into the frame."
-    return replace(quality, ok=False, reason="cut off", sentence=sentence)
+    says = message(f"edge is cut off, {side}")
+    return replace(quality, ok=False, reason="cut off", says=says)
 
 
 def cut_side(crossings: Points, size: tuple[int, int], most: float = 0.25) -> str | None:

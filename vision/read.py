@@ -16,7 +16,8 @@ from papernudge.digits_model.scores import (
     turn_votes,
     worth_a_finer_look,
 )
-from papernudge.vision.advice import WORDS, ails_of
+from papernudge.hints.catalogue import message
+from papernudge.vision.advice import advice, ails_of
 from papernudge.vision.decode import Solver
 from papernudge.vision.doubts import (
     not_seen,
@@ -120,18 +121,12 @@ def _without_lines(exposure: Exposure, said: Scores, scorer: Scorer) -> tuple[Ex
     return cleaned, scorer(cleaned.patches.pixels)
 
 
-_NONE = (
-    "No 9×9 grid was found in the photo; lay the page flat, get the whole grid into the frame and"
-    " try again."
-)
-
-
 def _no_grid(raster: Raster) -> Failure:
     """Why there is none: a photo too poor to find one may still show a grid."""
     reason = ails_of(raster).worst
     if reason is None:
-        return Failure("find", "no grid", _NONE)
-    return Failure("find", reason, f"No 9×9 grid could be made out. {WORDS[reason]}")
+        return Failure("find", "no grid", message("no grid found"))
+    return Failure("find", reason, message("no grid made out", advice=advice(reason)))
 
 
 def _with_advice(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGrid, ...]:
@@ -140,12 +135,12 @@ def _with_advice(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGri
     reason = ails_of(raster).worst if any(g.kind in kinds for g in found) else None
     if reason is None:
         return found
-    words = WORDS[reason]
+    says = advice(reason)
     return tuple(
         replace(
             g,
             kind=GridKind.TOO_POOR,
-            quality=replace(g.quality, ok=False, reason=reason, sentence=words),
+            quality=replace(g.quality, ok=False, reason=reason, says=says),
         )
         if g.kind is GridKind.OTHER or (g.kind is GridKind.TOO_POOR and g.quality.reason == "dark")
         else g
@@ -226,8 +221,8 @@ def read_grid(
 def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:
     """A grid of which too little can be seen, or that is unlike what the looks know."""
     corners = np.roll(found.corners, turn, axis=0)
-    reason, sentence = sight.poor or (None, None)
-    quality = replace(found.quality, ok=False, reason=reason, sentence=sentence)
+    says = advice(sight.poor) if sight.poor else None
+    quality = replace(found.quality, ok=False, reason=sight.poor, says=says)
     doubts = tuple(not_seen(cell, why) for cell, why in sorted(sight.hidden.items()))
     mesh = _mesh_of(found, turn)
     return GridReading(GridKind.TOO_POOR, corners, quality, mesh, doubts=doubts)
@@ -241,8 +236,8 @@ def _unread(raster: Raster, found: FoundGrid, turn: int) -> GridReading:
     hidden = hidden_under(raster, corners)
     if len(hidden) < _HIDES:
         return GridReading(found.kind, corners, found.quality)
-    reason, sentence = blamed(hidden)
-    quality = replace(found.quality, reason=reason, sentence=sentence)
+    reason = blamed(hidden)
+    quality = replace(found.quality, reason=reason, says=advice(reason))
     doubts = tuple(not_seen(cell, why) for cell, why in sorted(hidden.items()))
     return GridReading(found.kind, corners, quality, doubts=doubts)
 

@@ -17,7 +17,8 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.digits_model.seen import CELL, MARGIN, Seen, seen
-from papernudge.vision.advice import WORDS, Ails
+from papernudge.hints.layout import NEWSPAPER
+from papernudge.vision.advice import Ails
 from papernudge.vision.flatten import quad_mesh
 from papernudge.vision.hidden import Hidden
 from papernudge.vision.mesh import Mesh, Points
@@ -75,14 +76,14 @@ class Sight:
     the looks are trusted, None to trust them fully; ``bent``: cells unlike their neighbours in
     size beside hidden ones, where the mesh may lie beside the lines; ``ailing``: whether so much of
     the page is unclear that no look on it is taken at its own word; ``poor``: of a page beyond
-    reading a word for programs and what to tell the person.
+    reading a word that there is advice for.
     """
 
     hidden: Mapping[int, Hidden] = field(default_factory=dict)
     signs: Chances | None = None
     bent: frozenset[int] = frozenset()
     ailing: bool = False
-    poor: tuple[str, str] | None = None
+    poor: str | None = None
 
     def trusted(self, digits: Chances, cells: Cells | None = None) -> Chances:
         """A look's log-probabilities (N, 10) of ``cells``, or of all, as far as it is trusted.
@@ -232,11 +233,10 @@ def hidden_under(raster: npt.NDArray[np.uint8], corners: Points) -> Mapping[int,
     return view.hidden(view.said.seen < UNSEEN)
 
 
-def blamed(hidden: Mapping[int, Hidden]) -> tuple[str, str]:
-    """What hides most of the cells: a word for programs and what to tell the person."""
+def blamed(hidden: Mapping[int, Hidden]) -> str:
+    """What hides most of the cells: a word that there is advice for."""
     reasons = list(hidden.values())
-    reason = str(max(dict.fromkeys(reasons), key=reasons.count))
-    return reason, WORDS[reason]
+    return str(max(dict.fromkeys(reasons), key=reasons.count))
 
 
 def _outside(crossings: Points, size: tuple[int, int]) -> npt.NDArray[np.bool_]:
@@ -258,9 +258,7 @@ def _sizes(crossings: Points) -> Chances:
 
 def _around(cell: int) -> set[int]:
     """The cells less than three rows and columns away: so far a mesh may bend along a cover."""
-    row, column = divmod(cell, 9)
-    rows, columns = (range(max(0, at - 2), min(9, at + 3)) for at in (row, column))
-    return {9 * y + x for y in rows for x in columns}
+    return set(NEWSPAPER.around(cell, 2))
 
 
 def _bent(mesh: Mesh) -> frozenset[int]:
@@ -308,5 +306,4 @@ def judged(
     wrong = sight.wrong(digits)
     if wrong <= MOST_UNCLEAR and upright:
         return sight
-    reason = ails().worst or ("crossed" if crossed else "unclear")
-    return replace(sight, poor=(reason, WORDS[reason]))
+    return replace(sight, poor=ails().worst or ("crossed" if crossed else "unclear"))

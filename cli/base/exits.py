@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 from enum import IntEnum
+from typing import Any
 
 from papernudge.cli.base import stopping
 from papernudge.cli.base.trouble import GridError, PhotoError, Trouble, WordsError
+from papernudge.hints.catalogue import Message, message
 
 
 class Exit(IntEnum):
@@ -29,8 +31,8 @@ class Exit(IntEnum):
 class Stop(Trouble):
     """Ends the command (or this photo's part of it) with one sentence and this exit code."""
 
-    def __init__(self, code: Exit, sentence: str, *, stage: str, reason: str) -> None:
-        super().__init__(sentence, stage=stage, reason=reason)
+    def __init__(self, code: Exit, says: Message | str, *, stage: str, reason: str) -> None:
+        super().__init__(says, stage=stage, reason=reason)
         self.code = code
 
 
@@ -51,9 +53,9 @@ def code_of(trouble: Trouble) -> Exit:
     return Exit.FAULT
 
 
-def bad_words(sentence: str) -> Stop:
-    """The words of the command are off."""
-    return Stop(Exit.WORDS, sentence, stage="command", reason="words")
+def bad_words(code: str, /, **data: Any) -> Stop:
+    """The words of the command are off: what to say of that, by code, with its data."""
+    return Stop(Exit.WORDS, message(code, **data), stage="command", reason="words")
 
 
 def from_fault(fault: Exception) -> Stop:
@@ -68,8 +70,7 @@ def from_fault(fault: Exception) -> Stop:
     what = f"{type(fault).__name__}: {fault}".splitlines()[0]
     return Stop(
         Exit.FAULT,
-        f"This is a fault of papernudge, not yours ({what});"
-        " with PAPERNUDGE_DEBUG=1 it tells more.",
+        message("fault of ours", what=what),
         stage="papernudge",
         reason="fault",
     )

@@ -11,6 +11,8 @@ from pathlib import Path
 
 from papernudge.cli.base.exits import Exit, Stop
 from papernudge.cli.base.paths import real, why
+from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import message
 
 
 def write_whole(path: Path, data: bytes, *, over: bool = True) -> None:
@@ -42,8 +44,7 @@ def write_whole(path: Path, data: bytes, *, over: bool = True) -> None:
     except (OSError, ValueError) as error:
         raise Stop(
             Exit.FILE,
-            f"{path} can't be written ({why(error)}): choose a folder that exists and may be"
-            " written to.",
+            message("can't be written", path=path, why=why(error)),
             stage="write",
             reason="unwritable",
         ) from error
@@ -53,7 +54,7 @@ def exists(path: Path) -> Stop:
     """What to say where a file is there already and nobody said that it may go."""
     return Stop(
         Exit.FILE,
-        f"{path} is there already: choose another name, or add --force to write over it.",
+        message("is there already", path=path),
         stage="write",
         reason="exists",
     )
@@ -66,11 +67,11 @@ def _before(target: Path) -> os.stat_result | None:
     except FileNotFoundError:
         return None
     if stat.S_ISDIR(found.st_mode):
-        raise IsADirectoryError(21, "it is a folder")
+        raise IsADirectoryError(21, in_words("it is a folder"))
     if not stat.S_ISREG(found.st_mode):
-        raise OSError(19, "it is a device or a pipe, not a file")
+        raise OSError(19, in_words("it is a device or a pipe"))
     if not os.access(target, os.W_OK):
-        raise PermissionError(13, "it may only be read")
+        raise PermissionError(13, in_words("it may only be read"))
     return found
 
 

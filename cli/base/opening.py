@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 from papernudge.cli.base import limited
 from papernudge.cli.base.paths import ask, why
 from papernudge.cli.base.trouble import PhotoError, from_failure
+from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import message
 from papernudge.vision.failure import Failure
 
 if TYPE_CHECKING:
@@ -23,14 +25,12 @@ def failure(ended: limited.Ended, called: str) -> Failure:
         return Failure(
             "open",
             "too slow",
-            f"{called} takes more than {limited.SECONDS:g} s of work to open: expected a file as a"
-            " camera or a scanner writes it; save it anew.",
+            message("file opens too slowly", called=called, seconds=limited.SECONDS),
         )
     return Failure(
         "open",
         "damaged",
-        f"{called} is damaged: it ends the program that opens it, within"
-        f" {limited.MEMORY // 1_000_000} MB; try the original file.",
+        message("file ends its program", called=called, memory=limited.MEMORY // 1_000_000),
     )
 
 
@@ -61,7 +61,7 @@ def begin(photo: str) -> Opening:
     if photo != "-":
         limited.begin(open_photo, Path(photo), photo)
         return Opening(photo)
-    called = "standard input"
+    called = in_words("standard input")
     data = file_bytes(sys.stdin.buffer, called)
     if isinstance(data, Failure):
         return Opening(called, data)
@@ -98,13 +98,13 @@ def _no_file(called: str, most: int) -> PhotoError | None:
     """
     try:
         if not ask(Path(called), most).st_size:  # some of the system's own say so and never end
-            said = f"{called} is empty: expected a photo file, got 0 bytes."
+            said = message("file is empty", called=called)
             return PhotoError(said, stage="open", reason="empty")
     except (FileNotFoundError, IsADirectoryError):
         return None
     except (OSError, ValueError) as error:
         pipe = getattr(error, "errno", None) == errno.ESPIPE
-        what = "send it to standard input and name -" if pipe else "name a photo file"
-        sentence = f"{called} can't be read ({why(error)}): {what}."
-        return PhotoError(sentence, stage="open", reason="unreadable")
+        code = "pipe can't be read" if pipe else "photo can't be read"
+        says = message(code, called=called, why=why(error))
+        return PhotoError(says, stage="open", reason="unreadable")
     return None

@@ -15,6 +15,8 @@ from pathlib import Path
 from typing import BinaryIO
 
 from papernudge.cli.base.exits import bad_words
+from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import Message, message
 
 MOST_TEXT = 20_000_000
 """Longest file of corrections, bytes: half a million lines."""
@@ -31,10 +33,10 @@ for _name in ("O_NONBLOCK", "O_CLOEXEC", "O_NOCTTY", "O_BINARY"):
     AT_ONCE |= getattr(os, _name, 0)
 _KINDS = (
     (stat.S_ISDIR, errno.EISDIR, "it is a folder"),
-    (stat.S_ISFIFO, errno.ESPIPE, "it is a pipe, not a file"),
-    (stat.S_ISCHR, errno.ENODEV, "it is a device, not a file"),
-    (stat.S_ISBLK, errno.ENODEV, "it is a device, not a file"),
-    (stat.S_ISSOCK, errno.ENXIO, "it is a socket, not a file"),
+    (stat.S_ISFIFO, errno.ESPIPE, "it is a pipe"),
+    (stat.S_ISCHR, errno.ENODEV, "it is a device"),
+    (stat.S_ISBLK, errno.ENODEV, "it is a device"),
+    (stat.S_ISSOCK, errno.ENXIO, "it is a socket"),
 )
 
 
@@ -63,16 +65,16 @@ def is_folder(path: Path) -> bool:
 def _must_be_plain(found: os.stat_result, path: Path, most: int | None) -> None:
     for is_kind, number, what in _KINDS:
         if is_kind(found.st_mode):
-            raise OSError(number, what, str(path))
+            raise OSError(number, in_words(what), str(path))
     if not stat.S_ISREG(found.st_mode):
-        raise OSError(errno.ENODEV, "it is no file", str(path))
+        raise OSError(errno.ENODEV, in_words("it is no file"), str(path))
     if most is not None and found.st_size > most:
         raise too_long(path, most)
 
 
 def too_long(path: Path, most: int) -> OSError:
     """What to raise for a file of more than ``most`` bytes."""
-    return OSError(errno.EFBIG, f"it is longer than {most // 1_000_000:,} MB", str(path))
+    return OSError(errno.EFBIG, in_words("it is longer", most=most // 1_000_000), str(path))
 
 
 def ask(path: Path, most: int | None = None) -> os.stat_result:
@@ -108,7 +110,7 @@ def read_regular(path: Path, most: int) -> bytes:
         while piece := file.read(min(_PIECE, most + 1 - len(data))):
             data += piece
     if piece is None:
-        raise OSError(errno.EAGAIN, "nothing comes from it", str(path))
+        raise OSError(errno.EAGAIN, in_words("nothing comes from it"), str(path))
     if len(data) > most:
         raise too_long(path, most)
     return bytes(data)
@@ -123,7 +125,7 @@ class Named:
     ``at``: its path, or the number of an open file.
     """
 
-    told: str
+    told: str | Message
     at: Path | int
 
     def beside(self, *endings: str) -> Iterator[Named]:
@@ -131,7 +133,7 @@ class Named:
         if isinstance(self.at, Path):
             whole = str(real(self.at))
             for ending in endings:
-                yield Named(f"what belongs to {self.told}", Path(whole + ending))
+                yield Named(message("belongs to", what=self.told), Path(whole + ending))
 
 
 BOOK_FILES = ("-lock", "-wal", "-shm", "-journal")
@@ -139,14 +141,15 @@ BOOK_FILES = ("-lock", "-wal", "-shm", "-journal")
 LOG_FILES = ("-wal", "-shm", "-journal")
 
 
-def photo_named(called: str | None, told: str = "the photo") -> list[Named]:
+def photo_named(called: str | None, told: str | Message | None = None) -> list[Named]:
     """A photo as the words name it, ``-`` for standard input; nothing for None."""
+    told = told or message("the photo")
     if called is None:
         return []
     if called != "-":
         return [Named(told, Path(called))]
     with contextlib.suppress(OSError, ValueError, AttributeError):
-        return [Named(f"{told} on standard input", sys.stdin.fileno())]
+        return [Named(message("on standard input", what=told), sys.stdin.fileno())]
     return []
 
 
@@ -161,9 +164,7 @@ def keep_apart(inputs: Sequence[Named], outputs: Sequence[Named]) -> None:
         mine = identity(output.at)
         for other, its in taken:
             if mine & its:
-                raise bad_words(
-                    f"{output.told} would write over {other.told}: choose another name."
-                )
+                raise bad_words("would write over", output=output.told, other=other.told)
         taken.append((output, mine))
 
 
@@ -171,7 +172,7 @@ def _printed_into() -> Iterator[Named]:
     for number in (1, 2):
         with contextlib.suppress(OSError):
             if stat.S_ISREG(os.fstat(number).st_mode):
-                yield Named("the file that the answer is printed into", number)
+                yield Named(message("printed into"), number)
 
 
 Identity = frozenset[tuple[object, ...]]

@@ -8,6 +8,7 @@ from pathlib import Path
 from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.base.paths import read_regular, why
 from papernudge.cli.base.say import short
+from papernudge.hints.catalogue import Message, message
 
 DEFAULTS = {"book": "PAPERNUDGE_BOOK", "log": "PAPERNUDGE_LOG"}
 """What may be left out because it is named elsewhere, and the environment variable for it."""
@@ -51,10 +52,10 @@ def _read(path: Path) -> dict[str, str]:
     except (FileNotFoundError, NotADirectoryError):
         return {}
     except UnicodeDecodeError as error:
-        raise _not_understood(path, "it is not UTF-8") from error
+        raise _not_understood(path, message("it is not UTF-8")) from error
     except (OSError, ValueError) as error:
-        sentence = f"{path} can't be read ({why(error)}): mend it, or take it away."
-        raise Stop(Exit.FILE, sentence, stage="settings", reason="unreadable") from error
+        says = message("settings can't be read", path=path, why=why(error))
+        raise Stop(Exit.FILE, says, stage="settings", reason="unreadable") from error
     import tomllib
 
     try:
@@ -63,7 +64,7 @@ def _read(path: Path) -> dict[str, str]:
         raise _not_understood(path, why(error)) from error
     odd = next((name for name in said if name not in DEFAULTS), None)
     if odd is not None:
-        raise _not_understood(path, f"it says {short(odd)}")
+        raise _not_understood(path, message("it says", what=short(odd)))
     return {name: _file(path, name, value) for name, value in said.items()}
 
 
@@ -73,11 +74,8 @@ def _file(path: Path, name: str, value: object) -> str:
         with_home = os.path.expanduser(value)  # noqa: PTH111 - Path raises where there is no home
         if os.path.isabs(with_home):  # noqa: PTH117
             return with_home
-    raise _not_understood(path, f"{name} is no file named from the root or from ~")
+    raise _not_understood(path, message("it names no file", name=name))
 
 
-def _not_understood(path: Path, what: str) -> Stop:
-    return bad_words(
-        f'{path} can\'t be followed ({what}): expected lines as book = "~/shelf.book" and'
-        ' log = "~/practice.log".'
-    )
+def _not_understood(path: Path, reason: str | Message) -> Stop:
+    return bad_words("settings can't be followed", path=path, why=reason)

@@ -14,6 +14,8 @@ from papernudge.cli.base import limited
 from papernudge.cli.base.opening import failure
 from papernudge.cli.base.paths import MOST_SOURCE, read_regular, why
 from papernudge.cli.books.rows import PageTask
+from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import message
 from papernudge.vision.failure import Failure
 
 _PNG = b"\x89PNG\r\n\x1a\n"
@@ -30,9 +32,9 @@ def bare_task(task: PageTask) -> PageTask | Failure:
     try:
         load: PageTask | Failure = limited.ask(bare_here, task)
     except limited.Ended as ended:
-        return failure(ended, f"{task.name}, page {task.number},")
+        return failure(ended, in_words("page of a file", called=task.name, page=task.number))
     except MemoryError:
-        return Failure("open", "memory", f"{task.name} needs more memory than a file may take.")
+        return Failure("open", "memory", message("file takes too much memory", called=task.name))
     return load
 
 
@@ -43,7 +45,8 @@ def bare_here(task: PageTask) -> PageTask | Failure:
         try:
             data = without_metadata(read_regular(Path(task.path), MOST_SOURCE))
         except (OSError, ValueError) as error:
-            return Failure("open", "unreadable", f"{task.name} can't be read ({why(error)}).")
+            says = message("source can't be opened", called=task.name, why=why(error))
+            return Failure("open", "unreadable", says)
     if data is None:
         drawn = _drawn(task)
         if isinstance(drawn, Failure):

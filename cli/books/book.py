@@ -32,6 +32,8 @@ from papernudge.cli.books.rows import (
 from papernudge.cli.books.salvage import DAMAGED, Harm, has_shape, is_whole, salvage, upgrade
 from papernudge.cli.books.schema import APPLICATION, SCHEMA, VERSION
 from papernudge.cli.books.seals import Tally, put
+from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import Message, message
 
 if TYPE_CHECKING:
     from papernudge.cli.books.sources import Surveyed
@@ -41,7 +43,7 @@ _LONGEST = 64 << 20
 """Bytes of the longest value that is read: a damaged length may claim far more."""
 
 
-def _stop(sentence: str, reason: str) -> Stop:
+def _stop(sentence: Message, reason: str) -> Stop:
     return Stop(Exit.FILE, sentence, stage="book", reason=reason)
 
 
@@ -51,13 +53,10 @@ def _must_be_a_file(path: Path, new: bool) -> None:
         ask(path)
     except FileNotFoundError as error:
         if not new:
-            raise _stop(
-                f"There is no book {path}: papernudge digitise makes one.", "missing"
-            ) from error
+            raise _stop(message("no book", path=path), "missing") from error
     except (OSError, ValueError) as error:
         raise _stop(
-            f"{path} can't be opened ({why(error)}): choose a book in a folder that exists and may"
-            " be read and written.",
+            message("book can't be opened", path=path, why=why(error)),
             "unwritable" if new else "unreadable",
         ) from error
 
@@ -70,26 +69,13 @@ def told(path: Path) -> Iterator[None]:
     except sqlite3.Error as error:
         said = str(error)
         if "full" in said:
-            raise _stop(
-                f"The disk that holds {path} is full; every page before stands: make room and run"
-                " again.",
-                "full",
-            ) from error
+            raise _stop(message("disk is full", path=path), "full") from error
         if "readonly" in said or "unable to open" in said:
-            raise _stop(
-                f"{path} can't be opened ({said}): choose a book in a folder that exists and may"
-                " be read and written.",
-                "unwritable",
-            ) from error
+            says = message("book can't be opened", path=path, why=said)
+            raise _stop(says, "unwritable") from error
         if "locked" in said:
-            raise _stop(
-                f"{path} is in use by another program: close it there first.", "busy"
-            ) from error
-        raise _stop(
-            f"{path} can't be used as a book ({said}): expected a book that digitise wrote; name"
-            " another file or take a copy from a backup.",
-            "damaged",
-        ) from error
+            raise _stop(message("book is in use", path=path), "busy") from error
+        raise _stop(message("book can't be used", path=path, why=said), "damaged") from error
 
 
 class Book:
@@ -120,7 +106,7 @@ class Book:
         lock = Lock(path)
         lock.take()
         try:
-            guard_beside(path, "the book")
+            guard_beside(path, message("the book"))
             new = not os.path.lexists(path)
             with told(path):
                 book = cls(path, _connected(str(path)), lock)
@@ -392,7 +378,7 @@ def _free_name(path: Path) -> Path:
         kept = path.with_name(f"{path.name}-damaged{'' if number == 1 else f'-{number}'}")
         if not os.path.lexists(kept):
             return kept
-    raise FileExistsError(errno.EEXIST, "ten thousand damaged copies lie there already")
+    raise FileExistsError(errno.EEXIST, in_words("too many copies"))
 
 
 def _check(path: Path, sql: sqlite3.Connection) -> int:
@@ -400,20 +386,9 @@ def _check(path: Path, sql: sqlite3.Connection) -> int:
     application = sql.execute("PRAGMA application_id").fetchone()[0]
     version = int(sql.execute("PRAGMA user_version").fetchone()[0])
     if application != APPLICATION:
-        raise _stop(
-            f"{path} is not a book: expected a file that digitise wrote; name another one.",
-            "not a book",
-        )
+        raise _stop(message("not a book", path=path), "not a book")
     if version > VERSION:
-        raise _stop(
-            f"{path} was written by a newer papernudge (book version {version}; this one knows"
-            f" {VERSION}): install the newer one. Nothing was changed.",
-            "newer",
-        )
+        raise _stop(message("newer book", path=path, version=version, known=VERSION), "newer")
     if version < 1 or not has_shape(sql, version):
-        raise _stop(
-            f"{path} is damaged: it does not hold a book's tables; take a copy from a backup, or"
-            " digitise its sources into a new book.",
-            "damaged",
-        )
+        raise _stop(message("no book's tables", path=path), "damaged")
     return version

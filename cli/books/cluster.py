@@ -21,6 +21,8 @@ from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.books.bare import bare_task
 from papernudge.cli.books.pool import given_up, in_a_child
 from papernudge.cli.books.rows import PageDone, PageTask
+from papernudge.cli.said import spoken
+from papernudge.hints.catalogue import message
 from papernudge.vision.failure import Failure
 
 AHEAD = 2
@@ -69,9 +71,7 @@ def _parsed(address: str) -> tuple[str, str, int]:
         or not 0 < port < 65536
         or not _is_host(found["host"])
     ):
-        raise bad_words(
-            f"--cluster ADDRESS looks like tcp://host:8786; got {address!r}: name a Dask scheduler."
-        )
+        raise bad_words("cluster looks like", got=repr(address))
     how, host = found["how"] or "tcp", found["host"]
     return f"{how}://{host}:{port}", host.strip("[]"), port
 
@@ -86,9 +86,7 @@ def _is_host(host: str) -> bool:
 def _client(address: str, where: str, host: str, port: int) -> Any:
     until = time.monotonic() + _PATIENCE - _OF_WORKERS
     if find_spec("distributed") is None:
-        raise bad_words(
-            "--cluster needs the extra: pip install 'papernudge[cluster]', here and on the workers."
-        )
+        raise bad_words("cluster needs the extra")
     # Names are looked up and ports are knocked at here first: Dask tries for as long as it may.
     if not _within(until - time.monotonic(), lambda: _knock(host, port)):
         raise _away(address)
@@ -97,10 +95,7 @@ def _client(address: str, where: str, host: str, port: int) -> Any:
 
     _hush()
     if where.startswith("tls:") and not dask.config.get("distributed.comm.tls.ca-file", None):
-        raise bad_words(
-            "--cluster tls://... needs certificates: name them in Dask's configuration"
-            " (distributed.comm.tls), or use tcp://."
-        )
+        raise bad_words("cluster needs certificates")
     # A client that got stuck in its beginnings is hard to be rid of: first a greeting.
     if not _within(max(1.0, until - time.monotonic()), lambda: asyncio.run(_greeted(where))):
         raise _away(address)
@@ -163,7 +158,7 @@ def _wait_for_workers(client: Any, address: str) -> None:
     if not _within(_OF_WORKERS + 1, waited):
         raise Stop(
             Exit.FILE,
-            f"The Dask scheduler at {address} has no worker: start one there and run again.",
+            message("no worker", address=address),
             stage="cluster",
             reason="no worker",
         )
@@ -172,18 +167,16 @@ def _wait_for_workers(client: Any, address: str) -> None:
 def _away(address: str) -> Stop:
     return Stop(
         Exit.FILE,
-        f"No Dask scheduler answers at {address}: expected one there, such as tcp://host:8786;"
-        " start it and run again.",
+        message("no scheduler", address=address),
         stage="cluster",
         reason="away",
     )
 
 
-def _gone(address: str, what: str) -> Stop:
+def _gone(address: str, code: str = "scheduler went away") -> Stop:
     return Stop(
         Exit.FILE,
-        f"{what} at {address} went away half-way: the pages that came back are in the book; run"
-        " again to go on.",
+        message(code, address=address),
         stage="cluster",
         reason="gone",
     )
@@ -210,7 +203,7 @@ def _streamed(client: Any, tasks: Iterator[PageTask], address: str) -> Together:
             load = bare_task(task)
             if isinstance(load, Failure):  # it says what is wrong here as well as there
                 unread = load.reason == "unreadable"
-                yield (given_up(task, load.sentence) if unread else in_a_child(task),)
+                yield (_not_loaded(task, load) if unread else in_a_child(task),)
                 continue
             loads[f"page-{task.hash}-{task.number}"] = (task, load)
         if not loads:
@@ -234,10 +227,14 @@ def _streamed(client: Any, tasks: Iterator[PageTask], address: str) -> Together:
             done = _result(task, future, together.get(key))
             if not done.lasting and _threads(client) is None:
                 yield here
-                raise _gone(address, "The Dask scheduler")
+                raise _gone(address)
             here.append(done)
         yield here
         yield from fill()
+
+
+def _not_loaded(task: PageTask, failure: Failure) -> PageDone:
+    return given_up(task, "page not loaded", why=spoken().tell(failure.says))
 
 
 def _fetched(client: Any, futures: dict[str, Any]) -> dict[str, Any]:
@@ -261,7 +258,7 @@ class _Room:
         if time.monotonic() - self.asked > _PULSE:
             threads = _threads(self.client)
             if threads is None:
-                raise _gone(self.address, "The Dask scheduler")
+                raise _gone(self.address)
             self.told, self.asked = max(_LEAST_AHEAD, AHEAD * threads), time.monotonic()
         return self.told
 
@@ -287,9 +284,9 @@ def _next_landed(client: Any, landed: queue.Queue[str], address: str) -> str:
         silent = silent + 1 if threads is None else 0
         idle = idle + 1 if threads == 0 else 0
         if silent >= _MISSED:
-            raise _gone(address, "The Dask scheduler")
+            raise _gone(address)
         if idle * _PULSE > _PATIENCE:
-            raise _gone(address, "The last worker of the Dask scheduler")
+            raise _gone(address, "last worker went away")
 
 
 def _result(task: PageTask, future: Any, fetched: Any = None) -> PageDone:
@@ -297,12 +294,12 @@ def _result(task: PageTask, future: Any, fetched: Any = None) -> PageDone:
     try:
         done = future.result(timeout=_PATIENCE) if fetched is None else fetched
     except Exception as error:  # whatever happened over there, this page waits for another run
-        return given_up(task, f"the cluster could not read it ({type(error).__name__})")
+        return given_up(task, "page not read by cluster", fault=type(error).__name__)
     finally:
         with contextlib.suppress(Exception):
             future.release()
     if not isinstance(done, PageDone) or (done.hash, done.number) != (task.hash, task.number):
-        return given_up(task, "the cluster sent something else")
+        return given_up(task, "page not what was sent")
     return done
 
 

@@ -32,7 +32,9 @@ from papernudge.cli.books.spoken import (
     label_of,
     words_from,
 )
+from papernudge.cli.said import in_words
 from papernudge.cli.session.assume import parse_assumption
+from papernudge.hints.catalogue import message
 from papernudge.hints.geometry import cell_name
 from papernudge.vision.typeface import Page
 
@@ -68,10 +70,14 @@ def read_corrections(path: Path) -> tuple[list[Correction], list[str]]:
     try:
         text = read_regular(path, MOST_TEXT).decode("utf-8-sig")
     except (OSError, ValueError) as error:
-        said = "it is not text" if isinstance(error, UnicodeDecodeError) else why(error)
+        odd = isinstance(error, UnicodeDecodeError)
         raise Stop(
             Exit.FILE,
-            f"{path} can't be read ({said}): name the text file that holds the corrections.",
+            message(
+                "corrections can't be read",
+                path=path,
+                why=message("it is not text") if odd else why(error),
+            ),
             stage="open",
             reason="unreadable",
         ) from error
@@ -81,13 +87,13 @@ def read_corrections(path: Path) -> tuple[list[Correction], list[str]]:
         said = line.strip() if _LABEL.match(line) else line.partition("#")[0].strip()
         if said:
             try:
-                out += parse_correction(said, f"{path}, line {number}: ")
+                out += parse_correction(said)
             except Trouble as trouble:
-                off.append(trouble.sentence)
+                off.append(in_words("in a line", path=path, line=number, said=trouble.sentence))
     return out, off
 
 
-def parse_correction(text: str, where: str = "") -> list[Correction]:
+def parse_correction(text: str) -> list[Correction]:
     """``ID R4C7=7 R5C5=.``, ``ID ok``, ``ID left out`` or ``ID label TEXT``, without a TEXT for no
     label; a colon may follow the ID. Stop (2) for anything else.
     """
@@ -97,32 +103,20 @@ def parse_correction(text: str, where: str = "") -> list[Correction]:
     word, _, label = rest.partition(" ")
     if found is not None and word == "label":
         if len(label) > LONGEST_LABEL or not label.isprintable():
-            raise bad_words(
-                f"{where}a label is up to {LONGEST_LABEL} characters that can be printed; got"
-                f" {short(label)}."
-            )
+            raise bad_words("a label is", most=LONGEST_LABEL, got=short(label))
         return [
             Correction(found["hash"], int(found["page"]), int(found["grid"]), None, LABEL + label)
         ]
     if found is None or not rest:
-        raise bad_words(
-            f"{where}a correction looks like 3f2a9c1b7d204e55-12-3 R4C7=given:7, or ends in ok,"
-            f" left out or label TEXT; {short(text)} does not."
-        )
+        raise bad_words("a correction looks like", got=short(text))
     start, page, grid = found["hash"], int(found["page"]), int(found["grid"])
     if rest in _WHOLE:
         return [Correction(start, page, grid, None, rest)]
     out = []
     for word in rest.split():
-        try:
-            one = parse_assumption(word)
-        except Trouble as trouble:
-            trouble.sentence = f"{where}{trouble.sentence}"
-            raise
+        one = parse_assumption(word)
         if one.grid is not None or one.notes is not None:
-            raise bad_words(
-                f"{where}{short(word)} names a grid or notes: a correction names a digit."
-            )
+            raise bad_words("a correction names a digit", got=short(word))
         digit = "." if one.digit is None else str(one.digit)
         says = f"{one.kind}:{digit}" if one.kind else digit
         out.append(Correction(start, page, grid, one.cell, says))
@@ -139,10 +133,7 @@ def apply(book: Book, corrections: Iterable[Correction]) -> tuple[int, list[str]
         for one in corrections:
             subject = _subject(book, one)
             if subject is None:
-                off.append(
-                    f"{book.path} holds no grid {one.row} that was read: take the names from its"
-                    " export or its review sheet."
-                )
+                off.append(in_words("no such row", book=book.path, row=one.row))
                 continue
             key, grid = subject
             touched[key] = grid
@@ -196,7 +187,11 @@ def label_all(book: Book, hashes: Iterable[str], by_page: bool) -> int:
                 key = (hash_, row["page"], row["number"])
                 if label_of(_kept(book, *key[:2]), json.loads(row["corners"])) is None:
                     stem = Path(visible(row["name"])).stem
-                    text = f"{stem}, page {row['page']}" if by_page else stem
+                    text = (
+                        in_words("page of a source", source=stem, page=row["page"])
+                        if by_page
+                        else stem
+                    )
                     _label(book, key, text[:LONGEST_LABEL])
                     made += 1
     return made

@@ -35,10 +35,12 @@ from papernudge.cli.books.summary import (
     account,
     damaged_pages,
     document,
-    in_words,
     not_read,
     other_losses,
+    run_said,
 )
+from papernudge.cli.said import in_words, spoken
+from papernudge.hints.catalogue import message
 from papernudge.vision.failure import Failure
 from papernudge.vision.typeface import Page
 
@@ -67,11 +69,11 @@ def run_digitise(wishes: Wishes) -> int:
     """Does what is asked and says what came of it; the exit code."""
     asked = (wishes.sources, wishes.corrections, wishes.review, wishes.said_in, wishes.label_from)
     if not any(asked):
-        raise bad_words("Name at least one SOURCE: a folder, a photo, a PDF or a TIFF.")
+        raise bad_words("name a source")
     if wishes.review is not None and wishes.review.suffix.lower() not in (".html", ".htm"):
-        raise bad_words(f"--review OUT ends in .html; got {short(str(wishes.review))}.")
+        raise bad_words("review ends in html", got=short(str(wishes.review)))
     if not all(wishes.sources):
-        raise bad_words("A SOURCE has no name: name a folder, a photo, a PDF or a TIFF.")
+        raise bad_words("source has no name")
     tally = Tally()
     named = _found(wishes, tally)
     with contextlib.ExitStack() as stack:
@@ -80,15 +82,9 @@ def run_digitise(wishes: Wishes) -> int:
             stack.enter_context(stopping.at_the_end(book.close))
         tally.troubles += [one.trouble for one in other_losses(book)]
         if book.kept:
-            warn(
-                f"{wishes.book} was damaged: it goes on with what can be trusted; the file as it"
-                f" was found lies beside it as {book.kept}."
-            )
+            warn(in_words("book was damaged", path=wishes.book, kept=book.kept))
         if book.cut_short:
-            warn(
-                f"The last run on {wishes.book} was cut short: whole pages stand, the others are"
-                " read anew; corrections that it was given are worth giving again."
-            )
+            warn(in_words("last run was cut short", path=wishes.book))
         damaged = damaged_pages(book)
         found = _surveyed(named, tally)
         book.note_sources(found)
@@ -125,7 +121,7 @@ def _say(wishes: Wishes, held: Account, tally: Tally, made: bool) -> None:
         show(json.dumps(document(wishes.book, held, tally), indent=1))
     elif made:
         asked = [n for n in ("sources", "corrections", "review") if getattr(wishes, n)]
-        show("\n".join(map(visible, in_words(wishes.book, held, tally, asked))))
+        show("\n".join(map(visible, run_said(wishes.book, held, tally, asked))))
     for line in (*tally.off, *not_read(tally, None if made else wishes.book)):
         warn(line)
 
@@ -134,7 +130,7 @@ def _found(wishes: Wishes, tally: Tally) -> list[Path]:
     """Every file to read pages from. Stop (2) where one, or the corrections, would be written over;
     the book itself, lying among the photos of a folder, is passed over.
     """
-    book = Named("the book", wishes.book)
+    book = Named(message("the book"), wishes.book)
     outputs = [Named("--book FILE", wishes.book), *book.beside(*BOOK_FILES)]
     if wishes.review is not None:
         outputs.append(Named("--review SHEET", wishes.review))
@@ -172,13 +168,15 @@ def _walked(sources: Iterable[str], tally: Tally) -> Iterator[Path]:
                 seen.add(whole)
                 yield path
         if holds_nothing and len(tally.troubles) == before:
-            said = f"{source} holds nothing to read: expected photos, PDFs or TIFFs in it."
+            said = in_words("holds nothing to read", source=source)
             tally.troubles.append(Trouble(source, None, "open", "empty", said))
 
 
 def _told(tally: Tally, path: Path, failure: Failure) -> None:
     name = os.fsencode(path.name).decode("utf-8", "backslashreplace")
-    tally.troubles.append(Trouble(name, None, failure.stage, failure.reason, failure.sentence))
+    tally.troubles.append(
+        Trouble(name, None, failure.stage, failure.reason, spoken().tell(failure.says))
+    )
 
 
 def _surveyed(paths: Iterable[Path], tally: Tally) -> list[Surveyed]:
@@ -211,14 +209,13 @@ def stamp(path: Path) -> tuple[int, ...] | None:
 
 
 def _changed(one: Surveyed, page: int | None) -> Trouble:
-    which = one.name if page is None else f"Page {page} of {one.name}"
+    code = "file changed" if page is None else "page changed"
     return Trouble(
         one.name,
         page,
         "open",
         "changed",
-        f"{which} changed while it was being read and is left for the next run: run again once the"
-        " file is at rest.",
+        in_words(code, called=one.name, page=page),
     )
 
 

@@ -22,7 +22,10 @@ from papernudge.cli.books.printed import Layout, sheets
 from papernudge.cli.books.rows import Row, natural, row_id
 from papernudge.cli.books.spoken import label_of
 from papernudge.cli.books.summary import health
+from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.session.documents import FORMAT
+from papernudge.hints.catalogue import message
+from papernudge.hints.words import titled
 
 ENDINGS = (".jsonl", ".csv", ".txt", ".pdf")
 STATUSES = ("clean", "review", "left out")
@@ -58,7 +61,7 @@ def parse_range(text: str | None, option: str) -> Range:
         ends = [None, None]
     odd = any(end is not None and not math.isfinite(end) for end in ends)
     if odd or ends == [None, None] or (not dash and ends[0] is None):
-        raise bad_words(f"{option} looks like 8-12, 8- or -12; got {short(text)}.")
+        raise bad_words("range looks like", option=option, got=short(text))
     if not dash:
         assert ends[0] is not None
         return ends[0] - 0.5, ends[0] + 0.49
@@ -74,12 +77,12 @@ def run_export(
     """
     ending = to.suffix.lower()
     if ending not in ENDINGS:
-        raise bad_words(f"--to OUT ends in {', '.join(ENDINGS)}; got {short(str(to))}.")
+        raise bad_words("export ends in", endings=", ".join(ENDINGS), got=short(str(to)))
     for status in filters.statuses:
         if status not in STATUSES:
-            raise bad_words(f"--status is one of {', '.join(STATUSES)}; got {short(status)}.")
+            raise bad_words("status is", statuses=", ".join(STATUSES), got=short(status))
     filters = replace(filters, needs=_named(filters.needs, "--needs"))
-    book_named = Named("the book itself", book_path)
+    book_named = Named(message("the book itself"), book_path)
     keep_apart([book_named, *book_named.beside(*BOOK_FILES)], [Named("--to OUT", to)])
     if not force and os.path.isfile(to):  # noqa: PTH113 - Path.is_file raises on long names
         raise exists(to)
@@ -90,14 +93,14 @@ def run_export(
         for sentence in told:
             warn(sentence)
         if not rows:
-            warn(f"No puzzle fits. {_what_there_is(book)}")
+            warn(spoken().paragraph([in_words("no puzzle fits"), _what_there_is(book)]))
     if ending == ".pdf":
         if not rows:
-            raise bad_words("No puzzle fits these filters, so there is nothing to print.")
+            raise bad_words("nothing to print")
         write_whole(to, sheets(rows, layout), over=force)
     else:
         write_whole(to, _WRITERS[ending](rows), over=force)
-    warn(f"{to}: {len(rows)} puzzle{'' if len(rows) == 1 else 's'}.")
+    warn(in_words_of("exported", len(rows), path=to))
     return int(Exit.FILE if is_harmed else Exit.DONE)
 
 
@@ -114,10 +117,8 @@ def _named(names: Sequence[str], option: str) -> tuple[str, ...]:
             by_small = {one.casefold(): one for one in USED}
             near = difflib.get_close_matches(name.casefold(), by_small, n=3, cutoff=0.4)
             listed = ", ".join(by_small[one] for one in near) or ", ".join(USED)
-            what = "the nearest are" if near else "there are"
-            raise bad_words(
-                f"{option} takes the name of a reason, {what}: {listed}; got {short(name)}."
-            )
+            code = "reasons near" if near else "reasons there are"
+            raise bad_words(code, option=option, names=listed, got=short(name))
         out.append(known)
     return tuple(out)
 
@@ -320,7 +321,9 @@ def _held(book: Book, names: Sequence[str]) -> tuple[str, ...]:
         known = there.get(name.casefold()) or spelt(name)
         if known is None:
             raise bad_words(
-                f"--hardest takes the name of a reason; got {short(name)}. {_what_there_is(book)}"
+                "sentences",
+                first=message("hardest takes", got=short(name)),
+                next=_what_there_is(book),
             )
         out.append(known)
     return tuple(out)
@@ -331,5 +334,16 @@ def _what_there_is(book: Book) -> str:
         "SELECT hardest, count(*) AS n, min(minutes) AS low, max(minutes) AS high FROM puzzle"
         " WHERE hardest IS NOT NULL GROUP BY hardest ORDER BY hardest"
     )
-    found = [f"{r['n']} {r['hardest']} ({r['low']}-{r['high']} min)" for r in book.rows(query)]
-    return f"By its hardest reason, the book holds: {', '.join(found) or 'no graded puzzle'}."
+    found = [
+        in_words(
+            "puzzles by reason",
+            count=row["n"],
+            reason=titled(row["hardest"], spoken()),
+            low=row["low"],
+            high=row["high"],
+        )
+        for row in book.rows(query)
+    ]
+    if not found:
+        return in_words("book without grades")
+    return in_words("book by reasons", held=spoken().chained("listed", found))

@@ -15,6 +15,7 @@ from pathlib import Path
 
 from papernudge.cli.base.exits import Exit, Stop
 from papernudge.cli.base.paths import AT_ONCE, BOOK_FILES, open_regular, real, why
+from papernudge.hints.catalogue import Message, message
 
 MARK = b"papernudge lock, process "
 """How our locks begin; the number of the process follows."""
@@ -39,7 +40,7 @@ enough, so that a damaged byte makes no stranger of a file (sqlite.org, "Databas
 and 4.1, "WAL-mode File Format", 2.1). A closed journal may begin with zeros."""
 
 
-def _stop(sentence: str, reason: str) -> Stop:
+def _stop(sentence: Message, reason: str) -> Stop:
     return Stop(Exit.FILE, sentence, stage="book", reason=reason)
 
 
@@ -144,7 +145,7 @@ def is_held(book: Path) -> bool:
     return False
 
 
-def guard_beside(database: Path, called: str) -> None:
+def guard_beside(database: Path, called: Message) -> None:
     """Before SQLite opens a file to write: what stands beside it under the names that SQLite uses
     must be SQLite's, for it would be cut or deleted. Stop (5) otherwise.
     """
@@ -155,11 +156,8 @@ def guard_beside(database: Path, called: str) -> None:
             continue
         alone = ending != "-shm" and not os.path.lexists(whole)
         if path.is_symlink() or not _is_sqlites(path, signs, alone):
-            raise _stop(
-                f"{path} stands where {called} {whole.name} would keep its own, and is none of it:"
-                " move it away or choose another name.",
-                "not ours",
-            )
+            says = message("stands in the way", path=path, called=called, name=whole.name)
+            raise _stop(says, "not ours")
 
 
 def _is_sqlites(path: Path, signs: tuple[tuple[int, bytes], ...], alone: bool) -> bool:
@@ -198,26 +196,16 @@ def _content(handle: int) -> bytes:
 def _busy(lock: Path, told: bytes) -> Stop:
     book = lock.name.removesuffix(BOOK_FILES[0])
     holder = told.removeprefix(MARK).strip().decode("ascii", "replace")
-    who = f" (process {holder})" if holder.isdigit() else ""
-    return _stop(
-        f"{book} is being written by another run{who}: wait until it has ended, then run again.",
-        "busy",
-    )
+    code = "being written by" if holder.isdigit() else "being written"
+    return _stop(message(code, book=book, holder=holder), "busy")
 
 
 def _not_ours(lock: Path) -> Stop:
     book = lock.name.removesuffix(BOOK_FILES[0])
-    return _stop(
-        f"{lock} is none of ours, but {book} needs a lock of that name: move it away or choose"
-        " another name for the book.",
-        "not ours",
-    )
+    return _stop(message("lock not ours", lock=lock, book=book), "not ours")
 
 
 def unwritable(path: Path, error: OSError) -> Stop:
     """What to say where nothing can be written beside a book."""
-    return _stop(
-        f"No book can be written in {path.parent} ({why(error)}): choose a folder that exists and"
-        " may be written to.",
-        "unwritable",
-    )
+    says = message("no book can be written", folder=path.parent, why=why(error))
+    return _stop(says, "unwritable")

@@ -13,6 +13,7 @@ from multiprocessing import connection
 from papernudge.cli.base import limited
 from papernudge.cli.base.limited import Child, Ended
 from papernudge.cli.books.rows import PageDone, PageTask
+from papernudge.cli.said import in_words
 
 Pages = Generator[PageDone, None, None]
 RENEWED = 400
@@ -22,9 +23,11 @@ TRIES = 3
 """How often a page may end its worker before it is given up for this run."""
 
 
-def given_up(task: PageTask, why: str) -> PageDone:
-    """A page that could not be read for reasons outside of it: the next run tries again."""
-    sentence = f"{task.name}, page {task.number}: {why}; run again to try it once more."
+def given_up(task: PageTask, code: str, **data: object) -> PageDone:
+    """A page that could not be read for reasons outside of it, told by a sentence of this code: the
+    next run tries again.
+    """
+    sentence = in_words(code, called=task.name, page=task.number, **data)
     return PageDone(task.hash, task.number, "", "unreadable", "worker", sentence, lasting=False)
 
 
@@ -32,16 +35,19 @@ def too_slow(task: PageTask) -> PageDone:
     """A page that takes more than its time: so it will the next time."""
     from papernudge.cli.books.work import reader
 
-    sentence = (
-        f"{task.name}, page {task.number}, takes more than {limited.SECONDS:g} s of work to open or"
-        f" {limited.PAGE_SECONDS:g} s to read: expected a page as a camera or a scanner makes it."
+    sentence = in_words(
+        "page takes too long",
+        called=task.name,
+        page=task.number,
+        opening=limited.SECONDS,
+        reading=limited.PAGE_SECONDS,
     )
     return PageDone(task.hash, task.number, reader(), "unreadable", "too slow", sentence)
 
 
 def broken(task: PageTask) -> PageDone:
     """A page that breaks what reads it: so it will again, unless the libraries below are mended."""
-    return given_up(task, "what reads it broke down on it")
+    return given_up(task, "page broke its reader")
 
 
 def read_page(task: PageTask) -> PageDone:
@@ -63,10 +69,10 @@ def in_a_child(task: PageTask) -> PageDone:
             if ended.why == "broken":
                 return broken(task)
         except RuntimeError as fault:
-            return given_up(task, f"its reader failed ({fault})")
+            return given_up(task, "page's reader failed", fault=fault)
         else:
             return done
-    return given_up(task, f"its reader ended {TRIES} times without an answer")
+    return given_up(task, "page's reader ended", tries=TRIES)
 
 
 def in_processes(tasks: Iterable[PageTask], workers: int) -> Pages:
@@ -132,7 +138,7 @@ class _Pool:
             return
         except RuntimeError as fault:  # of ours; the other pages are still to be read
             assert worker.task is not None
-            done = given_up(worker.task, f"its reader failed ({fault})")
+            done = given_up(worker.task, "page's reader failed", fault=fault)
         task = None if worker.pages >= RENEWED else self._next()
         if task is not None:
             self._hand(worker, task)
@@ -155,7 +161,7 @@ class _Pool:
             if self.tries[key] < TRIES:
                 self.again.append(task)
             else:
-                yield given_up(task, f"its reader ended {TRIES} times without an answer")
+                yield given_up(task, "page's reader ended", tries=TRIES)
         self._employ()
 
     def _dismiss(self, worker: _Worker) -> None:

@@ -9,6 +9,7 @@ from math import ceil
 from typing import Any
 
 from papernudge.cli.books.rows import Row
+from papernudge.cli.books.told import row_said
 from papernudge.cli.pictures.paper import (
     BOLD,
     PAPERS,
@@ -20,6 +21,8 @@ from papernudge.cli.pictures.paper import (
     new_canvas,
     write,
 )
+from papernudge.cli.said import in_words, in_words_of, spoken
+from papernudge.hints.words import titled
 
 _EDGE, _FOOT = 42.0, 24.0
 _SOLUTIONS = 12
@@ -64,9 +67,9 @@ def _puzzle(canvas: Any, number: int, row: Row, box: Box) -> None:
     told = ""
     if row["minutes"] is not None:
         minutes = max(1, round(row["minutes"]))
-        told = "about a minute" if minutes == 1 else f"about {minutes} minutes"
+        told = in_words_of("about so long", minutes)
     _head(canvas, f"{number}", told, box)
-    source = row.get("label") or f"{row['source']}, page {row['page']}, grid {row['number']}"
+    source = row.get("label") or row_said(row)
     write(canvas, source, box.x, box.y - 10, 6.5, box.side)
     draw_grid(canvas, row["givens"], box)
 
@@ -75,9 +78,11 @@ def _solution(canvas: Any, number: int, row: Row, box: Box) -> None:
     """The solution, the givens in bold; what the puzzle needs is told here, where it spoils
     nothing.
     """
-    _head(canvas, f"{number}", "solution", box)
+    _head(canvas, f"{number}", in_words("solution"), box)
     if row["hardest"] is not None:
-        write(canvas, f"{row['looks']} looks, {row['hardest']}", box.x, box.y - 10, 6.5, box.side)
+        reason = titled(row["hardest"], spoken())
+        told = in_words("looks and reason", looks=row["looks"], reason=reason)
+        write(canvas, told, box.x, box.y - 10, 6.5, box.side)
     givens = [cell for cell, mark in enumerate(row["givens"]) if mark != "."]
     draw_grid(canvas, row["solution"] or row["givens"], box, bold=givens)
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, TextIO
 
+from papernudge.cli.said import in_words
+
 if TYPE_CHECKING:
     from types import TracebackType
 
@@ -24,7 +26,8 @@ class Progress:
     def __init__(self, out: TextIO, total: int) -> None:
         self.total, self.pages, self.puzzles, self.doubts = total, 0, 0, 0
         self._line = _line_of_pages(out) if total and out.isatty() else None
-        self._task = self._line.add_task("", total=total, rest="") if self._line else None
+        words = in_words("pages at first", done=0, total=total)
+        self._task = self._line.add_task("", total=total, words=words) if self._line else None
 
     def add(self, puzzles: int, doubts: int) -> None:
         """One more page is done."""
@@ -33,10 +36,19 @@ class Progress:
         self.doubts += doubts
         if self._line is not None and self._task is not None:
             self._line.update(self._task, advance=1)
-            left = self._line.tasks[0].time_remaining
-            time = "" if left is None else f", {span(left)} left"
-            rest = f"{time}, {self.puzzles} puzzles, {self.doubts} doubts"
-            self._line.update(self._task, rest=rest, refresh=True)
+            self._line.update(self._task, words=self._said(), refresh=True)
+
+    def _said(self) -> str:
+        assert self._line is not None
+        left = self._line.tasks[0].time_remaining
+        return in_words(
+            "pages so far" if left is None else "pages so far, left",
+            done=self.pages,
+            total=self.total,
+            left="" if left is None else span(left),
+            puzzles=self.puzzles,
+            doubts=self.doubts,
+        )
 
     def __enter__(self) -> Progress:
         if self._line is not None:
@@ -55,17 +67,22 @@ class Progress:
 
 class Looking:
     """How many were looked through so far, at a terminal; the line goes when that is over.
-    ``before`` and ``after``: what is said around their number.
+    ``code``: what is said, of a ``count`` and of ``data``.
     """
 
-    def __init__(self, out: TextIO, before: str = "", after: str = " files looked through") -> None:
-        self._line = _line_of_many(out, before, after) if out.isatty() else None
-        self._task = self._line.add_task("", total=None) if self._line else None
+    def __init__(self, out: TextIO, code: str = "files looked through", **data: object) -> None:
+        self._code, self._data, self._count = code, data, 0
+        self._line = _line_of_many(out) if out.isatty() else None
+        self._task = self._line.add_task("", total=None, words=self._said()) if self._line else None
+
+    def _said(self) -> str:
+        return in_words(self._code, count=self._count, **self._data)
 
     def add(self) -> None:
         """One more was looked through."""
         if self._line is not None and self._task is not None:
-            self._line.update(self._task, advance=1, refresh=True)
+            self._count += 1
+            self._line.update(self._task, advance=1, words=self._said(), refresh=True)
 
     def __enter__(self) -> Looking:
         if self._line is not None:
@@ -81,18 +98,17 @@ def _line_of_pages(out: TextIO) -> rich.progress.Progress:
     from rich.progress import BarColumn, TextColumn
 
     # What matters most comes first: what a narrow terminal has no room for is cut at the end.
-    words = TextColumn("{task.completed:.0f} of {task.total:.0f} pages{task.fields[rest]}")
+    words = TextColumn("{task.fields[words]}", markup=False)
     line = _line(out, words)
     if line.console.width >= _ROOM_FOR_A_BAR:
         line.columns = (words, BarColumn(bar_width=None))
     return line
 
 
-def _line_of_many(out: TextIO, before: str, after: str) -> rich.progress.Progress:
+def _line_of_many(out: TextIO) -> rich.progress.Progress:
     from rich.progress import TextColumn
 
-    words = f"{before}{{task.completed:.0f}}{after}"
-    return _line(out, TextColumn(words, markup=False), stays=False)
+    return _line(out, TextColumn("{task.fields[words]}", markup=False), stays=False)
 
 
 def _line(
@@ -118,6 +134,8 @@ def _line(
 def span(seconds: float) -> str:
     """A time as people say it."""
     if seconds < 90:
-        return f"{seconds:.0f} s"
+        return in_words("seconds", seconds=seconds)
     minutes = round(seconds / 60)
-    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60:02d} min"
+    if minutes < 90:
+        return in_words("minutes", minutes=minutes)
+    return in_words("hours and minutes", hours=minutes // 60, minutes=minutes % 60)

@@ -18,6 +18,10 @@ from papernudge.cli.books.book import Book
 from papernudge.cli.books.review_page import CELL_WORD, LABEL, WORDS, page
 from papernudge.cli.books.rows import Doubt, Row
 from papernudge.cli.books.settle import needs_a_person
+from papernudge.cli.books.told import reason_said
+from papernudge.cli.said import in_words
+from papernudge.hints.geometry import cell_of
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.crop import CELL, CROP, MARGIN
 
 if TYPE_CHECKING:
@@ -46,17 +50,23 @@ def _crop_of(book: Book, row: Row) -> bytes | None:
 
 def _block(row: Row, crop: bytes | None) -> str:
     """One grid: its name, then a card for each doubtful cell, or the whole grid if none is."""
-    where = f"{row['source']}, page {row['page']}, grid {row['number']}: {row['reason']}"
+    where = in_words(
+        "row, why",
+        source=row["source"],
+        page=row["page"],
+        grid=row["number"],
+        reason=reason_said(row["reason"]),
+    )
     doubts = [doubt for doubt in row["doubts"] if needs_a_person(doubt)]
     cards = list(_cards(row, doubts, decoded(crop)))
     if not cards or len(cards) > MANY:
         cards.insert(0, _whole(row, crop))
     head = f"<h2>{html.escape(where)} <code>{html.escape(row['id'])}</code></h2>"
     words = "".join(
-        _radio(row["id"], f"{row['id']} {says}", told)
-        for says, told in (("ok", "all is read as it is printed"), ("left out", "leave it out"))
+        _radio(row["id"], f"{row['id']} {says}", in_words(told))
+        for says, told in (("ok", "review, as printed"), ("left out", "review, left out"))
     )
-    words += _typed(row["id"], "label ", "label", LABEL)
+    words += _typed(row["id"], "label ", in_words("review, label"), LABEL)
     return (
         f"<section>{head}<div class=cards>{''.join(cards)}</div><div class=words>{words}</div>"
         "</section>"
@@ -84,14 +94,14 @@ def _cards(row: Row, doubts: Iterable[Doubt], raster: Raster | None) -> Iterator
             _radio(f"{row['id']} {cell}", f"{row['id']} {cell}={says}", told)
             for says, told in answers_to(row, cell, about)
         )
-        words += _typed(row["id"], f"{cell}=", "other", CELL_WORD)
+        words += _typed(row["id"], f"{cell}=", in_words("review, other"), CELL_WORD)
         legend = f"<legend>{html.escape(cell)}</legend>"
         yield f"<fieldset class=card>{legend}{image}<div>{words}</div></fieldset>"
 
 
 def answers_to(row: Row, cell: str, doubts: Iterable[Doubt]) -> list[tuple[str, str]]:
     """What may stand in the cell, as a correction says it and as a person does."""
-    at = 9 * (int(cell[1]) - 1) + int(cell[3]) - 1
+    at = cell_of(cell)
     printed = row["givens"][at] != "."
     digits: list[int | None] = []
     both = False
@@ -101,9 +111,12 @@ def answers_to(row: Row, cell: str, doubts: Iterable[Doubt]) -> list[tuple[str, 
     out = []
     for digit in dict.fromkeys(digits):
         if digit is None:
-            out.append((".", "nothing"))
+            out.append((".", in_words("review, nothing there")))
             continue
-        kinds = {"given": f"{digit} printed", "entry": f"{digit} written"}
+        kinds = {
+            "given": in_words("review, printed", digit=digit),
+            "entry": in_words("review, written", digit=digit),
+        }
         if not both:
             kinds = {k: v for k, v in kinds.items() if k == ("given" if printed else "entry")}
         out += [(f"{kind}:{digit}", told) for kind, told in kinds.items()]
@@ -120,7 +133,7 @@ def cell_jpeg(raster: Raster, cell: str) -> bytes:
     """A cell of that picture with a rim of its neighbours, JPEG."""
     import cv2
 
-    row, column = int(cell[1]) - 1, int(cell[3]) - 1
+    row, column = NEWSPAPER.place(cell_of(cell))
     top, left = (MARGIN + k * CELL - _AROUND for k in (row, column))
     side = CELL + 2 * _AROUND
     done, file = cv2.imencode(".jpg", raster[top : top + side, left : left + side])
@@ -141,24 +154,26 @@ def _whole(row: Row, crop: bytes | None) -> str:
 
 def _twice(line: str) -> set[int]:
     """The cells whose digit stands twice in a row, a column or a block."""
-    seen: dict[tuple[str, int, str], list[int]] = {}
-    for cell, mark in enumerate(line):
-        row, column = divmod(cell, 9)
-        for house, at in (("row", row), ("column", column), ("block", row // 3 * 3 + column // 3)):
-            if mark != ".":
-                seen.setdefault((house, at, mark), []).append(cell)
-    return {cell for cells in seen.values() if len(cells) > 1 for cell in cells}
+    found: set[int] = set()
+    for house in NEWSPAPER.houses:
+        marks = [line[cell] for cell in house.cells]
+        found |= {
+            c for c, m in zip(house.cells, marks, strict=True) if m != "." and marks.count(m) > 1
+        }
+    return found
 
 
 def _typed(name: str, start: str, example: str, kind: str) -> str:
     """A field to type in what no choice offers; ``start``: how its correction begins; ``kind``:
     what may be typed there.
     """
-    begins, called = html.escape(f"{name} {start}"), html.escape(f"{name} {start or 'corrections'}")
+    begins = html.escape(f"{name} {start}")
+    code = "review, called" if start else "review, its corrections"
+    called = html.escape(in_words(code, name=name, start=start))
     return (
         f'<div class=typed><input type=text class={kind} data-kind={kind} data-start="{begins}"'
-        f' placeholder="{example}" aria-label="{called}" autocomplete=off autocapitalize=none'
-        " spellcheck=false><span role=status></span></div>"
+        f' placeholder="{html.escape(example)}" aria-label="{called}" autocomplete=off'
+        " autocapitalize=none spellcheck=false><span role=status></span></div>"
     )
 
 

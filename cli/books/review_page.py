@@ -7,7 +7,12 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import html
+import json
 from collections.abc import Sequence
+
+from papernudge.cli.said import in_words, spoken
+from papernudge.hints.catalogue import message
 
 CELL_WORD, WORDS, LABEL = "cell", "words", "label"
 """What may be typed into a field: what stands in its cell, corrections with their cells, a name."""
@@ -44,9 +49,9 @@ const called = (one) => one.type === "radio" ? one.name : one.dataset.start;
 const key = "review " + document.body.dataset.sheet;
 const word = "((given|entry):)?[1-9.]", cell = "R[1-9]C[1-9]=" + word;
 const kinds = {
-  cell: [new RegExp("^" + word + "$", "i"), "a digit, given:7, entry:7, or . for nothing"],
-  words: [new RegExp("^" + cell + "(\\s+" + cell + ")*$", "i"), "as R4C7=given:7 R5C5=."],
-  label: [/^.{1,200}$/u, "up to 200 characters"],
+  cell: new RegExp("^" + word + "$", "i"),
+  words: new RegExp("^" + cell + "(\\s+" + cell + ")*$", "i"),
+  label: /^.{1,200}$/u,
 };
 let before = [], now = {};
 
@@ -63,10 +68,10 @@ function show(said) {
   }
 }
 function fits(one) {
-  const [shape, wanted] = kinds[one.dataset.kind], text = one.value.trim();
+  const shape = kinds[one.dataset.kind], text = one.value.trim();
   const good = !text || shape.test(text);
   one.setAttribute("aria-invalid", String(!good));
-  one.nextElementSibling.textContent = good ? "" : "Expected " + wanted + ".";
+  one.nextElementSibling.textContent = good ? "" : told[one.dataset.kind];
   return good && text !== "";
 }
 function gather() {
@@ -123,30 +128,45 @@ def _by_hash(text: str) -> str:
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode('ascii')}'"
 
 
-_POLICY = (
-    "default-src 'none'; base-uri 'none'; form-action 'none'; img-src data:;"
-    f" style-src {_by_hash(_STYLE)}; script-src {_by_hash(_SCRIPT)}"
-)
+def _policy(script: str) -> str:
+    return (
+        "default-src 'none'; base-uri 'none'; form-action 'none'; img-src data:;"
+        f" style-src {_by_hash(_STYLE)}; script-src {_by_hash(script)}"
+    )
+
+
+_COMMAND = "<code>papernudge digitise --book FILE --corrections corrections.txt</code>"
+
+
+def _script() -> str:
+    """The script with what it says where something typed doesn't fit."""
+    wanted = {CELL_WORD: "review, a digit", WORDS: "review, cells", LABEL: "review, a label"}
+    told = {
+        kind: in_words("review, expected", wanted=message(code)) for kind, code in wanted.items()
+    }
+    as_json = json.dumps(told).replace("</", "<\\/")  # no text may end the script
+    return f"const told = {as_json};{_SCRIPT}"
 
 
 def page(blocks: Sequence[str]) -> str:
     """The sheet of these grids, each a section of HTML."""
     sheet = hashlib.sha256("".join(blocks).encode("utf-8", "replace")).hexdigest()[:16]
-    intro = (
-        "<p>Choose what the paper says. The lines below are the corrections: save them as a text"
-        " file and run <code>papernudge digitise --book FILE --corrections corrections.txt</code>."
-        " What you chose stays when you open this page again.</p>"
-        if blocks
-        else "<p>Nothing is waiting for a person.</p>"
-    )
+    intro = _said("review, intro") if blocks else _said("review, nothing")
+    script = _script()
     return (
-        "<!doctype html><html lang=en><head><meta charset=utf-8>"
+        f"<!doctype html><html lang={spoken().language}><head><meta charset=utf-8>"
         '<meta name=viewport content="width=device-width">'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
-        f"<title>To review</title><style>{_STYLE}</style></head><body data-sheet={sheet}>"
-        f"<h1>{len(blocks)} to review</h1>{intro}{''.join(blocks)}"
-        "<h2 class=end>Corrections</h2><textarea readonly aria-label=Corrections></textarea>"
-        '<p class=save><button type=button>Undo</button> <a download="corrections.txt">Save'
-        " corrections.txt</a></p>"
-        f"<script>{_SCRIPT}</script></body></html>\n"
+        f'<meta http-equiv="Content-Security-Policy" content="{_policy(script)}">'
+        f"<title>{_said('review, title')}</title><style>{_STYLE}</style></head>"
+        f"<body data-sheet={sheet}><h1>{_said('review, head', count=len(blocks))}</h1>"
+        f"<p>{intro}</p>{''.join(blocks)}<h2 class=end>{_said('review, corrections')}</h2>"
+        f'<textarea readonly aria-label="{_said("review, corrections")}"></textarea>'
+        f"<p class=save><button type=button>{_said('review, undo')}</button>"
+        f' <a download="corrections.txt">{_said("review, save")}</a></p>'
+        f"<script>{script}</script></body></html>\n"
     )
+
+
+def _said(code: str, **data: object) -> str:
+    """Text of the sheet, as HTML."""
+    return html.escape(in_words(code, command="\0", **data)).replace("\0", _COMMAND)

@@ -18,6 +18,8 @@ from papernudge.cli.base.limits import MAX_PAGES
 from papernudge.cli.base.opening import failure
 from papernudge.cli.base.paths import MOST_SOURCE, is_folder, open_regular, real, why
 from papernudge.cli.books.rows import PageTask, natural
+from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import message
 from papernudge.vision.failure import Failure
 
 if TYPE_CHECKING:
@@ -126,7 +128,7 @@ def survey(path: Path) -> Surveyed | Failure:
                 digest.update(chunk)
                 size += len(chunk)
                 if size > most:  # being copied here, or one of the system's own without an end
-                    raise OSError(errno.EBUSY, "it grows while it is read", str(path))
+                    raise OSError(errno.EBUSY, in_words("it grows"), str(path))
     except (OSError, ValueError) as error:
         return unopened(path, error)
     kind = "pdf" if b"%PDF-" in head else "tiff" if head.startswith(_TIFF) else "photo"
@@ -139,15 +141,9 @@ def survey(path: Path) -> Surveyed | Failure:
 def unopened(path: Path, error: Exception) -> Failure:
     """Why a file or a folder can't be looked at."""
     if isinstance(error, FileNotFoundError):
-        return Failure(
-            "open", "missing", f"There is no file {path}: check the name and the folder."
-        )
-    return Failure(
-        "open",
-        "unreadable",
-        f"{path} can't be read ({why(error)}): expected a photo, a PDF or a TIFF; check its"
-        " permissions.",
-    )
+        return Failure("open", "missing", message("no such file", called=path))
+    says = message("source can't be read", called=path, why=why(error))
+    return Failure("open", "unreadable", says)
 
 
 def _counted(path: Path, kind: str, size: int) -> int | Failure:
@@ -160,8 +156,14 @@ def _counted(path: Path, kind: str, size: int) -> int | Failure:
         return Failure(
             "open",
             "too many pages",
-            f"{path.name} says it has {pages:,} pages in {size:,} bytes: expected no more than"
-            f" {MAX_PAGES:,}, each of {_LEAST_BYTES} bytes or more; split it or save it anew.",
+            message(
+                "too many pages",
+                called=path.name,
+                pages=pages,
+                size=size,
+                most=MAX_PAGES,
+                least=_LEAST_BYTES,
+            ),
         )
     return pages
 
@@ -232,7 +234,7 @@ def _tiff_bytes(task: PageTask) -> bytes | Failure:
             return Path(task.path).read_bytes()
         image.seek(task.number - 1)
         if min(image.size) < _LEAST_SIDE:
-            return Failure("find", "no grid", "No grid is found in so few pixels; scan it larger.")
+            return Failure("find", "no grid", message("no grid in so few pixels"))
         if image.width * image.height > MAX_PIXELS:
             return _too_big(task, image.size)
         image.load()
@@ -242,7 +244,7 @@ def _tiff_bytes(task: PageTask) -> bytes | Failure:
             _let_go()
         return out.getvalue()
     except FileNotFoundError:
-        return Failure("open", "missing", f"There is no file {task.name} any more.")
+        return Failure("open", "missing", message("no such file any more", called=task.name))
     except MemoryError:
         raise
     except Exception:  # Pillow raises nearly every type there is on damaged bytes
@@ -251,19 +253,17 @@ def _tiff_bytes(task: PageTask) -> bytes | Failure:
 
 
 def _damaged(task: PageTask) -> Failure:
-    return Failure(
-        "open",
-        "damaged",
-        f"Page {task.number} of {task.name} is damaged and can't be decoded; scan it again.",
-    )
+    says = message("page is damaged", page=task.number, called=task.name)
+    return Failure("open", "damaged", says)
 
 
 def _too_big(task: PageTask, size: tuple[int, int]) -> Failure:
     return Failure(
         "open",
         "too big",
-        f"Page {task.number} of {task.name} is {size[0]} × {size[1]} pixels, more than can be"
-        " read: scan it with fewer.",
+        message(
+            "page is too big", page=task.number, called=task.name, width=size[0], height=size[1]
+        ),
     )
 
 
@@ -283,7 +283,7 @@ def _pdf(path: str) -> Any:
     try:
         return _kept_open(path, lambda: _opened_pdf(path, called))
     except OSError:
-        return Failure("open", "missing", f"There is no file {called} any more.")
+        return Failure("open", "missing", message("no such file any more", called=called))
 
 
 def _kept_open(path: str, open_: Callable[[], Any]) -> Any:
@@ -320,19 +320,11 @@ def _opened_pdf(source: str | bytes | None, called: str) -> Any:
     try:
         return pypdfium2.PdfDocument(source)
     except FileNotFoundError:
-        return Failure("open", "missing", f"There is no file {called} any more.")
+        return Failure("open", "missing", message("no such file any more", called=called))
     except pypdfium2.PdfiumError as error:
         if "password" in str(error).lower():
-            return Failure(
-                "open",
-                "locked",
-                f"{called} is locked with a password: save a copy without one and name that.",
-            )
-        return Failure(
-            "open",
-            "damaged",
-            f"{called} is damaged: it starts like a PDF but can't be opened; try the original.",
-        )
+            return Failure("open", "locked", message("PDF is locked", called=called))
+        return Failure("open", "damaged", message("PDF is damaged", called=called))
 
 
 def _pdf_page(task: PageTask, document: Any, index: int) -> Photo | Failure:

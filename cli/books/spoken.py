@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from papernudge.cli.books.rows import GridRow
 from papernudge.cli.books.settle import Words
 from papernudge.hints.geometry import cell_name
+from papernudge.hints.layout import NEWSPAPER
 
 LABEL = "label:"
 """How a word begins that says what a grid is called, and nothing of what it holds."""
@@ -44,7 +45,7 @@ def cell_at(grid: GridRow, x: float, y: float) -> str:
         cx, cy = centre(grid, cell)
         return (cx - x) ** 2 + (cy - y) ** 2
 
-    return cell_name(min(range(81), key=away))
+    return cell_name(min(NEWSPAPER.cells, key=away))
 
 
 def holds(grid: GridRow, point: Point) -> bool:
@@ -64,7 +65,7 @@ def within(corners: Corners, point: Point) -> bool:
 def centre(grid: GridRow, cell: int | None) -> Point:
     """Of a cell or of the whole grid, raster pixels."""
     if cell is None or grid.crossings is None:
-        row, column = (4, 4) if cell is None else divmod(cell, 9)
+        row, column = (4, 4) if cell is None else NEWSPAPER.place(cell)
         down, across = (row + 0.5) / 9, (column + 0.5) / 9
         (ax, ay), (bx, by), (cx, cy), (dx, dy) = grid.corners
         top = (ax + (bx - ax) * across, ay + (by - ay) * across)
@@ -74,7 +75,7 @@ def centre(grid: GridRow, cell: int | None) -> Point:
         import struct
 
         points = struct.unpack("<200f", grid.crossings)
-        row, column = divmod(cell, 9)
+        row, column = NEWSPAPER.place(cell)
         around = [20 * (row + i) + 2 * (column + j) for i in (0, 1) for j in (0, 1)]
         x, y = (sum(points[k + axis] for k in around) / 4 for axis in (0, 1))
     return round(x, 2), round(y, 2)

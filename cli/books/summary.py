@@ -11,7 +11,10 @@ from papernudge.cli.books.book import Book, id_of
 from papernudge.cli.books.log import DAMAGED as LOG_DAMAGED
 from papernudge.cli.books.rows import Row, natural
 from papernudge.cli.books.salvage import DAMAGED
+from papernudge.cli.books.told import reason_said
+from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.session.documents import FORMAT, Document
+from papernudge.hints.catalogue import All, counted
 
 NAMED = 12
 """Most things of a kind that are named one by one, in words."""
@@ -80,7 +83,7 @@ def damaged_pages(book: Book) -> list[Lost]:
     )
     return [
         Lost(
-            f"page {row['number']} of {row['name']}",
+            in_words("lost, page", page=row["number"], called=row["name"]),
             _lost(row["name"], row["number"], row["sentence"] or ""),
         )
         for row in book.rows(query, DAMAGED)
@@ -93,21 +96,15 @@ def other_losses(book: Book) -> list[Lost]:
     found = []
     for hash_, page in book.harm.words if book.harm is not None else ():
         name = next(book.rows("SELECT min(name) AS name FROM place WHERE hash = ?", hash_))["name"]
-        what = f"what was said of page {page} of {name}"
-        told = f"W{what[1:]} is damaged in {called}: look at that page and say it again."
+        what = in_words("lost, words", page=page, called=name)
+        told = in_words("words are damaged", page=page, called=name, book=called)
         found.append(Lost(what, _lost(name, page, told)))
     if book.harm is not None and book.harm.missing:
-        told = (
-            f"Rows are missing in {called} and nothing tells which: name all its sources to"
-            " digitise, and what is gone is read again."
-        )
-        found.append(Lost("rows that nothing is known of", _lost(called, None, told)))
+        told = in_words("rows are missing", book=called)
+        found.append(Lost(in_words("lost, rows"), _lost(called, None, told)))
     if book.log == LOG_DAMAGED:
-        told = (
-            f"The log beside {called} is damaged, so what the last run did last is gone: run"
-            " digitise with the same words again."
-        )
-        found.append(Lost("what the last run did last", _lost(called, None, told)))
+        told = in_words("book's log is damaged", book=called)
+        found.append(Lost(in_words("lost, log"), _lost(called, None, told)))
     return found
 
 
@@ -120,32 +117,20 @@ def health(book: Book) -> tuple[list[str], bool]:
     lost = [one.what for one in (*damaged_pages(book), *other_losses(book))]
     told = []
     if lost:
-        more = f" and {len(lost) - NAMED} more" if len(lost) > NAMED else ""
-        told.append(
-            f"{book.path} is damaged in {', '.join(lost[:NAMED])}{more}, and what can't be trusted"
-            " is left out: run digitise with its files to read them again."
-        )
+        more = len(lost) - NAMED
+        code = "book is damaged in many" if more > 0 else "book is damaged in"
+        listed = spoken().chained("listed", lost[:NAMED])
+        told.append(in_words(code, path=book.path, lost=listed, count=more))
     elif book.harm is not None:
-        told.append(
-            f"{book.path} is damaged, but nothing that it holds is lost: the next run of digitise"
-            " mends it."
-        )
+        told.append(in_words("book is damaged, all whole", path=book.path))
     if book.version == 1:
-        told.append(
-            f"{book.path} is of an older kind that can't tell when it is damaged: the next run of"
-            " digitise brings it up to date."
-        )
+        told.append(in_words("book is older", path=book.path))
     pages = _number(book, "SELECT coalesce(sum(pages), 0) FROM source")
     unread = pages - _number(book, "SELECT count(*) FROM page")
     if unread > 0:
-        told.append(
-            f"{book.path} is not finished: {_many(unread, 'page')} of {pages} not read yet."
-        )
+        told.append(in_words_of("book is not finished", unread, path=book.path, pages=pages))
     elif book.cut_short:
-        told.append(
-            f"The last run on {book.path} was cut short: what it said or read last may be missing"
-            " until it is run again."
-        )
+        told.append(in_words("book was cut short", path=book.path))
     return told, bool(lost)
 
 
@@ -239,37 +224,47 @@ def _told(row: Row) -> Document:
     }
 
 
-def in_words(path: Path, held: Account, tally: Tally, asked: Sequence[str]) -> list[str]:
+def run_said(path: Path, held: Account, tally: Tally, asked: Sequence[str]) -> list[str]:
     """The same in lines. ``asked``: which of ``sources``, ``corrections`` and ``review`` the
     run was asked for.
     """
     counts = held.counts
     lines = [
-        f"{path}: {_many(held.pages, 'page')}, {_many(counts['clean'], 'clean puzzle')}"
-        f" ({held.distinct} distinct), {counts['review']} to review,"
-        f" {counts['left out']} left out."
+        in_words(
+            "book holds",
+            path=path,
+            pages=counted("so many pages", held.pages),
+            puzzles=counted("clean puzzles", counts["clean"]),
+            distinct=held.distinct,
+            review=counts["review"],
+            left_out=counts["left out"],
+        )
     ]
     if "sources" in asked:
-        lines.append(f"This run read {_many(tally.done, 'page')}; {tally.before} were done before.")
+        lines.append(in_words_of("this run read", tally.done, before=tally.before))
     if tally.mended:
-        lines.append(f"{_many(tally.mended, 'page')} of it had been damaged in the book.")
+        lines.append(in_words_of("pages mended", tally.mended))
     if "corrections" in asked:
-        lines.append(f"Corrections changed {_many(tally.corrected, 'puzzle')}.")
+        lines.append(in_words_of("corrections changed", tally.corrected))
     if held.blank:
         where = _some_of([_page(row) for row in held.blank])
-        lines.append(f"{_many(len(held.blank), 'page')} without a grid: {where}.")
+        lines.append(in_words_of("pages without a grid", len(held.blank), where=where))
     if held.review:
-        how = "" if "review" in asked else " (--review SHEET.html draws them)"
-        lines.append(f"A person must look at these{how}:")
-        lines += _some([_where(row) for row in held.review])
-    if held.left_out:
-        lines.append("Left out:")
-    for reason, many in held.reasons.items():
-        rows = [row for row in held.left_out if row["reason"] == reason]
-        lines.append(f"  {many} {reason}: {_some_of(_grids(rows))}.")
+        how = "a person must look" if "review" in asked else "a person must look, drawn"
+        lines += [in_words(how), *_some([_where(row) for row in held.review])]
+    lines += _left_out(held)
     if held.older:
+        lines.append(in_words_of("older pages", held.older))
+    return lines
+
+
+def _left_out(held: Account) -> list[str]:
+    """The grids that are left out, reason by reason."""
+    lines = [in_words("left out")] if held.left_out else []
+    for reason, many in held.reasons.items():
+        where = _some_of(_grids([row for row in held.left_out if row["reason"] == reason]))
         lines.append(
-            f"{_many(held.older, 'page')} read by another version: --again reads them anew."
+            in_words("so many left out", count=many, reason=reason_said(reason), where=where)
         )
     return lines
 
@@ -278,23 +273,30 @@ def not_read(tally: Tally, unmade: Path | None) -> list[str]:
     """What could not be read, a sentence each. ``unmade``: the book that was to be, if none was."""
     troubles = [one.sentence for one in tally.troubles]
     rest = len(troubles) - NAMED
-    lines = [*troubles[:NAMED], f"{rest} more could not be read: --json names them all."]
-    if rest <= 0:
-        lines.pop()
+    lines = troubles[:NAMED]
+    if rest > 0:
+        lines.append(in_words("more not read", count=rest))
     if unmade is not None:
-        lines.append(f"{unmade} was not made: nothing that was named could be read.")
+        lines.append(in_words("book was not made", path=unmade))
     return lines
 
 
 def _where(row: Row) -> str:
-    return (
-        f"{row['id']}  {row['source']}, page {row['page']}, grid {row['number']}: {row['reason']}"
+    return in_words(
+        "row by name, why",
+        id=row["id"],
+        source=row["source"],
+        page=row["page"],
+        grid=row["number"],
+        reason=reason_said(row["reason"]),
     )
 
 
 def _page(row: Row) -> str:
     """The name of a file, and which of its pages where it has several."""
-    return f"{row['source']}, page {row['page']}" if row["pages"] != 1 else str(row["source"])
+    if row["pages"] == 1:
+        return str(row["source"])
+    return in_words("page of a source", source=row["source"], page=row["page"])
 
 
 def _grids(rows: Sequence[Row]) -> list[str]:
@@ -303,25 +305,18 @@ def _grids(rows: Sequence[Row]) -> list[str]:
     for row in rows:
         pages.setdefault(_page(row), []).append(row["number"])
     return [
-        f"{page}, grid{'s' if len(numbers) > 1 else ''} {_and(list(map(str, numbers)))}"
+        in_words_of("grids of a page", len(numbers), page=page, numbers=All(numbers))
         for page, numbers in pages.items()
     ]
 
 
-def _and(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
-
-
-def _some_of(words: Sequence[str]) -> str:
-    rest = len(words) - NAMED
-    return "; ".join([*words[:NAMED], f"and {rest} more"] if rest > 0 else words)
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+def _some_of(things: Sequence[str]) -> str:
+    rest = len(things) - NAMED
+    first = spoken().chained("things, more", things[:NAMED])
+    return in_words("things, end", first=first, count=rest) if rest > 0 else first
 
 
 def _some(lines: Sequence[str]) -> list[str]:
-    out = [f"  {line}" for line in lines[:NAMED]]
+    out = [in_words("one of them", said=line) for line in lines[:NAMED]]
     rest = len(lines) - NAMED
-    return [*out, f"  and {rest} more"] if rest > 0 else out
+    return [*out, in_words("so many more", count=rest)] if rest > 0 else out

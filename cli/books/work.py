@@ -6,6 +6,7 @@ import os
 from typing import TYPE_CHECKING
 
 from papernudge.cli.books.rows import GridRow, PageDone, PageTask
+from papernudge.cli.said import in_words, spoken
 
 if TYPE_CHECKING:
     from papernudge.vision.failure import Failure
@@ -44,9 +45,9 @@ def read_task(task: PageTask) -> PageDone:
             photo = open_page(task)
         return _failed(task, photo) if isinstance(photo, Failure) else _read(task, photo)
     except MemoryError:
-        sentence = (
-            f"{task.name}, page {task.number}: it needs more memory than there is, or than the"
-            f" {limited.MEMORY // 1_000_000} MB that a page may take; scan it with fewer pixels."
+        memory = limited.MEMORY // 1_000_000
+        sentence = in_words(
+            "page takes too much memory", called=task.name, page=task.number, memory=memory
         )
         return PageDone(
             task.hash, task.number, reader(), "unreadable", "memory", sentence, lasting=False
@@ -62,7 +63,7 @@ def _failed(task: PageTask, failure: Failure) -> PageDone:
         reader(),
         state,
         failure.reason,
-        failure.sentence,
+        spoken().tell(failure.says),
         lasting=lasting,
     )
 

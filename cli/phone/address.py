@@ -8,6 +8,8 @@ import socket
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.base.say import show
+from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import message
 
 _NOT_HOME = ("docker", "br-", "veth", "virbr", "tun", "tap", "wg", "utun", "vmnet", "vboxnet")
 """Beginnings of names of interfaces that lead to no phone: containers, tunnels, machines inside
@@ -26,10 +28,7 @@ def home_address() -> str:
         if isinstance(ip.ip, str) and _at_home(ip.ip)
     ]
     if not found:
-        raise bad_words(
-            "This machine has no address on a home network: connect it, or name one with --host"
-            " (127.0.0.1 is this machine alone)."
-        )
+        raise bad_words("no home network")
     return found[0]
 
 
@@ -58,10 +57,10 @@ def listening(host: str, port: int) -> socket.socket:
 
 
 def _not_had(host: str, port: int, error: Exception) -> Stop:
-    why = (getattr(error, "strerror", None) or "it is no address").lower()
+    why = (getattr(error, "strerror", None) or in_words("it is no address")).lower()
     return Stop(
         Exit.FILE,
-        f"{host} port {port} can't be listened on ({why}): name another --host or --port.",
+        message("can't be listened on", host=host, port=port, why=why),
         stage="phone",
         reason="address",
     )
@@ -73,9 +72,5 @@ def announce(address: str, home: bool) -> None:
 
     code = io.StringIO()
     segno.make(address, error="m").terminal(out=code, border=2, compact=True)
-    where = "the phones of your home network" if home else "this machine alone"
-    show(
-        f"\n  Open this on a phone:  {address}\n\n{code.getvalue()}\n"
-        f"  It answers {where}. Photos stay in this computer's memory\n"
-        "  and are forgotten after an hour. Ctrl-C stops it.\n"
-    )
+    said = "announced at home" if home else "announced here"
+    show(in_words(said, address=address, code=code.getvalue()))

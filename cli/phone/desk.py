@@ -33,8 +33,8 @@ class Job(Protocol[Said]):
     def answered(self) -> Said:
         """Does the work; runs in the worker."""
 
-    def sorry(self, what: str) -> Said:
-        """The answer where the worker came to grief; ``what``: the rest of "The photo …"."""
+    def sorry(self, code: str) -> Said:
+        """The answer where the worker came to grief; ``code``: what is said of that."""
 
 
 @dataclass(eq=False)
@@ -85,7 +85,7 @@ class Desk:
         except Ended as ended:
             self._all.discard(worker)
             slow = ended.why in ("time", "clock")
-            return job.sorry("took too long to read" if slow else "ended its reader")
+            return job.sorry("took too long" if slow else "ended its reader")
         except (RuntimeError, MemoryError):
             self._dismiss(worker)
             return job.sorry("could not be read")

@@ -13,6 +13,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from papernudge.cli.phone.memory import Memory
+from papernudge.cli.said import in_words, spoken
 
 COOKIE = "papernudge"
 LONGEST_BODY = 40_000_000
@@ -88,7 +89,7 @@ class Gate:
         scope["visitor"] = visitor
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > LONGEST_BODY:
-            await _plain(send, 413, "The photo is over 40 MB: send a smaller one.")
+            await _plain(send, 413, "over 40 MB")
             return
         await self._app(scope, _Measured(receive, self._now), _Answered(send))
 
@@ -111,7 +112,7 @@ class Gate:
         """
         client = (scope.get("client") or ("unknown", 0))[0]
         if self._must_wait(client):
-            await _plain(send, 429, "Too many wrong addresses: wait five minutes.")
+            await _plain(send, 429, "wait five minutes")
             return
         if not hmac.compare_digest(scope["path"][4:].encode(), self._token.encode()):
             self._note(client)
@@ -121,8 +122,9 @@ class Gate:
         if self._scheme == "https":
             cookie += "; Secure"
         page = (
-            '<!doctype html><html lang="en"><title>papernudge</title>'
-            '<meta http-equiv="refresh" content="0; url=/"><p><a href="/">Go on</a></p></html>'
+            f'<!doctype html><html lang="{spoken().language}"><title>{in_words("page, name")}'
+            '</title><meta http-equiv="refresh" content="0; url=/">'
+            f'<p><a href="/">{in_words("page, go on")}</a></p></html>'
         )
         await _respond(send, 200, page, "text/html; charset=utf-8", cookie)
 
@@ -152,13 +154,13 @@ class _Measured:
             async with asyncio.timeout(SLOWEST_PIECE):
                 message = await self._receive()
         except TimeoutError:
-            raise TooMuchError("The photo came too slowly: send it again.") from None
+            raise TooMuchError(in_words("came too slowly")) from None
         self._length += len(message.get("body", b""))
         self._whole = not message.get("more_body", False)
         if self._length > LONGEST_BODY:
-            raise TooMuchError("The photo is over 40 MB: send a smaller one.")
+            raise TooMuchError(in_words("over 40 MB"))
         if self._now() - self._began > SLOWEST_BODY:
-            raise TooMuchError("The photo came too slowly: send it again.")
+            raise TooMuchError(in_words("came too slowly"))
         return message
 
 
@@ -184,8 +186,8 @@ def _cookie(headers: Headers) -> str | None:
     return None if found is None else found.value
 
 
-async def _plain(send: Send, status: int, text: str = "Not for you.") -> None:
-    await _respond(send, status, text + "\n", "text/plain; charset=utf-8", None)
+async def _plain(send: Send, status: int, code: str = "not for you") -> None:
+    await _respond(send, status, in_words(code) + "\n", "text/plain; charset=utf-8", None)
 
 
 async def _respond(send: Send, status: int, text: str, kind: str, cookie: str | None) -> None:

@@ -26,6 +26,7 @@ from papernudge.cli.phone.sheets import (
     today,
 )
 from papernudge.cli.phone.shelf import Shelf
+from papernudge.cli.said import in_words
 from papernudge.cli.sheets.log import LONGEST_NAME
 from papernudge.hints.geometry import CELL_NAME
 
@@ -68,12 +69,12 @@ class BookPages:
         """Takes a page; it is read while the next one is turned."""
         came = await sent(request)
         if not came.photo:
-            said = "No photo came: choose one and send it again."
+            said = in_words("no photo came")
             return self.render("sorry.html", 400, sentence=said, at=None)
         try:
             self.shelf.take(self.desk, came.photo)
         except BusyError:
-            return self.render("sorry.html", 503, sentence=BUSY, at=None)
+            return self.render("sorry.html", 503, sentence=in_words("too many wait"), at=None)
         return RedirectResponse("/book", 303)
 
     async def tell(self, request: Request) -> Response:
@@ -82,13 +83,13 @@ class BookPages:
             row, cell, says = (str(form.get(key, "")) for key in ("row", "cell", "answer"))
         fits = _ROW.fullmatch(row) and (not cell or _CELL.fullmatch(cell)) and _SAYS.fullmatch(says)
         if not fits:
-            said = "That is no answer that fits here."
+            said = in_words("no answer that fits")
             return self.render("sorry.html", 400, sentence=said, at=None)
         try:
-            told = await self.shelf.tell(row, cell, says)
+            first = await self.shelf.tell(row, cell, says)
         except Trouble as stop:
             return self.render("sorry.html", 400, sentence=stop.sentence, at=None)
-        late = "?noted=late" if "already" in told else ""
+        late = "" if first else "?noted=late"
         return RedirectResponse(f"/book{late}", 303)
 
     async def crop(self, request: Request) -> Response:
@@ -148,7 +149,7 @@ class LogPages:
             chosen, nobody = str(form.get("pupil", "")), "nobody" in form
         name = "" if nobody else taken_name(chosen)
         if not name and not nobody:
-            said = f"A name is one line of 1 to {LONGEST_NAME} characters: type it again."
+            said = in_words("a name is", most=LONGEST_NAME)
             return self.render("sorry.html", 400, sentence=said, at=None)
         self.memory.name_pupil(request.scope["visitor"], name)
         return RedirectResponse("/sheet", 303)
@@ -157,7 +158,7 @@ class LogPages:
         """Marks a sheet and writes it down."""
         came = await sent(request)
         if not came.photo:
-            said = "No photo came: choose one and send it again."
+            said = in_words("no photo came")
             return self.render("sorry.html", 400, sentence=said, at=None)
         pupil = self.memory.pupil(request.scope["visitor"])
         try:
@@ -165,7 +166,7 @@ class LogPages:
             if not shown.failed:
                 await keep(self.log, shown.rows)
         except BusyError:
-            return self.render("sorry.html", 503, sentence=BUSY, at=None)
+            return self.render("sorry.html", 503, sentence=in_words("too many wait"), at=None)
         except Trouble as stop:
             return self.render("sorry.html", 500, sentence=stop.sentence, at=None)
         if shown.failed:
@@ -181,7 +182,7 @@ class LogPages:
         """The sheet with its marks, and the results in words."""
         shown = self._found(request)
         if shown is None:
-            said = "That sheet is no longer shown; its results are in the log."
+            said = in_words("sheet no longer shown")
             return self.render("sorry.html", 404, sentence=said, at=None)
         pupil = next((row.pupil for row in shown.rows), "")
         name = request.path_params["name"]
@@ -203,6 +204,3 @@ class LogPages:
         if not plot:
             return Response(status_code=404)
         return Response(plot, media_type="image/svg+xml")
-
-
-BUSY = "Too many photos are waiting just now: try again in a few seconds."

@@ -69,7 +69,7 @@ def phone(
 
     for option, name in (("book", book), ("log", log), ("certificate", certificate), ("key", key)):
         if name == "":
-            raise bad_words(f"--{option} has no name: name a file, or leave it out.")
+            raise bad_words("option has no name", option=option)
     files = [None if name is None else Path(name) for name in (certificate, key, book, log)]
     raise typer.Exit(run_phone(Wishes(host, port, *files)))
 

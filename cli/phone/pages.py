@@ -20,10 +20,13 @@ from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.desk import BusyError, Desk
 from papernudge.cli.phone.gate import TooMuchError
 from papernudge.cli.phone.memory import FORGOTTEN, STEPS, Memory, Snap, Step
-from papernudge.cli.phone.more import BUSY, BookPages, LogPages
+from papernudge.cli.phone.more import BookPages, LogPages
 from papernudge.cli.phone.sending import sent
 from papernudge.cli.phone.sheets import keep, solve_row
+from papernudge.cli.phone.speech import teach
+from papernudge.cli.said import in_words
 from papernudge.hints.geometry import CELL_NAME, cell_of
+from papernudge.hints.layout import NEWSPAPER
 
 if TYPE_CHECKING:
     from papernudge.cli.phone.shelf import Shelf
@@ -38,13 +41,6 @@ _STATIC = {
     "page.js": ("page.js", "text/javascript"),
     "mark.svg": ("mark.svg", "image/svg+xml"),
     "favicon.ico": ("mark.svg", "image/svg+xml"),  # asked for whatever the page says
-}
-_KINDS = {
-    "puzzle": "a puzzle",
-    "full": "a solved grid",
-    "cut off": "cut off by the photo's edge",
-    "too poor": "too poor to read",
-    "other": "another kind of puzzle",
 }
 
 
@@ -92,6 +88,7 @@ class Pages:
             trim_blocks=True,
             lstrip_blocks=True,
         )
+        teach(self._templates)
         for name in self._templates.list_templates(extensions=["html"]):
             self._templates.get_template(name)  # else the first photo would wait for it
 
@@ -164,7 +161,7 @@ class Pages:
         visitor = request.scope["visitor"]
         came = await sent(request)
         if not came.photo:
-            return self._sorry("No photo came: choose one and send it again.", 400)
+            return self._sorry(in_words("no photo came"), 400)
         before = await self._before(visitor, came.after)
         name = self._memory.keep(visitor, came.photo, before)
         self._begin(visitor, name)
@@ -187,7 +184,7 @@ class Pages:
         took = self._memory.clock(visitor)
         came = await sent(request)
         if not came.photo:
-            return self._sorry("No photo came: choose one and send it again.", 400)
+            return self._sorry(in_words("no photo came"), 400)
         self._memory.stop_clock(visitor)
         name = self._memory.keep(visitor, came.photo, None)
         snap = self._memory.find(visitor, name)
@@ -242,11 +239,11 @@ class Pages:
         if at is None:
             return self._gone()
         if len(at.snap.steps) >= STEPS:
-            return self._sorry("This photo has come a long way: take it again.", 400, at)
+            return self._sorry(in_words("come a long way"), 400, at)
         async with request.form(max_files=0, max_fields=8) as form:
             change = _change(at.step, {key: str(value) for key, value in form.items()})
         if change is None:
-            return self._sorry("That is no answer that fits here.", 400, at)
+            return self._sorry(in_words("no answer that fits"), 400, at)
         number = at.snap.add(at.number, **change)
         return RedirectResponse(f"/p/{at.name}/{number}", 303)
 
@@ -267,11 +264,11 @@ class Pages:
     async def block(self, request: Request) -> Response:
         """The nine cells of a block, large."""
         at, block = self._at(request), request.path_params["block"]
-        if at is None or not 1 <= block <= 9:
+        if at is None or not block_cells(block):
             return self._gone()
-        row, column = divmod(block - 1, 3)
-        cells = [(3 * row + r, 3 * column + c) for r in range(3) for c in range(3)]
-        wish = replace(_cells_of(at), cells=tuple(9 * r + c for r, c in cells))
+        numbers = block_cells(block)
+        cells = [NEWSPAPER.place(cell) for cell in numbers]
+        wish = replace(_cells_of(at), cells=numbers)
         return await self._seen(at, "block.html", wish, block=block, cells=cells)
 
     async def cell(self, request: Request) -> Response:
@@ -292,7 +289,7 @@ class Pages:
             return self._sorry(shown.sentence, 200, at)
         for cell, crop in shown.crops:  # the pictures of the page that is being sent
             self._memory.cut((*at.key, cell), crop)
-        return self._page(template, at=at, shown=shown, kinds=_KINDS, **more)
+        return self._page(template, at=at, shown=shown, **more)
 
     async def forget(self, request: Request) -> Response:
         """Forgets the photo at once."""
@@ -392,10 +389,10 @@ class Pages:
         return self._page("sorry.html", status, sentence=sentence, at=at)
 
     def _busy(self) -> HTMLResponse:
-        return self._sorry(BUSY, 503)
+        return self._sorry(in_words("too many wait"), 503)
 
     def _gone(self) -> HTMLResponse:
-        return self._sorry("That photo is no longer kept: take it again.", 404)
+        return self._sorry(in_words("no longer kept"), 404)
 
     async def nothing(self, _: Request, __: Exception) -> Response:
         """For addresses that are none."""
@@ -403,13 +400,19 @@ class Pages:
 
     async def odd(self, _: Request, __: Exception) -> Response:
         """For forms that are none."""
-        return self._sorry("That is no answer that fits here.", 400)
+        return self._sorry(in_words("no answer that fits"), 400)
 
     async def too_much(self, _: Request, error: Exception) -> Response:
         """For bodies too long or too slow: said at once, and the line is closed."""
         page = self._sorry(str(error), 413)
         page.headers["connection"] = "close"
         return page
+
+
+def block_cells(number: int) -> tuple[int, ...]:
+    """The cells of a block, empty where there is none of this number."""
+    blocks = (h for h in NEWSPAPER.houses if h.kind == "block" and h.number == number)
+    return next((block.cells for block in blocks), ())
 
 
 def _cells_of(at: _At) -> Wish:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.base.paths import BOOK_FILES, LOG_FILES, Named, keep_apart, read_regular, why
+from papernudge.hints.catalogue import message
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp
@@ -75,7 +76,7 @@ def run_phone(wishes: Wishes) -> int:
 def _check(wishes: Wishes) -> None:
     """Stop where the words are off (2), or a file that is named can't be what it is to be (5)."""
     if (wishes.certificate is None) != (wishes.key is None):
-        raise bad_words("HTTPS needs both: --certificate FILE and --key FILE.")
+        raise bad_words("HTTPS needs both")
     inputs = [
         Named(told, at)
         for told, at in (("--certificate FILE", wishes.certificate), ("--key FILE", wishes.key))
@@ -107,8 +108,7 @@ def _check_certificate(certificate: Path, key: Path) -> None:
     except (OSError, ValueError) as error:  # what OpenSSL says of a PEM is an OSError too
         raise Stop(
             Exit.FILE,
-            f"{certificate} and {key} can't be used for HTTPS ({why(error)}): expected a"
-            " certificate and its key without a password, PEM both.",
+            message("no HTTPS with", certificate=certificate, key=key, why=why(error)),
             stage="phone",
             reason="certificate",
         ) from error

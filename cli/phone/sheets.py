@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.trouble import Trouble
+from papernudge.cli.said import in_words
 
 if TYPE_CHECKING:
     from papernudge.cli.sheets.log import Row
@@ -50,9 +51,9 @@ class SheetWish:
         except Trouble as stop:
             return SheetShown(on_the_phone(stop.sentence), failed=True)
 
-    def sorry(self, what: str) -> SheetShown:
+    def sorry(self, code: str) -> SheetShown:
         """A sheet that may be sent again."""
-        return SheetShown(f"The photo {what}: send it again.", failed=True)
+        return SheetShown(in_words(f"{code}, again"), failed=True)
 
 
 def _marked(wish: SheetWish) -> SheetShown:
@@ -130,10 +131,17 @@ def _progress(log: Path, pupil: str) -> Progress:
 def _told(week: Week, named: bool) -> str:
     from papernudge.cli.base.say import visible
 
-    whose = f"{visible(week.pupil)}, " if named and week.pupil else ""
-    each = "" if week.seconds is None else f", {week.seconds:.0f} s each"
-    right = f"{week.right} of {week.answered} right{each}" if week.answered else "none answered"
-    return f"{whose}{visible(week.reason)}, week of {week.monday}: {right}"
+    whose = "week of" if named and week.pupil else "week"
+    how = "none" if not week.answered else "right" if week.seconds is None else "right and slow"
+    return in_words(
+        f"{whose}, {how}",
+        pupil=visible(week.pupil),
+        reason=visible(week.reason),
+        monday=week.monday,
+        right=week.right,
+        answered=week.answered,
+        seconds=week.seconds,
+    )
 
 
 def taken_name(text: str) -> str:

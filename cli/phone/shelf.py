@@ -17,12 +17,15 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.books.rows import PageDone, PageTask, row_id
+from papernudge.cli.said import in_words, in_words_of, spoken
+from papernudge.hints.catalogue import Message, Run, message
 
 if TYPE_CHECKING:
     from papernudge.cli.books.book import Book
     from papernudge.cli.phone.desk import Desk
 
 T = TypeVar("T")
+Says = Message | Run | str
 KEPT = 200
 """Pages whose state is shown; those before them are in the book all the same."""
 WAITING = 24
@@ -50,19 +53,23 @@ class PageWish:
 
         return read_task(PageTask(self.hash, 1, "photo", self.name, self.name, self.photo))
 
-    def sorry(self, what: str) -> PageDone:
+    def sorry(self, code: str) -> PageDone:
         """A page that is not written down: it may be sent again."""
-        said = f"The photo {what}: send it again."
+        said = in_words(f"{code}, again")
         return PageDone(self.hash, 1, "", "unreadable", "worker", said, lasting=False)
 
 
 @dataclass(eq=False)
 class Entry:
-    """A page that was sent. ``state``: waiting, done or failed; ``says``: a sentence."""
+    """A page that was sent. ``state``: waiting, done or failed; ``says``: what is told of it."""
 
     name: str
     state: str
-    says: str
+    says: Says
+
+    def said(self) -> str:
+        """The same in the language that is spoken."""
+        return spoken().paragraph([self.says])
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +78,7 @@ class Asked:
 
     row: str
     cell: str
-    where: str
+    grid: int
     answers: tuple[tuple[str, str], ...]
 
 
@@ -84,6 +91,12 @@ class Counts:
     review: int
     left_out: int
     twins: int
+
+    def said(self) -> list[str]:
+        """The same in words, one by one; what there is none of is left out."""
+        told = [in_words_of("book, pages", self.pages), in_words_of("book, clean", self.clean)]
+        others = {"review": self.review, "left out": self.left_out, "twins": self.twins}
+        return told + [in_words(f"book, {name}", count=n) for name, n in others.items() if n]
 
 
 @dataclass(eq=False)
@@ -118,7 +131,11 @@ class Shelf:
 
         if self.waiting >= WAITING:
             raise BusyError
-        entry = Entry(f"phone-{hashlib.sha256(photo).hexdigest()[:8]}", "waiting", "is being read")
+        entry = Entry(
+            f"phone-{hashlib.sha256(photo).hexdigest()[:8]}",
+            "waiting",
+            message("entry, being read"),
+        )
         self.entries.append(entry)
         del self.entries[:-KEPT]
         task = asyncio.create_task(self._put(desk, PageWish(photo, entry.name), entry))
@@ -133,7 +150,7 @@ class Shelf:
 
     async def _put(self, desk: Desk, wish: PageWish, entry: Entry) -> None:
         if await self._inside(lambda: (wish.hash, 1) in self._book.pages_done()):
-            entry.state, entry.says = "done", "was in the book already"
+            entry.state, entry.says = "done", message("entry, there already")
             return
         try:
             async with self._turn:
@@ -162,18 +179,18 @@ class Shelf:
         self._book.note_sources([found])
         take(self._book, done)
 
-    def _told(self, done: PageDone) -> str:
+    def _told(self, done: PageDone) -> Says:
         if done.state != "read":
-            return done.sentence or "could not be read"
+            return done.sentence or message("entry, not read")
         counted = {
             status: sum(puzzle.status == status for puzzle in done.puzzles)
             for status in ("clean", "review", "left out")
         }
-        parts = [f"{many} {status}" for status, many in counted.items() if many]
+        parts = [message(f"entry, {status}", count=n) for status, n in counted.items() if n]
         twins = sum(self._is_twin(done, n) for n in range(len(done.puzzles)))
         if twins:
-            parts.append(f"{twins} in the book before")
-        return ", ".join(parts) or "no puzzle on it"
+            parts.append(message("entry, twins", count=twins))
+        return Run(parts) if parts else message("entry, no puzzle")
 
     def _is_twin(self, done: PageDone, at: int) -> bool:
         canonical = done.puzzles[at].canonical
@@ -228,7 +245,7 @@ class Shelf:
                 about = [one for one in doubts if one["cell"] == cell]
                 told: dict[str, Any] = dict(row)
                 answers = tuple((words, says) for says, words in answers_to(told, cell, about))
-                return Asked(name, cell, f"grid {row['number']}", answers)
+                return Asked(name, cell, int(row["number"]), answers)
         return None
 
     async def crop(self, name: str, cell: str) -> bytes | None:
@@ -252,22 +269,22 @@ class Shelf:
         found = next(iter(self._book.rows(query, start)), None)
         return None if found is None else (found["hash"], int(page), int(number))
 
-    async def tell(self, name: str, cell: str, says: str) -> str:
-        """Writes down what a person says of a cell; a sentence about it.
+    async def tell(self, name: str, cell: str, says: str) -> bool:
+        """Writes down what a person says of a cell; whether it came first.
 
         Stop (2) where the words are off. Of two phones that answer the same, the first counts.
         """
         return await self._inside(lambda: self._tell(name, cell, says))
 
-    def _tell(self, name: str, cell: str, says: str) -> str:
+    def _tell(self, name: str, cell: str, says: str) -> bool:
         from papernudge.cli.books.corrections import apply, parse_correction
 
         lines = parse_correction(f"{name} {cell}={says}" if cell else f"{name} {says}")
         key = self._key(name)
         if key is None or not self._stands(key, cell):
-            return "That was answered already; the first answer counts."
+            return False
         apply(self._book, lines)
-        return "Noted."
+        return True
 
     def _stands(self, key: tuple[str, int, int], cell: str) -> bool:
         query = "SELECT doubts, status FROM puzzle WHERE hash = ? AND page = ? AND number = ?"

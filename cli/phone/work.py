@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.base.exits import Stop
 from papernudge.cli.base.trouble import Trouble
+from papernudge.cli.said import in_words, spoken
 from papernudge.cli.session.assume import parse_assumption
+from papernudge.hints.catalogue import message
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,10 +44,6 @@ MOST_PIXELS = 60_000_000
 
 CALLED = "the photo"
 """How sentences call it."""
-ASTRAY = (
-    "Something written here can't be right, so a nudge would lead astray. “Is it right so far?”"
-    " tells how much, where and what, as far as you want to know."
-)
 
 Corner = tuple[int, int]
 
@@ -74,10 +72,9 @@ class Wish:
         """What to show, worked out here."""
         return answer(self)
 
-    def sorry(self, what: str) -> Shown:
+    def sorry(self, code: str) -> Shown:
         """What to show where the worker came to grief."""
-        said = f"The photo {what}. Send it again, or take another."
-        return Shown(said, failed=True, reason="worker")
+        return Shown(in_words(code), failed=True, reason="worker")
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,10 +160,10 @@ def opened(photo: bytes, side: int | None = None) -> Photo:
         raise from_failure(found, "")
     width, height = (found.reduced * pixels for pixels in found.size)
     if width * height > MOST_PIXELS:
+        millions = MOST_PIXELS // 1_000_000
         raise Stop(
             Exit.FILE,
-            f"The photo has {width} × {height} pixels, more than {MOST_PIXELS // 1_000_000}"
-            " million: take it with fewer.",
+            message("photo has too many pixels", width=width, height=height, most=millions),
             stage="open",
             reason="too big",
         )
@@ -238,8 +235,7 @@ def _another() -> Stop:
 
     return Stop(
         Exit.WORDS,
-        "This photo shows other printed digits than the one before: take the same grid again, or"
-        " begin with this photo as a new one.",
+        message("another grid"),
         stage="command",
         reason="another grid",
     )
@@ -260,9 +256,9 @@ def _answered(sheet: Sheet, wish: Wish) -> Shown:
     if wish.before is not None:
         earlier, since = _since(sheet, wish.before)
     if wish.view == "check":
-        said = check_answer(sheet, wish.depth, earlier)
+        said = check_answer(sheet, wish.depth, earlier, spoken())
     else:
-        said = hint_answer(sheet, wish.depth, HintWishes(earlier))
+        said = hint_answer(sheet, wish.depth, HintWishes(earlier, words=spoken()))
     picture, size, cells = _picture(sheet, said)
     minutes, looks = _expected(sheet) if wish.timed else (None, 0)
     return replace(
@@ -285,10 +281,10 @@ def _answered(sheet: Sheet, wish: Wish) -> Shown:
 def _sentence(sheet: Sheet, said: Answer) -> str:
     """What is said, without what else stands on the page: which grid, the questions, commands."""
     if said.doubts:
-        return "First, what does the page say?"
+        return in_words("first, the page alone")
     if said.state == "mistaken" and said.command == "hint":
-        return ASTRAY
-    return on_the_phone(said.sentence.removeprefix(sheet.lead))
+        return in_words("a nudge would lead astray")
+    return on_the_phone(said.alone)
 
 
 def _expected(sheet: Sheet) -> tuple[tuple[float, float] | None, int]:
@@ -361,7 +357,7 @@ def _overview(page: Page) -> Shown:
     placed = []
     for n, grid in enumerate(page.grids, start=1):
         scene = Scene()
-        scene.tabs.append(Tab(f"grid {n}", 4.5, 9.25, "bottom"))
+        scene.tabs.append(Tab(in_words("tab, grid", number=n), 4.5, 9.25, "bottom"))
         placed.append(Placed(scene, outline_of(grid)))
     turns = page.reading.quarter_turns
     raster = sketch(page.photo.pixels, turns, placed, SIDE, "", close=False)
@@ -402,13 +398,13 @@ def _questions(sheet: Sheet, doubts: Sequence[Doubt]) -> tuple[Question, ...]:
     found = []
     for doubt in doubts:
         if doubt.about != "seen":
-            name, asks = cell_name(doubt.cell), asked(sheet.grid, doubt)
-            offered = tuple((one.words, one.says) for one in choices(sheet.grid, doubt))
+            name, asks = cell_name(doubt.cell), asked(sheet.grid, doubt, spoken())
+            offered = tuple((one.words, one.says) for one in choices(sheet.grid, doubt, spoken()))
             found.append(Question(doubt.cell, name, asks, offered, _crop(sheet, doubt.cell)))
     for region in regions(hidden_in(doubts)):
         names = tuple(cell_name(doubt.cell) for doubt in region)
         first = region[0].cell
-        said = f"{cannot_be_seen(region)}."
+        said = in_words("stop", said=cannot_be_seen(region, spoken()))
         found.append(Question(first, names[0], said, (), _crop(sheet, first), names))
     return tuple(found)
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.pictures import ink
 from papernudge.cli.pictures.signs import BLUE, FINE, Scene, Slip, middle
+from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.session.routes import way_in_words
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ _CLEAR = 0.36
 
 def route_scene(way: Route) -> Scene:
     """The lines numbered where they write, a path from each to the next."""
-    scene = Scene(caption=f"The numbers say in which order to write: {way_in_words(way)}.")
+    scene = Scene(caption=in_words("order of a route", way=way_in_words(way, spoken())))
     before: Point | None = None
     for number, line in enumerate(way.walk.lines, start=1):
         cells = [middle(cell) for cell, _ in line.places]
@@ -36,8 +37,7 @@ def route_scene(way: Route) -> Scene:
 
 def walk_scene(whole: Walk) -> Scene:
     """Each line's number in the cells where it writes; a ring shows where the walk begins."""
-    looks = "1 look" if whole.looks == 1 else f"{whole.looks} looks"
-    scene = Scene(caption=f"The numbers say in which order to write: {looks} in all.")
+    scene = Scene(caption=in_words_of("order of a walk", whole.looks))
     for number, line in enumerate(whole.lines, start=1):
         for cell, _ in line.places:
             here = middle(cell)

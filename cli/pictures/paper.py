@@ -16,6 +16,9 @@ from types import ModuleType
 from typing import Any, BinaryIO
 
 from papernudge.cli.base.exits import Exit, Stop
+from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import message
+from papernudge.hints.layout import NEWSPAPER
 
 Paper = tuple[float, float]
 PAPERS: dict[str, Paper] = {"a4": (595.276, 841.89), "letter": (612.0, 792.0)}
@@ -100,7 +103,7 @@ def _settle_reportlab() -> None:
     except FileNotFoundError as error:
         raise Stop(
             Exit.FILE,
-            "The current folder is no longer there: change into another one.",
+            message("no current folder"),
             stage="write",
             reason="no folder",
         ) from error
@@ -158,7 +161,7 @@ def draw_grid(
     size = 0.62 * step
     for cell, mark in enumerate(line):
         if mark != ".":
-            row, column = divmod(cell, 9)
+            row, column = NEWSPAPER.place(cell)
             canvas.setFont(BOLD if cell in bold else FONT, size)
             canvas.setFillGray(0.6 if cell in pale else 0)
             foot = box.y + (8.5 - row) * step - _DIGIT_HIGH / 2 * size
@@ -169,5 +172,5 @@ def end_page(canvas: Any, paper: Paper, page: int, total: int) -> None:
     """The page's number at its foot, and on to the next."""
     canvas.setFont(FONT, 8)
     canvas.setFillGray(0)
-    canvas.drawCentredString(paper[0] / 2, 24, f"{page} / {total}")
+    canvas.drawCentredString(paper[0] / 2, 24, in_words("page of pages", page=page, total=total))
     canvas.showPage()

@@ -8,6 +8,9 @@ from papernudge.cli.base.trouble import WordsError
 from papernudge.cli.pictures import ENDINGS, ink
 from papernudge.cli.pictures.scene import BLUE, FINE, GREY, ORANGE, USUAL, Scene, Tab, answer_scene
 from papernudge.cli.pictures.scene import doubt_scene as _doubt_scene
+from papernudge.cli.pictures.signs import corner
+from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import message
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,7 +38,7 @@ def picture(answer: Answer, ending: str = ".png", *, side: int = 1600) -> bytes:
     ending.
     """
     if ending not in ENDINGS:
-        raise WordsError(f"A picture's ending is one of {', '.join(ENDINGS)}; got {ending!r}.")
+        raise WordsError(message("picture's ending", endings=", ".join(ENDINGS), got=repr(ending)))
     return (doubt_picture if answer.doubts else answer_picture)(answer, side, ending)
 
 
@@ -51,7 +54,9 @@ def answers_picture(answers: Sequence[Answer], caption: str, side: int, ending: 
         mesh = answer.sheet.grid.mesh
         if mesh is not None:
             scene = _doubt_scene(answer) if answer.doubts else answer_scene(answer)
-            scene.tabs.append(Tab(f"grid {answer.sheet.number}", 4.5, 9.25, "bottom"))
+            scene.tabs.append(
+                Tab(in_words("tab, grid", number=answer.sheet.number), 4.5, 9.25, "bottom")
+            )
             placed.append(Placed(scene, mesh.crossings))
     turns = page.reading.quarter_turns
     return encode(sketch(page.photo.pixels, turns, placed, side, caption, close=False), ending)
@@ -128,7 +133,7 @@ def read_scene(grid: GridReading, number: int | None) -> Scene:
 
     scene = Scene()
     if number is not None:
-        scene.tabs.append(Tab(f"grid {number}", 4.5, -0.2, "top"))
+        scene.tabs.append(Tab(in_words("tab, grid", number=number), 4.5, -0.2, "top"))
     if grid.mesh is not None:
         for y, x in np.ndindex(10, 10):
             if grid.mesh.seen[y, x]:
@@ -137,10 +142,10 @@ def read_scene(grid: GridReading, number: int | None) -> Scene:
                 scene.add(ink.ring(x, y, 0.08), ORANGE, FINE)
     else:
         scene.add(ink.dashed(ink.frame(0, 0, 9, 9, 0.0), 0.3), ORANGE, USUAL)
-        scene.tabs.append(Tab(str(grid.kind), 4.5, 4.8, "top", ORANGE))
+        scene.tabs.append(Tab(in_words(f"tab, kind, {grid.kind}"), 4.5, 4.8, "top", ORANGE))
     doubtful = {doubt.cell for doubt in grid.doubts}
     for at, cell in enumerate(grid.cells):
-        x0, y0 = at % 9, at // 9
+        x0, y0 = corner(at)
         name = BLUE if cell.kind == "given" else ORANGE
         if cell.digit is not None:
             foot = ink.wave(x0, y0) if cell.kind == "entry" else ink.rule(x0, y0)

@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from papernudge.cli.pictures import ink
 from papernudge.cli.pictures.scene import Scene
+from papernudge.cli.pictures.signs import corner, middle
 from papernudge.cli.pictures.sketch import PAPER, Placed, letters_of, put_letters, sketch
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ def board_raster(grid: GridReading, scene: Scene, side: int) -> Raster:
     page = _page(grid)
     written = Scene()
     for cell, reading in enumerate(grid.cells):
-        x, y = cell % 9 + 0.5, cell // 9 + 0.5
+        x, y = middle(cell)
         if reading.kind == "entry" and reading.digit is not None:
             written.add(ink.digit(reading.digit, x, y, 0.56), "grey", 0.06)
         for value in reading.notes:
@@ -50,7 +51,8 @@ def _page(grid: GridReading) -> Raster:
     for cell, reading in enumerate(grid.cells):
         if reading.kind == "given" and reading.digit is not None:
             letters = letters_of(str(reading.digit), 62)
-            x = _EDGE + cell % 9 * CELL + (CELL - letters.shape[1]) // 2
-            y = _EDGE + cell // 9 * CELL + (CELL - letters.shape[0]) // 2
+            column, row = corner(cell)
+            x = _EDGE + column * CELL + (CELL - letters.shape[1]) // 2
+            y = _EDGE + row * CELL + (CELL - letters.shape[0]) // 2
             put_letters(page, letters, x, y, _INK)
     return page

@@ -8,7 +8,8 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from papernudge.cli.pictures import ink
-from papernudge.cli.pictures.signs import BLUE, FINE, ORANGE, USUAL, Scene, Sign, middle
+from papernudge.cli.pictures.signs import BLUE, FINE, ORANGE, USUAL, Scene, Sign, corner, middle
+from papernudge.cli.said import in_words
 
 if TYPE_CHECKING:
     from papernudge.cli.pictures.ink import Line
@@ -30,32 +31,35 @@ def _thin_ring(x0: float, y0: float) -> list[Line]:
     return ink.ring(x0 + 0.5, y0 + 0.5, 0.4, 1.02)
 
 
-SHAPES: dict[str, tuple[Shape, str]] = {
-    "witness": (_ring, "keeps the digit out"),
-    "filled": (ink.underline, "takes up room"),
-    "locked": (ink.brackets, "the digit is locked in here"),
-    "set": (ink.box, "these cells share the digits"),
-    "one set": (ink.box, "one set"),
-    "other set": (ink.diamond, "the other set"),
-    "corner": (ink.corners, "corner"),
-    "fin": (ink.sail, "fin"),
-    "pivot": (ink.hexagon, "pivot"),
-    "pincer": (ink.jaws, "pincer"),
-    "bridge": (ink.rails, "bridge"),
-    "one colour": (ink.triangle, "one colour"),
-    "other colour": (ink.triangle_down, "the other colour"),
-    "end": (_two_rings, "end of the chain"),
-    "between": (_thin_ring, "link of the chain"),
-    "assumed": (_two_rings, "try it here"),
+SHAPES: dict[str, Shape] = {
+    "witness": _ring,
+    "filled": ink.underline,
+    "locked": ink.brackets,
+    "set": ink.box,
+    "one set": ink.box,
+    "other set": ink.diamond,
+    "corner": ink.corners,
+    "fin": ink.sail,
+    "pivot": ink.hexagon,
+    "pincer": ink.jaws,
+    "bridge": ink.rails,
+    "one colour": ink.triangle,
+    "other colour": ink.triangle_down,
+    "end": _two_rings,
+    "between": _thin_ring,
+    "assumed": _two_rings,
 }
-"""Each role's shape, and its name in the legend."""
+"""Each role's shape; the legend calls it ``sign, `` and the role."""
 
-_NAMES = {("naked single", "witness"): "what the blank can't be"}
+_NAMES = {("naked single", "witness"): "barred digit"}
 """Other names of roles, by technique."""
 
 _MANY_STEPS = 3
 """So many steps are drawn with their patterns; of more only the first and the one it rests on."""
-_BLOCKED, _READ, _STRUCK = "blocked", "read for it", "struck out"
+
+
+def _name(sign: str) -> str:
+    return in_words(f"sign, {sign}")
 
 
 def show_reason(scene: Scene, told: Told3) -> None:
@@ -101,17 +105,18 @@ def _show_single(scene: Scene, told: Told3, small: Collection[int]) -> None:
             scene.add(ink.cross(x + aside, y + aside, size, upright=False), BLUE, FINE)
         for ray in _rays(one.witness, blocked):
             scene.add(ray, BLUE, FINE)
-        scene.explain(Sign(_BLOCKED, ink.cross(0.5, 0.5, 0.2, upright=False), BLUE))
+        scene.explain(Sign(_name("blocked"), ink.cross(0.5, 0.5, 0.2, upright=False), BLUE))
 
 
 def _rays(witness: int, blocked: Sequence[int]) -> list[list[Line]]:
     """From a witness along its row and column to the farthest blank it blocks, each way; and to
     the others that just its block holds.
     """
-    at = witness % 9, witness // 9
+    at = corner(witness)
     farthest: dict[tuple[int, int], tuple[int, int]] = {}
     for cell in blocked:
-        dx, dy = cell % 9 - at[0], cell // 9 - at[1]
+        x, y = corner(cell)
+        dx, dy = x - at[0], y - at[1]
         key = (_sign(dx), _sign(dy)) if 0 in (dx, dy) else (dx, dy)
         reach = max(abs(dx), abs(dy))
         if key not in farthest or reach > farthest[key][0]:
@@ -134,8 +139,8 @@ def _show_step(scene: Scene, step: ToldStep, small: dict[int, dict[int, bool]]) 
             scene.house(house, broken=True, named=len(cover) == 1)
     for cell in step.evidence:
         scene.clear_cell(cell)
-        scene.add(ink.dashed(ink.underline(*_corner(cell)), 0.1), BLUE, FINE)
-        scene.explain(Sign(_READ, ink.dashed(ink.underline(0, -0.3), 0.1), BLUE))
+        scene.add(ink.dashed(ink.underline(*corner(cell)), 0.1), BLUE, FINE)
+        scene.explain(Sign(_name("read"), ink.dashed(ink.underline(0, -0.3), 0.1), BLUE))
     for role, cells in pattern.cells:
         _show_role(scene, role, _members(cells))
         if role in ("set", "locked", "corner", "fin", "one colour", "other colour", "assumed"):
@@ -159,12 +164,11 @@ def _show_step(scene: Scene, step: ToldStep, small: dict[int, dict[int, bool]]) 
 
 
 def _show_role(scene: Scene, role: str, cells: Iterable[int], technique: str = "") -> None:
-    shape, name = SHAPES[role]
-    name = _NAMES.get((technique, role), name)
+    shape, name = SHAPES[role], _name(_NAMES.get((technique, role), role))
     width = FINE if role in ("filled", "between", "end", "assumed") else USUAL
     for cell in cells:
         scene.clear_cell(cell)
-        scene.add(shape(*_corner(cell)), BLUE, width)
+        scene.add(shape(*corner(cell)), BLUE, width)
         scene.explain(Sign(name, shape(0, -0.3 if role == "filled" else 0), BLUE))
 
 
@@ -181,9 +185,9 @@ def _show_link(scene: Scene, link: Link) -> None:
     scene.add(ink.arrow(thread), BLUE, FINE)
     example = ink.pencil_line((0.05, 0.5), (0.95, 0.5))
     if strong:
-        scene.explain(Sign("one of the two is true", [example], BLUE))
+        scene.explain(Sign(_name("one of two"), [example], BLUE))
     else:
-        scene.explain(Sign("not both are", ink.dashed([example], 0.2), BLUE))
+        scene.explain(Sign(_name("not both"), ink.dashed([example], 0.2), BLUE))
 
 
 def _middle_of(node: Node) -> tuple[float, float]:
@@ -195,7 +199,7 @@ def _small_digits(scene: Scene, cell: int, digits: dict[int, bool]) -> None:
     """The digits that a reason is about in a cell, those that it strikes struck through: the fewer
     the larger, all inside the cell.
     """
-    left, top = _corner(cell)
+    left, top = corner(cell)
     for n, (value, struck) in enumerate(sorted(digits.items())):
         if len(digits) == 1:
             x, y, high = left + 0.5, top + 0.5, 0.42
@@ -215,7 +219,7 @@ def _small_digits(scene: Scene, cell: int, digits: dict[int, bool]) -> None:
         scene.add([ink.pencil_line(a, b, 0.005)], ORANGE, FINE)
     if any(digits.values()):
         slash = ink.pencil_line((0.2, 0.75), (0.8, 0.25), 0.005)
-        scene.explain(Sign(_STRUCK, [slash], ORANGE))
+        scene.explain(Sign(_name("struck"), [slash], ORANGE))
 
 
 def _all_struck(digits: dict[int, bool]) -> bool:
@@ -224,11 +228,7 @@ def _all_struck(digits: dict[int, bool]) -> bool:
 
 
 def _noted_sign() -> Sign:
-    return Sign("your notes", ink.dashed(ink.ring(0.5, 0.5, 0.44, 1.0)), BLUE)
-
-
-def _corner(cell: int) -> tuple[float, float]:
-    return float(cell % 9), float(cell // 9)
+    return Sign(_name("your notes"), ink.dashed(ink.ring(0.5, 0.5, 0.44, 1.0)), BLUE)
 
 
 def _members(mask: int) -> Iterable[int]:

@@ -27,9 +27,11 @@ from papernudge.cli.pictures.signs import (
     Slip,
     Stroke,
     Tab,
+    corner,
     house_box,
     middle,
 )
+from papernudge.cli.said import in_words, speaking
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -50,6 +52,7 @@ __all__ = [
     "Tab",
     "answer_scene",
     "checked_scene",
+    "corner",
     "doubt_scene",
     "house_box",
     "middle",
@@ -58,7 +61,14 @@ __all__ = [
 
 
 def answer_scene(answer: Answer) -> Scene:
-    """The scene of an answer, drawn from its depth's own type and from nothing else."""
+    """The scene of an answer, in its language, drawn from its depth's own type and from nothing
+    else.
+    """
+    with speaking(answer.words):
+        return _answer_scene(answer)
+
+
+def _answer_scene(answer: Answer) -> Scene:
     from papernudge.hints import Walk
     from papernudge.hints.checking import Checked1
     from papernudge.hints.nudge import Told1
@@ -90,7 +100,7 @@ def nudge_scene(told: Told1) -> Scene:
     scene = Scene()
     digit = told.focus.digit
     if digit is not None:
-        scene.tabs.append(Tab(f"look for {digit}", -0.3, -0.25, "top"))
+        scene.tabs.append(Tab(in_words("tab, look for", digit=digit), -0.3, -0.25, "top"))
         for cell in () if isinstance(told, Told3) else told.focus.cells:
             scene.clear_cell(cell)
             scene.add(ink.ring(*middle(cell)))
@@ -109,7 +119,11 @@ def nudge_scene(told: Told1) -> Scene:
             scene.clear_cell(cell)
             foot = [ink.pencil_line((x - 0.3, y + 0.4), (x + 0.3, y + 0.38), 0.02)]
             scene.add(ink.dashed(foot, 0.16), BLUE)
-            scene.explain(Sign("follows", ink.dashed([foot[0] - foot[0][0] + 0.2], 0.16), BLUE))
+            scene.explain(
+                Sign(
+                    in_words("sign, follows"), ink.dashed([foot[0] - foot[0][0] + 0.2], 0.16), BLUE
+                )
+            )
     if not scene.windows:  # a digit that stands nowhere yet: the whole grid is the place to look
         scene.windows.append((0, 0, 9, 9))
     return scene
@@ -135,8 +149,8 @@ def checked_scene(told: Checked) -> Scene:
         for mistake, value in zip(told.mistakes, told.right, strict=True):
             _in_the_corner(scene, mistake.cell, value)
         for cell, value in zip(told.lost_notes, told.right_notes, strict=True):
-            x, y = cell % 9 + 0.8, cell // 9 + 0.8
-            scene.add(ink.digit(value, x, y, 0.3), BLUE, FINE)
+            x, y = corner(cell)
+            scene.add(ink.digit(value, x + 0.8, y + 0.8, 0.3), BLUE, FINE)
         for cell, digits in told.printed_instead:
             for n, value in enumerate(digits[:3]):
                 _in_the_corner(scene, cell, value, n)
@@ -145,13 +159,13 @@ def checked_scene(told: Checked) -> Scene:
 
 def _in_the_corner(scene: Scene, cell: int, value: int, place: int = 0) -> None:
     """The right digit in the upper right corner of a cell, on paper cleared for it."""
-    x, y = cell % 9 + 0.84 - 0.26 * place, cell // 9 + 0.22
-    scene.add(ink.digit(value, x, y, 0.34), BLUE, 1.3 * FINE)
+    x, y = corner(cell)
+    scene.add(ink.digit(value, x + 0.84 - 0.26 * place, y + 0.22, 0.34), BLUE, 1.3 * FINE)
 
 
 def _show_mistakes(scene: Scene, told: Checked3) -> None:
     for mistake in told.mistakes:
-        x0, y0 = mistake.cell % 9, mistake.cell // 9
+        x0, y0 = corner(mistake.cell)
         scene.clear_cell(mistake.cell)
         scene.add(ink.hatching(x0, y0), ORANGE, FINE)
         if mistake.clashes:
@@ -165,7 +179,7 @@ def _show_mistakes(scene: Scene, told: Checked3) -> None:
             lines = ink.frame(x - 0.5, y - 0.5, x + 0.5, y + 0.5, 0.14)
             chosen = lines if len(first) == 1 else ink.dashed(lines, 0.24)
             scene.add(chosen, ORANGE, THICK)
-            name = "out first" if len(first) == 1 else "first?"
+            name = in_words("tab, out first" if len(first) == 1 else "tab, first?")
             scene.tabs.append(Tab(name, -0.25, y, "left", ORANGE))
     _show_misprint(scene, told)
     for cell in told.lost_notes:
@@ -186,7 +200,7 @@ def _show_misprint(scene: Scene, told: Checked3) -> None:
         x, y = middle(cells[0])
         left = x < 4.5
         side = "left" if left else "right"
-        scene.tabs.append(Tab("misprint?", -0.25 if left else 9.25, y, side, ORANGE))
+        scene.tabs.append(Tab(in_words("tab, misprint?"), -0.25 if left else 9.25, y, side, ORANGE))
 
 
 def _shared_houses(one: int, other: int) -> list[int]:

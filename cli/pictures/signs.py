@@ -7,6 +7,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from papernudge.cli.pictures import ink
+from papernudge.cli.said import in_words, spoken
+from papernudge.hints.layout import NEWSPAPER
+from papernudge.hints.words import named_house
 
 if TYPE_CHECKING:
     from papernudge.cli.pictures.ink import Line
@@ -80,7 +83,7 @@ class Scene:
 
     def clear_cell(self, cell: int) -> None:
         """Leaves one cell free of tracing paper."""
-        x, y = cell % 9, cell // 9
+        x, y = corner(cell)
         self.windows.append((x, y, x + 1, y + 1))
 
     def house(
@@ -99,43 +102,40 @@ class Scene:
         self.add(ink.dashed(lines, 0.3) if broken else lines, ink_name)
         if broken:
             example = [ink.pencil_line((0.05, 0.5), (0.95, 0.5))]
-            self.explain(Sign("where it bites", ink.dashed(example, 0.3), ink_name))
+            self.explain(Sign(in_words("sign, where it bites"), ink.dashed(example, 0.3), ink_name))
         if named:
             self.tabs.append(tab)
             self.add(lead, ink_name, FINE)
 
 
+def corner(cell: int) -> tuple[int, int]:
+    """The left upper corner of a cell."""
+    row, column = NEWSPAPER.place(cell)
+    return column, row
+
+
 def middle(cell: int) -> tuple[float, float]:
     """The centre of a cell."""
-    return cell % 9 + 0.5, cell // 9 + 0.5
+    x, y = corner(cell)
+    return x + 0.5, y + 0.5
 
 
 def house_box(house: int) -> tuple[int, int, int, int]:
-    """x0, y0, x1, y1 of a house 0–26."""
-    kind, n = divmod(house, 9)
-    if kind == 0:
-        return 0, n, 9, n + 1
-    if kind == 1:
-        return n, 0, n + 1, 9
-    x, y = 3 * (n % 3), 3 * (n // 3)
-    return x, y, x + 3, y + 3
+    """x0, y0, x1, y1 of a house."""
+    return NEWSPAPER.box(house)
 
 
 def _house_tab(house: int, ink_name: str) -> tuple[Tab, list[Line]]:
     """The tab of a house; that of the middle block hangs on a thread along a printed line."""
-    from papernudge.hints.geometry import house_name
-
-    name, (kind, n) = house_name(house), divmod(house, 9)
-    x0, y0, _, _ = house_box(house)
-    if kind == 0:
-        return Tab(name, -0.25, y0 + 0.5, "left", ink_name), []
-    if kind == 1:
-        return Tab(name, x0 + 0.5, -0.25, "top", ink_name), []
-    if n < 3:
-        return Tab(name, x0 + 1.5, -0.25, "top", ink_name), []
-    if n > 5:
-        return Tab(name, x0 + 1.5, 9.25, "bottom", ink_name), []
-    if n == 5:
-        return Tab(name, 9.25, y0 + 1.5, "right", ink_name), []
-    thread = [ink.pencil_line((-0.25, 3), (3, 3))] if n == 4 else []
-    return Tab(name, -0.25, 3.0 if n == 4 else y0 + 1.5, "left", ink_name), thread
+    name, kind = named_house(house, spoken()), NEWSPAPER.houses[house].kind
+    x0, y0, x1, y1 = house_box(house)
+    x, y = (x0 + x1) / 2, (y0 + y1) / 2
+    if kind == "row" or (kind == "block" and x0 == 0 and y0 > 0 and y1 < NEWSPAPER.high):
+        return Tab(name, -0.25, y, "left", ink_name), []
+    if kind == "column" or y0 == 0:
+        return Tab(name, x, -0.25, "top", ink_name), []
+    if y1 == NEWSPAPER.high:
+        return Tab(name, x, y1 + 0.25, "bottom", ink_name), []
+    if x1 == NEWSPAPER.wide:
+        return Tab(name, x1 + 0.25, y, "right", ink_name), []
+    return Tab(name, -0.25, float(y0), "left", ink_name), [ink.pencil_line((-0.25, y0), (x0, y0))]

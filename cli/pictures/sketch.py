@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.cli.pictures.signs import Scene, Sign, Slip, Stroke, Tab
+from papernudge.vision.mesh import placed as laid
 
 Raster = npt.NDArray[np.uint8]
 Points = npt.NDArray[np.float64]
@@ -34,15 +35,7 @@ class Placed:
 
     def to_raster(self, points: Points) -> Points:
         """Grid units to raster pixels, (N, 2); outside the grid its rim goes on straight."""
-        cell = np.clip(np.floor(points), 0, 8).astype(int)
-        part = points - cell
-        x, y = cell[:, 0], cell[:, 1]
-        u, v = part[:, :1], part[:, 1:]
-        c = self.crossings
-        top = c[y, x] * (1 - u) + c[y, x + 1] * u
-        foot = c[y + 1, x] * (1 - u) + c[y + 1, x + 1] * u
-        out: Points = top * (1 - v) + foot * v
-        return out
+        return laid(self.crossings, points)
 
 
 @dataclass(frozen=True, slots=True)

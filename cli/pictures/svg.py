@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 from papernudge.cli.pictures import ink
-from papernudge.cli.pictures.signs import Scene, Sign, Slip, Stroke, Tab
+from papernudge.cli.pictures.signs import Scene, Sign, Slip, Stroke, Tab, middle
+from papernudge.cli.said import in_words
 
 if TYPE_CHECKING:
     from papernudge.cli.pictures.ink import Line
@@ -49,7 +50,7 @@ def board_svg(grid: GridReading, scene: Scene) -> str:
         f'font-size="{_CAPTION}">{escape(line)}</text>'
         for n, line in enumerate(caption)
     ]
-    title = escape(scene.caption or "A sudoku board")
+    title = escape(scene.caption or in_words("a board"))
     inner = "\n".join(body)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" '
@@ -82,7 +83,7 @@ def _lines() -> list[str]:
 def _digits(grid: GridReading) -> list[str]:
     out = []
     for cell, reading in enumerate(grid.cells):
-        x, y = cell % 9 + 0.5, cell // 9 + 0.5
+        x, y = middle(cell)
         if reading.kind == "given":
             out.append(
                 f'<text class="given" x="{x * CELL:g}" y="{(y + 0.23) * CELL:g}" '

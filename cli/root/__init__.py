@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from papernudge.cli.base.trouble import GridError, PhotoError, Trouble, WordsError
     from papernudge.cli.pictures.pictures import picture
+    from papernudge.cli.said import ENGLISH
     from papernudge.cli.session.answers import Answer
     from papernudge.cli.session.doubting import Choice
     from papernudge.cli.session.pages import Page, Sheet
@@ -35,10 +36,11 @@ if TYPE_CHECKING:
         walk,
         wrote,
     )
-    from papernudge.hints.words import ENGLISH, Words
+    from papernudge.hints.catalogue import Words
 
 _HOMES = {
-    "hints.words": ("ENGLISH", "Words"),
+    "cli.said": ("ENGLISH",),
+    "hints.catalogue": ("Words",),
     "cli.base.trouble": ("Trouble", "PhotoError", "GridError", "WordsError"),
     "cli.pictures.pictures": ("picture",),
     "cli.session.answers": ("Answer",),

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from papernudge.cli.said import ENGLISH
 from papernudge.cli.session.documents import FORMAT, doubt_document
 from papernudge.cli.session.doubting import paper_state, questions, rests_on, standing
 from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, regions
-from papernudge.hints.words import ENGLISH, Words
+from papernudge.hints.catalogue import Words
 
 if TYPE_CHECKING:
     from papernudge.cli.session.pages import Sheet
@@ -30,7 +31,7 @@ class Answer:
     are the ones that must be answered first (state ``unsure``). ``deeper``: whether another
     depth would say more. ``nudge``: the whole step, from which nothing is told that ``told``
     doesn't hold; what the user says to have written is compared with it. ``fields`` go into the
-    document besides the common ones.
+    document besides the common ones. ``words``: the language of the sentence.
     """
 
     command: str
@@ -43,6 +44,13 @@ class Answer:
     deeper: bool = False
     nudge: Nudge | None = None
     fields: dict[str, Any] = field(default_factory=dict)
+    words: Words = ENGLISH
+
+    @property
+    def alone(self) -> str:
+        """The sentence without which grid it is about."""
+        lead = self.words.paragraph(self.sheet.leads(self.words))
+        return self.sentence.removeprefix(lead).lstrip(" ")
 
     def document(self) -> dict[str, Any]:
         """The answer as JSON."""
@@ -104,14 +112,14 @@ def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
         return _unsure("hint", sheet, depth, doubts, {"nudge": None}, words)
     if nudge is not None:
         told = nudge.at(depth)
-        said = " ".join([*sheet.leads(words), told.said(words), *_beside(hidden, words)])
+        said = words.paragraph([*sheet.leads(words), told.said(words), *_beside(hidden, words)])
         return Answer(
             "hint", sheet, state, depth, said, told=told, deeper=depth < DEEPEST, nudge=nudge,
-            fields={"nudge": told.to_json(words)},
+            fields={"nudge": told.to_json(words)}, words=words,
         )  # fmt: skip
     state = "no step" if state == "open" else state
-    said = " ".join([*sheet.leads(words), _no_nudge(state, sheet.position, words)])
-    return Answer("hint", sheet, state, depth, said, fields={"nudge": None})
+    said = words.paragraph([*sheet.leads(words), _no_nudge(state, sheet.position, words)])
+    return Answer("hint", sheet, state, depth, said, fields={"nudge": None}, words=words)
 
 
 def _step_by_what_is_seen(position: Position) -> Nudge | None:
@@ -133,7 +141,7 @@ def _beside(hidden: Sequence[Doubt], words: Words) -> list[str]:
     if not hidden:
         return []
     said = [cannot_be_seen(region, words) for region in regions(hidden)]
-    return [words.say("rests on none", hidden=words.claims_joined_by.join(said))]
+    return [words.say("rests on none", hidden=words.chained("regions", said))]
 
 
 def _written_since(grid: GridReading, earlier: str | None) -> tuple[int, ...]:
@@ -167,9 +175,9 @@ def _unsure(
     fields: dict[str, Any],
     words: Words,
 ) -> Answer:
-    asking = " ".join(question for question, _ in questions(sheet.grid, doubts, words))
-    said = " ".join([*sheet.leads(words), words.say("first, the page", questions=asking)])
-    return Answer(command, sheet, "unsure", depth, said, doubts=doubts, fields=fields)
+    asking = words.paragraph([asks for asks, _ in questions(sheet.grid, doubts, words)])
+    said = words.paragraph([*sheet.leads(words), words.say("first, the page", questions=asking)])
+    return Answer(command, sheet, "unsure", depth, said, doubts=doubts, fields=fields, words=words)
 
 
 def walk_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
@@ -184,16 +192,18 @@ def walk_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
         from papernudge.cli.session.routes import route_told
 
         best, lines, fields = route_told(sheet.position, words)
-        said = " ".join([*sheet.leads(words), "\n".join(lines)])
-        return Answer("hint", sheet, first.state, DEEPEST, said, told=best, fields=fields)
+        said = words.paragraph([*sheet.leads(words), "\n".join(lines)])
+        return Answer(
+            "hint", sheet, first.state, DEEPEST, said, told=best, fields=fields, words=words
+        )
     whole: Walk = walk(sheet.position)
     lines = list(whole.sentences(depth, words))
     if not whole.solved:
         lines.append(words.say("no further"))
-    said = " ".join([*sheet.leads(words), "\n".join(lines)])
+    said = words.paragraph([*sheet.leads(words), "\n".join(lines)])
     fields = {"nudge": None, "walk": whole.to_json(depth, words)}
     told = whole if depth == DEEPEST else first.told
-    return Answer("hint", sheet, first.state, depth, said, told=told, fields=fields)
+    return Answer("hint", sheet, first.state, depth, said, told=told, fields=fields, words=words)
 
 
 def check_answer(sheet: Sheet, depth: int, earlier: str | None, words: Words = ENGLISH) -> Answer:
@@ -224,8 +234,16 @@ def check_answer(sheet: Sheet, depth: int, earlier: str | None, words: Words = E
     if doubts:
         return _unsure("check", sheet, depth, doubts, {"filled": told.filled}, words)
     deeper = depth < result.deepest
-    said = " ".join([*sheet.leads(words), told.sentence])
+    said = words.paragraph([*sheet.leads(words), told.sentence])
     fields = {k: v for k, v in told.to_json().items() if k not in ("state", "depth", "sentence")}
     return Answer(
-        "check", sheet, str(result.state), depth, said, told, deeper=deeper, fields=fields
+        "check",
+        sheet,
+        str(result.state),
+        depth,
+        said,
+        told,
+        deeper=deeper,
+        fields=fields,
+        words=words,
     )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.base.say import short
 from papernudge.cli.base.trouble import WordsError
+from papernudge.hints.catalogue import counted, message
 from papernudge.hints.geometry import CELL_NAME, cell_of
 
 if TYPE_CHECKING:
@@ -41,10 +42,7 @@ def parse_assumption(text: str) -> Assumption:
     """
     found = _SHAPE.fullmatch(text.strip())
     if found is None or (found["kind"] and found["digit"] == "."):
-        raise WordsError(
-            "An assumption looks like R4C7=1, R4C7=given:1, R4C7=entry:1, R4C7=. (nothing there) or"
-            f" R4C7=notes:14, with 2: in front for the second grid; {short(text)} does not."
-        )
+        raise WordsError(message("an assumption looks like", got=short(text)))
     return Assumption(
         int(found["grid"]) if found["grid"] else None,
         cell_of(found["cell"]),
@@ -65,10 +63,9 @@ def assumed(
     for one in assumptions:
         at = (one.grid or number) - 1
         if at >= len(out):
-            many = "1 grid" if len(out) == 1 else f"{len(out)} grids"
-            raise WordsError(f"There is no grid {at + 1} to assume something of: {many} found.")
+            raise WordsError(counted("no grid to assume of", len(out), number=at + 1))
         if not out[at].cells:
-            raise WordsError(f"Grid {at + 1} could not be read, so nothing can be assumed of it.")
+            raise WordsError(message("unread grid to assume of", number=at + 1))
         out[at] = _overruled(out[at], one)
     return tuple(out)
 

@@ -8,9 +8,11 @@ from dataclasses import dataclass, replace
 from itertools import islice, product
 from typing import TYPE_CHECKING
 
+from papernudge.cli.said import ENGLISH
 from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, how_to_tell, regions
+from papernudge.hints.catalogue import Words
 from papernudge.hints.geometry import cell_name
-from papernudge.hints.words import ENGLISH, Words, either, joined
+from papernudge.hints.words import a_digit, named_cell
 
 if TYPE_CHECKING:
     from papernudge.hints import Nudge, Position
@@ -241,7 +243,7 @@ def choices(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> tuple[Ch
 
 def asked(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> str:
     """The doubt as a question."""
-    name = cell_name(doubt.cell)
+    name = named_cell(doubt.cell, words)
     if doubt.about == "seen":
         return words.say("what does it hold?", hidden=cannot_be_seen([doubt], words))
     if doubt.about == "hand":
@@ -250,23 +252,23 @@ def asked(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> str:
         read, *others = [_noted(one, words) for one in note_sets(grid, doubt)]
         if not (read or others):
             return words.say("no notes?", cell=name)
-        sets = either([one or words.say("none of them") for one in [read, *others]], words)
+        sets = words.either([one or words.say("none of them") for one in [read, *others]])
         return words.say("which notes?", cell=name, sets=sets)
     return _which_digit(doubt, name, words)
 
 
 def _which_digit(doubt: Doubt, name: str, words: Words) -> str:
     digits, maybe_blank = _options(doubt)
-    named = [words.a_digit[d] for d in digits]
+    named = [a_digit(d, words) for d in digits]
     if not named:
         return words.say("blank?", cell=name)
     if doubt.read is None and (maybe_blank or len(named) > 1):
-        return words.say("blank or?", cell=name, digits=either(named, words))
+        return words.say("blank or?", cell=name, digits=words.either(named))
     if len(named) == 1:
         code = "holds or nothing?" if maybe_blank else "is it?"
         return words.say(code, cell=name, digit=named[0])
     offered = [*named, *([words.say("no digit at all")] * maybe_blank)]
-    return words.say("is it?", cell=name, digit=either(offered, words))
+    return words.say("is it?", cell=name, digit=words.either(offered))
 
 
 def _options(doubt: Doubt) -> tuple[list[int], bool]:
@@ -284,7 +286,7 @@ def note_sets(grid: GridReading, doubt: Doubt) -> list[frozenset[int]]:
 
 
 def _noted(digits: frozenset[int], words: Words) -> str:
-    return joined([str(d) for d in sorted(digits)], words)
+    return words.all_of(sorted(digits))
 
 
 def how_to_answer(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> str:
@@ -305,4 +307,4 @@ def how_to_answer(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> st
         answers += [words.say("for nothing", answer=blank)] * (blank in offered)
         if len(answers) == 1:
             answers.append(words.say("whatever it holds"))
-    return words.say("answer with", answers=either(answers, words))
+    return words.say("answer with", answers=words.either(answers))

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from papernudge.hints.geometry import cell_name
-from papernudge.hints.words import ENGLISH, Words, joined
+from papernudge.cli.said import ENGLISH
+from papernudge.hints.catalogue import Words
+from papernudge.hints.layout import NEWSPAPER
+from papernudge.hints.words import named_cell
 
 if TYPE_CHECKING:
     from papernudge.vision.reading import Doubt
@@ -34,29 +36,24 @@ def regions(doubts: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
             doubt = left.pop(todo.pop(), None)
             if doubt is not None:
                 region.append(doubt)
-                todo += [c for c in _touching(doubt.cell) if c in left and left[c].why == doubt.why]
+                todo += [
+                    c
+                    for c in NEWSPAPER.around(doubt.cell)
+                    if c in left and left[c].why == doubt.why
+                ]
         out.append(tuple(sorted(region, key=lambda d: d.cell)))
     return out
-
-
-def _touching(cell: int) -> list[int]:
-    row, column = divmod(cell, 9)
-    return [
-        9 * y + x
-        for y in range(max(0, row - 1), min(9, row + 2))
-        for x in range(max(0, column - 1), min(9, column + 2))
-    ]
 
 
 def boxes(cells: Iterable[int]) -> list[Box]:
     """The cells as few rectangles: runs in a row, put together with equal ones below."""
     held = set(cells)
     done: list[Box] = []
-    for row in range(9):
+    for row in range(NEWSPAPER.high):
         column = 0
-        while column < 9:
+        while column < NEWSPAPER.wide:
             first = column
-            while column < 9 and 9 * row + column in held:
+            while column < NEWSPAPER.wide and NEWSPAPER.at(row, column) in held:
                 column += 1
             if column > first:
                 done = _with_run(done, row, first, column - 1)
@@ -75,15 +72,16 @@ def where(cells: Sequence[int], words: Words = ENGLISH) -> str:
     """``R4C7``, ``R4C7 to R5C8``, or several of these with ``and``."""
     parts = boxes(cells)
     if len(parts) > _MOST_BOXES:
-        rows, columns = zip(*(divmod(cell, 9) for cell in cells), strict=True)
+        rows, columns = zip(*map(NEWSPAPER.place, cells), strict=True)
         area = _box((min(rows), min(columns), max(rows), max(columns)), words)
         return words.say("cells between", count=len(cells), area=area)
-    return joined([_box(part, words) for part in parts], words)
+    return words.all_of([_box(part, words) for part in parts])
 
 
 def _box(box: Box, words: Words) -> str:
     top, left, bottom, right = box
-    first, last = cell_name(9 * top + left), cell_name(9 * bottom + right)
+    first = named_cell(NEWSPAPER.at(top, left), words)
+    last = named_cell(NEWSPAPER.at(bottom, right), words)
     return first if first == last else words.say("from to", first=first, last=last)
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.base.trouble import GridError, WordsError, from_failure
+from papernudge.cli.said import ENGLISH, spoken
 from papernudge.cli.session.assume import Assumption, assumed
-from papernudge.hints.words import ENGLISH, Words
+from papernudge.hints.catalogue import Words, counted, message
 
 if TYPE_CHECKING:
     from papernudge.hints import Position
@@ -37,7 +38,9 @@ class Page:
         of that number, GridError where none can be read.
         """
         if number is not None and number not in range(1, len(self.grids) + 1):
-            raise WordsError(f"There is no grid {number} here: {len(self.grids)} found.")
+            raise WordsError(
+                message("no grid of that number", number=number, found=len(self.grids))
+            )
         return choose(self, number)
 
 
@@ -64,8 +67,8 @@ class Sheet:
 
     @property
     def lead(self) -> str:
-        """Which grid this is, said only where there is more than one."""
-        return "".join(f"{said} " for said in self.leads())
+        """Which grid this is, in the language that is spoken; only where there is more than one."""
+        return spoken().paragraph(self.leads(spoken()))
 
     def leads(self, words: Words = ENGLISH) -> list[str]:
         """The same as a sentence or none."""
@@ -176,8 +179,7 @@ def choose(page: Page, wanted: int | None) -> Sheet:
     """
     many = len(page.grids)
     if wanted is not None and wanted > many:
-        found = "just 1 grid was" if many == 1 else f"{many} grids were"
-        raise WordsError(f"--grid {wanted} was asked for, but {found} found.")
+        raise WordsError(counted("grid asked for", many, wanted=wanted))
     number = wanted or first_puzzle(page) or nearest_miss(page)
     if page.grids and page.grids[number - 1].cells:
         return Sheet(page, number)
@@ -186,29 +188,23 @@ def choose(page: Page, wanted: int | None) -> Sheet:
 
 def unreadable(page: Page, number: int) -> GridError:
     """Why this grid can't be read, and what to do about it."""
-    called = page.called if page.called not in (None, "-") else "the photo"
+    named = page.called not in (None, "-")
+    called = page.called if named else message("the photo")
     if not page.grids:
-        return _no_grid(
-            f"No grid was found in {called}: lay the page flat and fill the frame.", "none"
-        )
+        return GridError(message("no grid in", called=called), stage="find", reason="none")
     grid = page.grids[number - 1]
-    which = f"grid {number} in {called}" if len(page.grids) > 1 else f"the grid in {called}"
+    data: dict[str, Any] = {"called": called}
     if grid.kind == "cut off":
         # The sentence names a side of the raster: only the person's own where no tag turns it.
         upright = page.photo is None or page.photo.tag == 1
-        words = f"{which} is cut off: take it again with all four corners in view."
-        if upright and grid.quality.reason == "cut off" and grid.quality.sentence:
-            words = f"{which} can't be read. {grid.quality.sentence}"
+        told = upright and grid.quality.reason == "cut off" and grid.quality.says
+        code = "grid can't be read" if told else "grid is cut off"
+        data["advice"] = grid.quality.says
     elif grid.kind == "too poor":
-        advice = grid.quality.sentence or "Take it again, closer and in better light."
-        words = f"{which} can't be read well enough. {advice}"
+        code = "grid can't be read well"
+        data["advice"] = grid.quality.says or message("closer and in better light")
     else:
-        words = (
-            f"{which} is not a 9×9 sudoku that can be read: expected nine rows of nine cells, all"
-            " in clear view."
-        )
-    return _no_grid(words[0].upper() + words[1:], str(grid.kind))
-
-
-def _no_grid(sentence: str, reason: str) -> GridError:
-    return GridError(sentence, stage="find", reason=reason)
+        code = "grid is another"
+    if len(page.grids) > 1:
+        code, data["number"] = f"{code}, numbered", number
+    return GridError(message(code, **data), stage="find", reason=str(grid.kind))

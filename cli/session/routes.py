@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from papernudge.hints.words import ENGLISH, Words
+from papernudge.cli.said import ENGLISH
+from papernudge.hints.catalogue import Words
 
 if TYPE_CHECKING:
     from papernudge.hints import Position
@@ -42,7 +43,7 @@ def route_told(
 
 def way_in_words(way: Route, words: Words = ENGLISH) -> str:
     """Its looks, and how far the eye travels."""
-    return words.counted("way", way.looks, travel=f"{way.travel:.0f}")
+    return words.counted("way", way.looks, travel=way.travel)
 
 
 def _measures(way: Route) -> dict[str, Any]:

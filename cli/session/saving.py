@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.assume import Assumption
 from papernudge.cli.session.pages import Page, Sheet, page_of_lines
+from papernudge.hints.catalogue import Message, message
 
 if TYPE_CHECKING:
     from papernudge.vision.evidence import Evidence
@@ -25,8 +26,8 @@ _FORM = 1
 class SavedError(Trouble):
     """What was read back is no session, or one of another version."""
 
-    def __init__(self, sentence: str) -> None:
-        super().__init__(sentence, stage="session", reason="misfit")
+    def __init__(self, says: Message) -> None:
+        super().__init__(says, stage="session", reason="misfit")
 
 
 def save(sheet: Sheet) -> bytes:
@@ -44,7 +45,7 @@ def save(sheet: Sheet) -> bytes:
     }
     grid = sheet.grid
     if not grid.cells:
-        raise SavedError("This grid was not read: there is nothing of it to save.")
+        raise SavedError(message("nothing to save"))
     if grid.evidence is None:
         notes = {cell: sorted(one.notes) for cell, one in enumerate(grid.cells) if one.notes}
         lines = {"form": _FORM, "givens": grid.givens, "entries": grid.entries, "notes": notes}
@@ -61,7 +62,7 @@ def save(sheet: Sheet) -> bytes:
     try:
         return written(grid.evidence, told)
     except MisfitError as error:
-        raise SavedError(str(error)) from error
+        raise SavedError(error.says) from error
 
 
 def load(data: bytes) -> Sheet:
@@ -76,17 +77,14 @@ def load(data: bytes) -> Sheet:
         evidence, told = read_back(data)
         return _of_photo(evidence, told)
     except MisfitError as error:
-        raise SavedError(str(error)) from error
+        raise SavedError(error.says) from error
     except (KeyError, ValueError, TypeError, IndexError, AttributeError) as error:
-        raise SavedError("This saved session is damaged: read the photo again.") from error
+        raise SavedError(message("saved session is damaged")) from error
 
 
 def _of_lines(told: Mapping[str, Any]) -> Sheet:
     if told["form"] != _FORM:
-        raise SavedError(
-            f"This session was saved in form {told['form']}, here form {_FORM} is read: give the"
-            " lines again."
-        )
+        raise SavedError(message("saved in another form", form=told["form"], here=_FORM))
     sheet = Sheet(page_of_lines(told["givens"], told["entries"]), 1, tuple(told["latest"]))
     noted = {int(cell): frozenset(notes) for cell, notes in told["notes"].items()}
     return sheet.assuming([Assumption(None, c, None, None, notes) for c, notes in noted.items()])

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.base.trouble import PhotoError, WordsError, from_failure
+from papernudge.cli.said import ENGLISH, in_words
 from papernudge.cli.session.answers import (
     DEEPEST,
     Answer,
@@ -29,8 +30,8 @@ from papernudge.cli.session.pages import (
     read_opened,
     written_before,
 )
+from papernudge.hints.catalogue import Words, message
 from papernudge.hints.geometry import cell_name
-from papernudge.hints.words import ENGLISH, Words
 
 if TYPE_CHECKING:
     from papernudge.vision.photo import Photo
@@ -64,7 +65,7 @@ def open_photo(photo: str | Path | bytes | Any, called: str | None = None) -> Pa
     is decoded in this process: where that is a risk, open it in one with limits.
     """
     name = called or (str(photo) if isinstance(photo, str | Path) else None)
-    return read_opened(name, _decoded(photo, name or "the photo"))
+    return read_opened(name, _decoded(photo, name or in_words("the photo")))
 
 
 def _decoded(photo: object, called: str) -> Photo:
@@ -77,7 +78,7 @@ def _decoded(photo: object, called: str) -> Photo:
     if isinstance(photo, np.ndarray):
         if photo.dtype != np.uint8 or photo.ndim != 3 or photo.shape[2] != 3 or not photo.size:
             raise PhotoError(
-                f"Pixels come as uint8 (height, width, 3); got {photo.dtype} {photo.shape}.",
+                message("pixels come as", dtype=photo.dtype, shape=photo.shape),
                 stage="open",
                 reason="not an image",
             )
@@ -95,11 +96,11 @@ def read_lines(givens: str, entries: str = "." * 81) -> Page:
 
     Raises WordsError where they are of another shape or a cell has both.
     """
-    for line, what in ((givens, "givens"), (entries, "entries")):
+    for line, what in ((givens, "givens are"), (entries, "entries are")):
         if len(line) != 81 or line.strip("123456789."):
-            raise WordsError(f"The {what} are 81 digits, and . for nothing; got {line[:100]!r}.")
+            raise WordsError(message(what, got=repr(line[:100])))
     if any(g != "." != e for g, e in zip(givens, entries, strict=True)):
-        raise WordsError("A cell with a given has no entry.")
+        raise WordsError(message("given and entry"))
     return page_of_lines(givens, entries)
 
 
@@ -147,7 +148,7 @@ def walk(
 
 def _depth(depth: int) -> int:
     if depth not in range(1, DEEPEST + 1):
-        raise WordsError(f"A depth is a number from 1 to {DEEPEST}; got {depth!r}.")
+        raise WordsError(message("a depth is", most=DEEPEST, got=repr(depth)))
     return depth
 
 
@@ -156,9 +157,7 @@ def _earlier(sheet: Sheet, since: Page | None) -> str | None:
         return None
     written = written_before(sheet, since)
     if written is None:
-        raise WordsError(
-            "The earlier photo does not show the same printed digits: it must be one of this grid."
-        )
+        raise WordsError(message("earlier photo differs"))
     return written
 
 
@@ -212,7 +211,7 @@ def wrote(answer: Answer, cell: int | None = None, digit: int | None = None) -> 
         cell = next((at for at, asked_for in places.items() if digit in (None, asked_for)), None)
     digit = digit or places.get(-1 if cell is None else cell)
     if cell is None or digit is None or cell not in range(81) or digit not in range(1, 10):
-        raise WordsError("Say in which cell, 0 to 80, and which digit was written.")
+        raise WordsError(message("say cell and digit"))
     if answer.sheet.grid.cells[cell].kind == "given":
-        raise WordsError("That cell is printed: correct it with an answer.")
+        raise WordsError(message("that cell is printed"))
     return answer.sheet.wrote(cell, digit)

@@ -21,6 +21,7 @@ from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.base.paths import ask, real, why
 from papernudge.cli.base.say import short, visible
 from papernudge.cli.books.lock import guard_beside
+from papernudge.hints.catalogue import Message, message
 
 APPLICATION = 0x504E6C67
 VERSION = 2
@@ -133,7 +134,7 @@ def _row(values: Sequence[Any]) -> Row | None:
 def _opened(path: Path, new: bool) -> Iterator[sqlite3.Connection]:
     _must_be_a_file(path, new)
     if new:
-        guard_beside(path, "the log")
+        guard_beside(path, message("the log"))
     try:
         mode = "rwc" if new else "ro"
         sql = sqlite3.connect(f"{real(path).as_uri()}?mode={mode}", uri=True, timeout=10)
@@ -145,8 +146,7 @@ def _opened(path: Path, new: bool) -> Iterator[sqlite3.Connection]:
             sql.close()
     except sqlite3.Error as error:
         raise _stop(
-            f"{path} can't be used as a log ({error}): name a log that mark wrote, or a new file in"
-            " a folder that may be written to.",
+            message("log can't be used", path=path, why=error),
             "unusable",
         ) from error
 
@@ -156,13 +156,10 @@ def _must_be_a_file(path: Path, new: bool) -> None:
         ask(path)
     except FileNotFoundError as error:
         if not new:
-            raise _stop(
-                f"There is no log {path}: papernudge mark --log makes one.", "missing"
-            ) from error
+            raise _stop(message("no log", path=path), "missing") from error
     except (OSError, ValueError) as error:
         raise _stop(
-            f"{path} can't be used as a log ({why(error)}): name a log that mark wrote, or a new"
-            " file in a folder that may be written to.",
+            message("log can't be used", path=path, why=why(error)),
             "unusable",
         ) from error
 
@@ -175,15 +172,11 @@ def _check(path: Path, sql: sqlite3.Connection, new: bool) -> None:
             sql.execute(f"PRAGMA application_id = {APPLICATION}")
             sql.execute(f"PRAGMA user_version = {VERSION}")
     if sql.execute("PRAGMA application_id").fetchone()[0] != APPLICATION:
-        raise _stop(
-            f"{path} is not a log: expected a file that mark --log wrote; name another one.",
-            "not a log",
-        )
+        raise _stop(message("not a log", path=path), "not a log")
     version = sql.execute("PRAGMA user_version").fetchone()[0]
     if version > VERSION:
         raise _stop(
-            f"{path} was written by a newer papernudge (log version {version}; this one knows"
-            f" {VERSION}): install the newer one. Nothing was changed.",
+            message("newer log", path=path, version=version, known=VERSION),
             "newer",
         )
     if new and version < VERSION:
@@ -201,10 +194,7 @@ def pupil_named(text: str) -> str:
     """A pupil's name as the log keeps it: one line, spaces single. Stop (2) where it is none."""
     name = " ".join(unicodedata.normalize("NFC", text).split())
     if not name or len(name) > LONGEST_NAME or visible(name) != name:
-        raise bad_words(
-            f"A pupil's name is one line of 1 to {LONGEST_NAME} characters, none of them a control"
-            f" character; got {short(text)}."
-        )
+        raise bad_words("a pupil's name", most=LONGEST_NAME, got=short(text))
     return name
 
 
@@ -213,5 +203,5 @@ def pupils(rows: Sequence[Row]) -> list[str]:
     return sorted({row.pupil for row in rows}, key=lambda name: (name.casefold(), name))
 
 
-def _stop(sentence: str, reason: str) -> Stop:
+def _stop(sentence: Message, reason: str) -> Stop:
     return Stop(Exit.FILE, sentence, stage="log", reason=reason)

@@ -17,6 +17,7 @@ from papernudge.cli.base.trouble import from_failure
 from papernudge.cli.session.documents import FORMAT, doubt_document
 from papernudge.cli.sheets.code import PREFIX, SheetPage, Task, decode
 from papernudge.cli.sheets.log import Row
+from papernudge.hints.catalogue import message
 from papernudge.hints.geometry import cell_name
 
 if TYPE_CHECKING:
@@ -189,8 +190,7 @@ def mark_opened(called: str, photo: Photo, assumptions: Sequence[Assumption] = (
     if _is_elsewhere(page.tasks, glimpses):
         raise Stop(
             Exit.NO_GRID,
-            f"{photo.name} shows another sheet's code ({page.name}): none of its positions is among"
-            " the grids here; photograph the sheet that the code is printed on.",
+            message("another sheet's code", called=photo.name, sheet=page.name),
             stage="mark",
             reason="another sheet",
         )
@@ -204,23 +204,20 @@ def _no_code(called: str, other: str) -> Stop:
     if other.startswith(PREFIX[:2]):
         return Stop(
             Exit.NO_GRID,
-            f"{called}: the sheet's code was made by another version of papernudge drill, or is"
-            " damaged: print the sheet anew, or photograph its other code.",
+            message("another version's code", called=called),
             stage="mark",
             reason="another code",
         )
     if other:
         return Stop(
             Exit.NO_GRID,
-            f"{called} shows a square code, but of something else than papernudge drill: get one of"
-            " the sheet's own two into the photo, flat and sharp.",
+            message("something else's code", called=called),
             stage="mark",
             reason="another code",
         )
     return Stop(
         Exit.NO_GRID,
-        f"{called}: no sheet code of papernudge drill can be read here; get one of its two"
-        " square codes into the photo, flat and sharp.",
+        message("no sheet code", called=called),
         stage="mark",
         reason="no code",
     )

@@ -11,20 +11,30 @@ from __future__ import annotations
 from collections import Counter
 
 from papernudge.cli.pictures import ink
-from papernudge.cli.pictures.scene import BLUE, FINE, ORANGE, THICK, USUAL, Scene, Tab, middle
+from papernudge.cli.pictures.scene import (
+    BLUE,
+    FINE,
+    ORANGE,
+    THICK,
+    USUAL,
+    Scene,
+    Tab,
+    corner,
+    middle,
+)
+from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.sheets.mark import ALSO_VALID, UNSURE, WRONG, Marked, MarkedPage
 
 
 def marked_scene(answer: Marked) -> Scene:
     """One position, in units of its grid."""
     scene = Scene()
+    name = in_words("number and result", number=answer.task.number, said=_said(answer))
     bad = answer.result in (WRONG, UNSURE)
-    scene.tabs.append(
-        Tab(f"{answer.task.number}  {_said(answer)}", 6.5, -0.12, "top", ORANGE if bad else BLUE)
-    )
+    scene.tabs.append(Tab(name, 6.5, -0.12, "top", ORANGE if bad else BLUE))
     doubted = {doubt.cell for doubt in answer.doubts}
     for cell, digit in answer.written:
-        x0, y0 = cell % 9, cell // 9
+        x0, y0 = corner(cell)
         if cell in doubted:
             continue
         if answer.task.solution[cell] != str(digit):
@@ -45,23 +55,42 @@ def marked_scene(answer: Marked) -> Scene:
 
 def _said(answer: Marked) -> str:
     if answer.task.reason is None and answer.written and answer.result != UNSURE:
-        return f"{answer.found} right, {len(answer.written) - answer.found} wrong"
-    return answer.result
+        return right_and_wrong(answer)
+    return result_said(answer.result)
+
+
+def right_and_wrong(answer: Marked) -> str:
+    """How many digits of a position are right, and how many wrong."""
+    wrong = len(answer.written) - answer.found
+    return in_words("right and wrong", right=answer.found, wrong=wrong)
+
+
+def result_said(result: str) -> str:
+    """A result as a person reads it."""
+    return in_words(f"result, {result}")
+
+
+def results_said(counts: Counter[str]) -> str:
+    """How often each result came, the most frequent first."""
+    told = [
+        in_words("so many", count=many, result=result_said(result))
+        for result, many in counts.most_common()
+    ]
+    return spoken().chained("listed", told)
 
 
 def summed(marked: MarkedPage) -> str:
     """The sheet in a sentence. A position that was not found can't be drawn: it is named."""
     if marked.page.minutes:
-        many = sum(answer.found for answer in marked.answers)
-        said = f"Sheet {marked.page.name}: {many} digit{'' if many == 1 else 's'} right."
+        found = sum(answer.found for answer in marked.answers)
+        said = [in_words_of("sheet's digits", found, sheet=marked.page.name)]
     else:
         counts = Counter(answer.result for answer in marked.answers)
-        results = ", ".join(f"{many} {result}" for result, many in counts.most_common())
-        said = f"Sheet {marked.page.name}: {results}."
+        said = [in_words("sheet's results", sheet=marked.page.name, results=results_said(counts))]
     lost = [str(answer.task.number) for answer in marked.answers if answer.crossings is None]
     if lost:
-        said += f" Number {' and '.join(lost)} can't be read here."
-    return said
+        said.append(in_words("numbers can't be read", numbers=spoken().chained("and more", lost)))
+    return spoken().paragraph(said)
 
 
 def marked_picture(marked: MarkedPage, side: int, ending: str) -> bytes:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 from papernudge.cli.base.say import visible
+from papernudge.cli.said import in_words
 
 if TYPE_CHECKING:
     from papernudge.cli.sheets.weeks import Week
@@ -53,8 +54,8 @@ def plotted(weeks: Sequence[Week], wide: int = WIDE) -> Plot:
     slowest = max((week.seconds or 0.0 for week in weeks), default=0.0)
     scale = next(s for s in (10, 30, 60, 120, 300, 600, 1800, 7200, 1 << 30) if s >= slowest)
     panels: tuple[tuple[str, float, str, Callable[[Week], float | None]], ...] = (
-        ("right, of those answered", 100.0, "%", lambda week: _percent(week.share)),
-        ("seconds a position", float(scale), "", lambda week: week.seconds),
+        (in_words("plot, right"), 100.0, "plot, percent", lambda week: _percent(week.share)),
+        (in_words("plot, seconds"), float(scale), "plot, number", lambda week: week.seconds),
     )
     for at, (title, top, unit, value) in enumerate(panels):
         y = TOP + at * (PLOT + GAP)
@@ -70,7 +71,7 @@ def plotted(weeks: Sequence[Week], wide: int = WIDE) -> Plot:
             marks += _curve(tuple(curve), number)
     foot = TOP + 2 * PLOT + 2 * GAP - 10
     for number, name in enumerate(names):
-        text = f"{_letter(number)}  {visible(name)}"
+        text = in_words("plot, curve", letter=_letter(number), name=visible(name))
         marks.append(Mark(((LEFT, foot + number * _LINE),), _ink(number), text, left=True))
     return Plot(wide, foot + len(names) * _LINE + 16, tuple(marks))
 
@@ -99,7 +100,7 @@ def _axes(
     for part in (0.0, 0.5, 1.0):
         at = y + PLOT * (1 - part)
         marks.append(Mark(((LEFT, at), (right, at)), _FAINT))
-        marks.append(Mark(((LEFT - 32, at),), text=f"{top * part:g}{unit}", size=13))
+        marks.append(Mark(((LEFT - 32, at),), text=in_words(unit, number=top * part), size=13))
     for day in sorted({first, (first + last) // 14 * 7 + first % 7, last} if first else set()):
         if first <= day <= last:
             x = LEFT + _along(day, first, last) * (right - LEFT)
@@ -119,7 +120,7 @@ def as_svg(plot: Plot) -> bytes:
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {plot.width} {plot.height}"'
         ' role="img" font-family="system-ui,Arial,sans-serif">',
-        "<title>Practice over weeks</title>",
+        f"<title>{escape(in_words('plot'))}</title>",
         f'<rect width="{plot.width}" height="{plot.height}" fill="#fdfcf7"/>',
     ]
     for mark in plot.marks:

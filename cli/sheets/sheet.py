@@ -18,6 +18,7 @@ from papernudge.cli.pictures.paper import (
     new_canvas,
     write,
 )
+from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.sheets.code import SheetPage, Task, encode
 from papernudge.cli.sheets.form import EDGE, code_boxes, grid_boxes
 from papernudge.hints.geometry import cell_name
@@ -63,7 +64,7 @@ def _page(canvas: Any, page: SheetPage, title: str, paper: Paper) -> None:
     write(canvas, title, EDGE, top - 12, 15)
     for n, line in enumerate(_asked(page)):
         write(canvas, line, EDGE, top - 31 - 12 * n, 9)
-    write(canvas, f"Sheet {page.name}     Date ..................", EDGE, top - 61, 9)
+    write(canvas, in_words("sheet and date", sheet=page.name), EDGE, top - 61, 9)
     _code(canvas, encode(page), code_boxes(paper))
     for task, box in zip(page.tasks, grid_boxes(page.each, paper), strict=False):
         _task(canvas, task, box)
@@ -71,13 +72,11 @@ def _page(canvas: Any, page: SheetPage, title: str, paper: Paper) -> None:
 
 def _asked(page: SheetPage) -> tuple[str, str]:
     if page.minutes:
-        many = "a minute" if page.minutes == 1 else f"{page.minutes} minutes"
-        return (f"Write as many digits as you can in {many}.", "Only those that you are sure of.")
+        return (in_words_of("as many as you can", page.minutes), in_words("only sure ones"))
     several = any(len(places) > 1 for task in page.tasks for places in task.answers)
-    what = "the digits that come next" if several else "the digit that comes next"
     return (
-        f"In each grid, write {what}, large, into the cell.",
-        "What earns them is told on the last page.",
+        in_words("write the next digits" if several else "write the next digit"),
+        in_words("told on the last page"),
     )
 
 
@@ -139,9 +138,10 @@ def _lines(task: Task, paper: Paper) -> list[str]:
 
     told = []
     for n, (places, why) in enumerate(zip(task.answers, task.why or [""] * 99, strict=False)):
-        digits = ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in places)
-        lead = f"{'or ' if n else ''}{digits}"
-        told += simpleSplit(f"{lead}: {why}" if why else lead, FONT, _SMALL, _wide(paper))
+        digits = spoken().chained("listed", [f"{cell_name(cell)}={d}" for cell, d in places])
+        code = ("an answer", "an answer, why", "or an answer", "or an answer, why")
+        line = in_words(code[2 * (n > 0) + bool(why)], digits=digits, why=why)
+        told += simpleSplit(line, FONT, _SMALL, _wide(paper))
     return told
 
 
@@ -155,13 +155,13 @@ def _high(lines: Sequence[str]) -> float:
 
 def _answers(canvas: Any, tasks: Sequence[Task], sheet: str, paper: Paper) -> None:
     top = paper[1] - EDGE
-    write(canvas, f"Answers to sheet {sheet}", EDGE, top - 12, 13)
+    write(canvas, in_words("answers to", sheet=sheet), EDGE, top - 12, 13)
     if any(task.reason is None for task in tasks):
         _solved(canvas, tasks, paper)
         return
     y = top - 38
     for task in tasks:
-        looks = "1 look" if task.looks == 1 else f"{task.looks} looks"
+        looks = in_words_of("so many looks", task.looks)
         write(canvas, f"{task.number}", EDGE, y, _SMALL)
         write(canvas, looks, EDGE + 26, y, _SMALL)
         lines = _lines(task, paper)

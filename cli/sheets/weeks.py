@@ -7,11 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from papernudge.cli.said import in_words
 from papernudge.cli.sheets.log import Row, pupils
 
 _ANSWERED = ("right", "also valid", "wrong")
-UNNAMED = "(nobody named)"
-"""How sheets are called that nobody's name stands at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +36,7 @@ class Week:
     @property
     def curve(self) -> str:
         """What the plot calls its curve."""
-        return self.reason or self.pupil or UNNAMED
+        return self.reason or self.pupil or in_words("nobody named")
 
     @property
     def share(self) -> float | None:

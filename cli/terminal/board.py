@@ -13,19 +13,23 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from papernudge.cli.said import in_words, spoken
+from papernudge.hints.layout import NEWSPAPER
+
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
     from papernudge.vision.reading import GridReading
 
 _SHADE = "░"
 
-LEGEND = {
-    "'": "written by hand",
+_SIGNS = {
+    "'": "written",
     "?": "in doubt",
     "!": "can't stay",
     "*": "to look at",
     "+": "to be written",
 }
+"""What the legend explains, in its order, by the names of its sentences."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,17 +75,19 @@ def board(grid: GridReading, marks: Marks | None = None) -> str:
     bar, dash, cross = ("|", "-", "+") if plain else ("│", "─", "┼")
     used: set[str] = set()
     lines = ["     " + "    ".join(f"{c}  {c + 1}  {c + 2}" for c in (1, 4, 7))]
-    for row in range(9):
+    for row in range(NEWSPAPER.high):
         if row in (3, 6):
             lines.append("   " + cross.join(dash * 10 for _ in range(3)))
-        cells = [_cell(grid, marks, 9 * row + column, plain, used) for column in range(9)]
+        cells = [
+            _cell(grid, marks, NEWSPAPER.at(row, c), plain, used) for c in range(NEWSPAPER.wide)
+        ]
         parts = ["".join(cells[k : k + 3]) for k in (0, 3, 6)]
         lines.append(f" {row + 1}  " + f"{bar} ".join(parts).rstrip())
-    legend = [f"{sign} {LEGEND[sign]}" for sign in LEGEND if sign in used]
+    legend = [in_words(f"sign, {name}") for sign, name in _SIGNS.items() if sign in used]
     if _SHADE in used:
-        legend.append(f"{'#' if plain else _SHADE} where to look")
+        legend.append(in_words("sign, where to look", sign="#" if plain else _SHADE))
     if legend:
-        lines.append("    " + ", ".join(legend))
+        lines.append("    " + spoken().chained("listed", legend))
     return "\n".join(lines)
 
 
@@ -120,11 +126,14 @@ def _can_print(text: str) -> bool:
 def rows_in_words(grid: GridReading) -> str:
     """Nine sentences, one a row."""
     lines = []
-    for row in range(9):
+    for row in range(NEWSPAPER.high):
         said = []
-        for cell in grid.cells[9 * row : 9 * row + 9]:
-            by = "printed" if cell.kind == "given" else "written"
-            nothing = "blank" if cell.seen else "not seen"
-            said.append(nothing if cell.digit is None else f"{cell.digit} {by}")
-        lines.append(f"Row {row + 1}: {', '.join(said)}.")
+        for cell in (grid.cells[NEWSPAPER.at(row, c)] for c in range(NEWSPAPER.wide)):
+            if cell.digit is None:
+                said.append(in_words("a blank" if cell.seen else "not seen"))
+            else:
+                by = "a printed digit" if cell.kind == "given" else "a written digit"
+                said.append(in_words(by, digit=cell.digit))
+        cells = spoken().chained("listed", said)
+        lines.append(in_words("row holds", row=row + 1, cells=cells))
     return "\n".join(lines)

@@ -102,11 +102,11 @@ def digitise(
     from papernudge.cli.books.digitise import Wishes, run_digitise
 
     if not book:
-        raise bad_words("Name the book to write: --book FILE.")
+        raise bad_words("name the book to write")
     if workers is not None and cluster is not None:
-        raise bad_words("Choose --workers or --cluster: a cluster brings its own workers.")
+        raise bad_words("workers or cluster")
     if label_from not in (None, "file", "page"):
-        raise bad_words(f"--label-from is file or page; got {short(str(label_from))}.")
+        raise bad_words("label from", got=short(str(label_from)))
     said, off = read_corrections(Path(corrections)) if corrections is not None else ([], [])
     for text in assume or ():
         said += parse_correction(text)
@@ -210,11 +210,11 @@ def export(
     from papernudge.cli.books.printed import Layout
 
     if not book:
-        raise bad_words("Name the book to take from: papernudge export FILE --to OUT.")
+        raise bad_words("name the book to take from")
     if not to:
-        raise bad_words("Name the file to write: --to OUT.")
+        raise bad_words("name the file to write")
     if paper.lower() not in ("a4", "letter"):
-        raise bad_words(f"--paper is a4 or letter; got {short(paper)}.")
+        raise bad_words("paper is", got=short(paper))
     filters = Filters(
         parse_range(minutes, "--minutes"),
         parse_range(givens, "--givens"),

@@ -15,11 +15,13 @@ from papernudge.cli.base.paths import Named, keep_apart, photo_named
 from papernudge.cli.base.say import say, short, show, visible, warn
 from papernudge.cli.base.trouble import GridError, Trouble
 from papernudge.cli.pictures import ENDINGS
+from papernudge.cli.said import in_words, spoken
 from papernudge.cli.session.assume import Assumption, parse_assumption
 from papernudge.cli.session.documents import failure_document, page_document
 from papernudge.cli.session.pages import Page, Sheet, choose, unreadable, written_before
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 from papernudge.cli.terminal.sources import Source, open_page, sources
+from papernudge.hints.catalogue import message
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -49,10 +51,10 @@ class Wishes:
     ) -> Wishes:
         """Stop (2) where the words are off, before any file is opened."""
         if as_json and json_lines:
-            raise bad_words("Choose --json or --json-lines, not both.")
+            raise bad_words("json or json lines")
         if picture is not None and Path(picture).suffix.lower() not in ENDINGS:
             ends = ", ".join(ENDINGS)
-            raise bad_words(f"--picture OUT ends in {ends}; got {short(picture)}.")
+            raise bad_words("picture ends in", endings=ends, got=short(picture))
         output = "json" if as_json else "json lines" if json_lines else "text"
         assumptions = tuple(parse_assumption(text) for text in assume or ())
         where = None if picture is None else Path(picture)
@@ -109,9 +111,9 @@ def run_hint(
 ) -> int:
     """``papernudge hint``. ``tell`` None: depth 1, of a walk depth 4."""
     if route and not walk:
-        raise bad_words("--route orders the whole solve: add --walk.")
+        raise bad_words("route needs walk")
     if route and tell not in (None, 4):
-        raise bad_words("--route shows where every digit goes: leave out --tell.")
+        raise bad_words("route tells all")
     depth = tell or (4 if walk else 1)
     found = sources(photos, given_line, entry_line)
     _one_picture(found, wishes, since)
@@ -126,7 +128,7 @@ def run_hint(
 
         sheet = _chosen(open_page(source), wishes).assuming(wishes.assumptions)
         earlier = _earlier(since, sheet)
-        hints = HintWishes(earlier, uniqueness, route)
+        hints = HintWishes(earlier, uniqueness, route, spoken())
         if walk:
             return _said(walk_answer(sheet, depth, hints), wishes)
         return _answered(
@@ -134,7 +136,7 @@ def run_hint(
             depth,
             wishes,
             lambda s, deep: hint_answer(s, deep, hints),
-            lambda s, deep: check_answer(s, deep, earlier),
+            lambda s, deep: check_answer(s, deep, earlier, spoken()),
         )
 
     return _report(found, wishes, one)
@@ -152,7 +154,7 @@ def run_check(
     found = sources(photos, given_line, entry_line)
     _one_picture(found, wishes, since)
     if since is not None and len(found) > 1:
-        raise bad_words("--since compares one photo with an earlier one: name one PHOTO.")
+        raise bad_words("since compares one")
 
     def one(source: Source) -> Outcome:
         from papernudge.cli.session.answers import check_answer
@@ -163,7 +165,9 @@ def run_check(
             return _check_all(page, puzzles, wishes, tell)
         sheet = _chosen(page, wishes).assuming(wishes.assumptions)
         earlier = _earlier(since, sheet)
-        return _answered(sheet, tell, wishes, lambda s, deep: check_answer(s, deep, earlier))
+        return _answered(
+            sheet, tell, wishes, lambda s, deep: check_answer(s, deep, earlier, spoken())
+        )
 
     return _report(found, wishes, one)
 
@@ -191,11 +195,11 @@ def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) ->
     from papernudge.cli.terminal.words import grids_table
 
     page = Sheet(page, puzzles[0]).assuming(wishes.assumptions).page
-    answers = [check_answer(Sheet(page, n), tell, None) for n in puzzles]
+    answers = [check_answer(Sheet(page, n), tell, None, spoken()) for n in puzzles]
     if wishes.picture is not None:
         from papernudge.cli.pictures.pictures import answers_picture
 
-        said = " ".join(map(_short, answers))
+        said = spoken().paragraph(list(map(_short, answers)))
         _draw(wishes, lambda: answers_picture(answers, said, wishes.side, _ending(wishes)))
     doubts = [line for answer in answers for line in _doubts(answer)]
     lines = [_short(answer) for answer in answers if not answer.doubts]
@@ -206,7 +210,7 @@ def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) ->
 
 def _short(answer: Answer) -> str:
     """The sentence among those of other grids."""
-    return f"Grid {answer.sheet.number}: {answer.sentence.removeprefix(answer.sheet.lead)}"
+    return in_words("grid among others", number=answer.sheet.number, said=answer.alone)
 
 
 def _earlier(since: str | None, sheet: Sheet) -> str | None:
@@ -216,10 +220,7 @@ def _earlier(since: str | None, sheet: Sheet) -> str | None:
     earlier = written_before(sheet, open_page(Source(since)))
     if earlier is not None:
         return earlier
-    raise bad_words(
-        f"{since} does not show the same printed digits:"
-        " --since needs an earlier photo of this grid."
-    )
+    raise bad_words("since shows another", since=since)
 
 
 def _answered(
@@ -259,8 +260,8 @@ def _doubts(answer: Answer) -> tuple[str, ...]:
     """What must be answered first, a sentence each."""
     from papernudge.cli.session.doubting import questions
 
-    asked = questions(answer.sheet.grid, answer.doubts)
-    return tuple(f"{answer.sheet.lead}{question} {how}" for question, how in asked)
+    asked = questions(answer.sheet.grid, answer.doubts, spoken())
+    return tuple(spoken().paragraph([answer.sheet.lead, *one]) for one in asked)
 
 
 def _report(found: Sequence[Source], wishes: Wishes, work: Callable[[Source], Outcome]) -> int:
@@ -292,7 +293,9 @@ def _report(found: Sequence[Source], wishes: Wishes, work: Callable[[Source], Ou
 def _named(source: Source, sentence: str) -> str:
     """The sentence with the photo's name, if it has not said it."""
     called = source.photo or ""
-    return sentence if not called or called in sentence else f"{called}: {sentence}"
+    if not called or called in sentence:
+        return sentence
+    return in_words("photo said", called=called, said=sentence)
 
 
 def _outcomes(
@@ -307,7 +310,7 @@ def _outcomes(
         except Trouble as trouble:
             if code_of(trouble) is Exit.WORDS:
                 if len(found) > 1:
-                    trouble.sentence = _named(source, trouble.sentence)
+                    trouble.says = _named(source, trouble.sentence)
                 raise
             outcome = _failed(source, trouble)
         except (OSError, MemoryError):
@@ -326,12 +329,15 @@ def _one_picture(found: Sequence[Source], wishes: Wishes, since: str | None = No
     """Stop (2) where several photos would be drawn into one picture, or one would be lost."""
     photos = [source.photo for source in found]
     if since == "-" and "-" in photos:
-        raise bad_words("Standard input can be read once: name - only once.")
+        raise bad_words("standard input once")
     if wishes.picture is None:
         return
     if len(found) > 1:
-        raise bad_words("--picture draws one photo: name one PHOTO, or leave it out.")
-    inputs = [*photo_named(photos[0], "the photo itself"), *photo_named(since, "the earlier photo")]
+        raise bad_words("picture draws one")
+    inputs = [
+        *photo_named(photos[0], message("the photo itself")),
+        *photo_named(since, message("the earlier photo")),
+    ]
     keep_apart(inputs, [Named("--picture OUT", wishes.picture)])
 
 

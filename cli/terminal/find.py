@@ -11,8 +11,12 @@ from pathlib import Path
 from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.base.paths import BOOK_FILES, MOST_LINES, Named, keep_apart, open_regular, why
 from papernudge.cli.base.say import say, short, visible, warn
+from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.sheets.code import Task
+from papernudge.hints.catalogue import counted, message
 from papernudge.hints.drilling import Drill, Reason
+from papernudge.hints.registry import PRACTISED
+from papernudge.hints.words import titled
 
 _BOOK = b"SQLite format 3\0"
 _LONGEST = 10_000
@@ -42,36 +46,39 @@ def run_drill(wishes: DrillWishes) -> int:
     from papernudge.cli.sheets.sheet import drawn, pages_of
 
     if wishes.out.suffix.lower() != ".pdf":
-        raise bad_words(f"--out SHEET ends in .pdf; got {short(str(wishes.out))}.")
+        raise bad_words("out ends in pdf", got=short(str(wishes.out)))
     if wishes.source is not None:
-        source = Named("SOURCE itself", wishes.source)
+        source = Named(message("the source itself"), wishes.source)
         keep_apart([source, *source.beside(*BOOK_FILES)], [Named("--out SHEET", wishes.out)])
     if wishes.scan:
         if wishes.reasons:
-            raise bad_words("--scan asks for any digits: leave --reason out.")
+            raise bad_words("scan asks for any")
         tasks = _scans(wishes)
-        title = "Scan"
+        title = in_words("scan")
     else:
         reasons = _reasons(wishes.reasons)
         tasks = _drills(wishes, reasons)
-        title = "Practice: " + ", ".join(map(str, reasons))
+        listed = spoken().chained("listed", [one.said(spoken()) for one in reasons])
+        title = in_words("practice of", reasons=listed)
     each = 1 if wishes.scan else wishes.each
     pages = pages_of(tasks, each, wishes.paper, wishes.scan)
-    write_whole(wishes.out, drawn(pages, title if len(title) <= 52 else "Practice"))
-    many = "1 position" if len(tasks) == 1 else f"{len(tasks)} positions"
-    say(f"{wishes.out}: {many}, sheet {pages[0].name.split('-')[0]}, answers on the last page.")
+    write_whole(wishes.out, drawn(pages, title if len(title) <= 52 else in_words("practice")))
+    sheet = pages[0].name.split("-")[0]
+    say(in_words_of("sheet written", len(tasks), path=wishes.out, sheet=sheet))
     return int(Exit.DONE)
 
 
 def _reasons(texts: Sequence[str]) -> list[Reason]:
     if not texts:
-        raise bad_words(
-            "Say what to practise, as --reason 'hidden single in a block'; or --scan 5."
-        )
+        raise bad_words("say what to practise")
+    return [_reason(text) for text in texts]
+
+
+def _reason(text: str) -> Reason:
     try:
-        return [Reason.parse(text) for text in texts]
+        return Reason.parse(text)
     except ValueError as error:
-        raise bad_words(f"--reason: {error}.") from error
+        raise bad_words("no such reason", names=", ".join(PRACTISED), got=repr(text)) from error
 
 
 def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
@@ -83,22 +90,18 @@ def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
     for reason in reasons:
         # Of our own puzzles there are plenty: one that was asked about already is left out.
         used = {drill.puzzle for drill in drills} if wishes.source is None else set()
-        puzzles = (line for line in _puzzles(wishes, str(reason)) if line not in used)
+        puzzles = (line for line in _puzzles(wishes, reason) if line not in used)
         found = find_drills(puzzles, reason, wishes.positions, wishes.seed)
         if len(found) < wishes.positions:
             warn(_too_few(reason, len(found), wishes))
         shared = sum(not drill.alone for drill in found)
         if shared:
-            warn(
-                f"{reason}: in {shared} of {len(found)} positions another step is as easy, and"
-                " counts as an answer too."
-            )
+            of = {"reason": reason.said(spoken()), "shared": shared, "found": len(found)}
+            warn(in_words("another step is as easy", **of))
         drills += found
     if not drills:
-        raise bad_words(
-            f"No position asks for {' or '.join(map(str, reasons))} here: take more puzzles, or"
-            " another reason."
-        )
+        asked = [reason.said(spoken()) for reason in reasons]
+        raise bad_words("no position asks for", reasons=spoken().chained("or else", asked))
     return [
         Task(
             number,
@@ -124,18 +127,17 @@ def _must_come_first(reasons: Sequence[Reason]) -> None:
             easiest = sorted(FIRST, key=lambda name: -FIRST[name][1])
             others = [name for name in easiest if 10 <= FIRST[name][1] < FIRST_OF / 2]
             raise bad_words(
-                f"{reason} hardly ever comes first: in none of {FIRST_OF} of our own puzzles was it"
-                " among the easiest next steps, for others get there sooner. Name a SOURCE that"
-                f" holds such puzzles, or practise one that does: {', '.join(others)}."
+                "hardly ever first",
+                reason=reason.said(spoken()),
+                tried=FIRST_OF,
+                others=spoken().chained("listed", [titled(name, spoken()) for name in others]),
             )
 
 
 def _too_few(reason: Reason, found: int, wishes: DrillWishes) -> str:
-    where = "our own puzzles" if wishes.source is None else str(wishes.source)
-    return (
-        f"{reason}: {found} of {wishes.positions} positions found in {where}; more puzzles hold"
-        " more."
-    )
+    code = "too few of our own" if wishes.source is None else "too few positions"
+    named = reason.said(spoken())
+    return in_words(code, reason=named, found=found, wanted=wishes.positions, source=wishes.source)
 
 
 def _scans(wishes: DrillWishes) -> list[Task]:
@@ -143,7 +145,7 @@ def _scans(wishes: DrillWishes) -> list[Task]:
     from papernudge.hints.solver import solve
 
     tasks: dict[str, Task] = {}
-    for line in _puzzles(wishes, "positions"):
+    for line in _puzzles(wishes, None):
         solution = solve(line)
         if solution is not None and solution != line:
             task = Task(len(tasks) + 1, line, solution, None, 0, ())
@@ -151,13 +153,13 @@ def _scans(wishes: DrillWishes) -> list[Task]:
         if len(tasks) == wishes.positions:
             break
     if len(tasks) < wishes.positions:
-        warn(f"{len(tasks)} of {wishes.positions} positions found; more puzzles hold more.")
+        warn(in_words("too few scans", found=len(tasks), wanted=wishes.positions))
     if not tasks:
-        raise bad_words("No puzzle with a blank cell is here: name a SOURCE that holds some.")
+        raise bad_words("no puzzle with a blank")
     return list(tasks.values())
 
 
-def _puzzles(wishes: DrillWishes, what: str) -> Iterator[str]:
+def _puzzles(wishes: DrillWishes, what: Reason | None) -> Iterator[str]:
     if wishes.source is not None:
         return _seen(_sound(wishes.source), what, 0)
     from papernudge.hints.generate import puzzle
@@ -169,12 +171,14 @@ def _puzzles(wishes: DrillWishes, what: str) -> Iterator[str]:
     return _seen((puzzle(seed, givens=givens) for seed in seeds), what, most)
 
 
-def _seen(puzzles: Iterable[str], what: str, most: int) -> Iterator[str]:
+def _seen(puzzles: Iterable[str], what: Reason | None, most: int) -> Iterator[str]:
     """Says at a terminal how far it is."""
     from papernudge.cli.books.progress import Looking
 
-    of = f" of at most {most}" if most else ""
-    with Looking(sys.stderr, f"{visible(what)}: puzzle ", of) as looking:
+    code = "looking at positions" if what is None else "looking for"
+    named = "" if what is None else visible(what.said(spoken()))
+    code += ", at most" if most else ""
+    with Looking(sys.stderr, code, what=named, most=most) as looking:
         for puzzle in puzzles:
             looking.add()
             yield puzzle
@@ -192,15 +196,14 @@ def _sound(source: Path) -> Iterator[str]:
         else:
             bad += 1
     if bad:
-        many = "1 puzzle" if bad == 1 else f"{bad} puzzles"
         if not good:
             raise Stop(
                 Exit.NOT_ONE_SOLUTION,
-                f"{source}: {many}, none with exactly one solution: look for a misread digit.",
+                counted("none sound", bad, source=source),
                 stage="drill",
                 reason="not one solution",
             )
-        warn(f"{source}: {many} left out that {'has' if bad == 1 else 'have'} not one solution.")
+        warn(in_words_of("some unsound", bad, source=source))
 
 
 def source_lines(source: Path) -> Iterator[str]:
@@ -239,12 +242,11 @@ def _from_text(source: Path) -> Iterator[str]:
                 number += 1
                 line = text.strip().replace("0", ".")
                 if line:
-                    yield _checked(line, f"{source}, line {number}")
+                    yield _checked(line, source, number)
     except UnicodeDecodeError as error:
         raise Stop(
             Exit.FILE,
-            f"{source} is neither a book nor text: expected a book that digitise wrote, or lines"
-            " of 81 characters.",
+            message("neither book nor text", source=source),
             stage="open",
             reason="format",
         ) from error
@@ -252,14 +254,13 @@ def _from_text(source: Path) -> Iterator[str]:
         raise _unreadable(source, error) from error
 
 
-def _checked(line: str, where: str) -> str:
+def _checked(line: str, source: Path, number: int) -> str:
     odd = next((mark for mark in line if mark not in "123456789."), None)
     if odd is not None or len(line) != 81:
-        got = f"{len(line)} characters" if odd is None else f"{odd!r}"
+        code = "line is short" if odd is None else "line is odd"
         raise Stop(
             Exit.FILE,
-            f"{where}: expected 81 characters, 1 to 9 or . for nothing, got {got}: mend or take out"
-            " that line.",
+            message(code, source=source, line=number, length=len(line), got=repr(odd)),
             stage="open",
             reason="format",
         )
@@ -269,7 +270,7 @@ def _checked(line: str, where: str) -> str:
 def _unreadable(source: Path, error: OSError) -> Stop:
     return Stop(
         Exit.FILE,
-        f"{source} can't be read ({why(error)}): name a book or a file of 81-character lines.",
+        message("lines can't be read", source=source, why=why(error)),
         stage="open",
         reason="unreadable",
     )

@@ -14,10 +14,14 @@ from papernudge.cli.base.exits import Exit, bad_words, code_of, from_fault
 from papernudge.cli.base.paths import LOG_FILES, Named, keep_apart, photo_named
 from papernudge.cli.base.say import short, show, visible, warn
 from papernudge.cli.base.trouble import Trouble
+from papernudge.cli.said import in_words, spoken
 from papernudge.cli.session.documents import failure_document
 from papernudge.cli.sheets.log import Row, append
 from papernudge.cli.sheets.mark import UNSURE, Marked, MarkedPage, log_rows, mark_photo
+from papernudge.cli.sheets.marked import result_said, results_said, right_and_wrong
+from papernudge.hints.catalogue import message
 from papernudge.hints.geometry import cell_name
+from papernudge.hints.words import named_cell
 
 if TYPE_CHECKING:
     from papernudge.cli.session.assume import Assumption
@@ -49,20 +53,20 @@ def day_of(text: str | None) -> str:
     try:
         return datetime.date.fromisoformat(text).isoformat()
     except ValueError as error:
-        raise bad_words(f"--day looks like 2026-05-01; {short(text)} does not.") from error
+        raise bad_words("day looks like", got=short(text)) from error
 
 
 def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
     """Marks photo after photo; the exit code is the worst one, 6 where an answer is unsure."""
     if not photos:
-        raise bad_words("Name a photo of a practice sheet, or - for standard input.")
+        raise bad_words("name a sheet's photo")
     if photos.count("-") > 1:
-        raise bad_words("Standard input can be read once: name - only once.")
+        raise bad_words("standard input once")
     if len(photos) > 1 and (wishes.seconds is not None or wishes.assumptions):
-        raise bad_words("--seconds and --assume are about one page: name one PHOTO.")
+        raise bad_words("about one page")
     _check_files(wishes, photos)
     if any(one.grid is None for one in wishes.assumptions):
-        raise bad_words("--assume on a sheet names the position's number first, as 3:R4C7=1.")
+        raise bad_words("name the position first")
     worst, documents, rows = Exit.DONE, list[dict[str, Any]](), list[Row]()
     for called in photos:
         found = _attempt(called, wishes)
@@ -90,7 +94,7 @@ def run_mark(photos: Sequence[str], wishes: MarkWishes) -> int:
 
 def _check_files(wishes: MarkWishes, photos: Sequence[str]) -> None:
     """Stop (2) where one file would be lost to another."""
-    inputs = [one for photo in photos for one in photo_named(photo, "the photo itself")]
+    inputs = [one for photo in photos for one in photo_named(photo, message("the photo itself"))]
     outputs: list[Named] = []
     if wishes.log is not None:
         log = Named("--log FILE", wishes.log)
@@ -98,9 +102,9 @@ def _check_files(wishes: MarkWishes, photos: Sequence[str]) -> None:
     if wishes.picture is not None:
         if wishes.picture.suffix.lower() not in PICTURE_ENDINGS:
             ends = ", ".join(PICTURE_ENDINGS)
-            raise bad_words(f"--picture OUT ends in {ends}; got {short(str(wishes.picture))}.")
+            raise bad_words("picture ends in", endings=ends, got=short(str(wishes.picture)))
         if len(photos) > 1:
-            raise bad_words("--picture draws one photo: name one PHOTO, or leave it out.")
+            raise bad_words("picture draws one")
         outputs.append(Named("--picture OUT", wishes.picture))
     keep_apart(inputs, outputs)
 
@@ -128,34 +132,41 @@ def _doubts_said(marked: MarkedPage) -> Exit:
     for answer in unsure:
         number = answer.task.number
         if not answer.doubts:
-            warn(f"Number {number} can't be read: take its grid whole and sharp into the photo.")
+            warn(in_words("position can't be read", number=number))
         for doubt in answer.doubts:
-            read = "nothing" if doubt.read is None else str(doubt.read)
-            other = " or ".join("nothing" if d is None else str(d) for d, _ in doubt.instead)
-            cell = cell_name(doubt.cell)
-            warn(
-                f"Number {number}, {cell}: is it {read}, or {other}? Say it with"
-                f" --assume {number}:{cell}={doubt.read or '.'}"
-            )
+            others = [_digit(digit) for digit, _ in doubt.instead]
+            told = {
+                "number": number,
+                "cell": named_cell(doubt.cell, spoken()),
+                "read": _digit(doubt.read),
+                "others": spoken().chained("or else", others),
+                "answer": f"{number}:{cell_name(doubt.cell)}={doubt.read or '.'}",
+            }
+            warn(in_words("which of these", **told))
     return Exit.UNSURE if unsure else Exit.DONE
+
+
+def _digit(digit: int | None) -> str:
+    return in_words("nothing read") if digit is None else str(digit)
 
 
 def table(marked: MarkedPage) -> str:
     """The page as lines of text, a sum below."""
-    lines = [f"{visible(marked.called)}: sheet {marked.page.name}"]
+    lines = [in_words("a sheet's title", called=visible(marked.called), sheet=marked.page.name)]
     lines += [
-        f"{answer.task.number:>4}  {answer.result:<10}  {_written(answer)}".rstrip()
+        f"{answer.task.number:>4}  {result_said(answer.result):<10}  {_written(answer)}".rstrip()
         for answer in marked.answers
     ]
     if marked.page.minutes:
-        lines.append(f"{sum(answer.found for answer in marked.answers)} digits right")
+        found = sum(answer.found for answer in marked.answers)
+        lines.append(in_words("digits right", count=found))
         return "\n".join(lines)
     counts = Counter(answer.result for answer in marked.answers)
-    lines.append(", ".join(f"{many} {result}" for result, many in counts.most_common()))
+    lines.append(results_said(counts))
     return "\n".join(lines)
 
 
 def _written(answer: Marked) -> str:
     if answer.task.reason is None and answer.written:
-        return f"{answer.found} right, {len(answer.written) - answer.found} wrong"
+        return right_and_wrong(answer)
     return ", ".join(f"{cell_name(cell)}={digit}" for cell, digit in answer.written)

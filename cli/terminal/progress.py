@@ -9,10 +9,23 @@ from pathlib import Path
 from papernudge.cli.base.exits import Exit, bad_words
 from papernudge.cli.base.paths import LOG_FILES, Named, keep_apart
 from papernudge.cli.base.say import short, show, visible, warn
+from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.sheets.log import Row, kept, pupil_named, pupils
 from papernudge.cli.sheets.weeks import Week, curves_of, weeks_of
+from papernudge.hints.catalogue import message
 
 _NAMES = 8
+_HEADS = {
+    "week of": 10,
+    "positions": 9,
+    "right": 5,
+    "also valid": 10,
+    "wrong": 5,
+    "share": 6,
+    "looks": 5,
+    "seconds": 7,
+}
+"""The table's columns and how wide they are at least, characters."""
 
 
 def of_pupil(rows: Sequence[Row], pupil: str) -> list[Row]:
@@ -20,11 +33,10 @@ def of_pupil(rows: Sequence[Row], pupil: str) -> list[Row]:
     found = [row for row in rows if row.pupil == pupil]
     if not found:
         names = [short(name) for name in pupils(rows) if name]
-        more = f" and {len(names) - _NAMES} more" if len(names) > _NAMES else ""
-        there = f"it names {', '.join(names[:_NAMES])}{more}" if names else "it names nobody"
-        raise bad_words(
-            f"This log holds no sheet of {short(pupil)}: {there}; without --pupil it tells all."
-        )
+        more = len(names) - _NAMES
+        code = "no sheet of, more" if more > 0 else "no sheet of" if names else "no sheet of nobody"
+        listed = spoken().chained("listed", names[:_NAMES])
+        raise bad_words(code, pupil=short(pupil), names=listed, more=more)
     return found
 
 
@@ -37,8 +49,8 @@ def run_progress(log: Path, picture: Path | None, as_json: bool, pupil: str | No
 
     if picture is not None:
         if picture.suffix.lower() not in (".svg", ".png"):
-            raise bad_words(f"--picture OUT ends in .svg or .png; got {short(str(picture))}.")
-        named = Named("the log itself", log)
+            raise bad_words("picture ends in svg or png", got=short(str(picture)))
+        named = Named(message("the log itself"), log)
         keep_apart([named, *named.beside(*LOG_FILES)], [Named("--picture OUT", picture)])
     wanted = None if pupil is None else pupil_named(pupil)
     held = kept(log)
@@ -54,33 +66,35 @@ def run_progress(log: Path, picture: Path | None, as_json: bool, pupil: str | No
     else:
         show(table(weeks))
     if held.damaged:
-        those = "1 row is" if held.damaged == 1 else f"{held.damaged} rows are"
-        warn(
-            f"{those} damaged in {log} and left out: expected what mark writes; take a copy from a"
-            " backup, or mark those sheets again."
-        )
+        warn(in_words_of("rows damaged", held.damaged, log=log))
     return int(Exit.FILE if held.damaged else Exit.DONE)
 
 
 def table(weeks: Sequence[Week]) -> str:
     """A line for each reason and week; pupils where some are named."""
     if not weeks:
-        return "Nothing is in this log yet."
-    whose = _column("pupil", [visible(week.pupil) or "-" for week in weeks])
+        return in_words("nothing in the log")
+    whose = _column(in_words("head, pupil"), [visible(week.pupil) or "-" for week in weeks])
     if not any(week.pupil for week in weeks):
         whose = [""] * len(whose)
-    what = _column("reason", [visible(week.reason) for week in weeks])
+    what = _column(in_words("head, reason"), [visible(week.reason) for week in weeks])
     start, *names = [pupil + reason for pupil, reason in zip(whose, what, strict=True)]
-    lines = [f"{start}week of     positions  right  also valid  wrong   share  looks  seconds"]
+    heads = [in_words(f"head, {head}") for head in _HEADS]
+    wide = [max(least, len(head)) for least, head in zip(_HEADS.values(), heads, strict=True)]
+    lines = [start + _cells(heads, wide)]
     for name, week in zip(names, weeks, strict=True):
         share = "-" if week.share is None else f"{week.share:.0%}"
         seconds = "-" if week.seconds is None else f"{week.seconds:.0f}"
-        lines.append(
-            f"{name}{week.monday}  {week.positions:>9}  {week.right:>5}"
-            f"  {week.also_valid:>10}  {week.wrong:>5}  {share:>6}"
-            f"  {week.looks:>5.1f}  {seconds:>7}"
-        )
+        looks = in_words("looks of a week", looks=week.looks)
+        counts = (week.positions, week.right, week.also_valid, week.wrong)
+        cells = [str(week.monday), *map(str, counts), share, looks, seconds]
+        lines.append(name + _cells(cells, wide))
     return "\n".join(lines)
+
+
+def _cells(cells: Sequence[str], wide: Sequence[int]) -> str:
+    first, *others = zip(cells, wide, strict=True)
+    return "  ".join([first[0].ljust(first[1]), *(cell.rjust(width) for cell, width in others)])
 
 
 def _column(head: str, words: Sequence[str]) -> list[str]:

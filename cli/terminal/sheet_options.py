@@ -77,9 +77,9 @@ def drill(
     from papernudge.cli.terminal.find import DrillWishes, run_drill
 
     if not out:
-        raise bad_words("Name the sheet to write: --out SHEET.pdf.")
+        raise bad_words("name the sheet to write")
     if paper.lower() not in ("a4", "letter"):
-        raise bad_words(f"--paper is a4 or letter; got {short(paper)}.")
+        raise bad_words("paper is", got=short(paper))
     raise typer.Exit(
         run_drill(
             DrillWishes(
@@ -165,9 +165,9 @@ def mark(
     from papernudge.cli.terminal.marking import MarkWishes, day_of, run_mark
 
     if seconds is not None and not math.isfinite(seconds):  # not a number is in no range
-        raise bad_words("--seconds is what the page took, 0.1 to 86400.")
+        raise bad_words("seconds are")
     if as_json and json_lines:
-        raise bad_words("Choose --json or --json-lines, not both.")
+        raise bad_words("json or json lines")
     output = "json" if as_json else "json lines" if json_lines else "text"
     assumptions = tuple(parse_assumption(text) for text in assume or ())
     where = Path(log) if log is not None else None
@@ -207,7 +207,7 @@ def progress(
     from papernudge.cli.terminal.progress import run_progress
 
     if not log:
-        raise bad_words("Name the log to draw: papernudge progress FILE.")
+        raise bad_words("name the log to draw")
     drawn = Path(picture) if picture is not None else None
     raise typer.Exit(run_progress(Path(log), drawn, as_json, pupil))
 

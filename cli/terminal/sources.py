@@ -26,23 +26,20 @@ def sources(
 ) -> tuple[Source, ...]:
     """Photos, or one pair of lines; Stop (2) if neither or both were named."""
     if given_line is None and entry_line is not None:
-        raise bad_words("--entry-line says what was written in a puzzle: add its --given-line.")
+        raise bad_words("entry line alone")
     if given_line is None:
         if not photos:
-            raise bad_words("Name a photo, or - for standard input, or give a --given-line.")
+            raise bad_words("name a photo")
         if photos.count("-") > 1:
-            raise bad_words("Standard input can be read once: name - only once.")
+            raise bad_words("standard input once")
         return tuple(Source(photo) for photo in photos)
     if photos:
-        raise bad_words("Name a photo or give a --given-line, not both.")
+        raise bad_words("photo or line")
     givens = _line(given_line, "--given-line")
     entries = _line(entry_line or "." * 81, "--entry-line")
     for cell, (given, entry) in enumerate(zip(givens, entries, strict=True)):
         if given != "." and entry not in (".", given):
-            raise bad_words(
-                f"{cell_name(cell)} holds {given} in --given-line and {entry} in"
-                " --entry-line: a cell with a given has no entry."
-            )
+            raise bad_words("lines differ", cell=cell_name(cell), given=given, entry=entry)
     entries = "".join("." if g != "." else e for g, e in zip(givens, entries, strict=True))
     return (Source(None, givens, entries),)
 
@@ -51,9 +48,9 @@ def _line(text: str, option: str) -> str:
     line = "".join(text.split()).replace("0", ".")
     odd = next((c for c in line if c not in "123456789."), None)
     if odd is not None:
-        raise bad_words(f"{option} holds digits, and . for nothing; it can't hold {odd!r}.")
+        raise bad_words("line holds digits", option=option, got=repr(odd))
     if len(line) != 81:
-        raise bad_words(f"{option} holds 81 characters, row by row; this one has {len(line)}.")
+        raise bad_words("line holds 81", option=option, length=len(line))
     return line
 
 

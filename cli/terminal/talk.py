@@ -13,11 +13,13 @@ from papernudge.cli.base.breaking import broken
 from papernudge.cli.base.exits import bad_words
 from papernudge.cli.base.say import say, show
 from papernudge.cli.base.trouble import Trouble
+from papernudge.cli.said import in_words, spoken
 from papernudge.cli.session.assume import Assumption, parse_assumption
 from papernudge.cli.session.doubting import asked, choices, note_sets
 from papernudge.cli.terminal.board import board, marks_of
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 from papernudge.cli.terminal.viewer import Folder, opens
+from papernudge.hints.catalogue import Either
 from papernudge.hints.geometry import cell_name, cell_of
 
 if TYPE_CHECKING:
@@ -29,7 +31,6 @@ if TYPE_CHECKING:
 Answering = Callable[["Sheet", int], "Answer"]
 
 _LED_INTO_CHECK = ("mistaken", "not one solution")
-_OFFERED = "Something written here can't be right, so a hint would lead astray."
 _WRITTEN = re.compile(
     r"(?P<first>[1-9])?(?:\s*(?:in|at|=|:)?\s*)"
     r"(?:R(?P<row>[1-9])\s*C(?P<column>[1-9])(?:\s*(?:is|=|:)?\s*(?P<last>[1-9]))?)?",
@@ -91,14 +92,18 @@ class Talk:
                 turn = replace(turn, sheet=better)
                 continue
             into = check is not None and not turn.checking and answer.state in _LED_INTO_CHECK
-            self._say(answer, _OFFERED if into and answer.state == "mistaken" else "")
+            self._say(
+                answer, in_words("leads astray") if into and answer.state == "mistaken" else ""
+            )
             step = self._next(answer, turn, into)
             if step is None:
                 return self._end(answer)
             turn = step
 
     def _say(self, answer: Answer, instead: str) -> None:
-        sentence = answer.sheet.lead + instead if instead else answer.sentence
+        sentence = answer.sentence
+        if instead:
+            sentence = spoken().paragraph([answer.sheet.lead, instead])
         said = (answer.depth, sentence)
         if said == self._said:
             return
@@ -116,11 +121,10 @@ class Talk:
         """What to say next, and how deep; None for the end. ``into``: a check is offered."""
         written = answer.command == "hint" and answer.nudge is not None
         more = "check" if into else "more" if answer.deeper else "done"
-        offers = {"n": "n: I wrote it"} if written else {}
-        offers |= {"u": "u: take back"} if self._before else {}
-        offers |= {"p": "p: picture", "c": "c: correct a cell", "s": "s: stop"}
+        keys = [*("n" if written else ""), *("u" if self._before else ""), "p", "c", "s"]
+        offers = [in_words(f"offer, {key}") for key in (more, *keys)]
         while True:
-            reply = self._ask(f"[Enter: {more}, {', '.join(offers.values())}] ")
+            reply = self._ask(in_words("prompt", offers=spoken().chained("listed", offers)))
             if reply is None or reply in ("s", "q"):
                 return None
             step = None
@@ -139,7 +143,7 @@ class Talk:
             elif re.match(r"n(?=[\s\dr=:]|$)", reply, re.IGNORECASE):
                 step = self._written(answer, turn, reply[1:])
             else:
-                self._tell(f"Press Enter, or type {_listed(list(offers))}.")
+                self._tell(in_words("press enter", keys=Either(keys)))
             if step is not None:
                 self._before.append(turn)
                 self._said = None  # the next step may read the same and is another one
@@ -170,17 +174,18 @@ class Talk:
         name = cell_name(doubt.cell)
         notes = "".join(map(str, sorted(sheet.grid.cells[doubt.cell].notes)))
         while True:
-            self._tell(asked(sheet.grid, doubt))
-            reply = self._ask(f"[{_choices(sheet, doubt)}, s: stop] ")
+            self._tell(asked(sheet.grid, doubt, spoken()))
+            offers = [*_choices(sheet, doubt), in_words("offer, s")]
+            reply = self._ask(in_words("prompt", offers=spoken().chained("listed", offers)))
             if reply is None or reply in ("s", "q"):
                 return None
             try:
                 return sheet.assuming([_reply_to(sheet.grid, doubt, name, reply, notes)])
             except Trouble:
-                self._tell("That is none of the answers.")
+                self._tell(in_words("none of the answers"))
 
     def _correct(self, turn: _Turn) -> _Turn | None:
-        reply = self._ask("[a cell and what stands there, as R4C7=1, or R4C7=. for nothing] ")
+        reply = self._ask(in_words("a cell and what stands there"))
         if not reply:
             return None
         try:
@@ -202,12 +207,9 @@ class Talk:
             say(wrong.sentence, self._err)
             return
         if self._picture is not None:
-            say(f"The picture is {path}", self._err)
+            say(in_words("the picture is", path=path), self._err)
         if opened and not opens(path) and self._picture is None:
-            say(
-                "There is no viewer for pictures here: --picture OUT.png writes them to a file.",
-                self._err,
-            )
+            say(in_words("no viewer"), self._err)
 
     def _ask(self, prompt: str) -> str | None:
         """The reply, trimmed and in lower case where it is a letter; None at the end of input."""
@@ -223,10 +225,6 @@ class Talk:
         show(broken(text, self._err), self._err)
 
 
-def _listed(words: list[str]) -> str:
-    return f"{', '.join(words[:-1])} or {words[-1]}"
-
-
 def written_by(words: str, nudge: Nudge | None, grid: GridReading) -> tuple[int, int]:
     """Cell and digit that the user says to have written: ``R4C7=3``, ``3 in r4c7``, ``3``, ``R4C7``
     or nothing, where what is left out is what the step asked for. Stop (2) where it can't be known.
@@ -234,32 +232,31 @@ def written_by(words: str, nudge: Nudge | None, grid: GridReading) -> tuple[int,
     asked_for = dict(nudge.line.places) if nudge is not None else {}
     found = _WRITTEN.fullmatch(words.strip(" \t=:,"))
     if found is None or (not found.group(0) and not asked_for):
-        raise bad_words("Type what you wrote after the n, as in n R4C7=3.")
+        raise bad_words("type what you wrote")
     digit = next((int(d) for d in (found["first"], found["last"]) if d), None)
     if found["row"] is None:
         cells = [c for c, d in asked_for.items() if digit in (None, d)]
         if not cells:
-            raise bad_words("Say in which cell, as in n R4C7=3.")
+            raise bad_words("say in which cell")
         return cells[0], asked_for[cells[0]]
     cell = cell_of(f"R{found['row']}C{found['column']}")
     if grid.cells[cell].kind == "given":
-        raise bad_words(f"{cell_name(cell)} is printed: correct it with c.")
+        raise bad_words("correct a printed one", cell=cell_name(cell))
     if digit is None and cell not in asked_for:
-        raise bad_words("Say which digit, as in n R4C7=3.")
+        raise bad_words("say which digit")
     return cell, digit or asked_for[cell]
 
 
-def _choices(sheet: Sheet, doubt: Doubt) -> str:
-    if doubt.about == "seen":
-        return "type the digit it holds, given:1 or entry:1, or . for nothing"
-    if doubt.about == "hand":
-        return "g: printed, e: by hand"
+def _choices(sheet: Sheet, doubt: Doubt) -> list[str]:
+    if doubt.about in ("seen", "hand"):
+        return [in_words(f"type, {doubt.about}")]
     if doubt.about == "notes":
         read, *others = ("".join(map(str, sorted(s))) for s in note_sets(sheet.grid, doubt))
-        offered = [f"Enter: {read or 'none'}", *others, "or type them", "or . for none"]
-        return ", ".join(one for one in offered if one)
-    read = "nothing" if doubt.read is None else str(doubt.read)
-    return f"Enter: {read}, or type the digit, or . for nothing"
+        first = in_words("type, read", read=read or in_words("none read"))
+        offered = [first, *others, in_words("type, other notes"), in_words("type, no notes")]
+        return [one for one in offered if one]
+    read = in_words("nothing read") if doubt.read is None else str(doubt.read)
+    return [in_words("type, digit", read=read)]
 
 
 def _reply_to(grid: GridReading, doubt: Doubt, name: str, reply: str, notes: str) -> Assumption:

@@ -12,6 +12,7 @@ from pathlib import Path
 from papernudge.cli.base import stopping
 from papernudge.cli.base.exits import Exit, Stop
 from papernudge.cli.base.paths import why
+from papernudge.hints.catalogue import message
 
 _PATIENCE = 2.0
 """Seconds after which an opener that has not ended is taken for the viewer itself."""
@@ -67,7 +68,7 @@ class Folder:
         except OSError as error:
             raise Stop(
                 Exit.FILE,
-                f"There is no folder for a picture ({why(error)}): name one with --picture OUT.",
+                message("no folder for a picture", why=why(error)),
                 stage="write",
                 reason="unwritable",
             ) from error

@@ -5,21 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from papernudge.cli.said import in_words, spoken
 from papernudge.cli.session.doubting import questions
 from papernudge.cli.terminal.board import board, rows_in_words
+from papernudge.hints.catalogue import All, Message, counted
+from papernudge.hints.words import named_cell
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
     from papernudge.cli.session.pages import Page
     from papernudge.vision.reading import GridReading
-
-_KINDS = {
-    "puzzle": "a puzzle",
-    "full": "a full grid",
-    "cut off": "a grid cut off by the edge of the photo",
-    "too poor": "a grid too poor to read",
-    "other": "something other than a 9×9 sudoku",
-}
 
 
 def page_words(page: Page, only: int | None, sentences: bool) -> str:
@@ -28,49 +23,41 @@ def page_words(page: Page, only: int | None, sentences: bool) -> str:
     parts = []
     for number, grid in enumerate(page.grids, start=1):
         if only in (None, number):
-            lead = f"Grid {number} of {many}: " if many > 1 else ""
-            parts.append(_grid_words(grid, lead, sentences))
+            parts.append(_grid_words(grid, number, many, sentences))
     return "\n\n".join(parts)
 
 
-def _grid_words(grid: GridReading, lead: str, sentences: bool) -> str:
-    kind = _KINDS.get(str(grid.kind), str(grid.kind))
+def _grid_words(grid: GridReading, number: int, many: int, sentences: bool) -> str:
+    of_many = " of many" if many > 1 else ""
     if not grid.cells:
-        advice = f" {grid.quality.sentence}" if grid.quality.sentence else ""
-        return f"{_opened(lead + kind)}.{advice}"
+        said = in_words(f"kind{of_many}, {grid.kind}", number=number, many=many)
+        advice = grid.quality.says
+        return spoken().paragraph([said, spoken().tell(advice) if advice else ""])
+    held = All(_counted(grid))
     lines = [
-        f"{_opened(lead + kind)} with {_counted(grid)}.",
+        in_words(f"read{of_many}, {grid.kind}", number=number, many=many, held=held),
         rows_in_words(grid) if sentences else board(grid),
     ]
     lines += _notes_and_strikes(grid)
-    lines += [f"In doubt: {question}" for question, _ in questions(grid, grid.doubts)]
+    asked = questions(grid, grid.doubts, spoken())
+    lines += [in_words("in doubt", question=question) for question, _ in asked]
     if grid.restored:
-        lines.append(f"Decided by the rules of the grid: {', '.join(_names(grid.restored))}.")
+        lines.append(in_words("decided by the rules", cells=_listed(grid.restored)))
     return "\n".join(lines)
 
 
-def _opened(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def _listed(cells: Sequence[int]) -> str:
+    return spoken().chained("listed", [named_cell(cell, spoken()) for cell in cells])
 
 
-def _names(cells: Sequence[int]) -> list[str]:
-    from papernudge.vision.reading import cell_name
-
-    return [cell_name(cell) for cell in cells]
-
-
-def _counted(grid: GridReading) -> str:
+def _counted(grid: GridReading) -> list[Message]:
+    """What a grid holds, by kind, where it holds some."""
     given = sum(cell.kind == "given" for cell in grid.cells)
     written = sum(cell.kind == "entry" for cell in grid.cells)
     noted = sum(bool(cell.notes) for cell in grid.cells)
-    parts = [_many(given, "printed digit"), _many(written, "written one") if written else ""]
-    parts.append(f"small notes in {_many(noted, 'cell')}" if noted else "")
-    said = [part for part in parts if part]
-    return said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
-
-
-def _many(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+    held = [counted("printed digits", given)]
+    held += [counted("written ones", written)] if written else []
+    return held + ([counted("noted cells", noted)] if noted else [])
 
 
 def _notes_and_strikes(grid: GridReading) -> list[str]:
@@ -78,11 +65,17 @@ def _notes_and_strikes(grid: GridReading) -> list[str]:
     struck = [c for c, cell in enumerate(grid.cells) if cell.struck]
     lines = []
     if noted:
-        pairs = zip(_names(noted), noted, strict=True)
-        said = [f"{name} {''.join(map(str, sorted(grid.cells[c].notes)))}" for name, c in pairs]
-        lines.append(f"Small notes: {', '.join(said)}.")
+        told = [
+            in_words(
+                "notes of a cell",
+                cell=named_cell(c, spoken()),
+                digits="".join(map(str, sorted(grid.cells[c].notes))),
+            )
+            for c in noted
+        ]
+        lines.append(in_words("small notes", cells=spoken().chained("listed", told)))
     if struck:
-        lines.append(f"Struck out: {', '.join(_names(struck))}.")
+        lines.append(in_words("struck out", cells=_listed(struck)))
     return lines
 
 
@@ -90,7 +83,8 @@ def grids_table(answers: Sequence[Answer]) -> str:
     """Right, wrong and blank for each grid: what a marker of contest sheets wants to see. Printed
     digits count as none of them.
     """
-    rows = [("grid", "right", "wrong", "blank", "state")]
+    heads = ("grid", "right", "wrong", "blank", "state")
+    rows = [tuple(in_words(f"head, {head}") for head in heads)]
     for answer in answers:
         wrong = answer.fields.get("wrong")
         filled = int(answer.fields.get("filled", 0))
@@ -98,7 +92,15 @@ def grids_table(answers: Sequence[Answer]) -> str:
         known = wrong is not None and answer.state != "not one solution"
         right = str(written - int(wrong or 0)) if known else "-"
         said = str(wrong) if known else "-"
-        rows.append((str(answer.sheet.number), right, said, str(81 - filled), answer.state))
+        rows.append(
+            (
+                str(answer.sheet.number),
+                right,
+                said,
+                str(81 - filled),
+                in_words(f"state, {answer.state}"),
+            )
+        )
     widths = [max(len(row[k]) for row in rows) for k in range(4)]
     return "\n".join(
         "  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=False)) + f"  {row[4]}"

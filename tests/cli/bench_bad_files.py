@@ -324,5 +324,9 @@ def main(count: int, seed: int) -> int:
 
 
 if __name__ == "__main__":
-    words = [int(word) for word in sys.argv[1:3]]
-    sys.exit(main(*(words + [5000, 1][len(words) :])))
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        words = [int(word) for word in sys.argv[1:3]]
+        sys.exit(main(*(words + [5000, 1][len(words) :])))

@@ -17,6 +17,7 @@ import os
 import random
 import sys
 from collections import Counter
+from pathlib import Path
 from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, before numpy
@@ -200,7 +201,11 @@ def main(count: int, seed: int) -> int:
 
 
 if __name__ == "__main__":
-    if sys.argv[1:2] == ["roots"]:
-        sys.exit(roots(int((sys.argv[2:3] or ["1000"])[0])))
-    words = [int(word) for word in sys.argv[1:3]]
-    sys.exit(main(*(words + [300, 1][len(words) :])))
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        if sys.argv[1:2] == ["roots"]:
+            sys.exit(roots(int((sys.argv[2:3] or ["1000"])[0])))
+        words = [int(word) for word in sys.argv[1:3]]
+        sys.exit(main(*(words + [300, 1][len(words) :])))

@@ -205,5 +205,9 @@ def main(interrupts: int, terms: int, seed: int) -> int:
 
 
 if __name__ == "__main__":
-    told = [int(word) for word in sys.argv[1:4]]
-    sys.exit(main(*(told + [200, 100, 1][len(told) :])))
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        told = [int(word) for word in sys.argv[1:4]]
+        sys.exit(main(*(told + [200, 100, 1][len(told) :])))

@@ -126,4 +126,8 @@ def main(photo: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]) if len(sys.argv) > 1 else sorted(FIXTURES.glob("*.jpg"))[0])
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main(Path(sys.argv[1]) if len(sys.argv) > 1 else sorted(FIXTURES.glob("*.jpg"))[0])

@@ -9,6 +9,8 @@ tables from busy machines can be compared.
 from __future__ import annotations
 
 import os
+import sys
+from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -59,4 +61,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

@@ -15,6 +15,7 @@ import time
 from collections import Counter
 from collections.abc import Iterable
 from multiprocessing import Pool
+from pathlib import Path
 
 import shared_puzzles as data
 
@@ -80,4 +81,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

@@ -12,9 +12,11 @@ from __future__ import annotations
 
 import argparse
 import random
+import sys
 import time
 from collections import Counter
 from itertools import islice
+from pathlib import Path
 
 from positions import tried
 
@@ -82,4 +84,8 @@ def _is_beaten(line: Line, position: object) -> bool:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

@@ -21,6 +21,7 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 from itertools import islice, zip_longest
+from pathlib import Path
 from random import Random
 
 import easier
@@ -164,4 +165,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

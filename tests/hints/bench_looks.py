@@ -22,6 +22,7 @@ import argparse
 import csv
 import json
 import random
+import sys
 from math import exp
 from pathlib import Path
 from typing import NamedTuple
@@ -227,4 +228,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

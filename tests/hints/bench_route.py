@@ -10,6 +10,7 @@ order with its looks in their shortest order too, as the route has them: like fo
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from statistics import median
 
 from papernudge.hints import Position, grade
@@ -61,4 +62,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

@@ -18,9 +18,11 @@ from __future__ import annotations
 
 import argparse
 import random
+import sys
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator
+from pathlib import Path
 
 import shared_puzzles as data
 from judging import (
@@ -108,4 +110,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

@@ -15,8 +15,10 @@ from __future__ import annotations
 
 import argparse
 import random
+import sys
 import time
 from collections.abc import Callable, Sequence
+from pathlib import Path
 
 import shared_puzzles as data
 from sat import rules, variable
@@ -242,4 +244,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

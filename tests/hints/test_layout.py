@@ -41,3 +41,14 @@ def test_a_name_of_no_cell_is_none(name: str) -> None:
 def test_blocks_that_hold_another_number_of_cells_are_refused() -> None:
     with pytest.raises(ValueError, match="expected blocks of 9 cells, got 2 × 3"):
         Layout.of_blocks("123456789", 2, 3)
+
+
+def test_places_and_boxes_follow_from_the_layout() -> None:
+    assert [NEWSPAPER.place(NEWSPAPER.at(r, c)) for r, c in ((0, 0), (4, 7))] == [(0, 0), (4, 7)]
+    assert NEWSPAPER.around(0) == (0, 1, 9, 10)
+    assert len(NEWSPAPER.around(40, 2)) == 25
+    names = [house.name for house in NEWSPAPER.houses]
+    boxes = {name: NEWSPAPER.box(number) for number, name in enumerate(names)}
+    assert boxes["row 4"] == (0, 3, 9, 4)
+    assert boxes["column 2"] == (1, 0, 2, 9)
+    assert boxes["block 6"] == (6, 3, 9, 6)

@@ -166,10 +166,12 @@ def test_the_same_position_gets_the_same_nudge_and_a_true_one(position: Position
 
 
 def test_words_join_as_people_do() -> None:
-    assert words_module.joined([]) == ""
-    assert words_module.joined(["a"]) == "a"
-    assert words_module.joined(["a", "b"]) == "a and b"
-    assert words_module.joined(["a", "b", "c"]) == "a, b and c"
+    listed = words_module.ENGLISH.all_of
+    assert listed([]) == ""
+    assert listed(["a"]) == "a"
+    assert listed(["a", "b"]) == "a and b"
+    assert listed(["a", "b", "c"]) == "a, b and c"
+    assert words_module.ENGLISH.either([1, 2, 3]) == "1, 2 or 3"
 
 
 def test_eight_takes_its_own_article() -> None:
@@ -181,13 +183,14 @@ def test_eight_takes_its_own_article() -> None:
 
 
 def test_words_of_another_language_need_no_other_code() -> None:
-    other = dataclasses.replace(
-        words_module.ENGLISH,
-        follow_digit="Suis les {digit}.",
-        last_joined_by=" et ",
-        write="Écris {places}.",
-        write_one="{digit} en {cell}",
-    )
+    french = {
+        "follow digit": "Suis les {digit}.",
+        "all, two": "{first} et {last}",
+        "write": "Écris {places}.",
+        "digit in": "{digit} en {cell}",
+    }
+    english = words_module.ENGLISH
+    other = dataclasses.replace(english, language="fr", said={**english.said, **french})
     assert words_module.where(7, None, other) == "Suis les 7."
     assert words_module.writing([(0, 1), (1, 2)], other) == "Écris 1 en R1C1 et 2 en R1C2."
 

@@ -14,6 +14,7 @@ puzzle (as in ``bench_read.py``). Every rate comes with its count and its 95 % i
 from __future__ import annotations
 
 import os
+import sys
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small solves: threads only get in the way
 
@@ -445,4 +446,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

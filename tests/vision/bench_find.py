@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import csv
 import os
+import sys
 import time
 import warnings
 from collections.abc import Callable, Iterable, Iterator
@@ -409,4 +410,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

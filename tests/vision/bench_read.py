@@ -10,6 +10,7 @@ photos. ``--right 0`` turns the prior on right entries off.
 from __future__ import annotations
 
 import os
+import sys
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small solves: threads only get in the way
 
@@ -22,6 +23,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 from scoring import UNSEEN, log_loss, scorers
+
+sys.path.append(str(Path(__file__).resolve().parents[1]))
+from figures import note
 
 from papernudge.digits_model.training.intervals import upper
 from papernudge.digits_model.training.real import RealPhoto, photos
@@ -51,6 +55,9 @@ class Tally:
     restored: int = 0
     chances: list[tuple[float, bool]] = field(default_factory=list)
     stages: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
+
+
+_NOTED = ("photos", "right", "wrong", "cells", "silent", "doubts")
 
 
 def add(tally: Tally, photo: RealPhoto, grid: GridReading | None) -> list[int]:
@@ -157,6 +164,14 @@ def main() -> None:
             tiles.append(failure_tile(photo, best, bad))
     for name, tally in tallies.items():
         print(row(name, tally))
+        if name != "all":
+            note(
+                "reading",
+                set=name,
+                prior=given.right,
+                **{key: getattr(tally, key) for key in _NOTED},
+                upper=upper(tally.silent, tally.cells),
+            )
     spent = tallies["all"].stages["decode"] or [0.0]
     print(f"decoding: median {np.median(spent):.1f} ms, worst {max(spent):.1f} ms")
     if given.sheet and tiles:
@@ -166,4 +181,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

@@ -15,6 +15,7 @@ Intervals are exact (Clopper–Pearson) two-sided 95 % ones, of the grids that w
 from __future__ import annotations
 
 import os
+import sys
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small solves: threads only get in the way
 
@@ -246,7 +247,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--levels", default="1,2,3,4,5")
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--sheet", type=Path, help="PNG of the worst, up to 60")
-    parser.add_argument("--json", type=Path, help="every outcome, one a line")
+    parser.add_argument("--outcomes", type=Path, help="every outcome, JSON, one a line")
     return parser.parse_args()
 
 
@@ -271,9 +272,9 @@ def main() -> None:
         print(row(kind, str(level), outcomes[-len(sources) :]), flush=True)
     print()
     print_table(outcomes)
-    if given.json:
+    if given.outcomes:
         lines = (json.dumps(asdict(o)) for o in outcomes)
-        given.json.write_text("\n".join(lines) + "\n")
+        given.outcomes.write_text("\n".join(lines) + "\n")
     if given.sheet and tiles:
         worst = [t for _, t in sorted(tiles, key=lambda held: -held[0])[:60]]
         worst += [np.full_like(worst[0], 255)] * (-len(worst) % 6)
@@ -282,4 +283,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

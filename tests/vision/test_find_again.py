@@ -11,8 +11,8 @@ from papernudge.vision.crossings import Seen
 from papernudge.vision.find import _looked_again
 from papernudge.vision.find_again import look_again
 from papernudge.vision.flatten import Flat, refined
-from papernudge.vision.mesh import Mesh, Points
-from papernudge.vision.patches import grown_at, sheet_map
+from papernudge.vision.mesh import Mesh, Points, placed
+from papernudge.vision.patches import sheet_map
 
 FRAME = (640, 540)
 CELL = 420 / 9
@@ -75,7 +75,7 @@ def test_places_in_cells_are_those_of_the_flat_sheet() -> None:
     _, true = photo(drawing(), [[60, 40], [500, 80], [560, 500], [30, 450]], FRAME, bend=9)
     sheet = sheet_map(mesh(true), 16, 40)
     cells = (np.stack(np.meshgrid(*[np.arange(len(sheet))] * 2), axis=-1) + 0.5 - 40) / 16
-    assert np.abs(grown_at(mesh(true), cells) - sheet).max() < 1e-3
+    assert np.abs(placed(mesh(true).crossings, cells) - sheet).max() < 1e-3
 
 
 def test_a_grid_is_sketched_where_the_steps_told_mislead(monkeypatch: pytest.MonkeyPatch) -> None:

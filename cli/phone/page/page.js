@@ -3,6 +3,7 @@
 "use strict";
 document.documentElement.classList.add("scripted");
 
+const told = JSON.parse(document.body.dataset.told); // what is said here, in the page's language
 const LONGEST = 2400; // pixels of the longer side that are sent; the reader needs no more
 
 async function shrunk(file) {
@@ -31,23 +32,23 @@ function send(form, photo) {
   request.setRequestHeader("Content-Type", "application/octet-stream");
   request.upload.onprogress = (far) => {
     if (far.lengthComputable && far.loaded < far.total) {
-      says.textContent = "Sending: " + Math.round((100 * far.loaded) / far.total) + " %";
+      says.textContent = told.sending.replace("#", Math.round((100 * far.loaded) / far.total));
     } else {
-      says.textContent = "Reading the photo …";
+      says.textContent = told.reading;
     }
   };
   request.onload = () => {
     if (request.status === 200) {
       location.assign(request.responseURL);
     } else if (request.status === 400) {
-      says.textContent = "No photo came: choose one and send it again.";
+      says.textContent = told.none;
     } else {
-      says.textContent = request.status === 413 ? "The photo is over 40 MB: send a smaller one."
-        : request.status === 503 ? "Too many photos are waiting just now: try again in a few seconds."
-        : "The photo did not arrive: send it again.";
+      says.textContent = request.status === 413 ? told.big
+        : request.status === 503 ? told.busy
+        : told.lost;
     }
   };
-  request.onerror = () => { says.textContent = "The computer does not answer: is papernudge still running there?"; };
+  request.onerror = () => { says.textContent = told.away; };
   request.send(photo);
 }
 
@@ -55,7 +56,7 @@ for (const form of document.querySelectorAll("form.photo")) {
   const input = form.querySelector("input[type=file]");
   const chosen = async () => {
     if (!input.files.length) return;
-    form.querySelector(".progress").textContent = "Getting the photo ready …";
+    form.querySelector(".progress").textContent = told.ready;
     send(form, await shrunk(input.files[0]));
   };
   input.addEventListener("change", chosen);
@@ -117,6 +118,6 @@ if (clock) {
   const began = Date.now() - 1000 * Number(clock.dataset.clock);
   setInterval(() => {
     const seconds = Math.floor((Date.now() - began) / 1000);
-    clock.textContent = Math.floor(seconds / 60) + " min " + (seconds % 60) + " s";
+    clock.textContent = told.time.replace("#m", Math.floor(seconds / 60)).replace("#s", seconds % 60);
   }, 1000);
 }

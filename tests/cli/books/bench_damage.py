@@ -283,4 +283,8 @@ def _mended(book: Path, pages: Path, desk: Path, whole: bytes) -> str:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.path.append(str(Path(__file__).resolve().parents[2]))
+    from figures import recorded
+
+    with recorded():
+        sys.exit(main())

@@ -49,8 +49,8 @@ with Progress(sys.stderr, 12345) as progress:
 LOOKED = """
 import sys
 from papernudge.cli.books.progress import Looking
-what = "several cells in a row with 3 blanks: puzzle "
-with Looking(sys.stderr, what, " of at most 560") as looking:
+what = "several cells in a row with 3 blanks"
+with Looking(sys.stderr, "looking for, at most", what=what, most=560) as looking:
     for _ in range(20):
         looking.add()
 """

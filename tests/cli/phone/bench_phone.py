@@ -25,6 +25,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import cv2
 import numpy as np
+
+sys.path.append(str(Path(__file__).resolve().parents[2]))
+from figures import note
 from shared_phone import FIXTURES, Phone, Served, children, killed, served
 
 from papernudge.cli.base.exits import Stop
@@ -278,6 +281,8 @@ def shrink(folders: list[Path], pages: int) -> int:
         for way, tally in sums.items():
             told = "".join(f" {n:>{w}}" for n, w in zip(tally, (6, 6, 7, 7, 7), strict=True))
             print(f"{name:16} {way:>10}{told}", flush=True)
+            keys = ("grids", "right", "unread", "silent", "doubts")
+            note("shrink", set=name, way=way, **dict(zip(keys, tally, strict=True)))
     return 0
 
 
@@ -335,4 +340,8 @@ def main() -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.path.append(str(Path(__file__).resolve().parents[2]))
+    from figures import recorded
+
+    with recorded():
+        sys.exit(main())

@@ -135,4 +135,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[2]))
+    from figures import recorded
+
+    with recorded():
+        main()

@@ -7,7 +7,9 @@ machine shows in both numbers.
 from __future__ import annotations
 
 import argparse
+import sys
 import time
+from pathlib import Path
 
 import cv2
 
@@ -45,4 +47,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[2]))
+    from figures import recorded
+
+    with recorded():
+        main()

@@ -7,6 +7,8 @@ OpenCV's corner refinement started up to 1.5 pixels away; the 64 inner crossings
 from __future__ import annotations
 
 import argparse
+import sys
+from pathlib import Path
 from typing import Any
 
 import cv2
@@ -59,4 +61,8 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    sys.path.append(str(Path(__file__).resolve().parents[2]))
+    from figures import recorded
+
+    with recorded():
+        main()
