@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.exits import Exit, Stop
-from papernudge.cli.base.paths import BOOK_FILES, ask, real, why
+from papernudge.cli.base.paths import BOOK_FILES, must_be_a_file, real
 from papernudge.cli.books.lock import Lock, guard_beside, is_held, unwritable
 from papernudge.cli.books.log import ABSENT, log_of, state_of
 from papernudge.cli.books.rows import (
@@ -49,16 +49,13 @@ def _stop(sentence: Message, reason: str) -> Stop:
 
 def _must_be_a_file(path: Path, new: bool) -> None:
     """Stop (5) where a book's path leads to something else, or to nothing and ``new`` is false."""
-    try:
-        ask(path)
-    except FileNotFoundError as error:
-        if not new:
-            raise _stop(message("no book", path=path), "missing") from error
-    except (OSError, ValueError) as error:
-        raise _stop(
-            message("book can't be opened", path=path, why=why(error)),
-            "unwritable" if new else "unreadable",
-        ) from error
+    reason = "unwritable" if new else "unreadable"
+    must_be_a_file(
+        path,
+        new,
+        _stop(message("no book", path=path), "missing"),
+        lambda said: _stop(message("book can't be opened", path=path, why=said), reason),
+    )
 
 
 @contextlib.contextmanager
