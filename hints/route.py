@@ -146,6 +146,7 @@ class _Options:
         """``dearer``: no line is to cost more looks than that above the cheapest."""
         self.dearer = dearer
         self.found: dict[Cells, list[_Option]] = {}
+        self.from_here: dict[object, list[tuple[int, float, _Option]]] = {}
         self.singles: dict[object, Deduction] = {}
         self.options: dict[object, _Option] = {}
 
@@ -163,6 +164,18 @@ class _Options:
             known = [self._option(board, one) for one in singles if one.looks <= most]
             known = known or [_Option.of(line) for line in cheapest_lines(board)]
             self.found[state.filled] = known
+        return known
+
+    def ways(self, state: _State) -> list[tuple[int, float, _Option]]:
+        """The lines, with the looks and the travel of each from where the eye is."""
+        key = state.filled, state.here
+        known = self.from_here.get(key)
+        if known is None:
+            here = state.here
+            known = self.from_here[key] = [
+                (option.looks, (option.ways.get(here) or option.through(here))[0], option)
+                for option in self.of(state)
+            ]
         return known
 
     def _by_houses(self, board: Board) -> Iterator[Deduction]:
@@ -346,11 +359,11 @@ def _searched(
             state = before if taken is None else before.after(taken)
             if many == plain.blanks:
                 return state
-            here, filled = state.here, state.filled
-            ways = []
-            for option in options.of(state):
-                way = option.ways.get(here) or option.through(here)
-                ways.append((cost + option.looks + weight * way[0], option))
+            filled = state.filled
+            ways = [
+                (cost + looks + weight * travel, option)
+                for looks, travel, option in options.ways(state)
+            ]
             ways.sort(key=itemgetter(0))
             for further, option in ways[:BRANCHES]:
                 bucket = buckets.setdefault(state.blanks - len(option.places), {})
