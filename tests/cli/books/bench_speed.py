@@ -3,7 +3,8 @@
 Drawn pages of 1 and 6 grids at 1, 3 and 12 megapixels, three of each, read by one and by two
 workers, beside decoding alone. A run of ``--pages`` pages a worker is set against one of a single
 page, so that the start of the processes falls out. The clock tells what a machine that others use
-too left over; processor seconds tell what the work itself costs, so they stand beside it.
+too left over; processor seconds tell what the work itself costs, so they stand beside it, and what
+as many free cores would make of them.
 """
 
 from __future__ import annotations
@@ -62,7 +63,8 @@ def main() -> int:
     words.add_argument("--sizes", type=int, nargs="+", default=list(SIZES), choices=list(SIZES))
     told = words.parse_args()
     many = told.pages
-    print("  Mpx  grids  workers   pages/s   processor s a page   decoding alone, s")
+    print("                       pages/s by     processor    pages/s on   decoding")
+    print("  Mpx  grids  workers   the clock      s a page    free cores   alone, s")
     with tempfile.TemporaryDirectory() as name:
         desk = Path(name)
         for size in told.sizes:
@@ -83,9 +85,10 @@ def main() -> int:
                         spent[length] = clock, processor() - used
                     pages = (many - 1) * workers
                     (short, less), (long, more) = spent[workers], spent[many * workers]
-                    rate, cost = pages / max(1e-9, long - short), (more - less) / pages
-                    row = f"{size:>5}{grids:>7}{workers:>9}{rate:>10.2f}{cost:>21.2f}"
-                    print(f"{row}{alone:>20.3f}", flush=True)
+                    clock, cost = long - short, (more - less) / pages
+                    rate = f"{pages / clock:.2f}" if clock > 0 else "-"
+                    row = f"{size:>5}{grids:>7}{workers:>9}{rate:>12}{cost:>14.3f}"
+                    print(f"{row}{workers / cost:>14.2f}{alone:>11.3f}", flush=True)
     print(f"load of the machine meanwhile: {os.getloadavg()[0]:.1f} of {os.cpu_count()} cores")
     return 0
 
