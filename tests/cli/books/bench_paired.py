@@ -130,4 +130,8 @@ def read_all(
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.path.append(str(Path(__file__).resolve().parents[2]))
+    from figures import recorded
+
+    with recorded():
+        sys.exit(main())
