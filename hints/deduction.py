@@ -306,26 +306,26 @@ def _scanned(board: Board, read: Scan) -> Cells:
 def _trimmed(
     board: Board, needed: list[tuple[Cell, Digit]], cells: Cells, houses: tuple[House, ...]
 ) -> Evidence:
-    """Leave out, one by one, what the rest makes idle."""
-    reasons: list[set[int]] = []
+    """Leave out, one by one, what the rest makes idle.
+
+    A reason is a set of what shows one exclusion: written cells as the lowest 81 bits, premises as
+    the candidates above them.
+    """
     premises = board.gone | board.noted
+    reasons = set[int]()
     for cell, digit in needed:
         sees = (PEERS[cell] & board.placed[digit] | 1 << cell) & cells
-        found = set(members(sees))
-        if candidate(cell, digit) & premises:
-            found.add(81 + 81 * (digit - 1) + cell)
-        reasons.append(found)
+        reasons.add(sees | (candidate(cell, digit) & premises) << 81)
+    left = 0
+    for found in reasons:
+        left |= found
     # Premises go first: a written digit is easier to trust than a conclusion.
-    used = sorted(set().union(*reasons), reverse=True) if reasons else []
-    for item in used:
-        if all(found != {item} for found in reasons):
-            for found in reasons:
-                found.discard(item)
-    left = set().union(*reasons) if reasons else set()
-    drawn = sum(1 << (item - 81) for item in left if item >= 81)
-    return Evidence(
-        sum(1 << item for item in left if item < 81),
-        drawn & board.gone,
-        drawn & board.noted,
-        houses,
-    )
+    idle = left
+    while idle:
+        item = 1 << (idle.bit_length() - 1)
+        idle ^= item
+        if item not in reasons:
+            reasons = {found & ~item for found in reasons}
+            left ^= item
+    drawn = left >> 81
+    return Evidence(left & ALL_CELLS, drawn & board.gone, drawn & board.noted, houses)
