@@ -6,6 +6,7 @@ is asked of ``papernudge.hints.looks``.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from papernudge.hints.geometry import (
@@ -110,25 +111,36 @@ class Board:
         """The board after a digit was written, of a board on which nothing is ruled out by notes or
         steps: the same as that of the position, sooner.
         """
+        return self.with_digits(((cell, digit),))
+
+    def with_digits(self, places: Iterable[tuple[Cell, Digit]], fresh: Cells = 0) -> Board:
+        """The board after several were written, and which cells were just now."""
         board = Board()
-        bit, here, peers = 1 << (digit - 1), 1 << cell, PEERS[cell]
-        placed = [*self.placed]
-        placed[digit] |= here
-        board.placed, board.fresh, board.shared = tuple(placed), 0, {}
-        board.filled, board.blank = self.filled | here, self.blank & ~here
-        board.seen, board.thirds = [*self.seen], [*self.thirds]
-        row, column, block, across, down = _SHOWS[cell]
-        for house in (row, column, block):
-            board.seen[house] |= bit
-        for third in (across, down):
-            board.thirds[third] |= bit
+        placed, filled = [*self.placed], self.filled
+        board.seen, board.thirds = seen, thirds = [*self.seen], [*self.thirds]
+        board.cells, board.digits = cells, digits = [*self.cells], [*self.digits]
+        for cell, digit in places:
+            bit, peers = 1 << (digit - 1), PEERS[cell]
+            placed[digit] |= 1 << cell
+            filled |= 1 << cell
+            row, column, block, across, down = _SHOWS[cell]
+            seen[row] |= bit
+            seen[column] |= bit
+            seen[block] |= bit
+            thirds[across] |= bit
+            thirds[down] |= bit
+            left = cells[digit] & peers
+            cells[digit] &= ~peers
+            digits[cell] = 0
+            while left:
+                low = left & -left
+                digits[low.bit_length() - 1] &= ~bit
+                left ^= low
+        board.placed, board.fresh, board.shared = tuple(placed), fresh, {}
+        board.filled, board.blank = filled, ALL_CELLS & ~filled
+        board.cells = [left & ~filled for left in cells]
         board.gone = board.noted = board.known = 0
-        board.cells = [cells & ~here for cells in self.cells]
-        board.digits, board.premises = [*self.digits], self.premises
-        board.digits[cell] = 0
-        for other in members(board.cells[digit] & peers):
-            board.digits[other] &= ~bit
-        board.cells[digit] &= ~peers
+        board.premises = self.premises
         return board
 
     def without(self, ruled_out: Candidates) -> Board:

@@ -16,18 +16,15 @@ from papernudge.hints.line import Line
 
 def preference(line: Line, last: Sequence[Cell]) -> tuple[object, ...]:
     """The less the better. ``last``: the cells written last, the latest at the end."""
-    step = line.last
-    asked = demand(step.board, step.deduction.reads)
+    witnesses = demand(line.last.board, line.last.deduction.reads).witnesses
+    return (*at_a_glance(line), age(line, last), witnesses, line.reading_order)
+
+
+def at_a_glance(line: Line) -> tuple[int, int, int, int]:
+    """What counts first, and is known before the evidence has been worked out."""
+    asked = demand(line.last.board, line.last.deduction.reads)
     patterns = sum(1 for earlier in line.steps[:-1] if not earlier.known)
-    return (
-        patterns,
-        -following(line),
-        asked.blanks,
-        asked.kind,
-        age(line, last),
-        asked.witnesses,
-        line.reading_order,
-    )
+    return patterns, -following(line), asked.blanks, asked.kind
 
 
 def following(line: Line) -> int:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from papernudge.hints.board import Board
+from papernudge.hints.following import World, followed
 from papernudge.hints.geometry import (
     ALL_CANDIDATES,
     ALL_CELLS,
@@ -42,7 +43,7 @@ from papernudge.hints.pattern import (
     Barred,
     Pattern,
 )
-from papernudge.hints.solver import KEEP, followed
+from papernudge.hints.solver import KEEP
 
 MOST_BRANCHES = 3
 """How deep the branches of a net may go."""
@@ -55,8 +56,7 @@ class Deduction:
     The claim, ``places`` (cell and digit) or ``ruled_out``, follows from the rules of the grid
     and the ``reads`` alone. ``held``: cells that must be kept in mind meanwhile. ``looks``: the
     effort, see ``papernudge.hints.looks``. ``one_solution``: it rests on the puzzle having one.
-    ``pattern``: what the technique sees; of a single it depends on the witnesses, see
-    ``pattern_of``.
+    ``sees``: its pattern, or how it is drawn: of most deductions it is never asked.
     """
 
     technique: str
@@ -66,7 +66,12 @@ class Deduction:
     ruled_out: Candidates
     looks: int
     one_solution: bool = False
-    pattern: Pattern = NO_PATTERN
+    sees: Pattern | Callable[[], Pattern] = field(default=NO_PATTERN, compare=False)
+
+    @property
+    def pattern(self) -> Pattern:
+        """What the technique sees; of a single it depends on the witnesses, see ``pattern_of``."""
+        return self.sees if isinstance(self.sees, Pattern) else self.sees()
 
     def only(self, ruled_out: Candidates) -> Deduction:
         """The same deduction, claiming no more than these eliminations.
@@ -77,7 +82,7 @@ class Deduction:
         pattern = self.pattern
         if pattern.by_role(SET) and claim:
             pattern = pattern.in_houses(_struck_in(pattern.houses_by_role(BASE), claim))
-        return replace(self, ruled_out=claim, pattern=pattern)
+        return replace(self, ruled_out=claim, sees=pattern)
 
 
 def _struck_in(houses: tuple[House, ...], claim: Candidates) -> tuple[House, ...]:
@@ -112,12 +117,12 @@ def deduce(
     reads: tuple[Read, ...],
     held: Cells,
     ruled_out: Candidates,
-    pattern: Pattern,
+    sees: Pattern | Callable[[], Pattern],
     one_solution: bool = False,
 ) -> Deduction:
     """An elimination with its price."""
     looks = held.bit_count() + sum(paid(board, read) for read in reads)
-    return Deduction(technique, reads, held, (), ruled_out, looks, one_solution, pattern)
+    return Deduction(technique, reads, held, (), ruled_out, looks, one_solution, sees)
 
 
 def paid(board: Board, read: Read) -> int:
@@ -236,9 +241,11 @@ def net_evidence(board: Board, deduction: Deduction) -> Evidence:
 def _still(board: Board, deduction: Deduction) -> Callable[[Evidence], bool]:
     """Whether a net comes to its contradiction from less, too."""
     everything = Evidence(board.filled, board.gone, board.noted)
-    assumed = deduction.ruled_out
-    depth = next(n for n in range(MOST_BRANCHES + 1) if _refuted(board, everything, assumed, n))
-    return lambda evidence: _refuted(board, evidence, assumed, depth)
+    assumed, worlds = deduction.ruled_out, list[World]()
+    depth = next(
+        n for n in range(MOST_BRANCHES + 1) if _refuted(board, everything, assumed, n, worlds)
+    )
+    return lambda evidence: _refuted(board, evidence, assumed, depth, worlds)
 
 
 def _thinned(
@@ -247,7 +254,7 @@ def _thinned(
     """Leave out as much of a part of the evidence as can be, down to single items: all of it, or
     else in so many pieces, and what is needed of these in pieces again.
     """
-    waiting = [tuple(members(getattr(evidence, part)))]
+    waiting = [tuple(members(getattr(evidence, part)))] if getattr(evidence, part) else []
     while waiting:
         items = waiting.pop()
         dropped = sum(1 << item for item in items)
@@ -261,15 +268,29 @@ def _thinned(
     return evidence
 
 
-def _refuted(board: Board, evidence: Evidence, assumed: Candidates, branches: int) -> bool:
-    state, written = ALL_CANDIDATES & ~(evidence.earlier | evidence.noted), 0
+def _refuted(
+    board: Board, evidence: Evidence, assumed: Candidates, branches: int, worlds: list[World]
+) -> bool:
+    state, written = _written_in(board, evidence.cells)
+    state &= KEEP[assumed.bit_length() - 1] & ~(evidence.earlier | evidence.noted)
+    done = written | assumed
+    return followed(state, branches, done, shortest=False, worlds=worlds) is not None
+
+
+def _written_in(board: Board, cells: Cells) -> tuple[Candidates, Candidates]:
+    """What these written cells leave, and they themselves as candidates."""
+    known: tuple[Candidates, Candidates] | None = board.shared.get(_written_in)
+    if known is not None and cells == board.filled:
+        return known
+    state, written = ALL_CANDIDATES, 0
     for digit in DIGITS:
-        for cell in members(board.placed[digit] & evidence.cells):
+        for cell in members(board.placed[digit] & cells):
             bit = 81 * (digit - 1) + cell
             state &= KEEP[bit]
             written |= 1 << bit
-    state &= KEEP[assumed.bit_length() - 1]
-    return followed(state, branches, written | assumed, shortest=False) is not None
+    if cells == board.filled:
+        board.shared[_written_in] = state, written
+    return state, written
 
 
 def _scanned(board: Board, read: Scan) -> Cells:
@@ -285,26 +306,26 @@ def _scanned(board: Board, read: Scan) -> Cells:
 def _trimmed(
     board: Board, needed: list[tuple[Cell, Digit]], cells: Cells, houses: tuple[House, ...]
 ) -> Evidence:
-    """Leave out, one by one, what the rest makes idle."""
-    reasons: list[set[int]] = []
+    """Leave out, one by one, what the rest makes idle.
+
+    A reason is a set of what shows one exclusion: written cells as the lowest 81 bits, premises as
+    the candidates above them.
+    """
     premises = board.gone | board.noted
+    reasons = set[int]()
     for cell, digit in needed:
         sees = (PEERS[cell] & board.placed[digit] | 1 << cell) & cells
-        found = set(members(sees))
-        if candidate(cell, digit) & premises:
-            found.add(81 + 81 * (digit - 1) + cell)
-        reasons.append(found)
+        reasons.add(sees | (candidate(cell, digit) & premises) << 81)
+    left = 0
+    for found in reasons:
+        left |= found
     # Premises go first: a written digit is easier to trust than a conclusion.
-    used = sorted(set().union(*reasons), reverse=True) if reasons else []
-    for item in used:
-        if all(found != {item} for found in reasons):
-            for found in reasons:
-                found.discard(item)
-    left = set().union(*reasons) if reasons else set()
-    drawn = sum(1 << (item - 81) for item in left if item >= 81)
-    return Evidence(
-        sum(1 << item for item in left if item < 81),
-        drawn & board.gone,
-        drawn & board.noted,
-        houses,
-    )
+    idle = left
+    while idle:
+        item = 1 << (idle.bit_length() - 1)
+        idle ^= item
+        if item not in reasons:
+            reasons = {found & ~item for found in reasons}
+            left ^= item
+    drawn = left >> 81
+    return Evidence(left & ALL_CELLS, drawn & board.gone, drawn & board.noted, houses)

@@ -11,20 +11,21 @@ weights anew and prints how well they predict puzzles that they were not fitted 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import Enum
+from functools import cached_property
 from math import exp, log
 from typing import Any, NamedTuple
 
 from papernudge.hints.board import Board
-from papernudge.hints.geometry import Cell, Digit
-from papernudge.hints.looks import PATTERN, Sight, single_looks
+from papernudge.hints.geometry import DIGITS_IN, HOUSES, Cell, Cells, Digit, House
+from papernudge.hints.line import Line
+from papernudge.hints.looks import PATTERN, Sight, scan_looks, single_looks
 from papernudge.hints.position import Fault, Position
 from papernudge.hints.registry import USED
 from papernudge.hints.search import FAR, cheapest_lines
-from papernudge.hints.techniques.singles import hidden_singles, last_blanks, naked_singles
-from papernudge.hints.walk import Walk, walk
+from papernudge.hints.walk import Walk, cheapest_solve
 
 Place = tuple[Cell, Digit]
 
@@ -111,24 +112,24 @@ def grade(givens: str, walked: Walk | None = None) -> Grade:
             "expected givens with exactly one solution to grade, got givens with "
             f"{'several' if many else 'none'}; check the digits"
         )
-    walked = walked or walk(position)
+    lines = walked.lines if walked else tuple(cheapest_solve(position))
     expected = sum(WEIGHTS[name] * value for name, value in features(position).items())
     low, high = spread(expected)
-    dearest = max(walked.lines, key=lambda line: line.price, default=None)
+    dearest = max(lines, key=lambda line: line.price, default=None)
     return Grade(
         exp(expected),
         (exp(expected + low), exp(expected + high)),
-        walked.looks,
+        sum(line.looks for line in lines),
         dearest.technique if dearest else "none",
-        len(walked.lines),
-        walked.solved,
-        needs(walked),
+        len(lines),
+        sum(len(line.places) for line in lines) == position.blank.bit_count(),
+        needs(lines),
     )
 
 
-def needs(walked: Walk) -> tuple[str, ...]:
-    """Every technique that a step of the walk uses, in the order in which drills list them."""
-    used = {step.technique for line in walked.lines for step in line.steps}
+def needs(lines: Iterable[Line]) -> tuple[str, ...]:
+    """Every technique that a step of a solve uses, in the order in which drills list them."""
+    used = {step.technique for line in lines for step in line.steps}
     return tuple(name for name in USED if name in used)
 
 
@@ -164,6 +165,35 @@ class _Way:
     looks: float
 
 
+@dataclass(frozen=True)
+class _Ways:
+    """All digits that can be written without an elimination. What is asked of them is worked out
+    once: four manners come by the same boards.
+    """
+
+    each: Mapping[Place, _Way]
+
+    @cached_property
+    def in_blocks(self) -> list[Place]:
+        """Those that can be written by a block."""
+        return [place for place, way in self.each.items() if way.by_block]
+
+    @cached_property
+    def hidden(self) -> list[Place]:
+        """Those that can be written by a house."""
+        return [place for place, way in self.each.items() if way.by_house]
+
+    @cached_property
+    def wait(self) -> float:
+        """How long it takes until one is noticed, 1 over the sum of all rates."""
+        return 1 / sum(exp(-RATE * way.looks) for way in self.each.values())
+
+    @cached_property
+    def least(self) -> float:
+        """The looks of the easiest."""
+        return min(way.looks for way in self.each.values())
+
+
 @dataclass(frozen=True, slots=True)
 class _Wave:
     """Digits written at once: how many, and all ways there were; the price of the line if there was
@@ -171,28 +201,8 @@ class _Wave:
     """
 
     written: int
-    ways: tuple[_Way, ...]
+    ways: _Ways
     price: int
-
-    @property
-    def in_blocks(self) -> int:
-        """How many can be written by a block."""
-        return sum(way.by_block for way in self.ways)
-
-    @property
-    def hidden(self) -> int:
-        """How many can be written by a house."""
-        return sum(way.by_house for way in self.ways)
-
-    @property
-    def wait(self) -> float:
-        """How long it takes until one is noticed, 1 over the sum of all rates."""
-        return 1 / sum(exp(-RATE * way.looks) for way in self.ways)
-
-    @property
-    def least(self) -> float:
-        """The looks of the easiest."""
-        return min(way.looks for way in self.ways)
 
 
 def features(position: Position) -> dict[str, float]:
@@ -207,29 +217,30 @@ def features(position: Position) -> dict[str, float]:
     lines that need eliminations; ``waves``: log of the number of waves of PLACES; ``pairs``: cells
     that can take two digits at first; ``blanks``: cells to fill.
     """
-    met = _Met({}, {})
-    blocks, places, view, steps = (list(_waves(position, manner, met)) for manner in Manner)
+    met, start = _Met({}, {}), Board.of(position)
+    solution = position.solution or ""
+    blocks, places, view, steps = (list(_waves(start, solution, m, met)) for m in Manner)
     plain = [wave for wave in blocks if not wave.price]
     return {
         "base": 1.0,
-        "scarcity": _early(blocks, EARLY, lambda wave: 1 / (wave.hidden + 0.7)),
+        "scarcity": _early(blocks, EARLY, lambda wave: 1 / (len(wave.ways.hidden) + 0.7)),
         "waves": log(max(1, len(places))),
         "blanks": float(position.blank.bit_count()),
-        "no block": float(sum(wave.in_blocks == 0 for wave in plain)),
-        "no place": float(sum(wave.hidden == 0 for wave in plain)),
+        "no block": float(sum(not wave.ways.in_blocks for wave in plain)),
+        "no place": float(sum(not wave.ways.hidden for wave in plain)),
         "reasoning": log(1 + sum(wave.price for wave in blocks)),
         "blocks scarce at first": _early(places, 15, _scarce_blocks),
         "blocks scarce in view": _early(view, 35, _scarce_blocks),
         "blocks scarce step by step": _early(steps, EARLY, _scarce_blocks),
-        "least looks": _early(blocks, EARLY, lambda wave: wave.least),
-        "narrowest": max((wave.wait for wave in steps if not wave.price), default=0.0),
-        "one or two ways": float(sum(len(w.ways) <= 2 for w in places if not w.price)),
-        "pairs": float(sum(digits.bit_count() == 2 for digits in Board.of(position).digits)),
+        "least looks": _early(blocks, EARLY, lambda wave: wave.ways.least),
+        "narrowest": max((wave.ways.wait for wave in steps if not wave.price), default=0.0),
+        "one or two ways": float(sum(len(w.ways.each) <= 2 for w in places if not w.price)),
+        "pairs": float(sum(digits.bit_count() == 2 for digits in start.digits)),
     }
 
 
 def _scarce_blocks(wave: _Wave) -> float:
-    return 1 / (wave.in_blocks + 0.7)
+    return 1 / (len(wave.ways.in_blocks) + 0.7)
 
 
 def _early(waves: Sequence[_Wave], many: int, value: Callable[[_Wave], float]) -> float:
@@ -239,64 +250,85 @@ def _early(waves: Sequence[_Wave], many: int, value: Callable[[_Wave], float]) -
 
 
 class _Met(NamedTuple):
-    """What has been found out about positions met before, by their digits: the ways to write, and
-    where there are none what is written then.
+    """What has been found out about boards met before, by the digits that stand there: the ways to
+    write, and where there are none what is written then.
     """
 
-    ways: dict[str, dict[Place, _Way]]
-    reasoned: dict[str, tuple[list[Place], int]]
+    ways: dict[tuple[Cells, ...], _Ways]
+    reasoned: dict[tuple[Cells, ...], tuple[list[Place], int]]
 
 
-def _waves(position: Position, manner: Manner, met: _Met) -> Iterator[_Wave]:
+def _waves(board: Board, solution: str, manner: Manner, met: _Met) -> Iterator[_Wave]:
     """Solve by waves; where nothing can be written, by all cheapest lines of reasoning."""
-    while position.blank:
-        digits = position.digits
+    while board.blank:
+        digits = board.placed
         ways = met.ways.get(digits)
         if ways is None:
-            ways = met.ways[digits] = _ways(Board.of(position))
-        if not ways and digits not in met.reasoned:
-            met.reasoned[digits] = _reasoned(position)
-        chosen, price = (_chosen(ways, manner), 0) if ways else met.reasoned[digits]
-        yield _Wave(len(chosen), tuple(ways.values()), price)
-        for cell, digit in chosen:
-            position = position.with_digit(cell, digit)
+            ways = met.ways[digits] = _ways(board)
+        if not ways.each and digits not in met.reasoned:
+            met.reasoned[digits] = _reasoned(board, solution)
+        chosen, price = (_chosen(ways, manner), 0) if ways.each else met.reasoned[digits]
+        yield _Wave(len(chosen), ways, price)
+        board = board.with_digits(chosen)
 
 
-def _reasoned(position: Position) -> tuple[list[Place], int]:
+def _reasoned(board: Board, solution: str) -> tuple[list[Place], int]:
     """What the cheapest lines write, and their price; the right digits of all cells that can take
     as few as any, where no line costs less than trying.
     """
-    board = Board.of(position)
     lines = cheapest_lines(board, most=TRIED)
     if lines:
         return sorted({line.places[0] for line in lines}), lines[0].price
     few = min(digits.bit_count() for digits in board.digits if digits)
     cells = [cell for cell, digits in enumerate(board.digits) if digits.bit_count() == few]
-    return [(cell, int((position.solution or "")[cell])) for cell in cells], TRIED
+    return [(cell, int(solution[cell])) for cell in cells], TRIED
 
 
-def _ways(board: Board) -> dict[Place, _Way]:
-    """All digits that can be written without an elimination."""
+def _ways(board: Board) -> _Ways:
+    """All digits that can be written without an elimination: the last blanks of houses, then what
+    has one place in a house, then what a cell alone can take.
+
+    They are what ``papernudge.hints.techniques.singles`` finds, of each of which only the looks
+    are asked here.
+    """
+    blank, seen = board.blank, board.seen
+    last, hidden = list[tuple[House, Cells, Digit]](), list[tuple[House, Cells, Digit]]()
+    for house, all_of_it in enumerate(HOUSES):
+        left = all_of_it & blank
+        if not left & (left - 1):
+            if left:
+                last.append((house, left, (511 & ~seen[house]).bit_length()))
+            continue
+        for digit in DIGITS_IN[511 & ~seen[house]]:
+            place = board.cells[digit] & left
+            if place and not place & (place - 1):
+                hidden.append((house, place, digit))
     found: dict[Place, _Way] = {}
-    for single in (*last_blanks(board), *hidden_singles(board), *naked_singles(board)):
-        read = single.reads[0]
-        by_house = not isinstance(read, Sight)
-        by_block = not isinstance(read, Sight) and read.house >= 18
-        looks = single_looks(board, read)
-        other = found.get(single.places[0])
+    for house, place, digit in last + hidden:
+        key = place.bit_length() - 1, digit
+        looks, other = scan_looks(board, digit, house, place), found.get(key)
+        by_block = house >= 18
         if other is not None:
-            by_block, by_house = by_block or other.by_block, by_house or other.by_house
-            looks = min(looks, other.looks)
-        found[single.places[0]] = _Way(by_block, by_house, looks)
-    return found
+            by_block, looks = by_block or other.by_block, min(looks, other.looks)
+        found[key] = _Way(by_block, True, looks)
+    lone = 0
+    for _, place, _ in last:
+        lone |= place
+    for cell, digits in enumerate(board.digits):
+        if digits and not digits & (digits - 1) and not lone >> cell & 1:
+            key = cell, digits.bit_length()
+            looks, other = single_looks(board, Sight(cell, digits)), found.get(key)
+            if other is None:
+                found[key] = _Way(False, False, looks)
+            elif looks < other.looks:
+                found[key] = replace(other, looks=looks)
+    return _Ways(found)
 
 
-def _chosen(ways: Mapping[Place, _Way], manner: Manner) -> list[Place]:
+def _chosen(ways: _Ways, manner: Manner) -> Sequence[Place]:
+    if manner is Manner.BLOCKS and ways.in_blocks:
+        return ways.in_blocks
     if manner in (Manner.BLOCKS, Manner.PLACES):
-        blocks = [place for place, way in ways.items() if way.by_block]
-        if blocks and manner is Manner.BLOCKS:
-            return blocks
-        return [place for place, way in ways.items() if way.by_house] or list(ways)
+        return ways.hidden or list(ways.each)
     within = log(2) / RATE if manner is Manner.IN_VIEW else 0.25
-    least = min(way.looks for way in ways.values())
-    return [place for place, way in ways.items() if way.looks <= least + within]
+    return [place for place, way in ways.each.items() if way.looks <= ways.least + within]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, Evidence, evidence_of, pattern_of
@@ -12,18 +13,23 @@ from papernudge.hints.notes import needed_notes
 from papernudge.hints.pattern import Pattern
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Step:
-    """A deduction, the board it is drawn on, and its evidence."""
+    """A deduction and the board it is drawn on. ``shown``: its evidence, if that is known."""
 
     deduction: Deduction
     board: Board = field(repr=False, compare=False)
-    evidence: Evidence
+    shown: Evidence | None = field(default=None, repr=False, compare=False)
 
     @classmethod
     def on(cls, board: Board, deduction: Deduction) -> Step:
-        """A deduction with the evidence that its reads rest on."""
-        return cls(deduction, board, evidence_of(board, deduction))
+        """A deduction on its board."""
+        return cls(deduction, board)
+
+    @cached_property
+    def evidence(self) -> Evidence:
+        """What its reads rest on; worked out when it is asked for: most lines are never told."""
+        return self.shown or evidence_of(self.board, self.deduction)
 
     def without_idle_notes(self) -> Step:
         """The step without notes that its claim can do without. What several cells of a house ask
@@ -33,7 +39,7 @@ class Step:
         if len(self.places) < 2 or not self.evidence.noted:
             return self
         noted = needed_notes(self.board, self.evidence, self.places)
-        return replace(self, evidence=replace(self.evidence, noted=noted))
+        return replace(self, shown=replace(self.evidence, noted=noted))
 
     @property
     def technique(self) -> str:

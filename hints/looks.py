@@ -69,7 +69,6 @@ from papernudge.hints.geometry import (
     Digit,
     Digits,
     House,
-    members,
 )
 
 BLANK = 0.16
@@ -120,7 +119,8 @@ def scan_looks(board: Board, digit: Digit, house: House, places: Cells) -> float
     need = blank & ~places & ~board.premises[digit]
     looks = reading(blank, house)
     if need:
-        looks += _witnessed(need, board.placed[digit], house, board.fresh)
+        written = board.placed[digit]
+        looks += _witnessed(need, written, house, board.fresh & written)
     return looks
 
 
@@ -170,7 +170,8 @@ def scan_witnesses(board: Board, read: Scan) -> Cells:
     need = HOUSES[read.house] & board.blank & ~read.places & ~board.premises[read.digit]
     if not need:
         return 0
-    return witnesses_for(need, board.placed[read.digit], read.house, board.fresh)
+    written = board.placed[read.digit]
+    return witnesses_for(need, written, read.house, board.fresh & written)
 
 
 def sight_price(board: Board, cell: Cell, digits: Digits) -> int:
@@ -257,27 +258,31 @@ def least_cover(need: Cells, written: Cells) -> Cells:
 @lru_cache(maxsize=1 << 16)
 def least_covers(need: Cells, written: Cells) -> tuple[Cells, ...]:
     """All smallest sets of written cells that together see all of ``need``."""
-    sights = [(1 << w, PEERS[w] & need) for w in members(written) if PEERS[w] & need]
+    sights = []
+    while written:
+        low = written & -written
+        written ^= low
+        sees = PEERS[low.bit_length() - 1] & need
+        if sees:
+            sights.append((low, sees))
     for size in range(1, len(sights) + 1):
-        found = tuple(sorted(set(_covers(need, sights, size))))
+        found = _covers(need, sights, size)
         if found:
-            return found
+            return tuple(sorted(set(found)))
     raise ValueError("expected cells that the written ones see, got some that none of them sees")
 
 
 def _covers(need: Cells, sights: list[tuple[Cells, Cells]], size: int) -> list[Cells]:
-    """Sets of ``size`` that cover ``need``: each must rule out its first cell somehow."""
-    if not need:
-        return [0]
-    if size == 0:
-        return []
+    """Sets of ``size`` that cover ``need``, or fewer: each must rule out its first cell somehow."""
+    if size == 1:
+        return [bit for bit, sees in sights if not need & ~sees]
     first = need & -need
-    return [
-        bit | rest
-        for bit, sees in sights
-        if sees & first
-        for rest in _covers(need & ~sees, sights, size - 1)
-    ]
+    covers = []
+    for bit, sees in sights:
+        if sees & first:
+            rest = need & ~sees
+            covers += [bit | more for more in _covers(rest, sights, size - 1)] if rest else [bit]
+    return covers
 
 
 def sight_houses(board: Board, cell: Cell, digits: Digits) -> tuple[House, ...]:

@@ -19,7 +19,7 @@ from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
 from papernudge.hints.geometry import DIGITS_IN, HOUSES, SIDE, Cell, Cells, Digit, cells_mask
 from papernudge.hints.line import Line, Step
-from papernudge.hints.looks import SWITCH, Sight
+from papernudge.hints.looks import SWITCH
 from papernudge.hints.notes import board_of
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines
@@ -146,7 +146,7 @@ class _Options:
         """``dearer``: no line is to cost more looks than that above the cheapest."""
         self.dearer = dearer
         self.found: dict[Cells, list[_Option]] = {}
-        self.singles: dict[object, Deduction] = {}
+        self.from_here: dict[object, list[tuple[int, float, _Option]]] = {}
         self.options: dict[object, _Option] = {}
 
     def of(self, state: _State) -> list[_Option]:
@@ -154,51 +154,53 @@ class _Options:
         known = self.found.get(state.filled)
         if known is None:
             board = state.board
-            singles = list(self._by_houses(board))
-            least = min((single.looks for single in singles), default=MANY)
+            options = list(self._by_houses(board))
+            least = min((option.price for option in options), default=MANY)
             if least + self.dearer >= LEAST_BY_CELL:
-                singles += naked_singles(board)
-                least = min((single.looks for single in singles), default=0)
+                options += [_Option.by(board, one, one.looks) for one in naked_singles(board)]
+                least = min((option.price for option in options), default=0)
             most = least + self.dearer
-            known = [self._option(board, one) for one in singles if one.looks <= most]
+            known = [option for option in options if option.price <= most]
             known = known or [_Option.of(line) for line in cheapest_lines(board)]
             self.found[state.filled] = known
         return known
 
-    def _by_houses(self, board: Board) -> Iterator[Deduction]:
-        """The digits that have one place in a house."""
-        cells, placed, seen, kept = board.cells, board.placed, board.seen, self.singles
+    def ways(self, state: _State) -> list[tuple[int, float, _Option]]:
+        """The lines, with the looks and the travel of each from where the eye is."""
+        key = state.filled, state.here
+        known = self.from_here.get(key)
+        if known is None:
+            here = state.here
+            known = self.from_here[key] = [
+                (option.looks, (option.ways.get(here) or option.through(here))[0], option)
+                for option in self.of(state)
+            ]
+        return known
+
+    def _by_houses(self, board: Board) -> Iterator[_Option]:
+        """The digits that have one place in a house, each with what follows from it there."""
+        cells, placed, seen, kept = board.cells, board.placed, board.seen, self.options
         for house, all_of_it in enumerate(HOUSES):
             blank = all_of_it & board.blank
             if not blank:
                 continue
-            for digit in DIGITS_IN[511 & ~seen[house]]:
+            digits = DIGITS_IN[511 & ~seen[house]]
+            # What finishes a house depends on all digits that it lacks.
+            others = [placed[d] for d in digits] if len(digits) <= WORTH_FINISHING else []
+            if board.noted:
+                others += [board.premises[d] & all_of_it for d in digits]
+            for digit in digits:
                 place = cells[digit] & all_of_it
                 if place & (place - 1) or not place:
                     continue
-                key = house, digit, blank, placed[digit], board.premises[digit] & all_of_it
-                single = kept.get(key)
-                if single is None:
+                key = (house, digit, blank, placed[digit], *others)
+                option = kept.get(key)
+                if option is None:
                     single = single_in(board, digit, house)
                     assert single is not None
-                    kept[key] = single
-                yield single
-
-    def _option(self, board: Board, single: Deduction) -> _Option:
-        """A single, and what follows from it in its house at one go."""
-        read = single.reads[0]
-        if isinstance(read, Sight) or board.noted:
-            return _Option.by(board, finished_house(board, single) or single, single.looks)
-        blank = HOUSES[read.house] & board.blank
-        digits = DIGITS_IN[511 & ~board.seen[read.house]]
-        if len(digits) > WORTH_FINISHING:
-            digits = (read.digit,)
-        key = (read.house, read.digit, blank, *[board.placed[digit] for digit in digits])
-        option = self.options.get(key)
-        if option is None:
-            step = finished_house(board, single) or single
-            option = self.options[key] = _Option.by(board, step, single.looks)
-        return option
+                    step = finished_house(board, single) or single
+                    option = kept[key] = _Option.by(board, step, single.looks)
+                yield option
 
 
 # ------------------------------------------------------------ the search
@@ -346,11 +348,11 @@ def _searched(
             state = before if taken is None else before.after(taken)
             if many == plain.blanks:
                 return state
-            here, filled = state.here, state.filled
-            ways = []
-            for option in options.of(state):
-                way = option.ways.get(here) or option.through(here)
-                ways.append((cost + option.looks + weight * way[0], option))
+            filled = state.filled
+            ways = [
+                (cost + looks + weight * travel, option)
+                for looks, travel, option in options.ways(state)
+            ]
             ways.sort(key=itemgetter(0))
             for further, option in ways[:BRANCHES]:
                 bucket = buckets.setdefault(state.blanks - len(option.places), {})

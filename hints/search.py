@@ -36,7 +36,7 @@ from itertools import islice
 from math import ceil
 
 from papernudge.hints.board import Board
-from papernudge.hints.choice import preference
+from papernudge.hints.choice import at_a_glance, preference
 from papernudge.hints.deduction import MOST_BRANCHES, Deduction, excluded, net_premises
 from papernudge.hints.geometry import HOUSES, Candidates, Cell, houses_holding
 from papernudge.hints.line import Line, Step
@@ -44,7 +44,9 @@ from papernudge.hints.looks import ELSEWHERE, PATTERN, SWITCH, Sight, price, sin
 from papernudge.hints.registry import FAMILIES
 from papernudge.hints.techniques.almost_locked import AlmostLockedHunt, almost_locked_sets
 from papernudge.hints.techniques.chains import ChainHunt, alternating_chains
-from papernudge.hints.techniques.hunt import Asked, Hunt, Technique
+from papernudge.hints.techniques.colouring import colouring
+from papernudge.hints.techniques.fish import fish
+from papernudge.hints.techniques.hunt import Asked, Hunt, Listed, Technique
 from papernudge.hints.techniques.nets import nets
 from papernudge.hints.techniques.singles import (
     MANY,
@@ -74,8 +76,12 @@ HUNTS: dict[Technique, Callable[[Board], Hunt]] = {
     almost_locked_sets: AlmostLockedHunt,
 }
 """Techniques that go on from where they stopped; all others are asked again when the board has
-changed, see ``Asked``, and keep what they find for a digit or a house as long as that lasts.
+changed, and keep what they find for a digit or a house as long as that lasts.
 """
+
+GROWING: frozenset[Technique] = frozenset({fish, colouring})
+"""Of these others those that find more at a larger budget, and go on from where they stopped; the
+rest list all that a board has."""
 
 AHEAD = 3
 """So many levels the techniques look at once: no result depends on it."""
@@ -214,8 +220,12 @@ class Search:
         hunt = self.hunts.get(kind)
         if hunt is None:
             technique = self.techniques[kind][0]
-            begin = HUNTS.get(technique)
-            hunt = self.hunts[kind] = begin(self.start) if begin else Asked(technique, self.start)
+            if technique in HUNTS:
+                hunt = HUNTS[technique](self.start)
+            else:
+                asked = Asked if technique in GROWING else Listed
+                hunt = asked(technique, self.start)
+            self.hunts[kind] = hunt
         return hunt
 
     def _add(self, deduction: Deduction, board: Board) -> None:
@@ -256,15 +266,19 @@ class Search:
             return known
         # Any candidate must be ruled out by one of its reasons: take one with few of them.
         hardest = min(_bits(needed), key=lambda bit: len(self.reasons[bit]))
-        best, ways = MANY, set[frozenset[Found]]()
+        best, cheapest = MANY, list[tuple[Found, frozenset[frozenset[Found]]]]()
         for found in self.reasons[hardest]:
             if found.price > best:
                 continue
             looks, further = self._supply(needed & ~found.deduction.ruled_out)
             looks += found.price
             if looks < best:
-                best, ways = looks, set()
-            if looks == best and len(ways) < MOST_WAYS:
+                best, cheapest = looks, []
+            if looks == best:
+                cheapest.append((found, further))
+        ways = set[frozenset[Found]]()
+        for found, further in cheapest:
+            if len(ways) < MOST_WAYS:
                 ways |= {way | {found} for way in further}
         self.supplies[needed] = best, frozenset(ways)
         return self.supplies[needed]
@@ -387,6 +401,9 @@ def nearest(lines: Sequence[Line], last: Sequence[Cell]) -> Line | None:
     ``papernudge.hints.choice``. ``last``: the cells written last, the latest at the end. None of no
     lines.
     """
-    if not lines:
-        return None
-    return min(lines, key=lambda line: preference(line, last))
+    if len(lines) < 2:
+        return lines[0] if lines else None
+    glances = [at_a_glance(line) for line in lines]
+    least = min(glances)
+    close = [line for line, glance in zip(lines, glances, strict=True) if glance == least]
+    return min(close, key=lambda line: preference(line, last))

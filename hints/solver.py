@@ -16,12 +16,12 @@ The same code solves grids of other sizes with rectangular blocks: a ``Shape`` h
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
-from papernudge.hints.geometry import Candidates, Cells, members
+from papernudge.hints.geometry import Candidates, Cells
 
 
 class Rule(NamedTuple):
@@ -246,7 +246,7 @@ def propagated(
 def singles_of(state: Candidates, shape: Shape = NINE) -> Candidates | None:
     """The candidates that are the last of a rule; None if a rule has none."""
     if shape is NINE:
-        return _singles_of_nine(state)
+        return singles_of_nine(state)
     found = 0
     for lanes, inner, outer, _, copies in shape.rules:
         some, many = state, 0
@@ -265,7 +265,7 @@ def singles_of(state: Candidates, shape: Shape = NINE) -> Candidates | None:
     return found
 
 
-def _singles_of_nine(state: Candidates) -> Candidates | None:
+def singles_of_nine(state: Candidates) -> Candidates | None:
     """The same for three by three, where half of all time is spent: written out rule by rule; rows
     and blocks share their threes of a row.
     """
@@ -314,101 +314,6 @@ def written_out(state: Candidates, fresh: Candidates, shape: Shape = NINE) -> Ca
         state &= keep[low.bit_length() - 1]
         fresh ^= low
     return state
-
-
-Ends = Mapping[int, tuple[Candidates, Candidates] | None]
-"""For each candidate what is left, and what is written, when the singles that follow from it alone
-have been written; None where that is impossible."""
-
-
-def ends_of(state: Candidates, done: Candidates = 0) -> Ends:
-    """Where each candidate of a state leads."""
-    return {bit: propagated(state & KEEP[bit], done | 1 << bit) for bit in members(state & ~done)}
-
-
-def followed(
-    state: Candidates,
-    branches: int,
-    done: Candidates = 0,
-    shortest: bool = True,
-    ends: Ends | None = None,
-) -> int | None:
-    """How many digits are followed until nothing is possible: the least, over the cells that may be
-    split, or with ``shortest`` off by the first cell that will do. None if no contradiction is
-    reached. ``ends``: of a state that this one comes from, if they are known: no result depends on
-    them.
-    """
-    count = 0
-    while True:
-        found = singles_of(state)
-        if found is None:
-            return count
-        fresh = found & ~done
-        if not fresh:
-            break
-        count += fresh.bit_count()
-        done |= fresh
-        state = written_out(state, fresh)
-        if done & ~state:
-            return count
-    if branches == 0 or done == state:
-        return None
-    found_ways = (
-        way
-        for options in _splittable(state)
-        if (way := _split_followed(state, options, branches, done, shortest, ends)) is not None
-    )
-    least = min(found_ways, default=None) if shortest else next(found_ways, None)
-    return None if least is None else count + least
-
-
-def _split_followed(
-    state: Candidates,
-    options: Candidates,
-    branches: int,
-    done: Candidates,
-    shortest: bool,
-    ends: Ends | None,
-) -> int | None:
-    """The digits followed when each of a cell's candidates is assumed in turn."""
-    if branches == 1 and ends is not None and _stands(state, options, done, ends):
-        return None
-    total = 0
-    for option in members(options):
-        digits = followed(state & KEEP[option], branches - 1, done, shortest, ends)
-        if digits is None:
-            return None
-        total += 1 + digits
-    return total
-
-
-def _stands(state: Candidates, options: Candidates, done: Candidates, ends: Ends) -> bool:
-    """Whether one of the candidates leads to no contradiction by singles: what follows from it
-    alone and what stands here are put together, so that little is left to be followed.
-    """
-    for option in members(options):
-        end = ends[option]
-        if end is not None:
-            both, written = state & end[0], done | end[1]
-            if not written & ~both and propagated(both, written) is not None:
-                return True
-    return False
-
-
-def _splittable(state: Candidates) -> Iterator[Candidates]:
-    """The candidates of each cell that has as few as a splittable cell can have."""
-    at_least = [0] * 10
-    for shift in (0, *NINE.rules[0].steps):
-        plane = state >> shift & NINE.plane
-        for many in range(9, 1, -1):
-            at_least[many] |= at_least[many - 1] & plane
-        at_least[1] |= plane
-    for many in range(2, 9):
-        cells = at_least[many] & ~at_least[many + 1]
-        if cells:
-            for cell in members(cells):
-                yield (1 << cell) * NINE.rules[0].copies & state
-            return
 
 
 def _choice(state: Candidates, focus: Cells, by_place: bool, turn: int, shape: Shape) -> Candidates:

@@ -77,6 +77,8 @@ def way_from(start: Point | None, stops: Stops) -> float:
 @lru_cache(maxsize=1 << 16)
 def _tour(start: Point | None, points: Stops) -> tuple[float, Stops]:
     """A short way past all points: the shortest of up to four, else always to the nearest."""
+    if not points:
+        return 0.0, ()
     if len(points) <= 4:
         return _shortest(start, points, 0.0, (), _NO_WAY)
     left, way, here = list(points), list[Point](), start
@@ -95,19 +97,26 @@ _NO_WAY: tuple[float, Stops] = (inf, ())
 def _shortest(
     here: Point | None, left: Stops, cost: float, way: Stops, best: tuple[float, Stops]
 ) -> tuple[float, Stops]:
-    """The shortest way past the points left, whatever their order, if it beats the best so far."""
-    if not left:
-        return min(best, (cost, way))
+    """The shortest way past the points left, one at least, whatever their order, if it beats the
+    best so far.
+    """
+    last = len(left) == 1
     for k, point in enumerate(left):
-        rest = left[:k] + left[k + 1 :]
+        further, on, after = cost, way, point
         if here is None:
-            best = _shortest(point, rest, cost, (*way, point), best)
-        elif abs(point[0] - here[0]) <= IN_SIGHT and abs(point[1] - here[1]) <= IN_SIGHT:
-            best = _shortest(here, rest, cost, way, best)
+            on = (*way, point)
         else:
-            further = cost + hypot(point[0] - here[0], point[1] - here[1])
-            if further <= best[0]:
-                best = _shortest(point, rest, further, (*way, point), best)
+            x, y = point[0] - here[0], point[1] - here[1]
+            if -IN_SIGHT <= x <= IN_SIGHT and -IN_SIGHT <= y <= IN_SIGHT:
+                after = here
+            else:
+                further = cost + hypot(x, y)
+                if further > best[0]:
+                    continue
+                on = (*way, point)
+        if last:
+            return min(best, (further, on))
+        best = _shortest(after, left[:k] + left[k + 1 :], further, on, best)
     return best
 
 

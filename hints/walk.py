@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from papernudge.hints.catalogue import Words
-from papernudge.hints.geometry import Cell, Cells, cell_name
+from papernudge.hints.geometry import Cell, Cells, cell_name, cells_mask
 from papernudge.hints.line import Line
 from papernudge.hints.looks import Scan
-from papernudge.hints.notes import board_of
+from papernudge.hints.notes import IN_VIEW, board_of
 from papernudge.hints.nudge import Nudge, Told1, Told3, Told4, focus_of
 from papernudge.hints.pattern import Pattern
 from papernudge.hints.position import Position
@@ -81,19 +81,34 @@ def walk(position: Position) -> Walk:
     if position.faults:
         return Walk((), position.blank == 0 and not position.faults)
     steps: list[Walked] = []
-    last: tuple[Cell, ...] = ()
     written = 0
-    while position.blank:
-        line = nearest(cheapest_lines(board_of(position, last)), last)
-        if line is None:
-            break
-        line = line.settled()
+    for line in cheapest_solve(position):
         steps.append(walked(line, position, steps[-1] if steps else None, written))
         for cell, digit in line.places:
             position = position.with_digit(cell, digit)
             written |= 1 << cell
-        last = (*last, *(cell for cell, _ in line.places))[-9:]
     return Walk(tuple(steps), position.blank == 0)
+
+
+def cheapest_solve(position: Position) -> Iterator[Line]:
+    """One cheapest line after the other, until the grid is full or none is found. ``position``:
+    one with a single solution.
+    """
+    last: tuple[Cell, ...] = ()
+    board = board_of(position)
+    while board.blank:
+        line = nearest(cheapest_lines(board), last)
+        if line is None:
+            return
+        line = line.settled()
+        yield line
+        last = (*last, *(cell for cell, _ in line.places))[-9:]
+        if position.notes:
+            for cell, digit in line.places:
+                position = position.with_digit(cell, digit)
+            board = board_of(position, last)
+        else:
+            board = board.with_digits(line.places, cells_mask(last[-IN_VIEW:]))
 
 
 def walked(line: Line, position: Position, before: Walked | None, written: int) -> Walked:

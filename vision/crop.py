@@ -29,37 +29,36 @@ def crop(raster: Raster, points: Points) -> bytes | None:
     spans = [float(np.linalg.norm(side)) for side in sides]
     if not np.isfinite(points).all() or min(spans) < 9:
         return None
-    where = _spread(points.astype(np.float32), CROP)
-    low = np.floor(where.min(axis=(0, 1))).astype(int) - 2
-    high = np.ceil(where.max(axis=(0, 1))).astype(int) + 3
+    maps = [_spread(points[..., k].astype(np.float32), CROP) for k in (0, 1)]
+    low = np.floor([at.min() for at in maps]).astype(int) - 2
+    high = np.ceil([at.max() for at in maps]).astype(int) + 3
     low, high = np.clip(low, 0, None), np.minimum(high, raster.shape[1::-1])
     if (high - low < 9).any():
         return None
     part = raster[low[1] : high[1], low[0] : high[0]]
-    where = where - low.astype(np.float32)
+    x, y = (at - start for at, start in zip(maps, low.astype(np.float32), strict=True))
     shrink = min(1.0, 1.5 * CROP / max(spans))
     if shrink < 1:
         small = cv2.resize(part, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
         part = np.asarray(small, np.uint8)
-        where = np.asarray((where + 0.5) * shrink - 0.5, np.float32)
-    flat = cv2.remap(
-        part, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+        x, y = ((at + 0.5) * shrink - 0.5 for at in (x, y))
+    flat = cv2.remap(part, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     done, file = cv2.imencode(".jpg", flat, [cv2.IMWRITE_JPEG_QUALITY, 80])
     return bytes(file.tobytes()) if done else None
 
 
-def _spread(points: Points, side: int) -> Points:
-    """For each pixel of the crop where it lies in the raster: float32 (side, side, 2).
+def _spread(values: Points, side: int) -> Points:
+    """For each pixel of the crop what lies between these values of its crossings: float32
+    (side, side). ``values``: x or y in the raster, of crossings (10, 10) or corners (2, 2).
 
     Straight between neighbouring crossings, on in the same direction outside the grid.
     """
     import numpy as np
 
-    steps = points.shape[0] - 1
+    steps = len(values) - 1
     at = (np.arange(side) + 0.5 - MARGIN) / (9 * CELL) * steps
     left = np.clip(np.floor(at), 0, steps - 1).astype(int)
-    rest = (at - left)[:, None].astype(np.float32)
-    across = points[:, left] * (1 - rest) + points[:, left + 1] * rest
-    down = across[left] * (1 - rest[:, None]) + across[left + 1] * rest[:, None]
-    return np.ascontiguousarray(down, np.float32)
+    rest = (at - left).astype(np.float32)
+    across = values[:, left] * (1 - rest) + values[:, left + 1] * rest
+    down = rest[:, None]
+    return np.asarray(across[left] * (1 - down) + across[left + 1] * down, np.float32)

@@ -82,6 +82,9 @@ _CROSSED = 2
 """Cells that look crossed by lines from which on lines are looked for."""
 _WHITE, _BLACK = 250, 45
 """Grey levels at which a camera tells nothing from more light, or hardly anything from less."""
+_ALL, _PITCH = 0.98, 12
+"""Share of a cell with the lines around it from which on nothing is there if so much is white, or
+no lighter than the second: ink in deep shadow can still be told from paper."""
 _SHARE = 0.2
 """Share of a cell at these levels from which on light is to blame."""
 
@@ -257,7 +260,7 @@ class View:
         part = (self.said.seen < _WHOLLY) | (self.said.trusted < _TRUSTY)
         lies = (self.said.laid > 0.5) & (self.said.trusted < _TRUSTY)
         partly = self.said.whole < np.where(part, 0.5, _PARTLY)
-        unseen |= blank & (partly | lies)
+        unseen |= blank & (partly | lies | _bare(self.sheet))
         hidden = self.hidden(unseen | (self.outside & blank))
         near = {c for one in hidden for c in _around(one)}
         signs = signs_of(self.said)
@@ -335,6 +338,19 @@ def _light(sheet: Sheet) -> Chances:
     white = (cells.min(axis=2) >= _WHITE).mean(axis=1)
     black = (cells.max(axis=2) <= _BLACK).mean(axis=1)
     return np.column_stack([white, black])
+
+
+def _bare(sheet: Sheet) -> npt.NDArray[np.bool_]:
+    """Cells, bool (81,), of which not even the lines around them are there: all white or black."""
+    wide = sheet[MARGIN - 1 : 1 - MARGIN, MARGIN - 1 : 1 - MARGIN]
+    white, black = wide.min(axis=2) >= _WHITE, wide.max(axis=2) <= _PITCH
+    at = range(0, 9 * CELL, CELL)
+    shares = [
+        max(held[y : y + CELL + 2, x : x + CELL + 2].mean() for held in (white, black))
+        for y in at
+        for x in at
+    ]
+    return np.asarray(np.array(shares) > _ALL)
 
 
 def _why(cell: int, said: Seen, light: Chances, outside: npt.NDArray[np.bool_]) -> Hidden:

@@ -9,7 +9,7 @@ import errno
 import os
 import stat
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -98,6 +98,21 @@ def open_regular(path: Path, most: int | None = None) -> BinaryIO:
     except BaseException:
         os.close(handle)
         raise
+
+
+def must_be_a_file(
+    path: Path, new: bool, missing: Exception, other: Callable[[str], Exception]
+) -> None:
+    """Raises ``missing`` where the path leads to nothing and ``new`` is false; where it leads to
+    what is no file, what ``other`` makes of the reason.
+    """
+    try:
+        ask(path)
+    except FileNotFoundError as error:
+        if not new:
+            raise missing from error
+    except (OSError, ValueError) as error:
+        raise other(why(error)) from error
 
 
 def read_regular(path: Path, most: int) -> bytes:

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.exits import Exit, Stop
-from papernudge.cli.base.paths import BOOK_FILES, ask, real, why
+from papernudge.cli.base.paths import BOOK_FILES, must_be_a_file, real
 from papernudge.cli.books.lock import Lock, guard_beside, is_held, unwritable
 from papernudge.cli.books.log import ABSENT, log_of, state_of
 from papernudge.cli.books.rows import (
@@ -49,16 +49,13 @@ def _stop(sentence: Message, reason: str) -> Stop:
 
 def _must_be_a_file(path: Path, new: bool) -> None:
     """Stop (5) where a book's path leads to something else, or to nothing and ``new`` is false."""
-    try:
-        ask(path)
-    except FileNotFoundError as error:
-        if not new:
-            raise _stop(message("no book", path=path), "missing") from error
-    except (OSError, ValueError) as error:
-        raise _stop(
-            message("book can't be opened", path=path, why=why(error)),
-            "unwritable" if new else "unreadable",
-        ) from error
+    reason = "unwritable" if new else "unreadable"
+    must_be_a_file(
+        path,
+        new,
+        _stop(message("no book", path=path), "missing"),
+        lambda said: _stop(message("book can't be opened", path=path, why=said), reason),
+    )
 
 
 @contextlib.contextmanager
@@ -244,6 +241,10 @@ class Book:
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[None]:
+        inner = self.sql.in_transaction
+        if inner:  # of several changes together: the outermost ends it
+            yield
+            return
         with told(self.path):
             self.sql.execute("BEGIN IMMEDIATE")
             try:
@@ -273,6 +274,14 @@ class Book:
                 self.sql.execute("DELETE FROM place WHERE path = ?", (one.hash,))
             self.sql.execute("DELETE FROM source WHERE hash NOT IN (SELECT hash FROM place)")
             self.sql.execute("DELETE FROM puzzle WHERE hash NOT IN (SELECT hash FROM source)")
+
+    @contextlib.contextmanager
+    def together(self) -> Iterator[None]:
+        """Pages that come at once are written as one transaction: the disk is waited for once. If
+        one fails, none of them stands.
+        """
+        with self._transaction():
+            yield
 
     def write(self, done: PageDone) -> None:
         """One page in one transaction, in place of an earlier reading of it."""

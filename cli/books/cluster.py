@@ -13,13 +13,13 @@ import re
 import socket
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from importlib.util import find_spec
 from typing import Any, TypeVar
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.books.bare import bare_task
-from papernudge.cli.books.pool import Pages, given_up, in_a_child
+from papernudge.cli.books.pool import given_up, in_a_child
 from papernudge.cli.books.rows import PageDone, PageTask
 from papernudge.cli.said import spoken
 from papernudge.hints.catalogue import message
@@ -28,9 +28,9 @@ from papernudge.vision.failure import Failure
 AHEAD = 2
 """Pages on their way for each of the cluster's threads: so much is held in memory here."""
 _LEAST_AHEAD = 4
-_AT_ONCE = 64
-"""Most pages that are fetched at one go: as many are held in memory here, beside those on their way
-(about 150 kB each)."""
+AT_ONCE = 64
+"""Most pages that are fetched and written at one go: as many are held in memory here, beside those
+on their way (about 150 kB each), and read once more where a run is killed meanwhile."""
 _PATIENCE = 8.0
 """Seconds until a sentence says that nothing comes of an address, all steps together."""
 _OF_WORKERS = 3.0
@@ -43,11 +43,13 @@ _ADDRESS = re.compile(
     r"(?::(?P<port>[0-9]{1,5}))?/?"
 )
 T = TypeVar("T")
+Together = Generator[Sequence[PageDone], None, None]
 
 
-def on_cluster(tasks: Iterable[PageTask], address: str) -> Pages:
-    """The pages in the order in which they finish. Stop (2) where the address is none or the extra
-    is not installed, (5) where no scheduler answers, or it goes away.
+def on_cluster(tasks: Iterable[PageTask], address: str) -> Together:
+    """The pages in the order in which they finish, those together that are back at once. Stop (2)
+    where the address is none or the extra is not installed, (5) where no scheduler answers, or it
+    goes away.
     """
     where, host, port = _parsed(address)
     client = _client(address, where, host, port)
@@ -180,7 +182,7 @@ def _gone(address: str, code: str = "scheduler went away") -> Stop:
     )
 
 
-def _streamed(client: Any, tasks: Iterator[PageTask], address: str) -> Pages:
+def _streamed(client: Any, tasks: Iterator[PageTask], address: str) -> Together:
     """Hands out a few pages more than the cluster has threads, and new ones for those that are
     done. What a scheduler costs is the messages, hardly the pages in them, so a large cluster's go
     out a quarter of its room at a time (``bench_cost.py`` measures it); of a small one's, each.
@@ -189,7 +191,7 @@ def _streamed(client: Any, tasks: Iterator[PageTask], address: str) -> Pages:
     landed: queue.Queue[str] = queue.Queue()
     room = _Room(client, address)
 
-    def fill() -> Iterator[PageDone]:
+    def fill() -> Iterator[Sequence[PageDone]]:
         most = room.most()
         if len(flying) > most - max(1, most // 4):
             return
@@ -201,7 +203,7 @@ def _streamed(client: Any, tasks: Iterator[PageTask], address: str) -> Pages:
             load = bare_task(task)
             if isinstance(load, Failure):  # it says what is wrong here as well as there
                 unread = load.reason == "unreadable"
-                yield _not_loaded(task, load) if unread else in_a_child(task)
+                yield (_not_loaded(task, load) if unread else in_a_child(task),)
                 continue
             loads[f"page-{task.hash}-{task.number}"] = (task, load)
         if not loads:
@@ -216,16 +218,18 @@ def _streamed(client: Any, tasks: Iterator[PageTask], address: str) -> Pages:
     while flying:
         keys = [_next_landed(client, landed, address)]
         with contextlib.suppress(queue.Empty):
-            while len(keys) < _AT_ONCE:
+            while len(keys) < AT_ONCE:
                 keys.append(landed.get_nowait())
-        back = [key for key in keys if key in flying]
+        back, here = [key for key in keys if key in flying], list[PageDone]()
         together = _fetched(client, {key: flying[key][1] for key in back})
         for key in back:
             task, future = flying.pop(key)
             done = _result(task, future, together.get(key))
             if not done.lasting and _threads(client) is None:
+                yield here
                 raise _gone(address)
-            yield done
+            here.append(done)
+        yield here
         yield from fill()
 
 

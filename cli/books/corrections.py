@@ -114,7 +114,10 @@ def parse_correction(text: str) -> list[Correction]:
         return [Correction(start, page, grid, None, rest)]
     out = []
     for word in rest.split():
-        one = parse_assumption(word)
+        try:
+            one = parse_assumption(word)
+        except Trouble as off:
+            raise bad_words("a correction looks like", got=short(text)) from off
         if one.grid is not None or one.notes is not None:
             raise bad_words("a correction names a digit", got=short(word))
         digit = "." if one.digit is None else str(one.digit)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import os
 import sys
-from collections.abc import Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from papernudge.cli.base import stopping
 from papernudge.cli.base.exits import Exit, bad_words
@@ -21,7 +21,7 @@ from papernudge.cli.base.paths import (
     keep_apart,
     real,
 )
-from papernudge.cli.base.say import short, show, visible, warn
+from papernudge.cli.base.say import short
 from papernudge.cli.books.book import Book
 from papernudge.cli.books.corrections import Correction, apply, label_all, words_for
 from papernudge.cli.books.progress import Looking, Progress
@@ -56,7 +56,6 @@ class Wishes:
     again: bool = False
     corrections: Sequence[Correction] = ()
     review: Path | None = None
-    as_json: bool = False
     said_in: Path | None = None
     """The file that the corrections came from, if one."""
     off: Sequence[str] = ()
@@ -65,9 +64,23 @@ class Wishes:
     """``file`` or ``page``: what rows are called that nobody has called anything."""
 
 
-def run_digitise(wishes: Wishes) -> int:
-    """Does what is asked and says what came of it; the exit code."""
-    if not (wishes.sources or wishes.corrections or wishes.review or wishes.said_in):
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """What came of a run. ``document``: as ``--json`` gives it; ``said``: what the book holds, line
+    by line, nothing where none was made; ``told``: a sentence for each page that could not be read
+    and each word that did not fit.
+    """
+
+    document: dict[str, Any]
+    said: tuple[str, ...]
+    told: tuple[str, ...]
+    code: Exit
+
+
+def run_digitise(wishes: Wishes, tell: Callable[[str], None]) -> Ran:
+    """Does what is asked. ``tell``: hears at once in which state the book was found."""
+    asked = (wishes.sources, wishes.corrections, wishes.review, wishes.said_in, wishes.label_from)
+    if not any(asked):
         raise bad_words("name a source")
     if wishes.review is not None and wishes.review.suffix.lower() not in (".html", ".htm"):
         raise bad_words("review ends in html", got=short(str(wishes.review)))
@@ -81,9 +94,9 @@ def run_digitise(wishes: Wishes) -> int:
             stack.enter_context(stopping.at_the_end(book.close))
         tally.troubles += [one.trouble for one in other_losses(book)]
         if book.kept:
-            warn(in_words("book was damaged", path=wishes.book, kept=book.kept))
+            tell(in_words("book was damaged", path=wishes.book, kept=book.kept))
         if book.cut_short:
-            warn(in_words("last run was cut short", path=wishes.book))
+            tell(in_words("last run was cut short", path=wishes.book))
         damaged = damaged_pages(book)
         found = _surveyed(named, tally)
         book.note_sources(found)
@@ -93,7 +106,7 @@ def run_digitise(wishes: Wishes) -> int:
             tally.corrected, off = apply(book, wishes.corrections)
             tally.off += off
         if wishes.label_from is not None:
-            hashes = sorted({one.hash for one in found})
+            hashes = sorted({one.hash for one in found} if wishes.sources else _all_of(book))
             label_all(book, hashes, by_page=wishes.label_from == "page")
         if wishes.review is not None and not book.goes:
             from papernudge.cli.books.review import write_sheet
@@ -103,22 +116,22 @@ def run_digitise(wishes: Wishes) -> int:
         tally.mended = len(set(damaged) - set(still))
         tally.troubles += [one.trouble for one in still]
         held, made = account(book, _reader()), not book.goes
-    _say(wishes, held, tally, made)
-    return int(Exit.FILE if tally.troubles else Exit.WORDS if tally.off else Exit.DONE)
+    return _came_of_it(wishes, held, tally, made)
 
 
-def _say(wishes: Wishes, held: Account, tally: Tally, made: bool) -> None:
-    """What the book holds, on standard output; what could not be read, on standard error.
+def _all_of(book: Book) -> set[str]:
+    return {row["hash"] for row in book.rows("SELECT hash FROM source")}
 
-    ``made``: whether there is a book.
-    """
-    if wishes.as_json:
-        show(json.dumps(document(wishes.book, held, tally), indent=1))
-    elif made:
-        asked = [n for n in ("sources", "corrections", "review") if getattr(wishes, n)]
-        show("\n".join(map(visible, run_said(wishes.book, held, tally, asked))))
-    for line in (*tally.off, *not_read(tally, None if made else wishes.book)):
-        warn(line)
+
+def _came_of_it(wishes: Wishes, held: Account, tally: Tally, made: bool) -> Ran:
+    """``made``: whether there is a book."""
+    asked = [n for n in ("sources", "corrections", "review") if getattr(wishes, n)]
+    return Ran(
+        document(wishes.book, held, tally),
+        tuple(run_said(wishes.book, held, tally, asked)) if made else (),
+        (*tally.off, *not_read(tally, None if made else wishes.book)),
+        Exit.FILE if tally.troubles else Exit.WORDS if tally.off else Exit.DONE,
+    )
 
 
 def _found(wishes: Wishes, tally: Tally) -> list[Path]:
@@ -219,26 +232,30 @@ def _read_all(book: Book, found: Sequence[Surveyed], wishes: Wishes, tally: Tall
     pages = {(one.hash, n) for one in found for n in range(1, one.pages + 1)}
     tally.before = len(pages) - len(todo)
     sources = {one.hash: one for one in reversed(found)}  # the first of several is what is read
-    names = {hash_: one.name for hash_, one in sources.items()}
     with (
         Progress(sys.stderr, len(todo)) as progress,
         contextlib.closing(_reading(todo, wishes)) as pages_done,
     ):
-        for done in pages_done:
-            one = sources[done.hash]
-            # What was hashed and what was read must be the same bytes.
-            if done.lasting and stamp(one.path) != tally.stamps[done.hash]:
-                tally.troubles.append(_changed(one, done.number))
-                progress.add(0, 0)
-                continue
-            take(book, done)
-            tally.done += 1
-            doubts = sum(needs_a_person(d) for puzzle in done.puzzles for d in puzzle.doubts)
-            progress.add(sum(p.status != "left out" for p in done.puzzles), doubts)
-            if not done.lasting and done.sentence:
-                tally.troubles.append(_trouble(names[done.hash], done))
+        for at_once in pages_done:
+            with book.together():
+                for done in at_once:
+                    _take_in(book, done, sources[done.hash], tally, progress)
     if found:
-        tally.troubles += _unreadable(book, set(names))
+        tally.troubles += _unreadable(book, set(sources))
+
+
+def _take_in(book: Book, done: PageDone, one: Surveyed, tally: Tally, progress: Progress) -> None:
+    # What was hashed and what was read must be the same bytes.
+    if done.lasting and stamp(one.path) != tally.stamps[done.hash]:
+        tally.troubles.append(_changed(one, done.number))
+        progress.add(0, 0)
+        return
+    take(book, done)
+    tally.done += 1
+    doubts = sum(needs_a_person(d) for puzzle in done.puzzles for d in puzzle.doubts)
+    progress.add(sum(p.status != "left out" for p in done.puzzles), doubts)
+    if not done.lasting and done.sentence:
+        tally.troubles.append(_trouble(one.name, done))
 
 
 def _todo(book: Book, found: Iterable[Surveyed], again: bool) -> Iterator[PageTask]:
@@ -261,15 +278,19 @@ def _reader() -> str:
     return reader()
 
 
-def _reading(todo: Sequence[PageTask], wishes: Wishes) -> Generator[PageDone, None, None]:
+def _reading(todo: Sequence[PageTask], wishes: Wishes) -> Generator[Sequence[PageDone], None, None]:
+    """The pages as they are done, those together that come at once."""
     from papernudge.cli.books import pool
 
     if wishes.cluster is not None and todo:
         from papernudge.cli.books.cluster import on_cluster
 
-        return on_cluster(todo, wishes.cluster)
+        yield from on_cluster(todo, wishes.cluster)
+        return
     workers = min(wishes.workers or cores(), len(todo))
-    return pool.in_processes(todo, workers)
+    with contextlib.closing(pool.in_processes(todo, workers)) as pages:
+        for done in pages:
+            yield (done,)
 
 
 def cores() -> int:

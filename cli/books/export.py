@@ -15,7 +15,7 @@ from pathlib import Path
 from papernudge.cli.base.exits import Exit, bad_words
 from papernudge.cli.base.files import exists, write_whole
 from papernudge.cli.base.paths import BOOK_FILES, Named, keep_apart
-from papernudge.cli.base.say import short, warn
+from papernudge.cli.base.say import short
 from papernudge.cli.books.book import Book, id_of
 from papernudge.cli.books.corrections import labels
 from papernudge.cli.books.printed import Layout, sheets
@@ -69,9 +69,15 @@ def parse_range(text: str | None, option: str) -> Range:
 
 
 def run_export(
-    book_path: Path, to: Path, filters: Filters, layout: Layout, force: bool = False
-) -> int:
-    """Writes the file whole or not at all and says how much went into it; the exit code.
+    book_path: Path,
+    to: Path,
+    filters: Filters,
+    layout: Layout,
+    tell: Callable[[str], None],
+    force: bool = False,
+) -> Exit:
+    """Writes the file whole or not at all; ``tell`` hears what the book lacks and how much went
+    into the file.
 
     A file that is there already stays, and that is a Stop (5), unless ``force``.
     """
@@ -91,17 +97,17 @@ def run_export(
         filters = replace(filters, hardest=_held(book, filters.hardest))
         rows = list(chosen(book, filters, ending in (".txt", ".pdf"), by_name=ending != ".jsonl"))
         for sentence in told:
-            warn(sentence)
+            tell(sentence)
         if not rows:
-            warn(spoken().paragraph([in_words("no puzzle fits"), _what_there_is(book)]))
+            tell(spoken().paragraph([in_words("no puzzle fits"), _what_there_is(book)]))
     if ending == ".pdf":
         if not rows:
             raise bad_words("nothing to print")
         write_whole(to, sheets(rows, layout), over=force)
     else:
         write_whole(to, _WRITERS[ending](rows), over=force)
-    warn(in_words_of("exported", len(rows), path=to))
-    return int(Exit.FILE if is_harmed else Exit.DONE)
+    tell(in_words_of("exported", len(rows), path=to))
+    return Exit.FILE if is_harmed else Exit.DONE
 
 
 def _named(names: Sequence[str], option: str) -> tuple[str, ...]:
@@ -215,9 +221,9 @@ def _needs(row: Row) -> list[str] | None:
         return None
     from papernudge.hints.grade import needs
     from papernudge.hints.position import Position
-    from papernudge.hints.walk import walk
+    from papernudge.hints.walk import cheapest_solve
 
-    return list(needs(walk(Position.of(row["givens"]))))
+    return list(needs(cheapest_solve(Position.of(row["givens"]))))
 
 
 def document(row: Row) -> Row:

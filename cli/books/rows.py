@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any
 
 Row = dict[str, Any]
@@ -115,16 +115,25 @@ def grid_of(row: Row) -> GridRow:
 
 def grid_values(hash_: str, page: int, grid: GridRow) -> Row:
     """The other way round."""
-    row = {n: _text(v) if n in _JSON else v for n, v in asdict(grid).items()}
-    return {"hash": hash_, "page": page, **row}
+    row = _values(grid)
+    return {
+        "hash": hash_,
+        "page": page,
+        **{n: _text(v) if n in _JSON else v for n, v in row.items()},
+    }
 
 
 def puzzle_values(key: tuple[str, int, int], puzzle: PuzzleRow) -> Row:
     """A row of the table ``puzzle``."""
-    row = asdict(puzzle)
+    row = _values(puzzle)
     row["doubts"], row["decided"] = _text(row["doubts"]), _text(row["decided"])
     row["needs"] = None if row["needs"] is None else _text(row["needs"])
     return {**dict(zip(("hash", "page", "number"), key, strict=True)), **row}
+
+
+def _values(row: GridRow | PuzzleRow) -> Row:
+    """Its columns; what they hold is not copied, unlike by ``dataclasses.asdict``."""
+    return {name: getattr(row, name) for name in row.__slots__}
 
 
 def _text(value: object) -> str:

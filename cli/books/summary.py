@@ -300,13 +300,16 @@ def _page(row: Row) -> str:
 
 
 def _grids(rows: Sequence[Row]) -> list[str]:
-    """A name for each page that holds some of these grids, with their numbers on it."""
-    pages: dict[str, list[int]] = {}
+    """A name for each page that holds some of these grids, with their numbers on it: files of two
+    folders may bear one name.
+    """
+    pages: dict[tuple[str, int], tuple[str, list[int]]] = {}
     for row in rows:
-        pages.setdefault(_page(row), []).append(row["number"])
+        _, numbers = pages.setdefault((row["hash"], row["page"]), (_page(row), []))
+        numbers.append(row["number"])
     return [
         in_words_of("grids of a page", len(numbers), page=page, numbers=All(numbers))
-        for page, numbers in pages.items()
+        for page, numbers in pages.values()
     ]
 
 

@@ -34,7 +34,7 @@ def board_svg(grid: GridReading, scene: Scene) -> str:
     caption = _wrapped(scene.caption, _SIDE + _LEFT - 20, _CAPTION)
     width = _SIDE + 2 * _LEFT
     legend, rows = _legend(scene.legend, _SIDE + _LEFT - 20)
-    foot = _SIDE + 2 * _TOP + rows * _ROW
+    foot = _SIDE + 2 * _TOP + (round(_BELOW) + rows * _ROW if rows else 0)
     height = foot + round(len(caption) * 1.4 * _CAPTION)
     body = [
         *_windows(scene),
@@ -175,6 +175,7 @@ def _slip(slip: Slip) -> str:
 
 _ROW = 66  # a row of the legend
 _NAME = 34  # its letters' height
+_BELOW = 0.45 * _TOP  # room above its first row, so that tabs below the board have theirs
 
 
 def _legend(signs: Sequence[Sign], width: float) -> tuple[list[str], int]:
@@ -185,7 +186,7 @@ def _legend(signs: Sequence[Sign], width: float) -> tuple[list[str], int]:
         wide = 74 + _wide(sign.name, _NAME) + 34
         if x and x + wide > width:
             x, row = 0.0, row + 1
-        y = _SIDE + 1.45 * _TOP + row * _ROW
+        y = _SIDE + _TOP + _BELOW + row * _ROW
         out.append(f'<g transform="translate({x:.0f} {y - 42:.0f}) scale(0.56)">')
         out += [_stroke(Stroke(line, sign.ink, 0.07)) for line in sign.lines]
         out.append(

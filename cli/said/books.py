@@ -69,7 +69,7 @@ SAID = {
     " corrections.",
     "in a line": "{path}, line {line}: {said}",
     "a label is": "a label is up to {most} characters that can be printed; got {got}.",
-    "a correction looks like": "a correction looks like 3f2a9c1b7d204e55-12-3 R4C7=given:7, or ends"
+    "a correction looks like": "A correction looks like 3f2a9c1b7d204e55-12-3 R4C7=given:7, or ends"
     " in ok, left out or label TEXT; {got} does not.",
     "a correction names a digit": "{got} names a grid or notes: a correction names a digit.",
     "no such row": "{book} holds no grid {row} that was read: take the names from its export or its"

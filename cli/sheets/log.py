@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
-from papernudge.cli.base.paths import ask, real, why
+from papernudge.cli.base.paths import must_be_a_file, real
 from papernudge.cli.base.say import short, visible
 from papernudge.cli.books.lock import guard_beside
 from papernudge.hints.catalogue import Message, message
@@ -132,7 +132,12 @@ def _row(values: Sequence[Any]) -> Row | None:
 
 @contextlib.contextmanager
 def _opened(path: Path, new: bool) -> Iterator[sqlite3.Connection]:
-    _must_be_a_file(path, new)
+    must_be_a_file(
+        path,
+        new,
+        _stop(message("no log", path=path), "missing"),
+        lambda said: _stop(message("log can't be used", path=path, why=said), "unusable"),
+    )
     if new:
         guard_beside(path, message("the log"))
     try:
@@ -147,19 +152,6 @@ def _opened(path: Path, new: bool) -> Iterator[sqlite3.Connection]:
     except sqlite3.Error as error:
         raise _stop(
             message("log can't be used", path=path, why=error),
-            "unusable",
-        ) from error
-
-
-def _must_be_a_file(path: Path, new: bool) -> None:
-    try:
-        ask(path)
-    except FileNotFoundError as error:
-        if not new:
-            raise _stop(message("no log", path=path), "missing") from error
-    except (OSError, ValueError) as error:
-        raise _stop(
-            message("log can't be used", path=path, why=why(error)),
             "unusable",
         ) from error
 

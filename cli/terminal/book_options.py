@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from papernudge.cli.base.helping import Command
 from papernudge.cli.base.limits import OF_A_PAGE
 from papernudge.cli.base.settings import DEFAULTS
+
+if TYPE_CHECKING:
+    from papernudge.cli.books.digitise import Ran
 
 _Sources = Annotated[
     list[str] | None,
@@ -97,7 +100,7 @@ def digitise(
     A book's content may be protected: you answer for the right to copy it.
     """
     from papernudge.cli.base.exits import bad_words
-    from papernudge.cli.base.say import short
+    from papernudge.cli.base.say import short, warn
     from papernudge.cli.books.corrections import parse_correction, read_corrections
     from papernudge.cli.books.digitise import Wishes, run_digitise
 
@@ -120,12 +123,27 @@ def digitise(
         again,
         said,
         sheet,
-        as_json,
         said_in,
         off,
         label_from,
     )
-    raise typer.Exit(run_digitise(wishes))
+    ran = run_digitise(wishes, warn)
+    _say(ran, as_json)
+    raise typer.Exit(int(ran.code))
+
+
+def _say(ran: Ran, as_json: bool) -> None:
+    """What the book holds, on standard output; what could not be read, on standard error."""
+    import json
+
+    from papernudge.cli.base.say import show, visible, warn
+
+    if as_json:
+        show(json.dumps(ran.document, indent=1))
+    elif ran.said:
+        show("\n".join(map(visible, ran.said)))
+    for sentence in ran.told:
+        warn(sentence)
 
 
 _ExportBook = Annotated[
@@ -205,7 +223,7 @@ def export(
 ) -> None:
     """A book, or a part of it, as lines of JSON, a table, plain lines or sheets to print."""
     from papernudge.cli.base.exits import bad_words
-    from papernudge.cli.base.say import short
+    from papernudge.cli.base.say import short, warn
     from papernudge.cli.books.export import Filters, parse_range, run_export
     from papernudge.cli.books.printed import Layout
 
@@ -226,7 +244,8 @@ def export(
         once,
         first,
     )
-    raise typer.Exit(run_export(Path(book), Path(to), filters, Layout(each, paper.lower()), force))
+    layout = Layout(each, paper.lower())
+    raise typer.Exit(int(run_export(Path(book), Path(to), filters, layout, warn, force)))
 
 
 def register(app: typer.Typer) -> None:

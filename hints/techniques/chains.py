@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from functools import lru_cache
+from functools import lru_cache, partial
 from heapq import heappop, heappush
 from itertools import combinations
 
@@ -24,7 +24,7 @@ from papernudge.hints.geometry import (
     peers_of_all,
 )
 from papernudge.hints.looks import Read, Scan, Sight
-from papernudge.hints.pattern import Node, Pattern, chain_pattern
+from papernudge.hints.pattern import Node, Pattern, chain_pattern, meeting
 
 ALTERNATING_CHAIN = "alternating chain"
 SKYSCRAPER = "skyscraper"
@@ -115,22 +115,22 @@ def _chain(steps: _Steps, ruled_out: Candidates, looks: int) -> Deduction:
             nodes.append(Node(other, node.cells))
             houses.append(None)
         nodes.append(node)
-    pattern = chain_pattern(nodes, houses)
-    name, reads = _name(pattern, nodes, houses), tuple(read for read, _ in steps)
-    return Deduction(name, reads, held, (), ruled_out, looks, pattern=pattern)
+    name, reads = _name(nodes, houses), tuple([read for read, _ in steps])
+    sees = partial(chain_pattern, nodes, houses)
+    return Deduction(name, reads, held, (), ruled_out, looks, sees=sees)
 
 
-def _name(pattern: Pattern, nodes: list[Node], houses: list[int | None]) -> str:
+def _name(nodes: list[Node], houses: list[int | None]) -> str:
     """Chains of two strong links of one digit have names, by how the links lie: two rows or two
     columns joined along a line; a row and a column joined in a block; a line and a block. In an
     empty rectangle the block's places lie in a row and a column, more than one in either.
 
     The names: common practice, no source.
     """
-    if len(houses) != 2 or None in houses or pattern.digits & (pattern.digits - 1):
+    if len(houses) != 2 or None in houses or nodes[0].digit != nodes[2].digit:
         return ALTERNATING_CHAIN
     one, other = sorted(house // 9 for house in houses if house is not None)
-    joint = pattern.links[1].house
+    joint = meeting(nodes[1], nodes[2])
     assert joint is not None
     grouped = [node.cells & (node.cells - 1) != 0 for node in nodes]
     if not any(grouped):
@@ -166,6 +166,7 @@ class ChainHunt:
     def __init__(self, board: Board) -> None:
         """No link is known yet."""
         self.board: Board | None = None
+        self.cells: list[Cells] = [0] * 10
         self.seen: dict[tuple[Digit, House], Cells] = {}
         self.pairs: set[Cell] = set()
         self.nodes: list[Node] = []
@@ -178,7 +179,7 @@ class ChainHunt:
         self.singles: Candidates = 0
         self.after: dict[int, list[int]] = {}
         self.onward: dict[int, list[_Strong]] = {}
-        self.starts: list[_Start] = []
+        self.reached: list[dict[int, _Reached]] = []
         self.queue: list[tuple[int, int, int]] = []
         self.given: set[object] = set()
 
@@ -188,18 +189,17 @@ class ChainHunt:
             self.board = board
             self._look_at(board)
         candidates = board.candidates
-        queue, starts, weak, onward = self.queue, self.starts, self.weak, self.onward
+        queue, reached, weak, onward = self.queue, self.reached, self.weak, self.onward
         while queue and queue[0][0] <= budget:
             looks, start, node = heappop(queue)
-            origin = starts[start]
-            dist, back, open_ = origin.dist, origin.back, origin.open
-            if looks > dist[node] or node not in open_:
+            here = reached[node][start]
+            if looks > here.looks or not here.open:
                 continue
-            open_.discard(node)
+            here.open = False
             if node >= start:
                 ruled_out = weak[start] & weak[node] & candidates
                 if ruled_out:
-                    for deduction in self._told(origin, node, ruled_out, looks):
+                    for deduction in self._told(start, node, ruled_out, looks):
                         yield board, deduction
             links = onward.get(node)
             if links is None:
@@ -207,60 +207,49 @@ class ChainHunt:
             for further, read, other in links:
                 # As in ``_reach``, which takes half of all time if it is called.
                 reach = looks + further
-                known = dist.get(other)
-                if known is None or reach < known:
-                    dist[other] = reach
-                    back[other] = [(node, read)]
-                    open_.add(other)
+                there = reached[other].get(start)
+                if there is None:
+                    reached[other][start] = _Reached(reach, node, read)
                     heappush(queue, (reach, start, other))
-                elif reach == known and (node, read) not in back[other]:
-                    back[other].append((node, read))
-                    if other not in open_:
-                        open_.add(other)
-                        heappush(queue, (reach, start, other))
+                elif reach <= there.looks and there.by(reach, node, read):
+                    heappush(queue, (reach, start, other))
 
     def _told(
-        self, origin: _Start, node: int, ruled_out: Candidates, looks: int
+        self, start: int, node: int, ruled_out: Candidates, looks: int
     ) -> Iterator[Deduction]:
-        for steps in _routes(origin.back, node):
+        for steps in self._routes(start, node):
             if len(steps) > 1:
-                key = frozenset(read for read, _ in steps), ruled_out
+                key = frozenset([read for read, _ in steps]), ruled_out
                 if key not in self.given:
                     self.given.add(key)
                     yield _chain([(read, self.nodes[n]) for read, n in steps], ruled_out, looks)
 
+    def _routes(self, start: int, node: int) -> Iterator[tuple[tuple[Read, int], ...]]:
+        """All cheapest ways that lead to a node."""
+        for before, read in self.reached[node][start].back:
+            if before < 0:
+                yield ((read, node),)
+            else:
+                for steps in self._routes(start, before):
+                    yield (*steps, (read, node))
+
     def _reach(self, start: int, node: int, looks: int, before: int, read: Read) -> None:
         """A way to a node: taken if none is cheaper, beside others as cheap."""
-        origin = self.starts[start]
-        known = origin.dist.get(node)
-        if known is None or looks < known:
-            origin.dist[node] = looks
-            origin.back[node] = [(before, read)]
-        elif looks > known:
+        there = self.reached[node].get(start)
+        if there is None:
+            self.reached[node][start] = _Reached(looks, before, read)
+        elif looks > there.looks or not there.by(looks, before, read):
             return
-        elif (before, read) not in origin.back[node]:
-            origin.back[node].append((before, read))
-        if node not in origin.open:
-            origin.open.add(node)
-            heappush(self.queue, (looks, start, node))
-        elif known is not None and looks < known:
-            heappush(self.queue, (looks, start, node))
+        heappush(self.queue, (looks, start, node))
 
     def _look_at(self, board: Board) -> None:
         """Add the links that have come up since the last board."""
         fresh: list[tuple[int, Read, int, int]] = []
         for digit in range(1, 10):
             cells = board.cells[digit]
-            for house, all_of_it in enumerate(HOUSES):
-                places = cells & all_of_it
-                if self.seen.get((digit, house)) == places:
-                    continue
-                self.seen[digit, house] = places
-                if 2 <= places.bit_count() <= 6:
-                    read = Scan(digit, house, places)
-                    looks = paid(board, read) + places.bit_count()
-                    for part, rest in _halves(places, house):
-                        self._link(Node(digit, part), Node(digit, rest), read, looks, fresh)
+            if cells != self.cells[digit]:
+                self.cells[digit] = cells
+                self._look_for(board, digit, fresh)
         for cell, digits in enumerate(board.digits):
             if digits.bit_count() == 2 and cell not in self.pairs:
                 self.pairs.add(cell)
@@ -269,12 +258,28 @@ class ChainHunt:
                 self._link(one, other, sight, paid(board, sight) + 1, fresh)
         first = not self.queue
         for looks, answer, start, end in fresh:
+            self._add(looks, answer, start, end)
             if first:
-                self.links[start].append((looks, answer, end))
-                self.onward.clear()
                 self._reach(start, end, looks, -1, answer)
             else:
                 self._grow_by(looks, answer, start, end)
+
+    def _look_for(
+        self, board: Board, digit: Digit, fresh: list[tuple[int, Read, int, int]]
+    ) -> None:
+        """The links of a digit whose places have changed."""
+        for house, all_of_it in enumerate(HOUSES):
+            places = board.cells[digit] & all_of_it
+            if self.seen.get((digit, house)) == places:
+                continue
+            self.seen[digit, house] = places
+            if 2 <= places.bit_count() <= 6:
+                halves = _halves(places, house)
+                if halves:
+                    read = Scan(digit, house, places)
+                    looks = paid(board, read) + places.bit_count()
+                    for part, rest in halves:
+                        self._link(Node(digit, part), Node(digit, rest), read, looks, fresh)
 
     def _link(
         self,
@@ -294,19 +299,25 @@ class ChainHunt:
             return number
         number = self.number[node] = len(self.nodes)
         mask = candidates_of(*node)
+        self.nodes.append(node)
+        self.masks.append(mask)
+        self.weak.append(_weak(node))
+        self.links.append([])
+        self.reached.append({})
+        for before in self._after(number):
+            self.after.pop(before, None)
         if mask & (mask - 1):
             self.groups[node.digit].append(number)
         else:
             self.single[mask] = number
             self.singles |= mask
-        self.after.clear()
-        self.onward.clear()
-        self.nodes.append(node)
-        self.masks.append(mask)
-        self.weak.append(_weak(node))
-        self.links.append([])
-        self.starts.append(_Start())
         return number
+
+    def _add(self, looks: int, read: Read, one: int, other: int) -> None:
+        """Note a link, and that all chains go on along it that come to where it begins."""
+        self.links[one].append((looks, read, other))
+        for before in self._after(one):
+            self.onward.pop(before, None)
 
     def _onward(self, node: int) -> list[_Strong]:
         """Where a chain goes on from a node: what its truth makes false, and the links from there,
@@ -320,7 +331,9 @@ class ChainHunt:
         return [link for link in every if link[0] == least[link[2]]]
 
     def _after(self, node: int) -> list[int]:
-        """The nodes that are false if this one is true, and lead on."""
+        """The nodes that are false if this one is true, and lead on; it is false if one of them is
+        true.
+        """
         known = self.after.get(node)
         if known is None:
             weak, known = self.weak[node], list[int]()
@@ -336,28 +349,33 @@ class ChainHunt:
 
     def _grow_by(self, looks: int, read: Read, one: int, other: int) -> None:
         """Let all chains that have come to where a new link begins go on along it."""
-        self.links[one].append((looks, read, other))
-        self.onward.clear()
         self._reach(one, other, looks, -1, read)
-        mask = self.masks[one]
-        for node in [n for n, weak in enumerate(self.weak) if mask & ~weak == 0]:
-            for start, origin in enumerate(self.starts):
-                known = origin.dist.get(node)
-                if known is not None and node not in origin.open:
-                    self._reach(start, other, known + looks, node, read)
+        for node in sorted(self._after(one)):
+            for start, here in sorted(self.reached[node].items()):
+                if not here.open:
+                    self._reach(start, other, here.looks + looks, node, read)
 
 
-class _Start:
-    """Chains from one node on: how dear the cheapest to each other node is, how it comes there, and
-    which nodes are still to be taken up.
+class _Reached:
+    """How dear the cheapest chain from a start to a node is, by which nodes and answers it comes
+    there, and whether it is still to be gone on from.
     """
 
-    __slots__ = ("back", "dist", "open")
+    __slots__ = ("back", "looks", "open")
 
-    def __init__(self) -> None:
-        self.dist: dict[int, int] = {}
-        self.back: dict[int, list[tuple[int, Read]]] = {}
-        self.open: set[int] = set()
+    def __init__(self, looks: int, before: int, read: Read) -> None:
+        self.looks, self.back, self.open = looks, [(before, read)], True
+
+    def by(self, looks: int, before: int, read: Read) -> bool:
+        """Take a way that is no dearer; whether the node must be gone on from once more."""
+        if looks < self.looks:
+            self.looks, self.back, self.open = looks, [(before, read)], True
+            return True
+        if (before, read) in self.back:
+            return False
+        self.back.append((before, read))
+        again, self.open = not self.open, True
+        return again
 
 
 _Strong = tuple[int, Read, int]
@@ -374,18 +392,6 @@ def _weak(node: Node) -> Candidates:
             if other != digit:
                 seen |= candidates_of(other, cells)
     return seen
-
-
-def _routes(
-    back: dict[int, list[tuple[int, Read]]], node: int
-) -> Iterator[tuple[tuple[Read, int], ...]]:
-    """All cheapest ways that lead to a node."""
-    for before, read in back[node]:
-        if before < 0:
-            yield ((read, node),)
-        else:
-            for steps in _routes(back, before):
-                yield (*steps, (read, node))
 
 
 def remote_pairs(board: Board, budget: int) -> list[Deduction]:
@@ -424,8 +430,8 @@ def _remote(board: Board, path: tuple[int, ...], digits: int, struck: Candidates
     held = sum(1 << c for c in path)
     reads = tuple(Sight(c, digits) for c in sorted(path))
     looks = len(path) + sum(paid(board, read) for read in reads)
-    pattern = _remote_pattern(path, digits)
-    return Deduction("remote pairs", reads, held, (), struck & ~_at(held), looks, pattern=pattern)
+    sees = partial(_remote_pattern, path, digits)
+    return Deduction("remote pairs", reads, held, (), struck & ~_at(held), looks, sees=sees)
 
 
 def _remote_pattern(path: tuple[int, ...], digits: int) -> Pattern:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce, paid
 from papernudge.hints.geometry import HOUSES, PEERS, Cell, candidates_of, members
@@ -17,6 +19,8 @@ from papernudge.hints.pattern import (
 )
 
 COLOURING = "colouring"
+MOST_HOUSES = 7
+"""So many houses a string goes through at most."""
 
 _Edges = dict[Cell, list[tuple[int, Cell, Scan]]]
 
@@ -53,23 +57,12 @@ def colouring(board: Board, budget: int) -> list[Deduction]:
 
 
 def _of_digit(board: Board, digit: int, budget: int) -> list[Deduction]:
-    """Kept on the boards of one search as long as the digit's places last and the budget doesn't
-    grow.
-    """
+    """Kept on the boards of one search as long as the digit's places last."""
     key = (COLOURING, digit, board.cells[digit])
-    reach: int
-    found: list[Deduction]
-    reach, found = board.shared.get(key, (0, []))
-    if reach < budget:
-        edges = _strings(board, digit)
-        found = [
-            deduction
-            for start in edges
-            for way in _ways(edges, start, budget)
-            for deduction in _coloured(board, digit, start, *way)
-        ]
-        board.shared[key] = budget, found
-    return found
+    found: _Found | None = board.shared.get(key)
+    if found is None:
+        found = board.shared[key] = _Found(board, digit)
+    return found.up_to(budget)
 
 
 def _strings(board: Board, digit: int) -> _Edges:
@@ -88,29 +81,39 @@ def _strings(board: Board, digit: int) -> _Edges:
 _Way = tuple[int, tuple[Cell, ...], tuple[Scan, ...]]
 
 
-def _ways(edges: _Edges, start: Cell, budget: int) -> list[_Way]:
-    """The strings of two houses or more from one cell on, no cell twice."""
-    done: list[_Way] = []
-    open_: list[_Way] = [(1, (start,), ())]
-    while open_:
-        looks, cells, reads = open_.pop()
-        if len(reads) > 1 and cells[0] < cells[-1]:
-            done.append((looks, cells, reads))
-        for further, cell, read in edges[cells[-1]]:
-            if cell not in cells and looks + further + 1 <= budget and len(reads) < 7:
-                open_.append((looks + further + 1, (*cells, cell), (*reads, read)))
-    return done
+class _Found:
+    """The strings of a digit, no cell twice, grown as far as was asked."""
+
+    def __init__(self, board: Board, digit: int) -> None:
+        self.board, self.digit = board, digit
+        self.edges = _strings(board, digit)
+        self.later: list[_Way] = [(1, (start,), ()) for start in self.edges]
+        self.found: list[Deduction] = []
+
+    def up_to(self, budget: int) -> list[Deduction]:
+        """Those of two houses or more, of no more than so many looks and maybe some dearer ones."""
+        open_ = [way for way in self.later if way[0] <= budget]
+        if not open_:
+            return self.found
+        self.later = [way for way in self.later if way[0] > budget]
+        open_.reverse()
+        while open_:
+            looks, cells, reads = open_.pop()
+            if len(reads) > 1 and cells[0] < cells[-1]:
+                self.found += _coloured(self.board, self.digit, cells, reads)
+            if len(reads) == MOST_HOUSES:
+                continue
+            for further, cell, read in self.edges[cells[-1]]:
+                if cell not in cells:
+                    way = looks + further + 1, (*cells, cell), (*reads, read)
+                    (open_ if way[0] <= budget else self.later).append(way)
+        return self.found
 
 
 def _coloured(
-    board: Board,
-    digit: int,
-    start: Cell,
-    looks: int,
-    cells: tuple[Cell, ...],
-    reads: tuple[Scan, ...],
+    board: Board, digit: int, cells: tuple[Cell, ...], reads: tuple[Scan, ...]
 ) -> list[Deduction]:
-    end = cells[-1]
+    start, end = cells[0], cells[-1]
     if len(cells) % 2 == 0:
         struck = board.cells[digit] & PEERS[start] & PEERS[end]
     elif PEERS[start] >> end & 1:
@@ -121,8 +124,8 @@ def _coloured(
         return []
     held = sum(1 << c for c in cells)
     ordered = tuple(sorted(reads))
-    pattern = _string(digit, cells, reads)
-    return [deduce(board, COLOURING, ordered, held, candidates_of(digit, struck), pattern)]
+    sees = partial(_string, digit, cells, reads)
+    return [deduce(board, COLOURING, ordered, held, candidates_of(digit, struck), sees)]
 
 
 def _string(digit: int, cells: tuple[Cell, ...], reads: tuple[Scan, ...]) -> Pattern:

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, paid
 from papernudge.hints.geometry import (
+    BLOCK,
     HOUSES,
     Cells,
     Digit,
@@ -110,7 +111,7 @@ class _Stock:
         )
         name = f"finned {FISH[self.size]}" if shape.fins else FISH[self.size]
         ruled_out = candidates_of(self.digit, shape.struck)
-        return Deduction(name, reads, shape.places, (), ruled_out, looks, pattern=pattern)
+        return Deduction(name, reads, shape.places, (), ruled_out, looks, sees=pattern)
 
 
 def _stock(board: Board, digit: Digit, size: int) -> _Stock:
@@ -161,8 +162,8 @@ def _swimming(
     for spare in _spares(crossed, len(chosen)):
         lines, covers = _crossing(cover, crossed & ~spare)
         fins = places & ~lines
-        if fins and not any(fins & ~HOUSES[house] == 0 for house in range(18, 27)):
-            continue
+        if fins and fins & ~HOUSES[BLOCK[fins.bit_length() - 1]]:
+            continue  # not in one block
         struck = cells & lines & ~places & peers_of_all(fins)
         if struck:
             yield _Shape(places.bit_count(), bases, covers, places, lines, fins, struck)

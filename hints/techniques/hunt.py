@@ -13,6 +13,9 @@ from typing import Protocol
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
 
+EVERY = 1 << 30
+"""A budget that nothing exceeds."""
+
 Technique = Callable[[Board, int], list[Deduction]]
 """All deductions on a board of no more than so many looks."""
 
@@ -49,8 +52,28 @@ class Asked:
             self.reach = budget
 
     def _fresh(self, board: Board, before: int, budget: int) -> Iterator[tuple[Board, Deduction]]:
-        for deduction in self.technique(board, budget):
+        for deduction in self._found(board, budget):
             # A technique that keeps what it found for a digit hands out the same again.
-            if deduction.looks > before and id(deduction) not in self.given:
+            if before < deduction.looks <= budget and id(deduction) not in self.given:
                 self.given[id(deduction)] = deduction
                 yield board, deduction
+
+    def _found(self, board: Board, budget: int) -> list[Deduction]:
+        return self.technique(board, budget)
+
+
+class Listed(Asked):
+    """A technique that takes as long to find little as to find all: it is asked once a board."""
+
+    def __init__(self, technique: Technique, board: Board) -> None:
+        """Nothing is listed yet."""
+        super().__init__(technique, board)
+        self.all: dict[Board, list[Deduction]] = {}
+
+    def _found(self, board: Board, budget: int) -> list[Deduction]:
+        known = self.all.get(board)
+        if known is None:
+            at_start = self.all.get(self.start)
+            self.all = {} if at_start is None else {self.start: at_start}
+            known = self.all[board] = self.technique(board, EVERY)
+        return known

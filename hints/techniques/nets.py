@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
+from papernudge.hints.following import Ends, World, ends_of, followed, split_once
 from papernudge.hints.geometry import ALL_CANDIDATES, HOUSES_OF, Candidates, members
 from papernudge.hints.pattern import ASSUMED, BASE, Pattern
-from papernudge.hints.solver import KEEP, ends_of, followed
+from papernudge.hints.solver import KEEP
 
 NET = "net"
 LOOKS_A_DIGIT = 3
@@ -33,13 +36,56 @@ def nets(board: Board, branches: int, wanted: Candidates = ALL_CANDIDATES) -> li
     asked = list(members(board.candidates & wanted))
     unknown = [bit for bit in asked if bit not in known]
     if unknown:
-        written = board.written
-        state = written | board.candidates
-        ends = ends_of(state, written) if branches else None
-        for bit in unknown:
-            digits = followed(state & KEEP[bit], branches, written | 1 << bit, ends=ends)
-            known[bit] = None if digits is None else _net(bit, digits)
+        state = board.written | board.candidates
+        told = _followed_from(state, board.written, branches, unknown)
+        known.update((bit, None if digits is None else _net(bit, digits)) for bit, digits in told)
     return [net for bit in asked if (net := known[bit])]
+
+
+def _followed_from(
+    state: Candidates, written: Candidates, branches: int, assumed: Iterable[int]
+) -> Iterator[tuple[int, int | None]]:
+    """For each candidate the digits followed from it to a contradiction, if there is one."""
+    if not branches:
+        stood = 0
+        for bit in assumed:
+            # What is written where another one leads to stands as well.
+            digits = None
+            if not stood >> bit & 1:
+                worlds: list[World] = []
+                digits = followed(state & KEEP[bit], 0, written | 1 << bit, worlds=worlds)
+                stood |= worlds[0][1] if worlds else 0
+            yield bit, digits
+        return
+    ends = ends_of(state, written)
+    stands, worlds = _standing(ends), []
+    for bit in assumed:
+        end = ends[bit]
+        if end is None:
+            yield bit, followed(state & KEEP[bit], 0, written | 1 << bit)
+            continue
+        found: list[World] = []
+        if branches == 1:
+            digits = split_once(end[0], end[1], True, ends, stands[bit], found)
+            for world in found:
+                for other in members(world[1] & ~written):
+                    stands[other] |= world[1]
+        else:
+            worlds = worlds or [one for one in ends.values() if one]
+            digits = followed(end[0], branches, end[1], ends=ends, worlds=worlds)
+        before = (end[1] & ~written).bit_count() - 1
+        yield bit, None if digits is None else before + digits
+
+
+def _standing(ends: Ends) -> dict[int, Candidates]:
+    """For each candidate those that are written together with it in some world."""
+    stands = dict.fromkeys(ends, 0)
+    for end in ends.values():
+        if end is not None:
+            for bit in members(end[1]):
+                if bit in stands:
+                    stands[bit] |= end[1]
+    return stands
 
 
 def _net(bit: int, digits: int) -> Deduction:
@@ -47,4 +93,4 @@ def _net(bit: int, digits: int) -> Deduction:
     cell = 1 << bit % 81
     pattern = Pattern(1 << bit // 81, ((ASSUMED, cell),), ((BASE, (HOUSES_OF[bit % 81][2],)),))
     looks = LOOKS_A_DIGIT * (1 + digits)
-    return Deduction(NET, (), cell, (), 1 << bit, looks, pattern=pattern)
+    return Deduction(NET, (), cell, (), 1 << bit, looks, sees=pattern)

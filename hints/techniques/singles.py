@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
@@ -172,12 +173,13 @@ def in_sight(board: Board) -> list[Deduction]:
     least = 0 if board.noted or board.gone else 1
     found: list[tuple[Demand, Deduction]] = []
     demands: list[Demand] = []
-    for blanks, house in sorted((_blanks(board, house), house) for house in range(27)):
-        if blanks > WORTH_FINISHING:
-            best = Demand(0, Kind.BLOCK if house >= 18 else Kind.LINE, blanks, least)
-        else:
-            best = Demand(0, Kind.SETTLED, blanks, least)
+    beaten = set[Demand]()  # what is dominated once stays so
+    for blanks, house in _by_blanks(board):
+        best = _best_there(blanks, house >= 18, least)
+        if best in beaten:
+            continue
         if any(map(best.dominated_by, demands)):
+            beaten.add(best)
             continue
         here = _in_house(board, house, blanks)
         found += here
@@ -197,18 +199,32 @@ def in_sight(board: Board) -> list[Deduction]:
     return undominated(found)
 
 
-def _blanks(board: Board, house: House) -> int:
-    return (HOUSES[house] & board.blank).bit_count()
+def _by_blanks(board: Board) -> list[tuple[int, House]]:
+    """The houses that have blanks, those with fewest first, each behind how many it has."""
+    blank = board.blank
+    each = [((cells & blank).bit_count(), house) for house, cells in enumerate(HOUSES)]
+    return sorted(one for one in each if one[0])
+
+
+@lru_cache
+def _best_there(blanks: int, block: bool, least: int) -> Demand:
+    """What the easiest step of a house with so many blanks demands at least; ``least``: witnesses
+    that any of them has.
+    """
+    if blanks > WORTH_FINISHING:
+        return Demand(0, Kind.BLOCK if block else Kind.LINE, blanks, least)
+    return Demand(0, Kind.SETTLED, blanks, least)
 
 
 def _in_house(board: Board, house: House, blanks: int) -> list[tuple[Demand, Deduction]]:
     """The hidden singles of a house, and the best way to finish it at one go, if there is one."""
-    here = list(_hidden_in(board, house))
+    here = [(demand(board, step.reads), step) for step in _hidden_in(board, house)]
     if 2 <= blanks <= WORTH_FINISHING:
-        ways = [way for first in here if (way := finished_house(board, first))]
+        whole = [way for _, first in here if (way := finished_house(board, first))]
+        ways = [(demand(board, way.reads), way) for way in whole]
         if ways:
-            here.append(min(ways, key=lambda way: (demand(board, way.reads), way.looks, way.reads)))
-    return [(demand(board, step.reads), step) for step in here]
+            here.append(min(ways, key=lambda way: (way[0], way[1].looks, way[1].reads)))
+    return here
 
 
 def finished_house(board: Board, first: Deduction) -> Deduction | None:

@@ -7,11 +7,13 @@ from itertools import combinations
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce
 from papernudge.hints.geometry import (
+    ALL_DIGITS,
     DIGITS_IN,
     HOUSES,
     HOUSES_OF,
     PEERS,
     Cell,
+    Cells,
     Digits,
     candidates_of,
     common_peers,
@@ -34,13 +36,21 @@ def xy_wings(board: Board, budget: int) -> list[Deduction]:
     ...     23 . .  .  . .  . . .'''), 9)))
     XY-wing, 6 looks: no 3 in R4C4
     """
-    found = []
+    found, pairs = list[Deduction](), _pairs(board)
     for hinge, digits in _with(board, 2):
-        for one, other in combinations(_seen_pairs(board, hinge), 2):
-            a, b = board.digits[one], board.digits[other]
-            shared = a & b
-            if shared and not shared & digits and a != b and (a | b) & ~shared == digits:
-                found += _wing(board, "XY-wing", (hinge, one, other), shared, (one, other))
+        near, x = PEERS[hinge], digits & -digits
+        wings = []
+        for other_digit in DIGITS_IN[ALL_DIGITS & ~digits]:
+            z = 1 << (other_digit - 1)
+            ones, others = pairs.get(x | z, 0) & near, pairs.get(digits ^ x | z, 0) & near
+            if ones and others:
+                wings += [
+                    (min(one, other), max(one, other), z)
+                    for one in members(ones)
+                    for other in members(others)
+                ]
+        for one, other, z in sorted(wings):
+            found += _wing(board, "XY-wing", (hinge, one, other), z, (one, other))
     return [d for d in found if d.looks <= budget]
 
 
@@ -54,10 +64,12 @@ def xyz_wings(board: Board, budget: int) -> list[Deduction]:
     ...     23  . .  .  . .  . . .'''), 9)))
     XYZ-wing, 6 looks: no 3 in R1C2, R1C3
     """
-    found = []
+    found, pairs = list[Deduction](), _pairs(board)
     for hinge, digits in _with(board, 3):
-        inside = [c for c in _seen_pairs(board, hinge) if board.digits[c] & ~digits == 0]
-        for one, other in combinations(inside, 2):
+        inside = 0
+        for left_out in DIGITS_IN[digits]:
+            inside |= pairs.get(digits & ~(1 << (left_out - 1)), 0)
+        for one, other in combinations(members(inside & PEERS[hinge]), 2):
             shared = board.digits[one] & board.digits[other]
             if board.digits[one] != board.digits[other]:
                 cells = (hinge, one, other)
@@ -83,8 +95,14 @@ def w_wings(board: Board, budget: int) -> list[Deduction]:
     W-wing, 10 looks: no 2 in R1C8, R4C2
     """
     found = []
-    for (one, a), (other, b) in combinations(_with(board, 2), 2):
-        if a != b or PEERS[one] >> other & 1:
+    alike = [
+        (*two, a)
+        for a, cells in _pairs(board).items()
+        if cells & (cells - 1)
+        for two in combinations(members(cells), 2)
+    ]
+    for one, other, a in sorted(alike):
+        if PEERS[one] >> other & 1:
             continue
         for x, y in (DIGITS_IN[a], DIGITS_IN[a][::-1]):
             struck = board.cells[y] & PEERS[one] & PEERS[other]
@@ -101,7 +119,7 @@ def w_wings(board: Board, budget: int) -> list[Deduction]:
                         a,
                         ((BRIDGE, places), (PINCER, mine)),
                         ((BASE, (house,)),),
-                        takes=((one, a), (other, b)),
+                        takes=((one, a), (other, a)),
                     )
                     found.append(deduce(board, "W-wing", reads, places | mine, ruled_out, pattern))
     return [d for d in found if d.looks <= budget]
@@ -111,10 +129,12 @@ def _with(board: Board, count: int) -> list[tuple[Cell, Digits]]:
     return [(c, ds) for c, ds in enumerate(board.digits) if ds.bit_count() == count]
 
 
-def _seen_pairs(board: Board, hinge: Cell) -> list[Cell]:
-    """The cells with two digits that a cell sees."""
-    seen = PEERS[hinge] & board.blank
-    return [c for c in members(seen) if board.digits[c].bit_count() == 2]
+def _pairs(board: Board) -> dict[Digits, Cells]:
+    """For each two digits the cells that can take just these."""
+    pairs: dict[Digits, Cells] = {}
+    for cell, digits in _with(board, 2):
+        pairs[digits] = pairs.get(digits, 0) | 1 << cell
+    return pairs
 
 
 def _wing(

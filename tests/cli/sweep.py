@@ -222,7 +222,7 @@ def replace_reading() -> Any:
     def reading(todo: Any, wishes: Any) -> Any:
         for page in todo:
             where = (page.hash, page.number, work.reader(), "read")
-            yield PageDone(*where, grids=[row], puzzles=[settle.settle(row)])
+            yield (PageDone(*where, grids=[row], puzzles=[settle.settle(row)]),)
 
     def marked(called: str, assumptions: Any = ()) -> Any:
         photo = open_named(called)

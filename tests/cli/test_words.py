@@ -15,6 +15,8 @@ import pytest
 import typer.main
 
 from papernudge.cli.app import app
+from papernudge.cli.base.exits import Exit
+from papernudge.cli.books.digitise import Ran
 
 Run = Callable[..., Any]
 COMMANDS = sorted(typer.main.get_command(app).commands)  # type: ignore[attr-defined]
@@ -80,9 +82,9 @@ def asked_book(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
     """The books that digitise is asked to write."""
     asked: list[Path] = []
 
-    def digitised(wishes: Any) -> int:
+    def digitised(wishes: Any, tell: Any) -> Any:
         asked.append(wishes.book)
-        return 0
+        return Ran({}, (), (), Exit.DONE)
 
     monkeypatch.setattr("papernudge.cli.books.digitise.run_digitise", digitised)
     return asked

@@ -162,6 +162,53 @@ def test_there_is_a_root_wherever_there_is_a_mistake_and_rubbing_it_out_is_price
         # fall with the root that is rubbed out.
         assert result.cost + len(result.roots) - 1 <= len(wrong)
         assert roots == {cell for group in result.roots for cell in group}
+        firsts = {group[0] for group in result.roots}
+        costs = {
+            group: len(wrong - reached(puzzle, digits, wrong, firsts - {group[0]}))
+            for group in result.roots
+        }
+        assert result.cost == max(costs.values())
+        assert result.cost == next(n for group, n in costs.items() if result.first_out in group)
+
+
+def reached(puzzle: int, digits: dict[int, int], wrong: set[int], kept: set[int]) -> set[int]:
+    """The wrong entries that singles write, step by step, from the right digits and those kept.
+    What repeats a given is written by nobody who looks.
+    """
+    givens = {c: int(mark) for c, mark in enumerate(PUZZLES[puzzle]) if mark != "."}
+    there = (
+        givens | {c: d for c, d in digits.items() if c not in wrong} | {c: digits[c] for c in kept}
+    )
+    grown = set(kept)
+    while True:
+        more = {
+            c
+            for c in wrong - grown
+            if digits[c] not in {givens.get(x) for x in seen_by(c)}
+            and is_single(there, c, digits[c])
+        }
+        if not more:
+            return grown
+        grown |= more
+        there |= {c: digits[c] for c in more}
+
+
+def seen_by(cell: int) -> set[int]:
+    return {x for h in HOUSES_OF[cell] for x in HOUSE_CELLS[h]} - {cell}
+
+
+def is_single(there: dict[int, int], cell: int, digit: int) -> bool:
+    """Whether the cell's houses show all other digits, or no other cell of one can take it."""
+    if {there[x] for x in seen_by(cell) if x in there} >= set(range(1, 10)) - {digit}:
+        return True
+    return any(
+        all(
+            there.get(x, digit) != digit or digit in {there.get(y) for y in seen_by(x) - {cell}}
+            for x in HOUSE_CELLS[house]
+            if x != cell
+        )
+        for house in HOUSES_OF[cell]
+    )
 
 
 FIELDS = {

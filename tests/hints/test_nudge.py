@@ -18,6 +18,8 @@ from papernudge.hints import words as words_module
 from papernudge.hints.generate import puzzle
 from papernudge.hints.geometry import cell_name, members
 from papernudge.hints.nudge import DigitFocus, HouseFocus
+from papernudge.hints.said import SAID
+from papernudge.hints.words import ENGLISH
 
 
 def nudges() -> list[tuple[Position, Nudge]]:
@@ -234,6 +236,23 @@ def test_exact_words_of_each_depth_for_one_known_position() -> None:
         "other.",
         "Write 7 in R1C9. R1C8 and R1C7 follow.",
     ]
+
+
+READ_WRONG = re.compile(
+    r"where (row|column|block) \d meet\b|\bno \d and \d in\b|\bof the 0\b|so it costs one digit"
+    r"|comes to nothing|\b1 digits\b|\ba 8\b|  "
+)
+
+
+def test_what_once_read_wrong_is_said_otherwise_everywhere() -> None:
+    """Templates read aloud: each of these stood in one."""
+    catalogue = [*SAID.values(), *ENGLISH.reasons.values(), *ENGLISH.patterns.values()]
+    walks = [walk(Position.of(puzzle(seed))) for seed in range(4)]
+    told = [s for one in walks for depth in (1, 2, 3, 4) for s in one.sentences(depth)]
+    assert len(told) > 500
+    assert [s for s in (*catalogue, *told) if READ_WRONG.search(s)] == []
+    assert READ_WRONG.search("So there is no 2 and 6 in R1C1.")
+    assert READ_WRONG.search("a blank where row 5 meet column 6")
 
 
 def test_the_room_imports_without_numpy_and_without_any_other_room() -> None:

@@ -144,8 +144,8 @@ def test_the_judge_of_patterns_can_say_no() -> None:
         role, mask = pattern.cells[0]
         moved = (role, mask & (mask - 1) | 1 << (80 - mask.bit_length() % 81))
         wrong = [
-            replace(step.deduction, pattern=pattern._replace(digits=pattern.digits << 1 & 511)),
-            replace(step.deduction, pattern=pattern._replace(cells=(moved, *pattern.cells[1:]))),
+            replace(step.deduction, sees=pattern._replace(digits=pattern.digits << 1 & 511)),
+            replace(step.deduction, sees=pattern._replace(cells=(moved, *pattern.cells[1:]))),
             replace(step.deduction, ruled_out=1 << (step.ruled_out.bit_length() + 80) % 729),
         ]
         for other in wrong:

@@ -19,10 +19,12 @@ from papernudge.vision.photo import Photo, open_photo
 from papernudge.vision.read import read_page
 from papernudge.vision.reading import CellKind, GridReading, PageReading, Told
 from papernudge.vision.reread import reread
-from papernudge.vision.sight import Sight
+from papernudge.vision.sight import Sight, View, judged
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 Picture = np.ndarray
+
+ALL = np.ones((10, 10), np.bool_)
 
 
 def fixture(name: str) -> tuple[Picture, dict, Mesh]:
@@ -172,3 +174,39 @@ def test_a_look_that_is_not_trusted_is_never_made_surer_and_a_hidden_one_says_no
     assert (told.max(axis=1) <= digits.max(axis=1) + 1e-9).all()
     np.testing.assert_allclose(np.exp(told[7]), 0.1)
     np.testing.assert_allclose(Sight().trusted(digits), digits)
+
+
+def test_a_blank_that_is_all_white_or_black_with_its_lines_is_not_seen() -> None:
+    blank = np.log(np.array([[0.9991] + [0.0001] * 9] * 81))
+    mesh = Mesh(np.stack(np.meshgrid(np.arange(10), np.arange(10)), axis=-1) * 40.0 + 60, ALL)
+    for level in (0, 255):
+        paper = np.full((480, 480, 3), level, np.uint8)
+        assert set(View.of(paper, mesh).sight(blank).hidden) == set(range(81))
+
+
+def test_of_harmed_cells_what_is_read_must_be_likelier_by_itself() -> None:
+    digits = np.log(np.array([[0.002, 0.991] + [0.007 / 8] * 8] * 81))
+    hand = np.full(81, 8.0)
+    plain = np.tile([8.0, 8.0, -8.0, 8.0], (81, 1))
+    assert Sight(signs=plain).suspects(digits, hand) == frozenset()
+    harmed = plain.copy()
+    harmed[40] = (8.0, -8.0, 8.0, 1.0)
+    assert Sight(signs=harmed).suspects(digits, hand) == {40}
+
+
+def test_a_hand_told_in_a_harmed_cell_must_be_plain() -> None:
+    digits = np.log(np.array([[1e-7, 1 - 1e-6] + [1e-7] * 8] * 81))
+    signs = np.tile([8.0, 8.0, -8.0, 8.0], (81, 1))
+    signs[40] = signs[41] = (8.0, 8.0, 8.0, 8.0)
+    hand = np.full(81, 12.0)
+    hand[40] = 4.0
+    assert Sight(signs=signs).suspects(digits, hand) == {40}
+
+
+def test_a_page_on_its_side_is_refused_where_the_vote_was_close() -> None:
+    digits = np.log(np.array([[0.002, 0.95] + [0.048 / 8] * 8] * 81))
+    sight = Sight(signs=np.tile([8.0, 8.0, -8.0, 4.0], (81, 1)))
+    assert 2 < sight.wrong(digits) < 7
+    ails = lambda: ails_of(np.full((200, 200, 3), 200, np.uint8))  # noqa: E731
+    assert judged(sight, digits, False, ails, 60.0).poor is None
+    assert judged(sight, digits, False, ails, 12.0).poor is not None

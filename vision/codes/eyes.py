@@ -27,6 +27,8 @@ _ONE, _THREE = (0.4, 1.9), (1.9, 4.4)
 """Widths of a run of one module and of three, in modules, when a seventh of all five is one."""
 _LEAST, _MOST = 8, 240
 """Width of a whole mark, pixels."""
+_LEAST_AROUND = 16
+"""Length of an outline, pixels, below which it counts for no box: views are enlarged."""
 _BUSY = 0.3
 """Share of pixels at which ink begins or ends, along a row, above which a picture is noise."""
 
@@ -45,6 +47,26 @@ def marks_in(grey: Any) -> Points:
         if not is_busy(ink):
             found.append(_crossed(ink) / scale)
     return np.concatenate(found)
+
+
+def boxes_in(grey: Any) -> int:
+    """About how many outlines of some size have four corners, of which a look at some hundred
+    tells. ``grey``: uint8 (H, W).
+    """
+    import cv2
+
+    scale = min(1.0, _SIDES[0] / max(grey.shape))
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    outlines, _ = cv2.findContours(_ink(small), cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
+    some = outlines[:: max(1, len(outlines) // 500)]
+    return sum(map(_is_box, some)) * len(outlines) // max(1, len(some))
+
+
+def _is_box(outline: Any) -> bool:
+    import cv2
+
+    around = cv2.arcLength(outline, True)
+    return around >= _LEAST_AROUND and len(cv2.approxPolyDP(outline, 0.05 * around, True)) == 4
 
 
 def _ink(grey: Any) -> Any:

@@ -7,12 +7,14 @@ many hours ``--pages`` pages take by Dask, what stays on the disk, and what each
 - the scheduler hands out so many tasks a second, measured with ``--tasks`` empty pages, through
   the code that ``digitise --cluster`` runs, on a scheduler and two workers of many threads on
   loopback;
-- the writer, one process, puts so many pages a second into a book, each in its own transaction,
-  each on the disk before the next;
+- the writer, one process, puts so many pages a second into a book, those that come back at once as
+  one transaction, each transaction on the disk before the next;
 - the line out of the machine that holds the photos carries ``--line`` gigabits a second.
 
-What carries least is what breaks first. Several runs, each on a part of the archive with a book and
-a scheduler of its own (``--runs``), are what was done about it: none shares anything with another.
+What carries least is what breaks first. What was done about it: what comes back at once is fetched
+and written at one go (beside it the table says what each alone would come to, of ``--alone``
+pages); and several runs, each on a part of the archive with a book and a scheduler of its own
+(``--runs``), share nothing.
 """
 
 from __future__ import annotations
@@ -46,7 +48,7 @@ def empty_page(task: Any) -> Any:
     return PageDone(task.hash, task.number, "", "no grid")
 
 
-def reading(folder: Path, many: int) -> tuple[float, list[Any], int]:
+def reading(folder: Path, many: int, fonts: bool) -> tuple[float, list[Any], int]:
     """Processor seconds a page of six grids, 3 megapixels; the pages as read; bytes a photo."""
     from bench_books import draw_book
 
@@ -54,7 +56,7 @@ def reading(folder: Path, many: int) -> tuple[float, list[Any], int]:
     from papernudge.cli.books.work import one_thread, read_task
 
     one_thread()
-    draw_book(folder, many, 0.0, False)
+    draw_book(folder, many, 0.0, fonts)
     photos = sorted(folder.glob("*.jpg"))
     tasks = [PageTask("0" * 64, 1, "photo", path.name, str(path)) for path in photos]
     read_task(tasks[0])  # loads the looks
@@ -67,8 +69,10 @@ def reading(folder: Path, many: int) -> tuple[float, list[Any], int]:
     return statistics.mean(spent), done, size
 
 
-def writing(path: Path, done: list[Any], many: int) -> tuple[float, float]:
-    """Pages a second that the writer puts into a book, and the bytes that each leaves there."""
+def writing(path: Path, done: list[Any], many: int, at_once: int) -> tuple[float, float]:
+    """Pages a second that the writer puts into a book, so many ``at_once``, and the bytes that each
+    leaves there.
+    """
     from papernudge.cli.books.book import Book
     from papernudge.cli.books.sources import Surveyed
 
@@ -76,8 +80,10 @@ def writing(path: Path, done: list[Any], many: int) -> tuple[float, float]:
     with Book.to_write(path) as book:
         book.note_sources([Surveyed(Path(n), n, "photo", 1, 1) for n in named])
         began = time.perf_counter()
-        for number, hash_ in enumerate(named):
-            book.write(replace(done[number % len(done)], hash=hash_))
+        for start in range(0, many, at_once):
+            with book.together():
+                for number in range(start, min(start + at_once, many)):
+                    book.write(replace(done[number % len(done)], hash=named[number]))
         rate = many / (time.perf_counter() - began)
     return rate, path.stat().st_size / many
 
@@ -115,9 +121,9 @@ def _until_there(address: str, workers: int) -> None:
         client.wait_for_workers(workers, timeout=120)
 
 
-def handing_out(folder: Path, many: int) -> float:
-    """Empty pages a second, there and back, by what ``digitise --cluster`` runs: from the first
-    that is back to the last.
+def handing_out(folder: Path, many: int, at_once: int) -> float:
+    """Empty pages a second, there and back, by what ``digitise --cluster`` runs, so many
+    ``at_once`` at most: from the first that is back to the last.
     """
     import bench_cost  # by its own name, so that a worker finds what it is sent
 
@@ -126,14 +132,15 @@ def handing_out(folder: Path, many: int) -> float:
 
     cluster.far_read = bench_cost.empty_page
     cluster.bare_task = lambda task: task
+    cluster.AT_ONCE = at_once
     tasks = (PageTask(f"{n:064x}", 1, "photo", "page.jpg", "") for n in range(many))
     with scheduler(folder) as address:
         pages = cluster.on_cluster(tasks, address)
-        next(pages)
+        first = len(next(pages))
         began = time.perf_counter()
-        back = sum(1 for _ in pages)
+        back = sum(map(len, pages))
         spent = time.perf_counter() - began
-    assert back == many - 1
+    assert first + back == many
     return back / spent
 
 
@@ -146,24 +153,36 @@ def main() -> int:
     words = argparse.ArgumentParser(description=__doc__)
     words.add_argument("--pages", type=int, default=10_000_000)
     words.add_argument("--tasks", type=int, default=100_000)
-    words.add_argument("--drawn", type=int, default=6, help="pages that are read here")
+    words.add_argument("--alone", type=int, default=2_000)
+    words.add_argument("--drawn", type=int, default=12, help="pages that are read here")
+    words.add_argument("--own", action="store_true", help="draw without typefaces")
     words.add_argument("--written", type=int, default=500, help="pages that are written here")
     words.add_argument("--cores", type=int, default=os.cpu_count() or 1, help="of a machine")
     words.add_argument("--line", type=float, default=1.0, help="gigabits a second")
     words.add_argument("--runs", type=int, nargs="+", default=[1, 10])
     told = words.parse_args()
+    from papernudge.cli.books.cluster import AT_ONCE
+
     with tempfile.TemporaryDirectory() as name:
         desk = Path(name)
         (desk / "drawn").mkdir()
-        work, done, photo = reading(desk / "drawn", told.drawn)
-        written, kept = writing(desk / "b.book", done, told.written)
-        handed = handing_out(desk, told.tasks)
+        work, done, photo = reading(desk / "drawn", told.drawn, not told.own)
+        written, kept = writing(desk / "b.book", done, told.written, AT_ONCE)
+        written_alone, _ = writing(desk / "alone.book", done, told.written, 1)
+        handed_alone = handing_out(desk, told.alone, 1)
+        (desk / "scheduler.json").unlink()
+        began = time.perf_counter()
+        handed = handing_out(desk, told.tasks, AT_ONCE)
+        spent = time.perf_counter() - began
     line = told.line * 1e9 / 8 / photo
     tell("processor seconds a page, 3 megapixels, six grids", f"{work:.2f}")
     tell("bytes of a photo, MB", f"{photo / 1e6:.2f}")
     tell("written into one book, pages a second", f"{written:.0f}")
+    tell("  when each waits for the disk alone", f"{written_alone:.0f}")
     tell("left in the book, kB a page", f"{kept / 1e3:.1f}")
-    tell(f"handed out and taken back, of {told.tasks} empty pages, a second", f"{handed:.0f}")
+    tell(f"handed out and taken back, of {told.tasks:,} empty pages, a second", f"{handed:.0f}")
+    tell("  seconds that this took", f"{spent:.0f}")
+    tell(f"  when each is fetched alone, of {told.alone:,}", f"{handed_alone:.0f}")
     tell(f"sent over {told.line:g} Gbit/s, pages a second", f"{line:.0f}")
     tell("load of the machine meanwhile", f"{os.getloadavg()[0]:.1f}")
     tell(f"the book of {told.pages:,} pages, GB", f"{told.pages * kept / 1e9:.0f}")

@@ -209,6 +209,17 @@ def test_what_is_left_out_is_named_by_its_page(papernudge: Run, shelf: Any, tmp_
     assert lines[lines.index("Left out:") + 1] == "  1 cut off: cut-off.jpg, grid 1."
 
 
+def test_two_files_of_one_name_are_not_taken_for_one_page(
+    papernudge: Run, shelf: Any, tmp_path: Path
+) -> None:
+    cut_off = (Path(__file__).resolve().parents[3] / "fixtures" / "cut-off.jpg").read_bytes()
+    for number in range(2):
+        (tmp_path / str(number)).mkdir()
+        (tmp_path / str(number) / "a.jpg").write_bytes(cut_off + bytes([number]))
+    ran = papernudge("digitise", tmp_path, "--book", tmp_path / "b.book")
+    assert "  2 cut off: a.jpg, grid 1; a.jpg, grid 1." in ran.out.splitlines()
+
+
 @pytest.mark.parametrize("what", ["a missing one", "a letter", "a torn photo", "no words"])
 def test_a_run_that_could_read_nothing_leaves_no_book(
     papernudge: Run, shelf: Any, tmp_path: Path, what: str

@@ -26,9 +26,9 @@ def digitised(
 ) -> Callable[..., Any]:
     """Digitises a folder whose pages are blank; the document."""
 
-    def blank(todo: Any, wishes: Any) -> Iterator[PageDone]:
+    def blank(todo: Any, wishes: Any) -> Iterator[tuple[PageDone]]:
         for task in todo:
-            yield PageDone(task.hash, task.number, "test", "no grid")
+            yield (PageDone(task.hash, task.number, "test", "no grid"),)
 
     monkeypatch.setattr("papernudge.cli.books.digitise._reading", blank)
 

@@ -228,10 +228,11 @@ def test_a_file_of_corrections_names_the_line_that_is_off(
     papernudge: Run, tmp_path: Path, shelf: Any
 ) -> None:
     said = tmp_path / "said.txt"
-    said.write_text(f"# remarks are fine\n\n{ID} R4C7=1\nnonsense\n", "utf-8")
+    said.write_text(f"# remarks are fine\n\n{ID} R4C7=1\nnonsense\n{ID} R4C7=17\n", "utf-8")
     ran = papernudge("digitise", shelf.photos[0], "--book", tmp_path / "b", "--corrections", said)
     assert ran.code == 2
-    assert "said.txt, line 4: a correction looks like" in ran.err
+    assert "said.txt, line 4: A correction looks like" in ran.err
+    assert "said.txt, line 5: A correction looks like" in ran.err
     assert (tmp_path / "b").exists()  # the rest is done
 
 
@@ -414,7 +415,7 @@ def test_corrections_that_do_not_fit_are_told_one_by_one_and_the_others_go_in(
     assert ran.code == 2
     assert "Corrections changed 1 puzzle." in ran.out
     second, fourth, unknown = ran.err.splitlines()
-    assert "line 2: a correction looks like" in second
+    assert "line 2: A correction looks like" in second
     assert "line 4: " in fourth
     assert f"holds no grid {ID} that was read" in unknown
     changed = next(one for one in rows(book) if one["id"] == row["id"])
@@ -447,6 +448,14 @@ def test_rows_are_called_after_their_file_or_page_unless_somebody_called_them_so
     papernudge("digitise", "--book", book, "--assume", f"{row['id']} label")
     papernudge("digitise", folder, "--book", book, "--label-from", "file")
     assert labels_in(rows(book))["good.jpg"] == "good"
+
+
+def test_without_a_source_all_of_the_book_is_called_after_its_files(
+    papernudge: Run, book: Path, rows: Run
+) -> None:
+    ran = papernudge("digitise", "--book", book, "--label-from", "file")
+    assert ran.code == 0, ran.err
+    assert labels_in(rows(book)) == {"good.jpg": "good", "smeared.png": "smeared"}
 
 
 def test_a_label_stays_beside_other_words_and_a_page_that_is_read_again(

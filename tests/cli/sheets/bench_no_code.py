@@ -1,9 +1,10 @@
 """How soon ``mark`` is sure that a page shows no sheet code: ``bench_no_code.py [PHOTO]``.
 
 Pages of 1, 3, 8 and 12 megapixels with a grid somewhere and no code: a newspaper photo (PHOTO, or
-one of the fixtures enlarged), blank paper, a page of text, noise. Seconds of processor time on one
-thread; the limit is 2. A page with a square code of something else is told to show one. Exit code 1
-if a page takes longer, or a code is seen where none is.
+one of the fixtures enlarged), blank paper, pages of text in three faces, one of small boxes to be
+ticked, noise. Seconds of processor time on one thread; the limit is 2. A page with a square code of
+something else is told to show one. Exit code 1 if a page takes longer, or a code is seen where none
+is.
 """
 
 from __future__ import annotations
@@ -35,17 +36,38 @@ def pages(photo: Any) -> Iterator[tuple[str, Any]]:
         noise = rng.normal(0, 3, (high, wide, 3))
         yield f"blank {megapixels}", np.clip(230 + noise, 0, 255).astype(np.uint8)
         yield f"text {megapixels}", text(high, wide)
+        yield f"bold {megapixels}", text(high, wide, cv2.FONT_HERSHEY_DUPLEX, 0.35, 2.6)
+        yield f"serif {megapixels}", text(high, wide, cv2.FONT_HERSHEY_TRIPLEX, 0.55, 1.0)
+        yield f"boxes {megapixels}", boxes(high, wide)
         yield f"noise {megapixels}", rng.integers(0, 256, (high, wide, 3), dtype=np.uint8)
 
 
-def text(high: int, wide: int) -> Any:
+def text(
+    high: int,
+    wide: int,
+    face: int = cv2.FONT_HERSHEY_COMPLEX,
+    size: float = 0.8,
+    thick: float = 1.5,
+) -> Any:
+    """A page of text. ``size``, ``thick``: of letters and strokes where a page is 1,600 high."""
     page = np.full((high, wide, 3), 235, np.uint8)
     scale = high / 1600
-    for y in range(int(60 * scale), high, int(34 * scale)):
+    for y in range(int(60 * scale), high, max(4, int(42 * size * scale))):
         cv2.putText(
-            page, WORDS, (int(30 * scale), y), cv2.FONT_HERSHEY_COMPLEX, 0.8 * scale, (30,) * 3,
-            max(1, int(1.5 * scale)), cv2.LINE_AA,
+            page, f"{WORDS}, {WORDS.lower()}", (int(30 * scale), y), face, size * scale, (30,) * 3,
+            max(1, int(thick * scale)), cv2.LINE_AA,
         )  # fmt: skip
+    return page
+
+
+def boxes(high: int, wide: int) -> Any:
+    """A questionnaire: a box to be ticked beside the other."""
+    page = np.full((high, wide, 3), 235, np.uint8)
+    step = high // 80
+    for y in range(step, high - step, step):
+        for x in range(step, wide - step, step):
+            at = (x + step // 5, y + step // 5)
+            cv2.rectangle(page, at, (x + step * 4 // 5, y + step * 4 // 5), (40,) * 3, 1)
     return page
 
 
