@@ -100,7 +100,8 @@ def _sheet(mesh: Mesh, degree: int) -> tuple[Points, Points]:
     """
     points = mesh.crossings.reshape(100, 2)
     middle, size = points.mean(axis=0), points.std()
-    normed, places, terms = (points - middle) / size, lattice().reshape(100, 2), _terms(degree)
+    normed = np.asarray((points - middle) / size, np.float64)
+    places, terms = lattice().reshape(100, 2), _terms(degree)
     trust = np.where(mesh.seen.reshape(100), 1.0, _BLIND)
     weights = trust
     for _ in range(_ROUNDS):

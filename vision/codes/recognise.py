@@ -93,7 +93,7 @@ class _Piece:
     def area(self) -> float:
         """About how many pixels of the raster it covers."""
         (a, b, _), (c, d, _), _ = (self.to / self.to[2, 2]).tolist()
-        return self.size[0] * self.size[1] / max(abs(a * d - b * c), 1e-9)
+        return float(self.size[0] * self.size[1] / max(abs(a * d - b * c), 1e-9))
 
     def holds(self, marks: Points) -> bool:
         """Whether marks lie in it."""
