@@ -106,7 +106,7 @@ def _sheet(mesh: Mesh, degree: int) -> tuple[Points, Points]:
     weights = trust
     for _ in range(_ROUNDS):
         plane = _plane(normed, weights)
-        flat = project(np.linalg.inv(plane), normed)
+        flat = project(np.asarray(np.linalg.inv(plane), np.float64), normed)
         root = np.sqrt(weights)[:, None]
         bend, *_ = np.linalg.lstsq(terms * root, (flat - places) * root, rcond=None)
         off = 9 * np.linalg.norm(flat - places - terms @ bend, axis=1)
