@@ -2,9 +2,9 @@
 
     python tests/tables.py RESULT.json [more] [--into DEVELOPERS.md]
 
-A table stands between ``<!-- table: NAME -->`` and ``<!-- end of table -->``. Rows that the results
-have figures for are made anew, in the order of the results; a table that no result is about stays
-as it is. Prints which tables were made.
+A table stands between ``<!-- table: NAME -->`` and ``<!-- end of table -->``. One that results have
+figures for is made anew, whole, with a row for each of theirs in the order of the results: name all
+that belong into it. A table that no result is about stays as it is. Prints which were made.
 """
 
 from __future__ import annotations
