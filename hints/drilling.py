@@ -60,7 +60,7 @@ FIRST = {
     "two-string kite": (0, 2),
     "turbot fish": (13, 27),
     "empty rectangle": (9, 16),
-    "finned jellyfish": (0, 0),  # not counted yet; no jellyfish came first
+    "finned jellyfish": (0, 0),
 }
 """In how many of FIRST_OF of our own puzzles a reason was, at some step, all that was cheapest, and
 one of the cheapest (``bench_drilling.py first 484``). What never comes first is undercut: another
