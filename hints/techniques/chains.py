@@ -180,7 +180,7 @@ class ChainHunt:
         self.after: dict[int, list[int]] = {}
         self.onward: dict[int, list[_Strong]] = {}
         self.reached: list[dict[int, _Reached]] = []
-        self.queue: list[tuple[int, int, int]] = []
+        self.queue: list[int] = []
         self.given: set[object] = set()
 
     def more(self, board: Board, budget: int) -> Iterator[tuple[Board, Deduction]]:
@@ -190,8 +190,10 @@ class ChainHunt:
             self._look_at(board)
         candidates = board.candidates
         queue, reached, weak, onward = self.queue, self.reached, self.weak, self.onward
-        while queue and queue[0][0] <= budget:
-            looks, start, node = heappop(queue)
+        most = (budget + 1) * _LOOK
+        while queue and queue[0] < most:
+            looks, ends = divmod(heappop(queue), _LOOK)
+            start, node = divmod(ends, _START)
             here = reached[node][start]
             if looks > here.looks or not here.open:
                 continue
@@ -210,9 +212,9 @@ class ChainHunt:
                 there = reached[other].get(start)
                 if there is None:
                     reached[other][start] = _Reached(reach, node, read)
-                    heappush(queue, (reach, start, other))
+                    heappush(queue, reach * _LOOK + start * _START + other)
                 elif reach <= there.looks and there.by(reach, node, read):
-                    heappush(queue, (reach, start, other))
+                    heappush(queue, reach * _LOOK + start * _START + other)
 
     def _told(
         self, start: int, node: int, ruled_out: Candidates, looks: int
@@ -226,7 +228,7 @@ class ChainHunt:
 
     def _routes(self, start: int, node: int) -> Iterator[tuple[tuple[Read, int], ...]]:
         """All cheapest ways that lead to a node."""
-        for before, read in self.reached[node][start].back:
+        for before, read in self.reached[node][start].ways:
             if before < 0:
                 yield ((read, node),)
             else:
@@ -240,7 +242,7 @@ class ChainHunt:
             self.reached[node][start] = _Reached(looks, before, read)
         elif looks > there.looks or not there.by(looks, before, read):
             return
-        heappush(self.queue, (looks, start, node))
+        heappush(self.queue, looks * _LOOK + start * _START + node)
 
     def _look_at(self, board: Board) -> None:
         """Add the links that have come up since the last board."""
@@ -356,24 +358,38 @@ class ChainHunt:
                     self._reach(start, other, here.looks + looks, node, read)
 
 
+_START = 1 << 12
+_LOOK = _START * _START
+"""What waits is one number: looks, then start, then node. There are fewer nodes than _START: 729
+single candidates, and for each digit four groups in each of the 54 crossings of line and block.
+"""
+
+
 class _Reached:
-    """How dear the cheapest chain from a start to a node is, by which nodes and answers it comes
-    there, and whether it is still to be gone on from.
+    """How dear the cheapest chain from a start to a node is, by which node and answer it comes
+    there, by which others as well, and whether it is still to be gone on from.
     """
 
-    __slots__ = ("back", "looks", "open")
+    __slots__ = ("before", "looks", "open", "others", "read")
 
     def __init__(self, looks: int, before: int, read: Read) -> None:
-        self.looks, self.back, self.open = looks, [(before, read)], True
+        self.looks, self.before, self.read, self.open = looks, before, read, True
+        self.others: list[tuple[int, Read]] | None = None
+
+    @property
+    def ways(self) -> list[tuple[int, Read]]:
+        """All nodes and answers by which it comes there, in the order in which they turned up."""
+        return [(self.before, self.read), *(self.others or ())]
 
     def by(self, looks: int, before: int, read: Read) -> bool:
         """Take a way that is no dearer; whether the node must be gone on from once more."""
         if looks < self.looks:
-            self.looks, self.back, self.open = looks, [(before, read)], True
+            self.looks, self.before, self.read, self.open = looks, before, read, True
+            self.others = None
             return True
-        if (before, read) in self.back:
+        if (before, read) in self.ways:
             return False
-        self.back.append((before, read))
+        self.others = [*(self.others or ()), (before, read)]
         again, self.open = not self.open, True
         return again
 
