@@ -48,7 +48,7 @@ MOST_UNCLEAR = 7.0
 cells are wrong together there, where the reading takes them one by one."""
 MOST_BENT = 0.9
 """Greatest chance of what is read where the mesh is bent."""
-SAFE, SAFE_HAND = 0.99, 3.5
+SAFE, SAFE_HAND = 0.985, 3.5
 """Of a cell in a harmed part of the page what is read must be so likely by itself, and of a digit
 whose hand wrote it, log-odds. Of 9,600 digits that 1,800 harms crossed or hid in part, 542 of them
 misread, 3 misread ones were surer, and 0.56 right ones a grid less sure."""
@@ -62,14 +62,18 @@ WAY_MARGIN, _CLEAR_WAY = 10.0, 25.0
 photos are won by 87 to 275, legible ones under the strongest harms by 13 and more; noise won one
 that lay on its side by 12."""
 _SEEN, _WHOLE, _CROSSED_BY, _TRUSTED = 0, 1, 2, 3
+_STEADY = 2.0
+"""Log-odds by the network to be read right from which on a mesh that strayed there was put back."""
 _PLAIN = 3.5
 """Log-odds by the network to be seen from which on a cell is as of an undamaged page."""
 _AILING = 1.5
 """With more wrong cells than this to be expected a page ails as a whole: it is blurred, noisy or
 compressed."""
-_UNEASY, _UPSIDE = 0.5, 2.0
-"""With more than the first nothing on the page is taken at its own word only; with more than the
-second a page whose way up was not won clearly may be read lying on its side."""
+_ODD, _UNEASY = 2, 0.25
+"""But for so many odd ones with more than this nothing on the page is taken at its own word: a
+scrawl or two are the rules' to settle, not a page full of them."""
+_UPSIDE = 2.0
+"""With more than this a page whose way up was not won clearly may be read lying on its side."""
 _WHOLLY, _TRUSTY, _PARTLY = 0.997, 0.95, 0.05
 """Chances by the network to be seen and trusted from which on a blank cell is taken for blank
 though some of it may be hidden; and to be whole below which it isn't."""
@@ -171,12 +175,12 @@ class Sight:
         """
         if self.signs is None:
             return frozenset(self.bent)
-        harmed, uneasy = self._harmed(), self.wrong(digits) > _UNEASY
+        harmed = self._harmed()
         right, sure = self.right(digits, np.arange(81)), np.abs(self._weighed(hand))
         marked = digits.argmax(axis=1) > 0
         unsafe = harmed & ((self.signs[:, _TRUSTED] < 0) | (right < SAFE))
         unsafe |= harmed & marked & (sure < SAFE_HAND)
-        if uneasy:
+        if np.sort(1 - right)[:-_ODD].sum() > _UNEASY:
             unsafe |= (right < SAFE_UNEASY) | (marked & (sure < SAFE_HAND_UNEASY))
         return self.bent | frozenset(np.flatnonzero(unsafe).tolist())
 
@@ -264,9 +268,11 @@ class View:
         hidden = self.hidden(unseen | (self.outside & blank))
         near = {c for one in hidden for c in _around(one)}
         signs = signs_of(self.said)
-        # What the mesh strayed for where nothing is to be seen is not known.
-        plain = frozenset(np.flatnonzero(~harmed_by(signs)).tolist())
-        bent = frozenset(c for c in self.bent if c in near) | (self.strained & plain)
+        # Why the mesh strayed where nothing is to be seen is not known.
+        plain = ~harmed_by(signs) & (signs[:, _TRUSTED] < _STEADY)
+        bent = frozenset(c for c in self.bent if c in near) | (
+            self.strained & frozenset(np.flatnonzero(plain).tolist())
+        )
         sight = Sight(hidden, signs, bent - hidden.keys())
         return replace(sight, ailing=sight.wrong(digits) > _AILING)
 
