@@ -69,6 +69,9 @@ _PLAIN = 3.5
 _AILING = 1.5
 """With more wrong cells than this to be expected a page ails as a whole: it is blurred, noisy or
 compressed."""
+_REMAINS, _MOSTLY_WHOLE = (1, 3, 6), -3.0
+"""Digits that half of another one looks like, of a 4, a 7 or an 8; and log-odds to be whole below
+which a cell may show one's half."""
 _ODD, _UNEASY = 2, 0.25
 """But for so many odd ones with more than this nothing on the page is taken at its own word: a
 scrawl or two are the rules' to settle, not a page full of them."""
@@ -177,9 +180,11 @@ class Sight:
             return frozenset(self.bent)
         harmed = self._harmed()
         right, sure = self.right(digits, np.arange(81)), np.abs(self._weighed(hand))
-        marked = digits.argmax(axis=1) > 0
+        read = digits.argmax(axis=1)
+        marked = read > 0
         unsafe = harmed & ((self.signs[:, _TRUSTED] < 0) | (right < SAFE))
         unsafe |= harmed & marked & (sure < SAFE_HAND)
+        unsafe |= np.isin(read, _REMAINS) & (self.signs[:, _WHOLE] < _MOSTLY_WHOLE)
         if np.sort(1 - right)[:-_ODD].sum() > _UNEASY:
             unsafe |= (right < SAFE_UNEASY) | (marked & (sure < SAFE_HAND_UNEASY))
         return self.bent | frozenset(np.flatnonzero(unsafe).tolist())
