@@ -72,9 +72,9 @@ compressed."""
 _REMAINS, _MOSTLY_WHOLE = (1, 3, 6), -3.0
 """Digits that half of another one looks like, of a 4, a 7 or an 8; and log-odds to be whole below
 which a cell may show one's half."""
-_ODD, _UNEASY = 2, 0.25
+_ODD, _UNEASY = 3, 0.6
 """But for so many odd ones with more than this nothing on the page is taken at its own word: a
-scrawl or two are the rules' to settle, not a page full of them."""
+few scrawls are the rules' to settle, not a page full of them."""
 _UPSIDE = 2.0
 """With more than this a page whose way up was not won clearly may be read lying on its side."""
 _WHOLLY, _TRUSTY, _PARTLY = 0.997, 0.95, 0.05

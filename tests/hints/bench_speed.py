@@ -14,6 +14,7 @@ clues17 and human_times in turn, the worst of so many. ``--hints``: nothing besi
 from __future__ import annotations
 
 import argparse
+import gc
 import random
 import sys
 import time
@@ -232,6 +233,7 @@ def main() -> None:
     parser.add_argument("--nudges", type=int, default=50_000)
     parser.add_argument("--hints", action="store_true")
     options = parser.parse_args()
+    gc.set_threshold(20_000, 20, 20)  # as the program does
     if not options.hints:
         uniqueness(data.clues17()[:: options.every])
     # Spread over the whole file, so that hard puzzles have their share.
