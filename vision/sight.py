@@ -72,7 +72,7 @@ compressed."""
 _REMAINS, _MOSTLY_WHOLE = (1, 3, 6), -3.0
 """Digits that half of another one looks like, of a 4, a 7 or an 8; and log-odds to be whole below
 which a cell may show one's half."""
-_ODD, _UNEASY = 3, 0.6
+_ODD, _UNEASY = 3, 0.7
 """But for so many odd ones with more than this nothing on the page is taken at its own word: a
 few scrawls are the rules' to settle, not a page full of them."""
 _UPSIDE = 2.0
