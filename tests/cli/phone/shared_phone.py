@@ -16,6 +16,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode
 
 import pytest
@@ -203,6 +204,32 @@ def _shown_until(visitor: Phone, after: float, salt: int) -> set[str]:
 
 def covered(name: str) -> bytes:
     """A fixture with something the colour of skin over its first grid's first cells."""
+    import cv2
+
+    photo, (x, y), along, down = first_cell(name)
+    middle = (round(x + 0.5 * (along[0] + down[0])), round(y + 0.5 * (along[1] + down[1])))
+    side = (along[0] ** 2 + along[1] ** 2) ** 0.5
+    size = (round(0.78 * side), round(0.57 * side))
+    cv2.ellipse(photo, middle, size, 20, 0, 360, (120, 150, 205), -1, cv2.LINE_AA)
+    return cv2.imencode(".jpg", photo)[1].tobytes()
+
+
+def scrawled(name: str) -> bytes:
+    """A fixture with a zigzag over the digit in its first grid's second cell."""
+    import cv2
+    import numpy as np
+
+    photo, (x, y), along, down = first_cell(name)
+    places = [(1.25 + 0.5 * (k % 2), 0.2 + 0.06 * k) for k in range(11)]
+    line = [(x + u * along[0] + v * down[0], y + u * along[1] + v * down[1]) for u, v in places]
+    wide = max(2, round(0.07 * (along[0] ** 2 + along[1] ** 2) ** 0.5))
+    ends = np.rint(line).astype(np.int32)
+    cv2.polylines(photo, [ends], False, (60, 50, 50), wide, cv2.LINE_AA)
+    return cv2.imencode(".jpg", photo)[1].tobytes()
+
+
+def first_cell(name: str) -> tuple[Any, Any, Any, Any]:
+    """A fixture's pixels, its first grid's first corner, and a cell's width and height, x/y."""
     import json
 
     import cv2
@@ -210,13 +237,8 @@ def covered(name: str) -> bytes:
     page = json.loads((FIXTURES / f"{name}.json").read_text("utf-8"))
     corners = next(grid for grid in page["grids"] if grid["kind"] == "puzzle")["corners"]
     (x0, y0), (x1, y1), _, (x3, y3) = corners
-    photo = cv2.imread(str(FIXTURES / name))
     along, down = ((x1 - x0) / 9, (y1 - y0) / 9), ((x3 - x0) / 9, (y3 - y0) / 9)
-    middle = (round(x0 + 0.5 * (along[0] + down[0])), round(y0 + 0.5 * (along[1] + down[1])))
-    side = (along[0] ** 2 + along[1] ** 2) ** 0.5
-    size = (round(0.78 * side), round(0.57 * side))
-    cv2.ellipse(photo, middle, size, 20, 0, 360, (120, 150, 205), -1, cv2.LINE_AA)
-    return cv2.imencode(".jpg", photo)[1].tobytes()
+    return cv2.imread(str(FIXTURES / name)), (x0, y0), along, down
 
 
 def snapped_sheet(folder: Path) -> bytes:

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 from shared_browsers import browser, display, sized
-from shared_phone import FIXTURES, TOKEN, Home, covered, running
+from shared_phone import FIXTURES, TOKEN, Home, covered, running, scrawled
 from test_book_and_log import doubted, into_book, truth
 
 pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
@@ -229,6 +229,14 @@ def thumb(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return photo
 
 
+@pytest.fixture(scope="module")
+def scrawl(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A photo with a digit that can hardly be told."""
+    photo = tmp_path_factory.mktemp("scrawl") / "scrawl.jpg"
+    photo.write_bytes(scrawled("kitchen-table.jpg"))
+    return photo
+
+
 def test_doubts_are_answered_one_by_one_and_then_the_nudge_comes(
     browser: Any, home: Home, thumb: Path
 ) -> None:
@@ -263,9 +271,9 @@ def test_doubts_are_answered_one_by_one_and_then_the_nudge_comes(
     visit.until(lambda: visit.sentence == "First, what does the page say?")
 
 
-def test_a_doubt_is_answered_by_one_tap(browser: Any, home: Home, thumb: Path) -> None:
+def test_a_doubt_is_answered_by_one_tap(browser: Any, home: Home, scrawl: Path) -> None:
     visit = Visit(browser, home, "large phone")
-    visit.send(thumb)
+    visit.send(scrawl)
     button = browser.find_element(By.CSS_SELECTOR, ".question .choices button")
     was, words = browser.current_url, button.get_attribute("value")
     button.click()
