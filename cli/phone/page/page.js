@@ -1,7 +1,6 @@
 // What a form can't do: shrink a photo before it travels, tell how far it is, take a tap on a cell.
 // Everything else on the page works without this.
 "use strict";
-document.documentElement.classList.add("scripted");
 
 const told = JSON.parse(document.body.dataset.told); // what is said here, in the page's language
 const LONGEST = 2400; // pixels of the longer side that are sent; the reader needs no more

@@ -34,7 +34,7 @@ class Visit:
         sized(driver, *SIZES[size])
         driver.delete_all_cookies()
         driver.get(f"{home.address}/in/{TOKEN}")
-        self.until(lambda: self.sentence.startswith("One nudge"))
+        self.until(lambda: self.loaded and self.sentence.startswith("One nudge"))
 
     def until(self, holds: Any) -> None:
         def safely(_: Any) -> bool:
@@ -60,7 +60,7 @@ class Visit:
     def loaded(self) -> bool:
         return bool(
             self.driver.execute_script(
-                "return document.readyState === 'complete' &&"
+                "return document.readyState === 'complete' && document.styleSheets.length > 0 &&"
                 " [...document.images].every((i) => i.loading === 'lazy' || i.naturalWidth > 0)"
             )
         )
