@@ -30,6 +30,16 @@ _SHOWS = tuple(
 """The houses of each cell and the thirds of its row and its column."""
 
 
+def _show(seen: list[int], thirds: list[int], cell: Cell, bit: int) -> None:
+    """Note in the houses and thirds of a cell that its digit stands there."""
+    row, column, block, across, down = _SHOWS[cell]
+    seen[row] |= bit
+    seen[column] |= bit
+    seen[block] |= bit
+    thirds[across] |= bit
+    thirds[down] |= bit
+
+
 class Board:
     """Candidates of a position, less what notes and earlier steps have ruled out.
 
@@ -89,13 +99,7 @@ class Board:
         seen, thirds = board.seen, board.thirds
         for cell, mark in enumerate(position.digits):
             if mark != ".":
-                bit = 1 << (int(mark) - 1)
-                row, column, block, across, down = _SHOWS[cell]
-                seen[row] |= bit
-                seen[column] |= bit
-                seen[block] |= bit
-                thirds[across] |= bit
-                thirds[down] |= bit
+                _show(seen, thirds, cell, 1 << (int(mark) - 1))
         # A note in a cell that sees the digit says nothing new.
         real = sum(candidates_of(d, position.candidates[d]) for d in range(1, 10))
         board.gone, board.noted, board.known = 0, noted & real, known & real & ~noted
@@ -123,12 +127,7 @@ class Board:
             bit, peers = 1 << (digit - 1), PEERS[cell]
             placed[digit] |= 1 << cell
             filled |= 1 << cell
-            row, column, block, across, down = _SHOWS[cell]
-            seen[row] |= bit
-            seen[column] |= bit
-            seen[block] |= bit
-            thirds[across] |= bit
-            thirds[down] |= bit
+            _show(seen, thirds, cell, bit)
             left = cells[digit] & peers
             cells[digit] &= ~peers
             digits[cell] = 0

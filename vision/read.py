@@ -132,7 +132,8 @@ def _parted(
             rest.append(replace(grid, kind=GridKind.TOO_POOR, mesh=None, quality=quality))
         elif held.strays.any():
             size = np.array([raster.shape[1], raster.shape[0]]) - 1.0
-            corners = np.clip(held.mesh.corners, 0, size)
+            moved = held.strays[[0, 0, 9, 9], [0, 9, 9, 0]][:, None]
+            corners = np.where(moved, np.clip(held.mesh.corners, 0, size), grid.corners)
             readable.append((replace(grid, corners=corners, mesh=held.mesh), held))
         else:
             readable.append((grid, held))

@@ -20,12 +20,13 @@ from papernudge.vision.mesh import Mesh, Points
 Flags = npt.NDArray[np.bool_]
 
 STRAYED = 0.2
-"""Cells from the sheet beyond which a crossing left it: undamaged photos stay below 0.06."""
+"""Cells from the sheet beyond which a crossing left it. Of 291 grids on undamaged photos 278 stay
+below, ten curl there and were seen, and the meshes of three had indeed left the lines."""
 _UNSURE = 0.1
 """The same for one that was not seen; and within which a crossing speaks for a sheet."""
 _CURLED = 0.9
-"""Share of the strays that were seen from which on the paper itself curls there: 19 of 23 drawn
-curls showed all of them, half of 55 covers less than 0.4."""
+"""Share of the strays that were seen from which on the paper itself curls there: three quarters of
+23 drawn curls showed all of them, half of 55 covers less than 0.4."""
 _STIFFER = 4
 """So many crossings less may lie on the stiffer sheet for it to be the one."""
 _MOST_UNSEEN, _MOST_ON = 8, 75

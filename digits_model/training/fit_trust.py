@@ -1,9 +1,10 @@
 """Fits how far a look is trusted: the weights in ``papernudge.vision.sight``.
 
-    python -m papernudge.digits_model.training.fit_trust --harms 200 --pages 60 --jobs 2 --write
+    python -m papernudge.digits_model.training.fit_trust --pages 60 --each 24 --jobs 2 --write
 
-Photos of distinct puzzles and drawn pages get one harm each, of any kind and level; photos are
-read by the looks of the fold that never saw the puzzle, pages are of the split ``calibrate``. Of
+Photos of distinct puzzles and drawn pages are harmed one way at a time, of any kind and level.
+Photos are of the fold of puzzles that the network of what can be seen never saw, read by the looks
+that never saw them either; pages are of the split ``calibrate``. Of
 each cell that can be seen as far as the network says, what speaks for the look is fitted to
 whether it was right: the same digit, or blank where nothing stands and at least half of the cell
 can be seen. Of each digit in a harmed cell the page's word on whose hand wrote it is fitted to
@@ -32,7 +33,7 @@ from papernudge.digits_model.training.labels import DIGIT, HAND
 from papernudge.digits_model.training.pages import draw, use_pack
 from papernudge.digits_model.training.pages.harms import KINDS, Harmed, harm
 from papernudge.digits_model.training.real import RealPhoto, photos, puzzle_key
-from papernudge.digits_model.training.seen_truth import cropped
+from papernudge.digits_model.training.seen_truth import LEFT_OUT, cropped, unseen_looks
 from papernudge.vision import sight
 from papernudge.vision.even import LINE, exposed
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
@@ -83,26 +84,25 @@ class Rows:
     whole: dict[str, npt.NDArray[np.float32]]
 
 
+@cache
+def _folds() -> dict[str, int]:
+    return dict(json.loads((UNSEEN / "folds.json").read_text("utf-8"))["folds"])
+
+
+def fold_of(puzzle: str) -> int | None:
+    """The fold of puzzles that this one is in, if any."""
+    return _folds().get(puzzle_key(puzzle))
+
+
 def distinct(folder: Path, count: int, seed: int) -> list[RealPhoto]:
-    """One photo of each of ``count`` puzzles."""
+    """One photo of each of ``count`` puzzles of the fold LEFT_OUT."""
     rng = np.random.default_rng([seed, 7])
     by_puzzle: dict[str, list[RealPhoto]] = {}
     for photo in photos(folder):
-        by_puzzle.setdefault(photo.puzzle, []).append(photo)
+        if fold_of(photo.puzzle) == LEFT_OUT:
+            by_puzzle.setdefault(photo.puzzle, []).append(photo)
     chosen = rng.permutation(sorted(by_puzzle))[:count]
     return [by_puzzle[p][int(rng.integers(len(by_puzzle[p])))] for p in chosen]
-
-
-@cache
-def _held(fold: int) -> Looks:
-    return Looks.held(UNSEEN, f"fold{fold}", f"fold{fold}-closer")
-
-
-def looks_of(puzzle: str) -> Looks | None:
-    """The looks that never saw the puzzle; None where the shipped ones did not."""
-    table = json.loads((UNSEEN / "folds.json").read_text("utf-8"))
-    fold = table["folds"].get(puzzle_key(puzzle))
-    return None if fold is None else _held(fold)
 
 
 def of_photo(photo: RealPhoto) -> Source | None:
@@ -115,7 +115,7 @@ def of_photo(photo: RealPhoto) -> Source | None:
     if photo.givens is not None:
         printed = np.array([g != "." for g in photo.givens])
         hands = np.where(digits == 0, -1, np.where(printed, 0, 1))
-    return Source(photo.raster(), mesh.crossings, digits, hands, looks_of(photo.puzzle))
+    return Source(photo.raster(), mesh.crossings, digits, hands, unseen_looks(LEFT_OUT))
 
 
 def of_page(seed: int) -> Source | None:
@@ -259,7 +259,7 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
     parser.add_argument("--data", type=Path, default=Path("../shared/data"))
-    parser.add_argument("--photos", type=int, default=36, help="puzzles, a photo of each")
+    parser.add_argument("--photos", type=int, default=60, help="puzzles at most, a photo of each")
     parser.add_argument("--pages", type=int, default=30, help="drawn pages")
     parser.add_argument("--each", type=int, default=6, help="harms of each")
     parser.add_argument("--seed", type=int, default=1)

@@ -28,11 +28,9 @@ from papernudge.digits_model.training import seen_truth
 from papernudge.digits_model.training.averaging import average, kept, placed, share_after
 from papernudge.digits_model.training.crossings import Drawing
 from papernudge.digits_model.training.seen_net import SeenNet
-from papernudge.digits_model.training.seen_truth import TRUTH, Photos, Sample
+from papernudge.digits_model.training.seen_truth import LEFT_OUT, TRUTH, Photos, Sample
 
 UNSEEN = Path(__file__).parent / "unseen" / "folds.json"
-LEFT_OUT = 0
-"""The fold of puzzles whose photos are never trained on."""
 REAL = 3
 """Every so many-th drawing is of a photo."""
 WEIGHTS = (1.5, 0.7, 0.6, 0.5, 1.0)

@@ -31,9 +31,16 @@ from papernudge.digits_model.training.measure import Rate
 from papernudge.digits_model.training.pages import draw
 from papernudge.digits_model.training.pages.harms import KINDS, harms
 from papernudge.digits_model.training.real import photos, puzzle_key
-from papernudge.digits_model.training.seen import LEFT_OUT, UNSEEN
+from papernudge.digits_model.training.seen import UNSEEN
 from papernudge.digits_model.training.seen_net import SeenNet
-from papernudge.digits_model.training.seen_truth import CROSSED, LAID, SEEN, TRUSTED, Sample
+from papernudge.digits_model.training.seen_truth import (
+    CROSSED,
+    LAID,
+    LEFT_OUT,
+    SEEN,
+    TRUSTED,
+    Sample,
+)
 
 Floats = npt.NDArray[np.float64]
 Held = tuple[npt.NDArray[np.uint8], npt.NDArray[np.int8], list[str]]

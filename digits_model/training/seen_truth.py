@@ -27,6 +27,8 @@ TRUTH = 4
 """Columns of a truth row: seen, crossed and laid in hundredths, and whether the looks are right;
 -1 where that is not known."""
 SEEN, CROSSED, LAID, TRUSTED = range(TRUTH)
+LEFT_OUT = 0
+"""The fold of puzzles whose photos are never trained on."""
 TAUGHT = tuple(kind for kind in KINDS if kind not in UNTAUGHT)
 OFTEN = ("thumb", "glare", "shadow", "crease", "torn", "page")
 """Kinds that are drawn twice as often."""
@@ -213,6 +215,7 @@ def packed(folder: Path, to: Path, left_out: int, folds: Path) -> int:
 
 
 __all__ = [
+    "LEFT_OUT",
     "SIDE",
     "TRUTH",
     "UNTAUGHT",
