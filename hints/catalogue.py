@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Any
 
 
@@ -107,12 +108,14 @@ class Shown:
 @dataclass(frozen=True, slots=True)
 class Words:
     """A language. ``language``: its code, as ``en``; ``said``: its templates by code; ``plural``:
-    which category of CLDR a number takes.
+    which category of CLDR a number takes; ``date``: how a day is written, in English as ISO 8601
+    has it, which is the same on both sides of an ocean.
     """
 
     language: str
     said: Mapping[str, str]
     plural: Callable[[int], str]
+    date: Callable[[date], str] = date.isoformat
 
     def say(self, code: str, /, **data: Any) -> str:
         """The sentence of this code with what it is about. KeyError for an unknown one."""

@@ -14,6 +14,7 @@ from typing import Any
 import typer
 import typer.core
 
+from papernudge.cli.base.breaking import columns, full_width, lines_of, padded
 from papernudge.cli.base.settings import DEFAULTS, settings_file
 from papernudge.cli.said import in_words, spoken
 from papernudge.cli.said.languages import LANGUAGES
@@ -50,7 +51,7 @@ class _Told:
         """What the command does."""
         formatter.write_paragraph()
         with formatter.indentation():
-            formatter.write_text(helped(self.help or ""))
+            _write(formatter, helped(self.help or ""))
 
     def _format_rows(self, ctx: Any, formatter: Any) -> None:
         for title, kind in (("help, words", "argument"), ("help, options", "option")):
@@ -60,7 +61,7 @@ class _Told:
                 rows.insert(-1, _language_row())
             if rows:
                 with formatter.section(in_words(title)):
-                    formatter.write_dl(rows)
+                    _write_rows(formatter, rows)
 
 
 class Command(_Told, typer.core.TyperCommand):
@@ -80,7 +81,7 @@ class Command(_Told, typer.core.TyperCommand):
                     "help, default place", name=name, variable=variable, settings=settings_file()
                 )
                 formatter.write_paragraph()
-                formatter.write_text(said)
+                _write(formatter, said)
 
 
 class Commands(_Told, typer.core.TyperGroup):
@@ -95,13 +96,40 @@ class Commands(_Told, typer.core.TyperGroup):
         self._format_rows(ctx, formatter)
         rows = [(name, one.get_short_help_str()) for name, one in self.commands.items()]
         with formatter.section(in_words("help, commands")):
-            formatter.write_dl(rows)
+            _write_rows(formatter, rows)
 
     def format_epilog(self, ctx: Any, formatter: Any) -> None:
         """The exit codes."""
         formatter.write_paragraph()
         with formatter.indentation():
-            formatter.write_text(helped(self.epilog or ""))
+            _write(formatter, helped(self.epilog or ""))
+
+
+def _write(formatter: Any, text: str) -> None:
+    """Paragraphs; typer breaks them where letters are one column wide."""
+    if not full_width(text):
+        formatter.write_text(text)
+        return
+    blanks = " " * formatter.current_indent
+    wide = formatter.width - formatter.current_indent
+    parts = [lines_of(part, lambda line: columns(line) <= wide) for part in text.split("\n\n")]
+    formatter.write("\n\n".join("\n".join(f"{blanks}{line}" for line in part) for part in parts))
+    formatter.write("\n")
+
+
+def _write_rows(formatter: Any, rows: list[tuple[str, str]]) -> None:
+    """Words and what they do, in two columns."""
+    if not any(full_width(said) for _, said in rows):
+        formatter.write_dl(rows)
+        return
+    first = min(30, max(columns(word) for word, _ in rows)) + 2
+    blanks = " " * formatter.current_indent
+    room = formatter.width - formatter.current_indent - first
+    for word, said in rows:
+        lines = lines_of(said, lambda line: columns(line) <= room)
+        formatter.write(f"{blanks}{padded(word, first)}{lines[0]}\n")
+        for line in lines[1:]:
+            formatter.write(f"{blanks}{' ' * first}{line}\n")
 
 
 def texts(app: Any) -> Iterator[str]:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.trouble import Trouble
-from papernudge.cli.said import in_words
+from papernudge.cli.said import in_words, spoken
 
 if TYPE_CHECKING:
     from papernudge.cli.sheets.log import Row
@@ -137,7 +137,7 @@ def _told(week: Week, named: bool) -> str:
         f"{whose}, {how}",
         pupil=visible(week.pupil),
         reason=visible(week.reason),
-        monday=week.monday,
+        monday=spoken().date(datetime.date.fromisoformat(week.monday)),
         right=week.right,
         answered=week.answered,
         seconds=week.seconds,

@@ -9,7 +9,7 @@ rule. Further forms of a template stand in it after bars (``hints/catalogue.py``
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, partial
 from importlib import resources
 from typing import TYPE_CHECKING
 
@@ -79,11 +79,12 @@ def words_in(language: str) -> Words:
     if language == "en":
         return ENGLISH
     from babel import Locale
+    from babel.dates import format_date
 
     catalogue = read(language)
     plural = Locale(language).plural_form
     said = dict(ENGLISH.said) | templates(catalogue, language)
-    return Words(language, said, plural)
+    return Words(language, said, plural, partial(format_date, format="medium", locale=language))
 
 
 def read(language: str) -> Catalog:

@@ -9,10 +9,10 @@ from itertools import groupby
 from typing import Any
 
 from papernudge.cli.pictures.paper import (
-    FONT,
     PAPERS,
     Box,
     Paper,
+    broken,
     draw_grid,
     end_page,
     new_canvas,
@@ -134,14 +134,12 @@ def _answer_pages(pages: Sequence[SheetPage], paper: Paper) -> list[list[Task]]:
 
 def _lines(task: Task, paper: Paper) -> list[str]:
     """What is told of a position's answers, broken at the width of the page."""
-    from reportlab.lib.utils import simpleSplit
-
     told = []
     for n, (places, why) in enumerate(zip(task.answers, task.why or [""] * 99, strict=False)):
         digits = spoken().chained("listed", [f"{cell_name(cell)}={d}" for cell, d in places])
         code = ("an answer", "an answer, why", "or an answer", "or an answer, why")
         line = in_words(code[2 * (n > 0) + bool(why)], digits=digits, why=why)
-        told += simpleSplit(line, FONT, _SMALL, _wide(paper))
+        told += broken(line, _SMALL, _wide(paper))
     return told
 
 
