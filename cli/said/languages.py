@@ -52,9 +52,9 @@ def of_environment(variables: Mapping[str, str]) -> str:
     return known(said) or "en"
 
 
-def of_browser(accepted: str) -> str:
-    """The best-liked language of an ``Accept-Language`` field that there is a catalogue of, or
-    English (RFC 9110, 12.5.4).
+def of_browser(accepted: str) -> str | None:
+    """The best-liked language of an ``Accept-Language`` field that there is a catalogue of, None
+    where there is none of any (RFC 9110, 12.5.4).
     """
     liked = []
     for place, one in enumerate(accepted.split(",")[:50]):
@@ -63,7 +63,7 @@ def of_browser(accepted: str) -> str:
         language = known(tag)
         if language is not None and weight > 0:
             liked.append((-weight, place, language))
-    return min(liked)[2] if liked else "en"
+    return min(liked)[2] if liked else None
 
 
 def _weight(quality: str) -> float:
@@ -75,8 +75,10 @@ def _weight(quality: str) -> float:
 
 @cache
 def words_in(language: str) -> Words:
-    """The catalogue of a language of :data:`LANGUAGES`; what a file lacks is said in English."""
-    if language == "en":
+    """The catalogue of a language of :data:`LANGUAGES`; what a file lacks, and what any other
+    language says, is said in English.
+    """
+    if language == "en" or language not in LANGUAGES:
         return ENGLISH
     from babel import Locale
     from babel.dates import format_date
