@@ -15,6 +15,7 @@ form stands as it is.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -126,8 +127,10 @@ class Words:
         plain = self.said[code]
         return self.said.get(f"{code} | {form}", plain) if form else plain
 
-    def _joined(self, code: str, **parts: str) -> str:
-        return self.said[code].format(**{name: Shown(part, self) for name, part in parts.items()})
+    def _joined(self, code: str, form: str, **parts: str) -> str:
+        return self._template(code, form).format(
+            **{name: Shown(part, self) for name, part in parts.items()}
+        )
 
     def counted(self, code: str, count: int, /, **data: Any) -> str:
         """The same where its form hangs on a number, which it may name as ``count``. Where the
@@ -168,7 +171,7 @@ class Words:
         text = ""
         for number, part in enumerate(parts):
             shown = str(self.formed(part, form))
-            text = self._joined(code, first=text, next=shown) if number else shown
+            text = self._joined(code, form, first=text, next=shown) if number else shown
         return text
 
     def paragraph(self, sentences: Sequence[Any]) -> str:
@@ -183,7 +186,7 @@ class Words:
             return "".join(str(self.formed(part, form)) for part in parts)
         first = self._chain(f"{kind}, more", parts[:-1], form)
         end = f"{kind}, two" if len(parts) == 2 else f"{kind}, end"
-        return self._joined(end, first=first, last=str(self.formed(parts[-1], form)))
+        return self._joined(end, form, first=first, last=str(self.formed(parts[-1], form)))
 
     def formed(self, value: Any, form: str = "") -> Any:
         """A piece of data as it stands in a place that asks for this form of its words."""
@@ -196,6 +199,48 @@ class Words:
         elif isinstance(value, Either):
             value = self.either(value)
         return value.again(form) if form and isinstance(value, Told) else value
+
+
+def packed(what: Message | str) -> str:
+    """What is to be said, as text that a file can keep and that another language can be made of; a
+    string is what it is. Data that JSON has no kind for is kept as Python writes it out.
+    """
+    if isinstance(what, str):
+        return str(what)
+    return json.dumps(_plain(what), ensure_ascii=False, default=str)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Message):
+        data = {name: _plain(one) for name, one in value.data.items()}
+        return {"say": value.code, "data": data} | (
+            {} if value.count is None else {"count": value.count}
+        )
+    for kind in (All, Either, Run):
+        if isinstance(value, kind):
+            return {kind.__name__.lower(): [_plain(one) for one in value]}
+    return value
+
+
+def unpacked(text: str) -> Message | str:
+    """What such a text says; one that is no message is said as it is."""
+    if not text.startswith('{"say": '):
+        return text
+    try:
+        found = _whole(json.loads(text))
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return text
+    return found if isinstance(found, Message) else text
+
+
+def _whole(value: Any) -> Any:
+    if not isinstance(value, dict):
+        return value
+    if "say" in value:
+        data = {name: _whole(one) for name, one in value["data"].items()}
+        return Message(value["say"], data, value.get("count"))
+    ((name, parts),) = value.items()
+    return {"all": All, "either": Either, "run": Run}[name](map(_whole, parts))
 
 
 def capital(text: str) -> str:

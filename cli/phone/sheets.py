@@ -136,7 +136,7 @@ def _told(week: Week, named: bool) -> str:
     return in_words(
         f"{whose}, {how}",
         pupil=visible(week.pupil),
-        reason=visible(week.reason),
+        reason=visible(week.practised),
         monday=spoken().date(datetime.date.fromisoformat(week.monday)),
         right=week.right,
         answered=week.answered,

@@ -110,7 +110,7 @@ def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
             drill.reason,
             drill.looks,
             drill.answers,
-            tuple(told.said() for told in drill.why),
+            tuple(told.said(spoken()) for told in drill.why),
         )
         for number, drill in enumerate(drills, start=1)
     ]

@@ -79,7 +79,7 @@ def table(weeks: Sequence[Week]) -> str:
     whose = _column(in_words("head, pupil"), [visible(week.pupil) or "-" for week in weeks])
     if not any(week.pupil for week in weeks):
         whose = [""] * len(whose)
-    what = _column(in_words("head, reason"), [visible(week.reason) for week in weeks])
+    what = _column(in_words("head, reason"), [visible(week.practised) for week in weeks])
     start, *names = [pupil + reason for pupil, reason in zip(whose, what, strict=True)]
     heads = [in_words(f"head, {head}") for head in _HEADS]
     wide = [max(least, columns(head)) for least, head in zip(_HEADS.values(), heads, strict=True)]
