@@ -64,6 +64,7 @@ def updated(language: str, old: Catalog | None = None) -> Catalog:
         flags = {"fuzzy"} if was is not None and _stale(was, text) else set()
         string = _fitting(was, text, fresh.num_plurals)
         before = was.id if was is not None and flags else ()
+        before = (before,) if isinstance(before, str) else tuple(before)
         fresh.add(text, string, context=context, flags=flags, previous_id=before)
     return fresh
 

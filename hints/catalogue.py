@@ -100,6 +100,8 @@ class Shown:
         return capital(text) if "capital" in asked else text
 
     def _number(self, how: str) -> str:
+        if how.isalpha() and len(how) > 1:  # forms of words; numbers have none
+            return str(self.value)
         text = format(self.value, how)
         said = self.words.said
         marks = {".": said.get("decimal mark", "."), ",": said.get("thousands mark", ",")}

@@ -112,7 +112,8 @@ def _write(formatter: Any, text: str) -> None:
         return
     blanks = " " * formatter.current_indent
     wide = formatter.width - formatter.current_indent
-    parts = [lines_of(part, lambda line: columns(line) <= wide) for part in text.split("\n\n")]
+    paragraphs = [" ".join(part.split("\n")) for part in text.split("\n\n")]
+    parts = [lines_of(part, lambda line: columns(line) <= wide) for part in paragraphs]
     formatter.write("\n\n".join("\n".join(f"{blanks}{line}" for line in part) for part in parts))
     formatter.write("\n")
 
@@ -153,7 +154,7 @@ def _row(one: Any) -> tuple[str, str]:
         return one.metavar, said
     takes = "" if one.is_flag else f" {one.metavar}"
     extra = _extra(one)
-    return ", ".join(sorted(one.opts, key=len)) + takes, " ".join(filter(None, (said, extra)))
+    return ", ".join(sorted(one.opts, key=len)) + takes, spoken().paragraph([said, extra])
 
 
 def _extra(one: Any) -> str:

@@ -60,11 +60,11 @@ def _marked(wish: SheetWish) -> SheetShown:
     import cv2
     import numpy as np
 
-    from papernudge.cli.phone.work import SIDE, called, opened
+    from papernudge.cli.phone.work import SIDE, opened
     from papernudge.cli.sheets.mark import log_rows, mark_opened
     from papernudge.cli.sheets.marked import marked_picture, summed
 
-    found = mark_opened(called(), opened(wish.photo))
+    found = mark_opened(in_words("the photo"), opened(wish.photo))
     picture = marked_picture(found, SIDE, ".jpg")
     drawn = cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_GRAYSCALE)
     assert drawn is not None, "what was encoded just now can be decoded"

@@ -42,6 +42,9 @@ The looks see a cell on 48 pixels, notes on 96."""
 MOST_PIXELS = 60_000_000
 """Largest photo that the page takes, pixels."""
 
+CALLED = message("the photo")
+"""How sentences call it."""
+
 Corner = tuple[int, int]
 
 
@@ -135,11 +138,6 @@ def answer(wish: Wish) -> Shown:
         return Shown(on_the_phone(stop), failed=True, reason=stop.reason)
 
 
-def called() -> str:
-    """How sentences call it."""
-    return in_words("the photo")
-
-
 def on_the_phone(stop: Trouble) -> str:
     """What is wrong with "the photo", as it stands alone under a photo: unnamed, where it can."""
     says = stop.says
@@ -163,7 +161,7 @@ def opened(photo: bytes, side: int | None = None) -> Photo:
     from papernudge.cli.base.trouble import from_failure
     from papernudge.vision.photo import Photo, open_photo
 
-    found = open_photo(photo, called(), side=side)
+    found = open_photo(photo, CALLED, side=side)
     if not isinstance(found, Photo):
         raise from_failure(found, "")
     width, height = (found.reduced * pixels for pixels in found.size)

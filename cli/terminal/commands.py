@@ -23,7 +23,7 @@ from papernudge.cli.session.naming import with_legend
 from papernudge.cli.session.pages import Page, Sheet, choose, unreadable, written_before
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 from papernudge.cli.terminal.sources import Source, open_page, sources
-from papernudge.hints.catalogue import message
+from papernudge.hints.catalogue import Run, message
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -55,7 +55,7 @@ class Wishes:
         if as_json and json_lines:
             raise bad_words("json or json lines")
         if picture is not None and Path(picture).suffix.lower() not in ENDINGS:
-            ends = ", ".join(ENDINGS)
+            ends = Run(ENDINGS)
             raise bad_words("picture ends in", endings=ends, got=short(picture))
         output = "json" if as_json else "json lines" if json_lines else "text"
         assumptions = tuple(parse_assumption(text) for text in assume or ())
