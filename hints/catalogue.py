@@ -15,11 +15,12 @@ form stands as it is.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from datetime import date
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +119,7 @@ class Words:
     language: str
     said: Mapping[str, str]
     plural: Callable[[int], str]
-    date: Callable[[date], str] = date.isoformat
+    date: Callable[[date], str] = str
 
     def say(self, code: str, /, **data: Any) -> str:
         """The sentence of this code with what it is about. KeyError for an unknown one."""
@@ -207,6 +208,8 @@ def packed(what: Message | str) -> str:
     """What is to be said, as text that a file can keep and that another language can be made of; a
     string is what it is. Data that JSON has no kind for is kept as Python writes it out.
     """
+    import json
+
     if isinstance(what, str):
         return str(what)
     return json.dumps(_plain(what), ensure_ascii=False, default=str)
@@ -226,6 +229,8 @@ def _plain(value: Any) -> Any:
 
 def unpacked(text: str) -> Message | str:
     """What such a text says; one that is no message is said as it is."""
+    import json
+
     if not text.startswith('{"say": '):
         return text
     try:
