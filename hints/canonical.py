@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from papernudge.hints.geometry import COLUMN, ROW
+from papernudge.hints.layout import NEWSPAPER
 
 _CHUTES, _WAYS, _DIGITS = 18, 24, 26
 """Nodes: lines 0–17 (rows, then columns), chutes 18–23, the two directions, digits 26–34."""
@@ -59,7 +59,7 @@ def _ties(line: str) -> list[Tie]:
             f"expected 81 characters, 1 to 9 or . for nothing, got {len(line)}: {line[:90]!r}"
         )
     return [
-        (ROW[cell], COLUMN[cell], _DIGITS + int(mark) - 1)
+        (NEWSPAPER.rows[cell], NEWSPAPER.columns[cell], _DIGITS + int(mark) - 1)
         for cell, mark in enumerate(line)
         if mark not in ".0"
     ]

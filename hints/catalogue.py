@@ -11,8 +11,10 @@ template as the message.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
+
+from papernudge.hints.layout import NEWSPAPER, Layout
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,12 +86,18 @@ class Shown:
 @dataclass(frozen=True, slots=True)
 class Words:
     """A language. ``language``: its code, as ``en``; ``said``: its templates by code; ``plural``:
-    which category of CLDR a number takes.
+    which category of CLDR a number takes; ``layout``: the board that is spoken of, by which cells
+    and houses have their names.
     """
 
     language: str
     said: Mapping[str, str]
     plural: Callable[[int], str]
+    layout: Layout = NEWSPAPER
+
+    def on(self, layout: Layout) -> Words:
+        """The same language speaking of another board."""
+        return self if layout is self.layout else replace(self, layout=layout)
 
     def say(self, code: str, /, **data: Any) -> str:
         """The sentence of this code with what it is about. KeyError for an unknown one."""

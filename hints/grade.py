@@ -19,9 +19,9 @@ from math import exp, log
 from typing import Any, NamedTuple
 
 from papernudge.hints.board import Board
-from papernudge.hints.geometry import DIGITS_IN, HOUSES, Cell, Cells, Digit, House
 from papernudge.hints.line import Line
 from papernudge.hints.looks import PATTERN, Sight, scan_looks, single_looks
+from papernudge.hints.masks import DIGITS_IN, VALUES, Cell, Cells, Digit, House
 from papernudge.hints.position import Fault, Position
 from papernudge.hints.registry import USED
 from papernudge.hints.search import FAR, cheapest_lines
@@ -281,7 +281,7 @@ def _reasoned(board: Board, solution: str) -> tuple[list[Place], int]:
         return sorted({line.places[0] for line in lines}), lines[0].price
     few = min(digits.bit_count() for digits in board.digits if digits)
     cells = [cell for cell, digits in enumerate(board.digits) if digits.bit_count() == few]
-    return [(cell, int(solution[cell])) for cell in cells], TRIED
+    return [(cell, VALUES[solution[cell]]) for cell in cells], TRIED
 
 
 def _ways(board: Board) -> _Ways:
@@ -291,15 +291,16 @@ def _ways(board: Board) -> _Ways:
     They are what ``papernudge.hints.techniques.singles`` finds, of each of which only the looks
     are asked here.
     """
-    blank, seen = board.blank, board.seen
+    blank, seen, layout = board.blank, board.seen, board.layout
+    every = layout.all_digits
     last, hidden = list[tuple[House, Cells, Digit]](), list[tuple[House, Cells, Digit]]()
-    for house, all_of_it in enumerate(HOUSES):
+    for house, all_of_it in enumerate(layout.masks):
         left = all_of_it & blank
         if not left & (left - 1):
             if left:
-                last.append((house, left, (511 & ~seen[house]).bit_length()))
+                last.append((house, left, (every & ~seen[house]).bit_length()))
             continue
-        for digit in DIGITS_IN[511 & ~seen[house]]:
+        for digit in DIGITS_IN[every & ~seen[house]]:
             place = board.cells[digit] & left
             if place and not place & (place - 1):
                 hidden.append((house, place, digit))
@@ -307,7 +308,7 @@ def _ways(board: Board) -> _Ways:
     for house, place, digit in last + hidden:
         key = place.bit_length() - 1, digit
         looks, other = scan_looks(board, digit, house, place), found.get(key)
-        by_block = house >= 18
+        by_block = layout.compact[house]
         if other is not None:
             by_block, looks = by_block or other.by_block, min(looks, other.looks)
         found[key] = _Way(by_block, True, looks)

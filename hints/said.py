@@ -21,14 +21,21 @@ SAID = {
     "house, row": "row {number}",
     "house, column": "column {number}",
     "house, block": "block {number}",
+    "house, block of any form": "the block from {cell}",
+    "house, diagonal 1": "the diagonal from the top left",
+    "house, diagonal 2": "the diagonal from the top right",
+    "house, extra block": "the extra block from {cell}",
     "houses, row": "rows {numbers}",
     "houses, column": "columns {numbers}",
     "houses, block": "blocks {numbers}",
+    "houses, diagonal": "both diagonals",
     "digit in": "{digit} in {cell}",
     "a digit": "a {digit}",
     "a digit, 8": "an {digit}",
+    "a digit, 11": "an {digit}",
     "a technique": "a {technique}",
     "a technique, locked candidates": "locked candidates",
+    "a technique, leftovers": "leftovers of blocks and lines",
     "a technique, almost-locked sets": "two almost-locked sets",
     "a technique, remote pairs": "remote pairs",
     "a technique, empty rectangle": "an empty rectangle",
@@ -127,6 +134,8 @@ SAID = {
     "why, unique rectangle": "A rectangle that would leave two solutions: with no more than"
     " {digits_or} at {corner}, the two could change places, but for the puzzle having just one"
     " solution: {claims}.",
+    "why, leftovers": "In {base}, {digits} can go only in {cover}, which are as many, so it goes"
+    " nowhere else there: {claims}.",
     "why, net": "With {evidence}, try {digits} at {assumed}: what it forces can't be, so {claims}.",
     "why by notes, locked candidates": "By your notes in {noted}: in {base}, {digits} can go"
     " only in {cover}, at {locked}, so {claims}.",
@@ -161,6 +170,8 @@ SAID = {
     "why by notes, unique rectangle": "By your notes in {noted}: a rectangle that would leave"
     " two solutions: with no more than {digits_or} at {corner}, the two could change places, but"
     " for the puzzle having just one solution: {claims}.",
+    "why by notes, leftovers": "By your notes in {noted}: in {base}, {digits} can go only in"
+    " {cover}, which are as many, so it goes nowhere else there: {claims}.",
     "why by notes, net": "By your notes in {noted}: with {evidence}, try {digits} at {assumed}:"
     " what it forces can't be, so {claims}.",
     "claim.one": "{cells} isn't {digits}",
@@ -175,7 +186,7 @@ SAID = {
     " {places}",
     "chain goes on, from a group": "so {digit} isn't at {cell}, and that of {house} is at {places}",
     # ------------------------------------------------------------ check
-    "solved": "Solved: all 81 digits are right.",
+    "solved": "Solved: all {count} digits are right.",
     "right so far": "Right so far: you've filled {done} of {blanks} and nothing is wrong.",
     "new are right.one": "The digit written since the earlier photo is right.",
     "new are right.other": "The {count} digits written since the earlier photo are right.",
@@ -202,6 +213,8 @@ SAID = {
     "lone.other": "{those:capital} repeat no other digit, yet they can't stay.",
     "many repeat.one": "{cells} repeats a digit of the same row, column or block.",
     "many repeat.other": "{cells} each repeat a digit of the same row, column or block.",
+    "many repeat, other houses.one": "{cells} repeats a digit of a house that it lies in.",
+    "many repeat, other houses.other": "{cells} each repeat a digit of a house that they lie in.",
     "apart.two": "Neither follows from the other.",
     "apart.more": "None of them follows from another.",
     "came first, either, rest.one": "{cells} came first: either explains the other.",
