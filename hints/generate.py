@@ -5,11 +5,12 @@ The same seed gives the same puzzle on every machine.
 
 from __future__ import annotations
 
+from itertools import islice
 from random import Random
 
 from papernudge.hints.layout import NEWSPAPER, Layout
-from papernudge.hints.masks import SYMBOLS, members
-from papernudge.hints.solver import OutOfPatience, count_solutions, models
+from papernudge.hints.masks import SYMBOLS, Candidates, members
+from papernudge.hints.solver import OutOfPatience, candidates_after, models
 
 
 def full_grid(seed: int, layout: Layout = NEWSPAPER) -> str:
@@ -25,16 +26,41 @@ def full_grid(seed: int, layout: Layout = NEWSPAPER) -> str:
         options = [bit for bit in members(state) if bit % layout.many == cell]
         random.shuffle(options)
         for bit in options:
-            left = state & keep[bit]
-            try:
-                found = next(models(left, seed=seed % 80 + 1, patience=400, layout=layout), None)
-            except OutOfPatience:
-                continue
+            found = _filled(state & keep[bit], seed, layout)
             if found is not None:
-                state, grid = left, found
+                state, grid = state & keep[bit], found
                 break
     assert grid is not None
     return "".join(SYMBOLS[digit - 1] for _, digit in layout.pairs(grid))
+
+
+_WAYS = {NEWSPAPER: 1}
+"""In so many ways a grid is looked for, else in all: its seeds keep the grids that they have."""
+
+
+def _filled(state: Candidates, seed: int, layout: Layout) -> Candidates | None:
+    """A full grid inside a state; None where there is none, or none was found soon."""
+    ways = (seed % 80 + 1, False), (1, True), (1, False), (3, False)
+    for turn, by_place in ways[: _WAYS.get(layout, len(ways))]:
+        try:
+            return next(models(state, 0, by_place, turn, 400, layout), None)
+        except OutOfPatience:
+            continue
+    return None
+
+
+_PATIENCE = {NEWSPAPER: 1 << 60}
+"""So many branches are opened to see that a puzzle has one solution, else 1,000: a given is kept
+where that is not enough."""
+
+
+def _has_one_solution(line: str, layout: Layout) -> bool:
+    patience = _PATIENCE.get(layout, 1000)
+    grids = models(candidates_after(line, layout), patience=patience, layout=layout)
+    try:
+        return sum(1 for _ in islice(grids, 2)) == 1
+    except OutOfPatience:
+        return False
 
 
 def puzzle(seed: int, givens: int = 0, symmetric: bool = False, layout: Layout = NEWSPAPER) -> str:
@@ -61,7 +87,7 @@ def puzzle(seed: int, givens: int = 0, symmetric: bool = False, layout: Layout =
         held = [digits[c] for c in group]
         for c in group:
             digits[c] = "."
-        if count_solutions("".join(digits), layout=layout) == 1:
+        if _has_one_solution("".join(digits), layout):
             left -= len(group)
         else:
             for c, digit in zip(group, held, strict=True):

@@ -19,6 +19,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import cache
 from typing import NamedTuple
 
+from papernudge.hints.crossings import Crossings
 from papernudge.hints.layout import BLOCK, COLUMN, DIAGONAL, NEWSPAPER, ROW, Layout
 from papernudge.hints.masks import SYMBOLS, VALUES, Candidates, Cells
 
@@ -50,10 +51,22 @@ class Rules:
 
     ``cells``: a cell has one digit; ``even``: a digit one place in each row, each column, each of
     blocks that are all alike, each diagonal; ``odd``: the cells of each house of any other form,
-    and as a set; ``lane``: the first cell's candidates. ``singles``: see ``singles_of``.
+    and as a set; ``lane``: the first cell's candidates. ``singles``: see ``singles_of``;
+    ``locked``: strikes more where these run dry, None where that takes longer than to branch.
     """
 
-    __slots__ = ("cells", "even", "everything", "keep", "lane", "many", "odd", "plane", "singles")
+    __slots__ = (
+        "cells",
+        "even",
+        "everything",
+        "keep",
+        "lane",
+        "locked",
+        "many",
+        "odd",
+        "plane",
+        "singles",
+    )
 
     def __init__(self, layout: Layout) -> None:
         many, side = layout.many, layout.side
@@ -90,6 +103,8 @@ class Rules:
         )
         self.singles: Callable[[Candidates], Candidates | None]
         self.singles = _WRITTEN_OUT.get(layout, self._singles)
+        large = layout.even is not None and many >= _LARGE
+        self.locked = Crossings(layout) if large else None
 
     def _singles(self, state: Candidates) -> Candidates | None:
         """See ``singles_of``, for any layout."""
@@ -119,6 +134,11 @@ class Rules:
                 return None
             found |= (lane & ~many) * house & state
         return found
+
+
+_LARGE = 100
+"""Cells from which on locked candidates are struck before a branch is opened: on boards of sixteen
+rows half as many branches are opened then, on nine it takes longer than to open them."""
 
 
 @cache
@@ -229,6 +249,11 @@ def models(
         if done == state:
             yield state
             continue
+        if rules.locked is not None:
+            left = rules.locked(state)
+            if left != state:
+                stack.append((left, done))
+                continue
         opened += 1
         if opened > patience:
             raise OutOfPatience(f"expected an answer within {patience} branches, got none")
