@@ -2,8 +2,8 @@
 
 Where a block has its places for a digit in one of its rows, the row has none outside the block, and
 the other way round; so for columns. A *piece* is what a block and a line share; whether any of its
-candidates stands is parked on its first. A few wide operations tell for all digits, blocks and lines
-together where just one piece is left, as singles are told in ``papernudge.hints.solver``.
+candidates stands is parked on its first. A few wide operations tell for all digits, blocks and
+lines together where just one piece is left, as singles are told in ``papernudge.hints.solver``.
 """
 
 from __future__ import annotations
@@ -49,8 +49,8 @@ class _Group(NamedTuple):
 
 class _Way(NamedTuple):
     """One direction. ``steps``: from a piece's first cell to its others; ``firsts``: the first
-    cells; ``fill``: a factor that copies a piece's bit to its cells; how pieces make up a block, and
-    how a line.
+    cells; ``fill``: a factor that copies a piece's bit to its cells; how pieces make up a block,
+    and how a line.
     """
 
     steps: tuple[int, ...]

@@ -251,6 +251,27 @@ SAID = {
     "clash.two": "The {digit}s in {cells} can't both stand.",
     "clash.more": "The {digit}s in {cells} can't all stand.",
     "compare": "Compare the printed digits with the page; if they match, it is a misprint.",
+    # ------------------------------------------------------------ words for boards
+    "blocks or regions": "Say which cells make a block by --blocks or by --regions, not by both.",
+    "blocks look like": "--blocks is rows x columns of a block, such as 2x3 or 4x4, at least 2 of"
+    " each and {most} cells at most; got {got}.",
+    "regions are as long as": "--regions is a letter for each cell, row by row: {lengths} of"
+    " them; got {got}.",
+    "regions hold letters": "--regions holds a letter for each cell, the same for all cells of a"
+    " block; it can't hold {got}.",
+    "regions are as many as": "--regions of {side} rows names {side} blocks, each by a letter; this"
+    " one names {got}.",
+    "region of another size": "Block {letter} of --regions has {got} cells: expected {side}, one"
+    " for each digit.",
+    "region in pieces": "Block {letter} of --regions lies in {pieces} pieces: expected cells that"
+    " touch along their sides.",
+    "extra is as long as": "--extra holds {length} characters, row by row, a letter for each cell"
+    " of an extra block and . for all others; this one has {got}.",
+    "extra holds letters": "--extra holds letters, and . for cells of no extra block; it can't hold"
+    " {got}.",
+    "extra names none": "--extra names no extra block: write a letter in the {side} cells of each.",
+    "extra block of another size": "Extra block {letter} has {got} cells: expected {side}, one for"
+    " each digit.",
     # ------------------------------------------------------------ walks and routes
     "ask by digit": "Now ask by digit.",
     "ask by cell": "Now ask by cell.",

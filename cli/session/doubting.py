@@ -12,6 +12,7 @@ from papernudge.cli.said import ENGLISH
 from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, how_to_tell, regions
 from papernudge.hints.catalogue import Words
 from papernudge.hints.geometry import cell_name
+from papernudge.hints.masks import VALUES
 from papernudge.hints.words import a_digit, named_cell
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ def _told_of_paper(as_read: str) -> Callable[[GridReading], object]:
 
     def told(grid: GridReading) -> object:
         whole = position_of(grid)
-        position = Position(whole.givens, whole.entries)
+        position = Position(whole.givens, whole.entries, layout=whole.layout)
         state = paper_state(position)
         if state != as_read:  # that is difference enough
             return state
@@ -189,7 +190,7 @@ def misreadings(grid: GridReading, wrong: Iterable[int], solution: str) -> tuple
         cell = grid.cells[at]
         if at in known or not cell.digit_chances or cell.chance >= 1.0:
             continue
-        right = int(solution[at])
+        right = VALUES[solution[at]]
         if cell.digit_chances[right] >= _SOFT:
             instead = ((right, cell.digit_chances[right]),)
             out.append(Doubt(at, "digit", cell.digit, cell.chance, instead))
