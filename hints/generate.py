@@ -93,3 +93,54 @@ def puzzle(seed: int, givens: int = 0, symmetric: bool = False, layout: Layout =
             for c, digit in zip(group, held, strict=True):
                 digits[c] = digit
     return "".join(digits)
+
+
+def any_blocks(seed: int, side: int) -> Layout:
+    """A board of ``side`` rows with blocks of any form, on which there is a full grid.
+
+    Beginning with blocks that are rows, cells of neighbours are exchanged at random as long as each
+    block stays in one piece.
+    """
+    random = Random(seed)
+    while True:
+        block = [cell // side for cell in range(side * side)]
+        for _ in range(40 * side * side):
+            _exchange(block, side, random)
+        regions = [[c for c, b in enumerate(block) if b == k] for k in range(side)]
+        layout = Layout.of_regions(regions)
+        if _filled(layout.all_candidates, 1, layout) is not None:
+            return layout
+
+
+def _exchange(block: list[int], side: int, random: Random) -> None:
+    """Let two blocks that touch exchange a cell each, if both stay in one piece."""
+    one = random.randrange(side * side)
+    theirs = {block[c] for c in _beside(one, side)} - {block[one]}
+    if not theirs:
+        return
+    mine, other = block[one], random.choice(sorted(theirs))
+    rim = [
+        c
+        for c, b in enumerate(block)
+        if b == other and c != one and any(block[x] == mine for x in _beside(c, side))
+    ]
+    back = random.choice(rim)
+    block[one], block[back] = other, mine
+    if not (_in_one_piece(block, side, mine) and _in_one_piece(block, side, other)):
+        block[one], block[back] = mine, other
+
+
+def _beside(cell: int, side: int) -> list[int]:
+    row, column = divmod(cell, side)
+    near = ((row - 1, column), (row + 1, column), (row, column - 1), (row, column + 1))
+    return [side * r + c for r, c in near if 0 <= r < side and 0 <= c < side]
+
+
+def _in_one_piece(block: list[int], side: int, wanted: int) -> bool:
+    cells = {c for c, b in enumerate(block) if b == wanted}
+    todo = [cells.pop()]
+    while todo:
+        near = {c for c in _beside(todo.pop(), side) if c in cells}
+        cells -= near
+        todo += near
+    return not cells

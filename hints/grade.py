@@ -23,7 +23,7 @@ from papernudge.hints.line import Line
 from papernudge.hints.looks import PATTERN, Sight, scan_looks, single_looks
 from papernudge.hints.masks import DIGITS_IN, VALUES, Cell, Cells, Digit, House
 from papernudge.hints.position import Fault, Position
-from papernudge.hints.registry import USED
+from papernudge.hints.registry import NEEDED
 from papernudge.hints.search import FAR, cheapest_lines
 from papernudge.hints.walk import Walk, cheapest_solve
 
@@ -130,7 +130,7 @@ def grade(givens: str, walked: Walk | None = None) -> Grade:
 def needs(lines: Iterable[Line]) -> tuple[str, ...]:
     """Every technique that a step of a solve uses, in the order in which drills list them."""
     used = {step.technique for line in lines for step in line.steps}
-    return tuple(name for name in USED if name in used)
+    return tuple(name for name in NEEDED if name in used)
 
 
 def spread(expected: float) -> tuple[float, float]:

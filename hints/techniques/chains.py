@@ -339,8 +339,14 @@ class ChainHunt:
                 low = rest & -rest
                 known.append(single[low])
                 rest ^= low
-            masks = self.masks
-            known += [n for n in self.groups[self.nodes[node].digit] if masks[n] & ~weak == 0]
+            masks, nodes = self.masks, self.nodes
+            digit, cells = nodes[node]
+            known += [
+                n
+                for n in self.groups[digit]
+                # Cells of a group may be seen in houses of their own: it is met in one of all.
+                if masks[n] & ~weak == 0 and self.layout.holding(nodes[n].cells | cells)
+            ]
             self.after[node] = known
         return known
 
@@ -397,7 +403,10 @@ _Strong = tuple[int, Read, int]
 def _weak(layout: Layout, node: Node) -> Candidates:
     """What is false if a node is true."""
     digit, cells = node
-    seen = layout.candidates_of(digit, layout.seen_by_all(cells))
+    around = 0
+    for house in layout.holding(cells):
+        around |= layout.masks[house]
+    seen = layout.candidates_of(digit, around & ~cells)
     if cells & (cells - 1) == 0:
         for other in layout.digits:
             if other != digit:
