@@ -104,7 +104,7 @@ def any_blocks(seed: int, side: int) -> Layout:
     random = Random(seed)
     while True:
         block = [cell // side for cell in range(side * side)]
-        for _ in range(40 * side * side):
+        for _ in range(12 * side * side):
             _exchange(block, side, random)
         regions = [[c for c, b in enumerate(block) if b == k] for k in range(side)]
         layout = Layout.of_regions(regions)
