@@ -14,13 +14,14 @@ import typer
 
 from papernudge.cli.base import stopping
 from papernudge.cli.base.exits import Exit, code_of, from_fault
-from papernudge.cli.base.helping import Command
+from papernudge.cli.base.helping import Command, Commands, complaint
+from papernudge.cli.base.language import asked_for, in_language
 from papernudge.cli.base.limits import OF_A_FILE
 from papernudge.cli.base.say import say, show
 from papernudge.cli.base.settings import defaults
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.options import register as register_phone
-from papernudge.cli.said import in_words
+from papernudge.cli.said import in_words, spoken
 from papernudge.cli.terminal.book_options import register
 from papernudge.cli.terminal.options import (
     Blocks,
@@ -40,6 +41,7 @@ app = typer.Typer(
     " or one too poor to read, 4 not exactly one solution, 5 a file can't be read or written,"
     " 6 a doubt must be answered first, 70 a fault of papernudge, 130 stopped, 143 told"
     " to end, 141 nobody read on.",
+    cls=Commands,
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -243,8 +245,18 @@ def run(arguments: Sequence[str]) -> int:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # odd file names and old terminals must not crash
             stream.reconfigure(errors="backslashreplace")
-    code = _ended(list(arguments))
+    code = _in_a_language(list(arguments))
     return stopping.code() or code
+
+
+def _in_a_language(arguments: list[str]) -> int:
+    try:
+        language, words = asked_for(arguments)
+    except Trouble as trouble:
+        with in_language(None):
+            return _told(trouble.sentence, code_of(trouble))
+    with in_language(language):
+        return _ended(words)
 
 
 def _ended(arguments: list[str]) -> int:
@@ -296,9 +308,17 @@ def _dispatch(arguments: list[str]) -> int:
         if type(error).__name__ == "NoArgsIsHelpError":
             show(_message(error), sys.stderr)
             return int(Exit.WORDS)
-        message = " ".join(_message(error).split()).rstrip(".")
-        return _told(in_words("not understood", what=message), Exit.WORDS)
+        return _told(_misused(error, arguments), Exit.WORDS)
     return int(result or 0)
+
+
+def _misused(error: Exception, arguments: list[str]) -> str:
+    """What is wrong with the words, in the language that is spoken."""
+    known = getattr(typer.main.get_command(app), "commands", {})
+    says = complaint(error, known.get(arguments[0]) if arguments else None)
+    if says is not None:
+        return spoken().tell(says)
+    return in_words("not understood", what=" ".join(_message(error).split()).rstrip("."))
 
 
 def _usage_error() -> type[Exception]:

@@ -6,12 +6,19 @@ plural category of CLDR, ``lone.one`` and ``lone.other`` (Unicode Technical Stan
 lists, numbers and the space between sentences are the language's own too. So a language is such a
 table and its plural rule, and a file of gettext's holds the same: the code as context, the English
 template as the message.
+
+Languages that bend words need more than one form of what stands in a place. A template may give
+further forms of itself, ``der Block | dat: dem Block``, and another asks for one where it names the
+place, ``in {house:dat}``; the form reaches through lists to what they are made of. What has no such
+form stands as it is.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date
 from typing import Any
 
 from papernudge.hints.layout import NEWSPAPER, Layout
@@ -61,10 +68,24 @@ class Run(tuple[Any, ...]):
     __slots__ = ()
 
 
+class Told(str):
+    """What was said, with the way to say it again in another form of its words."""
+
+    again: Callable[[str], str]
+
+    def __new__(cls, again: Callable[[str], str]) -> Told:
+        told = super().__new__(cls, again(""))
+        told.again = again
+        return told
+
+    def __reduce__(self) -> tuple[type[str], tuple[str]]:
+        return str, (str(self),)
+
+
 class Shown:
     """A piece of data in a place of a template, with what may stand after its name: ``capital``
-    for a capital letter in front; for numbers what Python's ``format`` takes, in the language's
-    own marks.
+    for a capital letter in front, the name of a form of its words, or both; for numbers what
+    Python's ``format`` takes, in the language's own marks.
     """
 
     __slots__ = ("value", "words")
@@ -73,10 +94,16 @@ class Shown:
         self.value, self.words = value, words
 
     def __format__(self, how: str) -> str:
-        if how == "capital":
-            return capital(str(self.value))
-        if not isinstance(self.value, int | float):
-            return format(self.value, how)
+        if isinstance(self.value, int | float):
+            return self._number(how)
+        asked = how.split()
+        form = next((one for one in asked if one != "capital"), "")
+        text = str(self.words.formed(self.value, form))
+        return capital(text) if "capital" in asked else text
+
+    def _number(self, how: str) -> str:
+        if how.isalpha() and len(how) > 1:  # forms of words; numbers have none
+            return str(self.value)
         text = format(self.value, how)
         said = self.words.said
         marks = {".": said.get("decimal mark", "."), ",": said.get("thousands mark", ",")}
@@ -86,13 +113,15 @@ class Shown:
 @dataclass(frozen=True, slots=True)
 class Words:
     """A language. ``language``: its code, as ``en``; ``said``: its templates by code; ``plural``:
-    which category of CLDR a number takes; ``layout``: the board that is spoken of, by which cells
-    and houses have their names.
+    which category of CLDR a number takes; ``date``: how a day is written, in English as ISO 8601
+    has it, which is the same on both sides of an ocean; ``layout``: the board that is spoken of, by
+    which cells and houses have their names.
     """
 
     language: str
     said: Mapping[str, str]
     plural: Callable[[int], str]
+    date: Callable[[date], str] = date.isoformat
     layout: Layout = NEWSPAPER
 
     def on(self, layout: Layout) -> Words:
@@ -101,8 +130,17 @@ class Words:
 
     def say(self, code: str, /, **data: Any) -> str:
         """The sentence of this code with what it is about. KeyError for an unknown one."""
-        shown = {name: Shown(self._plain(value), self) for name, value in data.items()}
-        return self.said[code].format(**shown)
+        shown = {name: Shown(value, self) for name, value in data.items()}
+        return Told(lambda form: self._template(code, form).format(**shown))
+
+    def _template(self, code: str, form: str) -> str:
+        plain = self.said[code]
+        return self.said.get(f"{code} | {form}", plain) if form else plain
+
+    def _joined(self, code: str, form: str, **parts: str) -> str:
+        return self._template(code, form).format(
+            **{name: Shown(part, self) for name, part in parts.items()}
+        )
 
     def counted(self, code: str, count: int, /, **data: Any) -> str:
         """The same where its form hangs on a number, which it may name as ``count``. Where the
@@ -123,6 +161,10 @@ class Words:
         """The first of the codes that there is a template for; the last where there is none."""
         return next((code for code in codes if code in self.said), codes[-1])
 
+    def known_text(self, code: str, text: str) -> str:
+        """What the language has for a text that stands elsewhere in English; else that text."""
+        return self.said.get(code, text)
+
     def all_of(self, parts: Sequence[Any]) -> str:
         """``a``, ``a and b``, ``a, b and c``."""
         return self._list("all", parts)
@@ -133,10 +175,13 @@ class Words:
 
     def chained(self, code: str, parts: Sequence[Any]) -> str:
         """One part after the other, each joined to those before by the template of the code."""
+        return Told(lambda form: self._chain(code, parts, form))
+
+    def _chain(self, code: str, parts: Sequence[Any], form: str) -> str:
         text = ""
         for number, part in enumerate(parts):
-            shown = self._plain(part)
-            text = self.say(code, first=text, next=shown) if number else str(shown)
+            shown = str(self.formed(part, form))
+            text = self._joined(code, form, first=text, next=shown) if number else shown
         return text
 
     def paragraph(self, sentences: Sequence[Any]) -> str:
@@ -144,20 +189,68 @@ class Words:
         return self.chained("sentences", [one for one in sentences if one])
 
     def _list(self, kind: str, parts: Sequence[Any]) -> str:
-        if len(parts) < 2:
-            return "".join(str(self._plain(part)) for part in parts)
-        first = self.chained(f"{kind}, more", parts[:-1])
-        end = f"{kind}, two" if len(parts) == 2 else f"{kind}, end"
-        return self.say(end, first=first, last=parts[-1])
+        return Told(lambda form: self._listed(kind, parts, form))
 
-    def _plain(self, value: Any) -> Any:
+    def _listed(self, kind: str, parts: Sequence[Any], form: str) -> str:
+        if len(parts) < 2:
+            return "".join(str(self.formed(part, form)) for part in parts)
+        first = self._chain(f"{kind}, more", parts[:-1], form)
+        end = f"{kind}, two" if len(parts) == 2 else f"{kind}, end"
+        return self._joined(end, form, first=first, last=str(self.formed(parts[-1], form)))
+
+    def formed(self, value: Any, form: str = "") -> Any:
+        """A piece of data as it stands in a place that asks for this form of its words."""
         if isinstance(value, Message):
-            return self.tell(value)
-        if isinstance(value, All):
-            return self.all_of(value)
-        if isinstance(value, Run):
-            return self.chained("listed", value)
-        return self.either(value) if isinstance(value, Either) else value
+            value = self.tell(value)
+        elif isinstance(value, All):
+            value = self.all_of(value)
+        elif isinstance(value, Run):
+            value = self.chained("listed", value)
+        elif isinstance(value, Either):
+            value = self.either(value)
+        return value.again(form) if form and isinstance(value, Told) else value
+
+
+def packed(what: Message | str) -> str:
+    """What is to be said, as text that a file can keep and that another language can be made of; a
+    string is what it is. Data that JSON has no kind for is kept as Python writes it out.
+    """
+    if isinstance(what, str):
+        return str(what)
+    return json.dumps(_plain(what), ensure_ascii=False, default=str)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Message):
+        data = {name: _plain(one) for name, one in value.data.items()}
+        return {"say": value.code, "data": data} | (
+            {} if value.count is None else {"count": value.count}
+        )
+    for kind in (All, Either, Run):
+        if isinstance(value, kind):
+            return {kind.__name__.lower(): [_plain(one) for one in value]}
+    return value
+
+
+def unpacked(text: str) -> Message | str:
+    """What such a text says; one that is no message is said as it is."""
+    if not text.startswith('{"say": '):
+        return text
+    try:
+        found = _whole(json.loads(text))
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return text
+    return found if isinstance(found, Message) else text
+
+
+def _whole(value: Any) -> Any:
+    if not isinstance(value, dict):
+        return value
+    if "say" in value:
+        data = {name: _whole(one) for name, one in value["data"].items()}
+        return Message(value["say"], data, value.get("count"))
+    ((name, parts),) = value.items()
+    return {"all": All, "either": Either, "run": Run}[name](map(_whole, parts))
 
 
 def capital(text: str) -> str:

@@ -11,6 +11,9 @@ import pytest
 # As the command does for itself: on a busy machine BLAS threads wait for each other far longer
 # than they work. It must be said before numpy is first imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Sentences are compared in English, whatever language this machine speaks.
+for variable in ("LC_ALL", "LC_MESSAGES", "LANG"):
+    os.environ[variable] = "C.UTF-8"
 
 sys.path.append(str(Path(__file__).parent))  # figures.py and tables.py, by name
 

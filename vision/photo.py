@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.hints.catalogue import message
+from papernudge.hints.catalogue import Message, message
 from papernudge.vision.failure import Failure
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ class Photo:
 
     pixels: Raster
     tag: int = 1
-    name: str = "photo"
+    name: str | Message = "photo"
     reduced: int = 1
 
     @property
@@ -66,7 +66,7 @@ class Photo:
 
 
 def open_photo(
-    source: Path | bytes | BinaryIO, name: str | None = None, *, side: int | None = None
+    source: Path | bytes | BinaryIO, name: str | Message | None = None, *, side: int | None = None
 ) -> Photo | Failure:
     """Decodes JPEG, PNG, TIFF, WebP, HEIC, BMP and GIF (an animated file gives its first frame).
 
@@ -93,7 +93,7 @@ def open_photo(
         return _damaged(called)
 
 
-def file_bytes(source: Path | BinaryIO, called: str) -> bytes | Failure:
+def file_bytes(source: Path | BinaryIO, called: str | Message) -> bytes | Failure:
     """All bytes of a file; a Failure of :func:`open_photo` where it is none, or too long."""
     try:
         if isinstance(source, Path):
@@ -117,27 +117,27 @@ def file_bytes(source: Path | BinaryIO, called: str) -> bytes | Failure:
     return data
 
 
-def _failure(reason: str, code: str, called: str, **data: Any) -> Failure:
+def _failure(reason: str, code: str, called: str | Message, **data: Any) -> Failure:
     return Failure("open", reason, message(code, called=called, **data))
 
 
-def _not_an_image(called: str) -> Failure:
+def _not_an_image(called: str | Message) -> Failure:
     return _failure("not an image", "not a photo", called)
 
 
-def _damaged(called: str) -> Failure:
+def _damaged(called: str | Message) -> Failure:
     return _failure("damaged", "photo is damaged", called)
 
 
-def _cut_off(called: str) -> Failure:
+def _cut_off(called: str | Message) -> Failure:
     return _failure("cut off", "photo is cut off", called)
 
 
-def _too_big(code: str, called: str, **data: Any) -> Failure:
+def _too_big(code: str, called: str | Message, **data: Any) -> Failure:
     return _failure("too big", code, called, **data)
 
 
-def _wrong_size(called: str, width: int, height: int, limit: int) -> Failure | None:
+def _wrong_size(called: str | Message, width: int, height: int, limit: int) -> Failure | None:
     if width >= MAX_SIDE or height >= MAX_SIDE or width * height > limit:
         most = limit // 1_000_000
         return _too_big(
@@ -146,7 +146,7 @@ def _wrong_size(called: str, width: int, height: int, limit: int) -> Failure | N
     return _damaged(called) if width < 1 or height < 1 else None
 
 
-def _decode(data: bytes, called: str, side: int | None) -> Photo | Failure:
+def _decode(data: bytes, called: str | Message, side: int | None) -> Photo | Failure:
     if data[:3] == b"\xff\xd8\xff":
         return _decode_jpeg(data, called, side)
     if data[4:8] == b"ftyp" and data[8:12] not in (b"avif", b"avis"):
@@ -172,7 +172,7 @@ class _Frame:
     scan: int  # where the first scan starts, bytes
 
 
-def _decode_jpeg(data: bytes, called: str, side: int | None) -> Photo | Failure:
+def _decode_jpeg(data: bytes, called: str | Message, side: int | None) -> Photo | Failure:
     """The usual road: about as fast as libjpeg can go, and nothing but cv2 imported."""
     frame = _jpeg_frame(data)
     if frame is None:
@@ -277,7 +277,7 @@ def _quiet_libraries() -> Iterator[None]:
 # ---------------------------------------------------------------- everything else
 
 
-def _decode_heic(data: bytes, called: str) -> Photo | Failure:
+def _decode_heic(data: bytes, called: str | Message) -> Photo | Failure:
     import pillow_heif
 
     try:
@@ -325,7 +325,7 @@ def _turns_itself(data: bytes) -> bool:
     return False
 
 
-def _decode_other(data: bytes, called: str) -> Photo | Failure:
+def _decode_other(data: bytes, called: str | Message) -> Photo | Failure:
     from PIL import Image, UnidentifiedImageError
 
     kinds = ("PNG", "JPEG", "TIFF", "WEBP", "BMP", "GIF", "AVIF")

@@ -11,15 +11,14 @@ from typing import TYPE_CHECKING
 from papernudge.cli.base import limited
 from papernudge.cli.base.paths import ask, why
 from papernudge.cli.base.trouble import PhotoError, from_failure
-from papernudge.cli.said import in_words
-from papernudge.hints.catalogue import message
+from papernudge.hints.catalogue import Message, message
 from papernudge.vision.failure import Failure
 
 if TYPE_CHECKING:
     from papernudge.vision.photo import Photo
 
 
-def failure(ended: limited.Ended, called: str) -> Failure:
+def failure(ended: limited.Ended, called: str | Message) -> Failure:
     """What it means for a file that its child ended."""
     if ended.why not in ("crash", "broken"):
         return Failure(
@@ -38,7 +37,7 @@ def failure(ended: limited.Ended, called: str) -> Failure:
 class Opening:
     """A photo that is being opened."""
 
-    called: str
+    called: str | Message
     failed: Failure | None = None
 
     def photo(self) -> Photo | Failure:
@@ -61,7 +60,7 @@ def begin(photo: str) -> Opening:
     if photo != "-":
         limited.begin(open_photo, Path(photo), photo)
         return Opening(photo)
-    called = in_words("standard input")
+    called = message("standard input")
     data = file_bytes(sys.stdin.buffer, called)
     if isinstance(data, Failure):
         return Opening(called, data)

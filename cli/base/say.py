@@ -21,8 +21,9 @@ among them, formats, halves of pairs, line and paragraph separators (Unicode, ch
 _JOINERS = "\u200c\u200d"
 """Formats that words of some scripts and many pictures are spelt with."""
 _NAMED = {"\n": "\\n", "\r": "\\r", "\t": "\\t"}
-_ENDLESS = re.compile(r"\S{1000,}")
-"""No name is so long, and few paths are (a name ends at 255 bytes, a path at 4,096, on Linux)."""
+_ENDLESS = re.compile(r"[^\s\u2e80-\u9fff\uff00-\uffef]{1000,}")
+"""No name is so long, and few paths are (a name ends at 255 bytes, a path at 4,096, on Linux). What
+is written without blanks, as Japanese is, has no end to look for."""
 _STYLE = re.compile("(\x1b\\[[01]m)")
 """Bold and plain, as our own boards are drawn with."""
 

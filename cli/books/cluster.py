@@ -21,7 +21,6 @@ from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.books.bare import bare_task
 from papernudge.cli.books.pool import given_up, in_a_child
 from papernudge.cli.books.rows import PageDone, PageTask
-from papernudge.cli.said import spoken
 from papernudge.hints.catalogue import message
 from papernudge.vision.failure import Failure
 
@@ -234,7 +233,7 @@ def _streamed(client: Any, tasks: Iterator[PageTask], address: str) -> Together:
 
 
 def _not_loaded(task: PageTask, failure: Failure) -> PageDone:
-    return given_up(task, "page not loaded", why=spoken().tell(failure.says))
+    return given_up(task, "page not loaded", why=failure.says)
 
 
 def _fetched(client: Any, futures: dict[str, Any]) -> dict[str, Any]:

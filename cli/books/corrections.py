@@ -34,7 +34,7 @@ from papernudge.cli.books.spoken import (
 )
 from papernudge.cli.said import in_words
 from papernudge.cli.session.assume import parse_assumption
-from papernudge.hints.catalogue import message
+from papernudge.hints.catalogue import message, packed
 from papernudge.hints.geometry import cell_name
 from papernudge.vision.typeface import Page
 
@@ -89,7 +89,8 @@ def read_corrections(path: Path) -> tuple[list[Correction], list[str]]:
             try:
                 out += parse_correction(said)
             except Trouble as trouble:
-                off.append(in_words("in a line", path=path, line=number, said=trouble.sentence))
+                says = message("in a line", path=path, line=number, said=trouble.says)
+                off.append(packed(says))
     return out, off
 
 
@@ -136,7 +137,7 @@ def apply(book: Book, corrections: Iterable[Correction]) -> tuple[int, list[str]
         for one in corrections:
             subject = _subject(book, one)
             if subject is None:
-                off.append(in_words("no such row", book=book.path, row=one.row))
+                off.append(packed(message("no such row", book=book.path, row=one.row)))
                 continue
             key, grid = subject
             touched[key] = grid

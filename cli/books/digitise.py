@@ -12,6 +12,7 @@ from typing import Any
 
 from papernudge.cli.base import stopping
 from papernudge.cli.base.exits import Exit, bad_words
+from papernudge.cli.base.language import in_english
 from papernudge.cli.base.paths import (
     BOOK_FILES,
     Named,
@@ -38,9 +39,11 @@ from papernudge.cli.books.summary import (
     not_read,
     other_losses,
     run_said,
+    told_of,
 )
-from papernudge.cli.said import in_words, spoken
-from papernudge.hints.catalogue import message
+from papernudge.cli.said import in_words
+from papernudge.cli.session.documents import Document
+from papernudge.hints.catalogue import message, packed
 from papernudge.vision.failure import Failure
 from papernudge.vision.typeface import Page
 
@@ -127,11 +130,17 @@ def _came_of_it(wishes: Wishes, held: Account, tally: Tally, made: bool) -> Ran:
     """``made``: whether there is a book."""
     asked = [n for n in ("sources", "corrections", "review") if getattr(wishes, n)]
     return Ran(
-        document(wishes.book, held, tally),
+        _in_english(wishes, held, tally),
         tuple(run_said(wishes.book, held, tally, asked)) if made else (),
-        (*tally.off, *not_read(tally, None if made else wishes.book)),
+        (*map(told_of, tally.off), *not_read(tally, None if made else wishes.book)),
         Exit.FILE if tally.troubles else Exit.WORDS if tally.off else Exit.DONE,
     )
+
+
+def _in_english(wishes: Wishes, held: Account, tally: Tally) -> Document:
+    """What programs read is the same whoever asks."""
+    with in_english():
+        return document(wishes.book, held, tally)
 
 
 def _found(wishes: Wishes, tally: Tally) -> list[Path]:
@@ -176,15 +185,13 @@ def _walked(sources: Iterable[str], tally: Tally) -> Iterator[Path]:
                 seen.add(whole)
                 yield path
         if holds_nothing and len(tally.troubles) == before:
-            said = in_words("holds nothing to read", source=source)
+            said = packed(message("holds nothing to read", source=source))
             tally.troubles.append(Trouble(source, None, "open", "empty", said))
 
 
 def _told(tally: Tally, path: Path, failure: Failure) -> None:
     name = os.fsencode(path.name).decode("utf-8", "backslashreplace")
-    tally.troubles.append(
-        Trouble(name, None, failure.stage, failure.reason, spoken().tell(failure.says))
-    )
+    tally.troubles.append(Trouble(name, None, failure.stage, failure.reason, packed(failure.says)))
 
 
 def _surveyed(paths: Iterable[Path], tally: Tally) -> list[Surveyed]:
@@ -223,7 +230,7 @@ def _changed(one: Surveyed, page: int | None) -> Trouble:
         page,
         "open",
         "changed",
-        in_words(code, called=one.name, page=page),
+        packed(message(code, called=one.name, page=page)),
     )
 
 

@@ -24,7 +24,7 @@ from papernudge.cli.books.spoken import label_of
 from papernudge.cli.books.summary import health
 from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.session.documents import FORMAT
-from papernudge.hints.catalogue import message
+from papernudge.hints.catalogue import Run, message
 from papernudge.hints.words import titled
 
 ENDINGS = (".jsonl", ".csv", ".txt", ".pdf")
@@ -83,10 +83,10 @@ def run_export(
     """
     ending = to.suffix.lower()
     if ending not in ENDINGS:
-        raise bad_words("export ends in", endings=", ".join(ENDINGS), got=short(str(to)))
+        raise bad_words("export ends in", endings=Run(ENDINGS), got=short(str(to)))
     for status in filters.statuses:
         if status not in STATUSES:
-            raise bad_words("status is", statuses=", ".join(STATUSES), got=short(status))
+            raise bad_words("status is", statuses=Run(STATUSES), got=short(status))
     filters = replace(filters, needs=_named(filters.needs, "--needs"))
     book_named = Named(message("the book itself"), book_path)
     keep_apart([book_named, *book_named.beside(*BOOK_FILES)], [Named("--to OUT", to)])
@@ -122,7 +122,7 @@ def _named(names: Sequence[str], option: str) -> tuple[str, ...]:
         if known is None or known not in USED:
             by_small = {one.casefold(): one for one in USED}
             near = difflib.get_close_matches(name.casefold(), by_small, n=3, cutoff=0.4)
-            listed = ", ".join(by_small[one] for one in near) or ", ".join(USED)
+            listed = Run([by_small[one] for one in near] or USED)
             code = "reasons near" if near else "reasons there are"
             raise bad_words(code, option=option, names=listed, got=short(name))
         out.append(known)

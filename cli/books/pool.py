@@ -13,7 +13,7 @@ from multiprocessing import connection
 from papernudge.cli.base import limited
 from papernudge.cli.base.limited import Child, Ended
 from papernudge.cli.books.rows import PageDone, PageTask
-from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import message, packed
 
 Pages = Generator[PageDone, None, None]
 RENEWED = 400
@@ -27,7 +27,7 @@ def given_up(task: PageTask, code: str, **data: object) -> PageDone:
     """A page that could not be read for reasons outside of it, told by a sentence of this code: the
     next run tries again.
     """
-    sentence = in_words(code, called=task.name, page=task.number, **data)
+    sentence = packed(message(code, called=task.name, page=task.number, **data))
     return PageDone(task.hash, task.number, "", "unreadable", "worker", sentence, lasting=False)
 
 
@@ -35,14 +35,14 @@ def too_slow(task: PageTask) -> PageDone:
     """A page that takes more than its time: so it will the next time."""
     from papernudge.cli.books.work import reader
 
-    sentence = in_words(
+    says = message(
         "page takes too long",
         called=task.name,
         page=task.number,
         opening=limited.SECONDS,
         reading=limited.PAGE_SECONDS,
     )
-    return PageDone(task.hash, task.number, reader(), "unreadable", "too slow", sentence)
+    return PageDone(task.hash, task.number, reader(), "unreadable", "too slow", packed(says))
 
 
 def broken(task: PageTask) -> PageDone:

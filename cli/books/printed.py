@@ -18,6 +18,7 @@ from papernudge.cli.pictures.paper import (
     Room,
     draw_grid,
     end_page,
+    face_for,
     new_canvas,
     write,
 )
@@ -92,5 +93,5 @@ def _head(canvas: Any, number: str, told: str, box: Box) -> None:
     y = box.y + box.side + 5
     used = write(canvas, number, box.x, y, 11, font=BOLD)
     left = box.side - used - 8
-    wide = min(left, canvas.stringWidth(told, "Vera", 8.5))
+    wide = min(left, canvas.stringWidth(told, face_for(told), 8.5))
     write(canvas, told, box.x + box.side - wide, y, 8.5, left)

@@ -26,7 +26,7 @@ from papernudge.cli.books.seals import NOTHING, Row, added, is_sealed, key_of, p
 from papernudge.cli.books.settle import NOTHING_SAID, settle
 from papernudge.cli.books.sound import is_sound
 from papernudge.cli.books.spoken import words_from
-from papernudge.cli.said import in_words
+from papernudge.hints.catalogue import message, packed
 from papernudge.vision.typeface import Page
 
 DAMAGED = "damaged"
@@ -213,7 +213,7 @@ class _Copy:
                 self._settle(key)
 
     def _mark(self, key: PageKey, grids: int, name: str) -> None:
-        sentence = in_words("page is damaged in the book", page=key[1], called=name)
+        sentence = packed(message("page is damaged in the book", page=key[1], called=name))
         row = {"hash": key[0], "number": key[1], "state": DAMAGED, "reason": DAMAGED}
         put(self.new, "page", {**row, "sentence": sentence, "reader": "", "grids": grids})
 

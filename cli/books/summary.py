@@ -14,7 +14,7 @@ from papernudge.cli.books.salvage import DAMAGED
 from papernudge.cli.books.told import reason_said
 from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.session.documents import FORMAT, Document
-from papernudge.hints.catalogue import All, counted
+from papernudge.hints.catalogue import All, counted, message, packed, unpacked
 
 NAMED = 12
 """Most things of a kind that are named one by one, in words."""
@@ -29,6 +29,12 @@ class Trouble:
     stage: str
     reason: str
     sentence: str
+    """As a book keeps it, see :func:`packed`."""
+
+
+def told_of(sentence: str) -> str:
+    """What a book keeps as a sentence, in the language that is spoken."""
+    return spoken().tell(unpacked(sentence))
 
 
 @dataclass
@@ -97,13 +103,13 @@ def other_losses(book: Book) -> list[Lost]:
     for hash_, page in book.harm.words if book.harm is not None else ():
         name = next(book.rows("SELECT min(name) AS name FROM place WHERE hash = ?", hash_))["name"]
         what = in_words("lost, words", page=page, called=name)
-        told = in_words("words are damaged", page=page, called=name, book=called)
+        told = packed(message("words are damaged", page=page, called=name, book=called))
         found.append(Lost(what, _lost(name, page, told)))
     if book.harm is not None and book.harm.missing:
-        told = in_words("rows are missing", book=called)
+        told = packed(message("rows are missing", book=called))
         found.append(Lost(in_words("lost, rows"), _lost(called, None, told)))
     if book.log == LOG_DAMAGED:
-        told = in_words("book's log is damaged", book=called)
+        told = packed(message("book's log is damaged", book=called))
         found.append(Lost(in_words("lost, log"), _lost(called, None, told)))
     return found
 
@@ -202,12 +208,16 @@ def document(path: Path, held: Account, tally: Tally) -> Document:
         "left_out_rows": [_told(row) for row in held.left_out],
         "without_grid": [{"source": row["source"], "page": row["page"]} for row in held.blank],
         "review": [_told(row) for row in held.review],
-        "corrections_off": tally.off,
+        "corrections_off": [told_of(one) for one in tally.off],
         "failures": [
             {
                 "source": one.source,
                 "page": one.page,
-                "error": {"stage": one.stage, "reason": one.reason, "sentence": one.sentence},
+                "error": {
+                    "stage": one.stage,
+                    "reason": one.reason,
+                    "sentence": told_of(one.sentence),
+                },
             }
             for one in tally.troubles
         ],
@@ -271,7 +281,7 @@ def _left_out(held: Account) -> list[str]:
 
 def not_read(tally: Tally, unmade: Path | None) -> list[str]:
     """What could not be read, a sentence each. ``unmade``: the book that was to be, if none was."""
-    troubles = [one.sentence for one in tally.troubles]
+    troubles = [told_of(one.sentence) for one in tally.troubles]
     rest = len(troubles) - NAMED
     lines = troubles[:NAMED]
     if rest > 0:

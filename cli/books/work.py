@@ -6,7 +6,7 @@ import os
 from typing import TYPE_CHECKING
 
 from papernudge.cli.books.rows import GridRow, PageDone, PageTask
-from papernudge.cli.said import in_words, spoken
+from papernudge.hints.catalogue import message, packed
 
 if TYPE_CHECKING:
     from papernudge.vision.failure import Failure
@@ -46,11 +46,11 @@ def read_task(task: PageTask) -> PageDone:
         return _failed(task, photo) if isinstance(photo, Failure) else _read(task, photo)
     except MemoryError:
         memory = limited.MEMORY // 1_000_000
-        sentence = in_words(
+        says = message(
             "page takes too much memory", called=task.name, page=task.number, memory=memory
         )
         return PageDone(
-            task.hash, task.number, reader(), "unreadable", "memory", sentence, lasting=False
+            task.hash, task.number, reader(), "unreadable", "memory", packed(says), lasting=False
         )
 
 
@@ -63,7 +63,7 @@ def _failed(task: PageTask, failure: Failure) -> PageDone:
         reader(),
         state,
         failure.reason,
-        spoken().tell(failure.says),
+        packed(failure.says),
         lasting=lasting,
     )
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from typing import Any, Protocol, TypeVar
 
 from papernudge.cli.base.limited import PAGE_SECONDS, Child, Ended
+from papernudge.cli.said import speaking, spoken
+from papernudge.cli.said.languages import words_in
 
 Said = TypeVar("Said", covariant=True)
 
@@ -154,18 +156,19 @@ class Desk:
 async def _exchange(worker: _Worker, job: Job[Said]) -> Any:
     def both() -> Any:
         # In a thread: a worker that is still starting takes nothing in yet.
-        worker.child.send(answered, job, seconds=PAGE_SECONDS)
+        worker.child.send(answered, job, spoken().language, seconds=PAGE_SECONDS)
         return worker.child.receive()
 
     return await asyncio.to_thread(both)
 
 
-def answered(job: Job[Said]) -> Said:
-    """What a worker does with a job."""
+def answered(job: Job[Said], language: str) -> Said:
+    """What a worker does with a job, in the language of whoever asked."""
     from papernudge.cli.books.work import one_thread
 
     one_thread()
-    return job.answered()
+    with speaking(words_in(language)):
+        return job.answered()
 
 
 def loaded() -> None:

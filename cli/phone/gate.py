@@ -13,7 +13,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from papernudge.cli.phone.memory import Memory
-from papernudge.cli.said import in_words, spoken
+from papernudge.cli.said import in_words, speaking, spoken
+from papernudge.cli.said.languages import of_browser, words_in
 
 COOKIE = "papernudge"
 LONGEST_BODY = 40_000_000
@@ -73,7 +74,17 @@ class Gate:
             await self._http(scope, receive, send)
 
     async def _http(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Speaks what the visitor chose, else what the browser likes best, else what the server
+        does.
+        """
         headers = Headers(scope=scope)
+        language = self._memory.language(_cookie(headers)) or of_browser(
+            headers.get("accept-language", "")
+        )
+        with speaking(words_in(language) if language else spoken()):
+            await self._admitted(headers, scope, receive, send)
+
+    async def _admitted(self, headers: Headers, scope: Scope, receive: Receive, send: Send) -> None:
         if headers.get("host", "").lower() not in self._hosts or not self._same_origin(
             scope["method"], headers
         ):

@@ -89,6 +89,7 @@ class Memory:
         self._shown: OrderedDict[tuple[str, str, int], Shown] = OrderedDict()
         self._crops: OrderedDict[tuple[str, str, int, int], bytes] = OrderedDict()
         self._sheets: OrderedDict[tuple[str, str], tuple[float, object]] = OrderedDict()
+        self._languages: dict[str, str] = {}
 
     def visitor(self) -> str:
         """A new visitor's secret name."""
@@ -154,6 +155,16 @@ class Memory:
             return ""
         self._pupils[visitor] = (self._now(), pupil)
         return pupil
+
+    def choose_language(self, visitor: str, language: str) -> None:
+        """What the visitor is told from now on is told in this language."""
+        self._languages[visitor] = language
+        for key in [key for key in self._shown if key[0] == visitor]:
+            del self._shown[key]
+
+    def language(self, visitor: str | None) -> str | None:
+        """The language that the visitor chose, None where none was chosen."""
+        return None if visitor is None else self._languages.get(visitor)
 
     @property
     def weight(self) -> int:

@@ -25,6 +25,7 @@ from papernudge.cli.phone.sending import sent
 from papernudge.cli.phone.sheets import keep, solve_row
 from papernudge.cli.phone.speech import teach
 from papernudge.cli.said import in_words
+from papernudge.cli.said.languages import LANGUAGES
 from papernudge.hints.geometry import CELL_NAME, cell_of
 from papernudge.hints.layout import NEWSPAPER
 
@@ -99,6 +100,7 @@ class Pages:
             routes=[
                 Route("/", self.home),
                 Route("/photo", self.photo, methods=["POST"]),
+                Route("/language", self.language, methods=["POST"]),
                 Route("/clock", self.clock, methods=["POST"]),
                 Route("/clock/photo", self.solved, methods=["POST"]),
                 Route(at, self.show),
@@ -154,7 +156,9 @@ class Pages:
         ]
         seconds = self._memory.clock(request.scope["visitor"])
         clock = None if seconds is None else int(seconds)
-        return self._page("home.html", kept=kept, roads=self._roads, clock=clock)
+        return self._page(
+            "home.html", kept=kept, roads=self._roads, clock=clock, languages=LANGUAGES
+        )
 
     async def photo(self, request: Request) -> Response:
         """Takes a photo, raw or from a form, and goes to what it says."""
@@ -172,6 +176,15 @@ class Pages:
         snap = self._memory.find(visitor, name)
         assert snap is not None
         self._asking(_At(visitor, name, snap, 0))
+
+    async def language(self, request: Request) -> Response:
+        """Speaks another language from now on."""
+        async with request.form(max_files=0, max_fields=2) as form:
+            chosen = str(form.get("language", ""))
+        if chosen not in LANGUAGES:
+            return self._sorry(in_words("no answer that fits"), 400)
+        self._memory.choose_language(request.scope["visitor"], chosen)
+        return RedirectResponse("/", 303)
 
     async def clock(self, request: Request) -> Response:
         """Starts the visitor's clock."""

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.trouble import Trouble
-from papernudge.cli.said import in_words
+from papernudge.cli.said import in_words, spoken
 
 if TYPE_CHECKING:
     from papernudge.cli.sheets.log import Row
@@ -49,7 +49,7 @@ class SheetWish:
         try:
             return _marked(self)
         except Trouble as stop:
-            return SheetShown(on_the_phone(stop.sentence), failed=True)
+            return SheetShown(on_the_phone(stop), failed=True)
 
     def sorry(self, code: str) -> SheetShown:
         """A sheet that may be sent again."""
@@ -60,11 +60,11 @@ def _marked(wish: SheetWish) -> SheetShown:
     import cv2
     import numpy as np
 
-    from papernudge.cli.phone.work import CALLED, SIDE, opened
+    from papernudge.cli.phone.work import SIDE, opened
     from papernudge.cli.sheets.mark import log_rows, mark_opened
     from papernudge.cli.sheets.marked import marked_picture, summed
 
-    found = mark_opened(CALLED, opened(wish.photo))
+    found = mark_opened(in_words("the photo"), opened(wish.photo))
     picture = marked_picture(found, SIDE, ".jpg")
     drawn = cv2.imdecode(np.frombuffer(picture, np.uint8), cv2.IMREAD_GRAYSCALE)
     assert drawn is not None, "what was encoded just now can be decoded"
@@ -136,8 +136,8 @@ def _told(week: Week, named: bool) -> str:
     return in_words(
         f"{whose}, {how}",
         pupil=visible(week.pupil),
-        reason=visible(week.reason),
-        monday=week.monday,
+        reason=visible(week.practised),
+        monday=spoken().date(datetime.date.fromisoformat(week.monday)),
         right=week.right,
         answered=week.answered,
         seconds=week.seconds,

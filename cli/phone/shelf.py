@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.books.rows import PageDone, PageTask, row_id
 from papernudge.cli.said import in_words, in_words_of, spoken
-from papernudge.hints.catalogue import Message, Run, message
+from papernudge.hints.catalogue import Message, Run, message, unpacked
 
 if TYPE_CHECKING:
     from papernudge.cli.books.book import Book
@@ -160,7 +160,7 @@ class Shelf:
             entry.says = await self._inside(lambda: self._told(done))
             entry.state = "done" if done.state == "read" else "failed"
         except Trouble as stop:
-            entry.state, entry.says = "failed", stop.sentence
+            entry.state, entry.says = "failed", stop.says
 
     async def _read(self, desk: Desk, wish: PageWish) -> PageDone:
         from papernudge.cli.phone.desk import BusyError
@@ -181,7 +181,7 @@ class Shelf:
 
     def _told(self, done: PageDone) -> Says:
         if done.state != "read":
-            return done.sentence or message("entry, not read")
+            return unpacked(done.sentence or "") or message("entry, not read")
         counted = {
             status: sum(puzzle.status == status for puzzle in done.puzzles)
             for status in ("clean", "review", "left out")

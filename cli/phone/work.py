@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.base.exits import Stop
 from papernudge.cli.base.trouble import Trouble
-from papernudge.cli.said import in_words, spoken
+from papernudge.cli.said import ENGLISH, in_words, spoken
 from papernudge.cli.session.assume import parse_assumption
-from papernudge.hints.catalogue import message
+from papernudge.hints.catalogue import Message, capital, message
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,7 +42,7 @@ The looks see a cell on 48 pixels, notes on 96."""
 MOST_PIXELS = 60_000_000
 """Largest photo that the page takes, pixels."""
 
-CALLED = "the photo"
+CALLED = message("the photo")
 """How sentences call it."""
 
 Corner = tuple[int, int]
@@ -135,13 +135,19 @@ def answer(wish: Wish) -> Shown:
             return replace(_about(sheet), crops=_crops(sheet, wish.cells))
         return _answered(sheet, wish)
     except Trouble as stop:
-        return Shown(on_the_phone(stop.sentence), failed=True, reason=stop.reason)
+        return Shown(on_the_phone(stop), failed=True, reason=stop.reason)
 
 
-def on_the_phone(sentence: str) -> str:
-    """A sentence about "the photo", as it stands alone under a photo."""
-    said = sentence.removeprefix(f"{CALLED}: ")
-    return said[:1].upper() + said[1:]
+def on_the_phone(stop: Trouble) -> str:
+    """What is wrong with "the photo", as it stands alone under a photo: unnamed, where it can."""
+    says = stop.says
+    if isinstance(says, Message):
+        alone = says.code.removesuffix(", called")
+        if alone in ENGLISH.said:
+            says = replace(says, code=alone)
+        if says.code == "of a photo":
+            says = says.data["said"]
+    return capital(spoken().tell(says))
 
 
 _pages: OrderedDict[bytes, Page] = OrderedDict()
@@ -171,7 +177,7 @@ def opened(photo: bytes, side: int | None = None) -> Photo:
 
 
 def _page(photo: bytes) -> Page:
-    key = hashlib.sha256(photo).digest()
+    key = spoken().language.encode() + hashlib.sha256(photo).digest()
     if key not in _pages:
         _pages[key] = _read(photo)
         while len(_pages) > KEPT or (len(_pages) > 1 and _pixels() > KEPT_PIXELS):
@@ -284,7 +290,7 @@ def _sentence(sheet: Sheet, said: Answer) -> str:
         return in_words("first, the page alone")
     if said.state == "mistaken" and said.command == "hint":
         return in_words("a nudge would lead astray")
-    return on_the_phone(said.alone)
+    return capital(said.alone)
 
 
 def _expected(sheet: Sheet) -> tuple[tuple[float, float] | None, int]:

@@ -15,15 +15,20 @@ from math import ceil
 from types import ModuleType
 from typing import Any, BinaryIO
 
+from papernudge.cli.base.breaking import lines_of
 from papernudge.cli.base.exits import Exit, Stop
-from papernudge.cli.said import in_words
+from papernudge.cli.pictures.typeface import outlines
+from papernudge.cli.said import in_words, spoken
 from papernudge.hints.catalogue import message
 from papernudge.hints.layout import NEWSPAPER
 
 Paper = tuple[float, float]
 PAPERS: dict[str, Paper] = {"a4": (595.276, 841.89), "letter": (612.0, 792.0)}
 """Width and height."""
-FONT, BOLD = "Vera", "VeraBd"
+FONT, BOLD, WHOLE = "Vera", "VeraBd", "M PLUS 1"
+"""The typefaces: the last one for what the first two lack (``typeface``)."""
+_WHOLE_IN = frozenset(("ja", "pl"))
+"""Languages whose letters Vera lacks: all their text is set in the other one, not words of it."""
 """Free typefaces that travel inside the file, so that it prints alike everywhere."""
 _DIGIT_HIGH = 0.73
 """Height of a digit of these typefaces, as a share of its size."""
@@ -85,10 +90,42 @@ def new_canvas(out: BinaryIO, paper: Paper, title: str) -> Any:
             # Its bytes: a name would be looked for in the current folder first.
             data = resources.files("reportlab").joinpath("fonts", f"{name}.ttf").read_bytes()
             pdfmetrics.registerFont(TTFont(name, io.BytesIO(data)))
+    _know_the_rest()
     canvas = Canvas(out, pagesize=paper, invariant=1, pageCompression=1, initialFontName=FONT)
     canvas.setTitle(title)
     canvas.setCreator("papernudge")
     return canvas
+
+
+def _know_the_rest() -> None:
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    if WHOLE not in pdfmetrics.getRegisteredFontNames():
+        pdfmetrics.registerFont(TTFont(WHOLE, io.BytesIO(outlines())))
+
+
+_LEAST = 0.7
+"""How small a line may be set to fit, of its size: 9 points become 6.3, the least that is read at
+arm's length (common practice, no source)."""
+
+
+def face_for(text: str, font: str = FONT) -> str:
+    """The typeface for a text that is to be set in ``font``."""
+    from reportlab.pdfbase import pdfmetrics
+
+    if font == FONT and spoken().language in _WHOLE_IN:
+        return WHOLE
+    known = pdfmetrics.getFont(font).face.charToGlyph
+    return font if all(ord(c) in known for c in text) else WHOLE
+
+
+def broken(text: str, size: float, room: float) -> list[str]:
+    """The lines of a text that is ``room`` points wide at most."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    face = face_for(text)
+    return lines_of(text, lambda line: stringWidth(line, face, size) <= room)
 
 
 def _settle_reportlab() -> None:
@@ -122,13 +159,18 @@ def write(
     room: float | None = None,
     font: str = FONT,
 ) -> float:
-    """One line of type; its width. Letters that the typeface lacks become ?, and what is wider
-    than ``room`` is cut short.
+    """One line of type; its width. Letters that no typeface has become ?; what is wider than
+    ``room`` is set smaller, down to seven tenths, and then cut short.
     """
     from reportlab.pdfbase import pdfmetrics
 
+    font = face_for(text, font)
     known = pdfmetrics.getFont(font).face.charToGlyph
     said = "".join(c if ord(c) in known else "?" for c in text)
+    if room is not None:
+        size = max(
+            _LEAST * size, min(size, size * room / (canvas.stringWidth(said, font, size) or 1))
+        )
     if room is not None and canvas.stringWidth(said, font, size) > room:
         while said and canvas.stringWidth(said + "...", font, size) > room:
             said = said[:-1]
@@ -170,7 +212,8 @@ def draw_grid(
 
 def end_page(canvas: Any, paper: Paper, page: int, total: int) -> None:
     """The page's number at its foot, and on to the next."""
-    canvas.setFont(FONT, 8)
+    said = in_words("page of pages", page=page, total=total)
+    canvas.setFont(face_for(said), 8)
     canvas.setFillGray(0)
-    canvas.drawCentredString(paper[0] / 2, 24, in_words("page of pages", page=page, total=total))
+    canvas.drawCentredString(paper[0] / 2, 24, said)
     canvas.showPage()

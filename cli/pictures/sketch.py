@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.cli.base.breaking import lines_of
 from papernudge.cli.pictures.signs import Scene, Sign, Slip, Stroke, Tab
+from papernudge.cli.pictures.typeface import letters_for
 from papernudge.vision.mesh import placed as laid
 
 Raster = npt.NDArray[np.uint8]
@@ -419,19 +420,11 @@ def _tab_place(
     return int(min(max(2, x), most_x)), int(min(max(2, y), most_y))
 
 
-@lru_cache(maxsize=32)
-def _font(size: int) -> Any:
-    """The typeface that comes inside Pillow: no font file is looked for."""
-    from PIL import ImageFont
-
-    return ImageFont.load_default(size)
-
-
 def letters_of(text: str, size: int) -> Raster:
-    """Text as a mask, uint8 (h, w), 255 where ink is; the typeface comes with Pillow."""
+    """Text as a mask, uint8 (h, w), 255 where ink is."""
     from PIL import Image, ImageDraw
 
-    font = _font(size)
+    font = letters_for(text, size)
     x0, y0, x1, y1 = font.getbbox(text)
     image = Image.new("L", (max(1, int(x1 - x0) + 2), max(1, int(y1 - y0) + 2)))
     ImageDraw.Draw(image).text((1 - x0, 1 - y0), text, fill=255, font=font)
@@ -481,19 +474,12 @@ def _caption(text: str, width: int, room: int) -> Raster | None:
 
 def _ascent(text: str, size: int) -> int:
     """Rows from the top of this text's ink to its base line."""
-    font = _font(size)
+    font = letters_for(text, size)
     top = font.getbbox(text)[1]
     base = font.getbbox("x")[3]
     return int(base - top) + 1
 
 
 def _wrapped(text: str, width: int, size: int) -> list[str]:
-    font = _font(size)
-    lines = [""]
-    for word in text.split():
-        longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and font.getlength(longer) > width:
-            lines.append(word)
-        else:
-            lines[-1] = longer
-    return lines
+    font = letters_for(text, size)
+    return lines_of(text, lambda line: font.getlength(line) <= width)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
+from papernudge.cli.base.breaking import lines_of
 from papernudge.cli.pictures import ink
 from papernudge.cli.pictures.signs import Scene, Sign, Slip, Stroke, Tab, middle
 from papernudge.cli.said import in_words
@@ -199,13 +201,7 @@ def _legend(signs: Sequence[Sign], width: float) -> tuple[list[str], int]:
 
 def _wrapped(text: str, width: float, size: float) -> list[str]:
     """Lines that fit into a width, broken between words."""
-    lines: list[str] = []
-    for word in text.split():
-        if lines and _wide(f"{lines[-1]} {word}", size) <= width:
-            lines[-1] += f" {word}"
-        else:
-            lines.append(word)
-    return lines
+    return lines_of(text, lambda line: _wide(line, size) <= width) if text else []
 
 
 def _wide(text: str, size: float) -> float:
@@ -220,4 +216,6 @@ def _letter(letter: str) -> float:
         return 0.36
     if letter in "mwMW@":
         return 0.95
+    if unicodedata.east_asian_width(letter) in "WF":
+        return 1.0
     return 0.72 if letter.isupper() else 0.62

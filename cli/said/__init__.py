@@ -26,6 +26,7 @@ class Tables(Mapping[str, str]):
         """The tables one by one."""
         from papernudge.cli.said import (
             books,
+            helping,
             phone,
             pictures,
             sheets,
@@ -36,7 +37,7 @@ class Tables(Mapping[str, str]):
         from papernudge.hints.said import SAID as OF_HINTS
         from papernudge.vision.said import SAID as OF_VISION
 
-        rooms = (troubles, sitting, pictures, books, sheets, terminal, phone)
+        rooms = (troubles, helping, sitting, pictures, books, sheets, terminal, phone)
         return (OF_HINTS, OF_VISION, *(room.SAID for room in rooms))
 
     @cached_property

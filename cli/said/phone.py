@@ -48,6 +48,7 @@ SAID = {
     "page, name": "papernudge",
     "page, title": "{what} – papernudge",
     "page, go on": "Go on",
+    "page, language": "Language",
     "page, back": "Back",
     "page, take": "Take a photo",
     "page, send": "Send the photo",

@@ -46,6 +46,8 @@ SAID = {
     " character; got {got}.",
     # ------------------------------------------------------------ its plot
     "nobody named": "(nobody named)",
+    "practised, whole puzzle": "whole puzzle",
+    "practised, scan": "scan",
     "plot": "Practice over weeks",
     "plot, right": "right, of those answered",
     "plot, seconds": "seconds a position",

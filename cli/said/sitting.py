@@ -4,6 +4,7 @@ from __future__ import annotations
 
 SAID = {
     "grid of": "Grid {number} of {many} on the page.",
+    "legend": "{cell} is row {row}, column {column}.",
     "this grid is solved": "This grid is solved: all {count} digits are right.",
     "a hint would lead astray": "Something written here can't be right, so a hint would lead"
     " astray: papernudge check says how much, where and what, as far as you want to know.",

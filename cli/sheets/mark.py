@@ -17,7 +17,7 @@ from papernudge.cli.base.trouble import from_failure
 from papernudge.cli.session.documents import FORMAT, doubt_document
 from papernudge.cli.sheets.code import PREFIX, SheetPage, Task, decode
 from papernudge.cli.sheets.log import Row
-from papernudge.hints.catalogue import message
+from papernudge.hints.catalogue import Message, message
 from papernudge.hints.geometry import cell_name
 
 if TYPE_CHECKING:
@@ -199,7 +199,7 @@ def mark_opened(called: str, photo: Photo, assumptions: Sequence[Assumption] = (
     return MarkedPage(called, page, answers, photo.pixels, reading.quarter_turns)
 
 
-def _no_code(called: str, other: str) -> Stop:
+def _no_code(called: str | Message, other: str) -> Stop:
     """``other``: the text of a square code that is none of ours."""
     if other.startswith(PREFIX[:2]):
         return Stop(

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 from papernudge.cli.base.say import visible
-from papernudge.cli.said import in_words
+from papernudge.cli.pictures.typeface import letters_for
+from papernudge.cli.said import in_words, spoken
 
 if TYPE_CHECKING:
     from papernudge.cli.sheets.weeks import Week
@@ -104,7 +105,7 @@ def _axes(
     for day in sorted({first, (first + last) // 14 * 7 + first % 7, last} if first else set()):
         if first <= day <= last:
             x = LEFT + _along(day, first, last) * (right - LEFT)
-            name = datetime.date.fromordinal(day).isoformat()
+            name = spoken().date(datetime.date.fromordinal(day))
             marks.append(Mark(((x, y + PLOT + 16),), text=name, size=13))
     return marks
 
@@ -142,14 +143,14 @@ def as_svg(plot: Plot) -> bytes:
 
 def as_png(plot: Plot) -> bytes:
     """The plot as pixels, twice its size."""
-    from PIL import Image, ImageDraw, ImageFont
+    from PIL import Image, ImageDraw
 
     image = Image.new("RGB", (2 * plot.width, 2 * plot.height), "#fdfcf7")
     draw = ImageDraw.Draw(image)
     for mark in plot.marks:
         points = [(2 * x, 2 * y) for x, y in mark.points]
         if mark.text:
-            font = ImageFont.load_default(2 * mark.size)
+            font = letters_for(mark.text, 2 * mark.size)
             anchor = "lm" if mark.left else "mm"
             draw.text(
                 points[0],

@@ -9,10 +9,10 @@ from itertools import groupby
 from typing import Any
 
 from papernudge.cli.pictures.paper import (
-    FONT,
     PAPERS,
     Box,
     Paper,
+    broken,
     draw_grid,
     end_page,
     new_canvas,
@@ -61,10 +61,11 @@ def drawn(pages: Sequence[SheetPage], title: str) -> bytes:
 
 def _page(canvas: Any, page: SheetPage, title: str, paper: Paper) -> None:
     top = paper[1] - EDGE
-    write(canvas, title, EDGE, top - 12, 15)
+    room = code_boxes(paper)[0].x - EDGE - 6
+    write(canvas, title, EDGE, top - 12, 15, room)
     for n, line in enumerate(_asked(page)):
-        write(canvas, line, EDGE, top - 31 - 12 * n, 9)
-    write(canvas, in_words("sheet and date", sheet=page.name), EDGE, top - 61, 9)
+        write(canvas, line, EDGE, top - 31 - 12 * n, 9, room)
+    write(canvas, in_words("sheet and date", sheet=page.name), EDGE, top - 61, 9, room)
     _code(canvas, encode(page), code_boxes(paper))
     for task, box in zip(page.tasks, grid_boxes(page.each, paper), strict=False):
         _task(canvas, task, box)
@@ -134,14 +135,12 @@ def _answer_pages(pages: Sequence[SheetPage], paper: Paper) -> list[list[Task]]:
 
 def _lines(task: Task, paper: Paper) -> list[str]:
     """What is told of a position's answers, broken at the width of the page."""
-    from reportlab.lib.utils import simpleSplit
-
     told = []
     for n, (places, why) in enumerate(zip(task.answers, task.why or [""] * 99, strict=False)):
         digits = spoken().chained("listed", [f"{cell_name(cell)}={d}" for cell, d in places])
         code = ("an answer", "an answer, why", "or an answer", "or an answer, why")
         line = in_words(code[2 * (n > 0) + bool(why)], digits=digits, why=why)
-        told += simpleSplit(line, FONT, _SMALL, _wide(paper))
+        told += broken(line, _SMALL, _wide(paper))
     return told
 
 
@@ -155,7 +154,7 @@ def _high(lines: Sequence[str]) -> float:
 
 def _answers(canvas: Any, tasks: Sequence[Task], sheet: str, paper: Paper) -> None:
     top = paper[1] - EDGE
-    write(canvas, in_words("answers to", sheet=sheet), EDGE, top - 12, 13)
+    write(canvas, in_words("answers to", sheet=sheet), EDGE, top - 12, 13, paper[0] - 2 * EDGE)
     if any(task.reason is None for task in tasks):
         _solved(canvas, tasks, paper)
         return
@@ -163,7 +162,7 @@ def _answers(canvas: Any, tasks: Sequence[Task], sheet: str, paper: Paper) -> No
     for task in tasks:
         looks = in_words_of("so many looks", task.looks)
         write(canvas, f"{task.number}", EDGE, y, _SMALL)
-        write(canvas, looks, EDGE + 26, y, _SMALL)
+        write(canvas, looks, EDGE + 26, y, _SMALL, _INDENT - 30)
         lines = _lines(task, paper)
         for n, line in enumerate(lines):
             write(canvas, line, EDGE + _INDENT, y - _LEAD * n, _SMALL)

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from papernudge.cli.said import in_words
+from papernudge.cli.said import ENGLISH, in_words, spoken
 from papernudge.cli.sheets.log import Row, pupils
+from papernudge.hints.drilling import Reason
 
 _ANSWERED = ("right", "also valid", "wrong")
 
@@ -36,7 +37,18 @@ class Week:
     @property
     def curve(self) -> str:
         """What the plot calls its curve."""
-        return self.reason or self.pupil or in_words("nobody named")
+        return self.practised or self.pupil or in_words("nobody named")
+
+    @property
+    def practised(self) -> str:
+        """The reason in words; one that is no reason of ours as it stands in the log."""
+        code = f"practised, {self.reason}"
+        if code in ENGLISH.said:
+            return in_words(code)
+        try:
+            return Reason.parse(self.reason).said(spoken())
+        except ValueError:
+            return self.reason
 
     @property
     def share(self) -> float | None:

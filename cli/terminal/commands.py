@@ -11,17 +11,19 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.base.breaking import broken
 from papernudge.cli.base.exits import Exit, bad_words, code_of, from_fault
+from papernudge.cli.base.language import in_english
 from papernudge.cli.base.paths import Named, keep_apart, photo_named
 from papernudge.cli.base.say import say, short, show, visible, warn
 from papernudge.cli.base.trouble import GridError, Trouble
 from papernudge.cli.pictures import ENDINGS
-from papernudge.cli.said import in_words, spoken
+from papernudge.cli.said import ENGLISH, in_words, spoken
 from papernudge.cli.session.assume import Assumption, parse_assumption
-from papernudge.cli.session.documents import failure_document, page_document
+from papernudge.cli.session.documents import Document, failure_document, page_document
+from papernudge.cli.session.naming import with_legend
 from papernudge.cli.session.pages import Page, Sheet, choose, unreadable, written_before
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 from papernudge.cli.terminal.sources import Lines, Source, open_page, sources
-from papernudge.hints.catalogue import message
+from papernudge.hints.catalogue import Run, message
 from papernudge.hints.layout import NEWSPAPER, Layout
 
 if TYPE_CHECKING:
@@ -55,7 +57,7 @@ class Wishes:
         if as_json and json_lines:
             raise bad_words("json or json lines")
         if picture is not None and Path(picture).suffix.lower() not in ENDINGS:
-            ends = ", ".join(ENDINGS)
+            ends = Run(ENDINGS)
             raise bad_words("picture ends in", endings=ends, got=short(picture))
         if picture is not None and layout is not NEWSPAPER:
             raise bad_words("picture of another board")
@@ -129,14 +131,17 @@ def run_hint(
 
         sheet = _chosen(open_page(source), wishes).assuming(wishes.assumptions)
         earlier = _earlier(since, sheet)
-        hints = HintWishes(earlier, uniqueness, route, spoken())
+
+        def hints() -> HintWishes:
+            return HintWishes(earlier, uniqueness, route, spoken())
+
         if walk:
-            return _said(walk_answer(sheet, depth, hints), wishes)
+            return _said(lambda: walk_answer(sheet, depth, hints()), wishes)
         return _answered(
             sheet,
             depth,
             wishes,
-            lambda s, deep: hint_answer(s, deep, hints),
+            lambda s, deep: hint_answer(s, deep, hints()),
             lambda s, deep: check_answer(s, deep, earlier, spoken()),
         )
 
@@ -195,7 +200,11 @@ def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) ->
     from papernudge.cli.terminal.words import grids_table
 
     page = Sheet(page, puzzles[0]).assuming(wishes.assumptions).page
-    answers = [check_answer(Sheet(page, n), tell, None, spoken()) for n in puzzles]
+
+    def checked() -> list[Answer]:
+        return [check_answer(Sheet(page, n), tell, None, spoken()) for n in puzzles]
+
+    answers = checked()
     if wishes.picture is not None:
         from papernudge.cli.pictures.pictures import answers_picture
 
@@ -203,7 +212,11 @@ def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) ->
         _draw(wishes, lambda: answers_picture(answers, said, wishes.side, _ending(wishes)))
     doubts = [line for answer in answers for line in _doubts(answer)]
     lines = [_short(answer) for answer in answers if not answer.doubts]
-    document = {**answers[0].document(), "grids": [answer.document() for answer in answers]}
+    document = {}
+    if wishes.output != "text":
+        with in_english():
+            documents = [answer.document() for answer in checked()]
+        document = {**documents[0], "grids": documents}
     code = max(code_of_answer(answer) for answer in answers)
     return Outcome(document, "\n".join([*lines, "", grids_table(answers)]), code, tuple(doubts))
 
@@ -236,10 +249,19 @@ def _answered(
 
         talk = Talk(wishes.sentences, wishes.side, wishes.picture)
         return talk.over(sheet, tell, answer, check)
-    return _said(answer(sheet, tell), wishes)
+    return _said(lambda: answer(sheet, tell), wishes)
 
 
-def _said(answer: Answer, wishes: Wishes) -> Outcome:
+def _document(answer: Callable[[], Answer], wishes: Wishes) -> Document:
+    """What programs read, which is in English whoever asks; empty where nobody asked for it."""
+    if wishes.output == "text":
+        return {}
+    with in_english():
+        return answer().document()
+
+
+def _said(make: Callable[[], Answer], wishes: Wishes) -> Outcome:
+    answer = make()
     if wishes.picture is not None and not answer.doubts:
         from papernudge.cli.pictures.pictures import answer_picture
 
@@ -249,11 +271,13 @@ def _said(answer: Answer, wishes: Wishes) -> Outcome:
 
         _draw(wishes, lambda: doubt_picture(answer, wishes.side, _ending(wishes)))
     code = code_of_answer(answer)
+    same = spoken() is ENGLISH
+    document = _document((lambda: answer) if same else make, wishes)
     if answer.doubts:
-        return Outcome(answer.document(), "", code, _doubts(answer))
+        return Outcome(document, "", code, _doubts(answer))
     if code is Exit.NOT_ONE_SOLUTION:
-        return Outcome(answer.document(), "", code, (answer.sentence,))
-    return Outcome(answer.document(), answer.sentence, code)
+        return Outcome(document, "", code, (with_legend(answer.sentence, spoken()),))
+    return Outcome(document, with_legend(answer.sentence, spoken()), code)
 
 
 def _doubts(answer: Answer) -> tuple[str, ...]:
@@ -261,7 +285,8 @@ def _doubts(answer: Answer) -> tuple[str, ...]:
     from papernudge.cli.session.doubting import questions
 
     asked = questions(answer.sheet.grid, answer.doubts, spoken())
-    return tuple(spoken().paragraph([answer.sheet.lead, *one]) for one in asked)
+    told = [spoken().paragraph([answer.sheet.lead, *one]) for one in asked]
+    return tuple([with_legend(told[0], spoken()), *told[1:]] if told else told)
 
 
 def _report(found: Sequence[Source], wishes: Wishes, work: Callable[[Source], Outcome]) -> int:
@@ -321,7 +346,8 @@ def _outcomes(
 
 
 def _failed(source: Source, trouble: Trouble) -> Outcome:
-    document = failure_document(source.photo, trouble)
+    with in_english():
+        document = failure_document(source.photo, trouble)
     return Outcome(document, "", code_of(trouble), (trouble.sentence,))
 
 

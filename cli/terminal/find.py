@@ -13,10 +13,9 @@ from papernudge.cli.base.paths import BOOK_FILES, MOST_LINES, Named, keep_apart,
 from papernudge.cli.base.say import say, short, visible, warn
 from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.sheets.code import Task
-from papernudge.hints.catalogue import counted, message
+from papernudge.hints.catalogue import Run, counted, message
 from papernudge.hints.drilling import Drill, Reason
 from papernudge.hints.registry import PRACTISED
-from papernudge.hints.words import titled
 
 _BOOK = b"SQLite format 3\0"
 _LONGEST = 10_000
@@ -78,7 +77,7 @@ def _reason(text: str) -> Reason:
     try:
         return Reason.parse(text)
     except ValueError as error:
-        raise bad_words("no such reason", names=", ".join(PRACTISED), got=repr(text)) from error
+        raise bad_words("no such reason", names=Run(PRACTISED), got=repr(text)) from error
 
 
 def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
@@ -110,7 +109,7 @@ def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
             drill.reason,
             drill.looks,
             drill.answers,
-            tuple(told.said() for told in drill.why),
+            tuple(told.said(spoken()) for told in drill.why),
         )
         for number, drill in enumerate(drills, start=1)
     ]
@@ -130,7 +129,7 @@ def _must_come_first(reasons: Sequence[Reason]) -> None:
                 "hardly ever first",
                 reason=reason.said(spoken()),
                 tried=FIRST_OF,
-                others=spoken().chained("listed", [titled(name, spoken()) for name in others]),
+                others=Run(others),  # as they are typed
             )
 
 

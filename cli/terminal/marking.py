@@ -19,7 +19,7 @@ from papernudge.cli.session.documents import failure_document
 from papernudge.cli.sheets.log import Row, append
 from papernudge.cli.sheets.mark import UNSURE, Marked, MarkedPage, log_rows, mark_photo
 from papernudge.cli.sheets.marked import result_said, results_said, right_and_wrong
-from papernudge.hints.catalogue import message
+from papernudge.hints.catalogue import Run, message
 from papernudge.hints.geometry import cell_name
 from papernudge.hints.words import named_cell
 
@@ -101,7 +101,7 @@ def _check_files(wishes: MarkWishes, photos: Sequence[str]) -> None:
         outputs += [log, *log.beside(*LOG_FILES)]
     if wishes.picture is not None:
         if wishes.picture.suffix.lower() not in PICTURE_ENDINGS:
-            ends = ", ".join(PICTURE_ENDINGS)
+            ends = Run(PICTURE_ENDINGS)
             raise bad_words("picture ends in", endings=ends, got=short(str(wishes.picture)))
         if len(photos) > 1:
             raise bad_words("picture draws one")

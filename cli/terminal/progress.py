@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 from collections.abc import Sequence
 from pathlib import Path
 
+from papernudge.cli.base.breaking import columns, padded
 from papernudge.cli.base.exits import Exit, bad_words
 from papernudge.cli.base.paths import LOG_FILES, Named, keep_apart
 from papernudge.cli.base.say import short, show, visible, warn
@@ -77,26 +79,34 @@ def table(weeks: Sequence[Week]) -> str:
     whose = _column(in_words("head, pupil"), [visible(week.pupil) or "-" for week in weeks])
     if not any(week.pupil for week in weeks):
         whose = [""] * len(whose)
-    what = _column(in_words("head, reason"), [visible(week.reason) for week in weeks])
+    what = _column(in_words("head, reason"), [visible(week.practised) for week in weeks])
     start, *names = [pupil + reason for pupil, reason in zip(whose, what, strict=True)]
     heads = [in_words(f"head, {head}") for head in _HEADS]
-    wide = [max(least, len(head)) for least, head in zip(_HEADS.values(), heads, strict=True)]
+    wide = [max(least, columns(head)) for least, head in zip(_HEADS.values(), heads, strict=True)]
     lines = [start + _cells(heads, wide)]
     for name, week in zip(names, weeks, strict=True):
-        share = "-" if week.share is None else f"{week.share:.0%}"
+        share = (
+            "-" if week.share is None else in_words("plot, percent", number=round(100 * week.share))
+        )
         seconds = "-" if week.seconds is None else f"{week.seconds:.0f}"
         looks = in_words("looks of a week", looks=week.looks)
         counts = (week.positions, week.right, week.also_valid, week.wrong)
-        cells = [str(week.monday), *map(str, counts), share, looks, seconds]
+        monday = spoken().date(datetime.date.fromisoformat(week.monday))
+        cells = [monday, *map(str, counts), share, looks, seconds]
         lines.append(name + _cells(cells, wide))
     return "\n".join(lines)
 
 
+def _percent(share: float) -> str:
+    return in_words("plot, percent", number=round(100 * share))
+
+
 def _cells(cells: Sequence[str], wide: Sequence[int]) -> str:
     first, *others = zip(cells, wide, strict=True)
-    return "  ".join([first[0].ljust(first[1]), *(cell.rjust(width) for cell, width in others)])
+    right = (padded(cell, width, right=True) for cell, width in others)
+    return "  ".join([padded(*first), *right])
 
 
 def _column(head: str, words: Sequence[str]) -> list[str]:
-    wide = max(map(len, (head, *words)))
-    return [f"{word:<{wide}}  " for word in (head, *words)]
+    wide = max(map(columns, (head, *words)))
+    return [f"{padded(word, wide)}  " for word in (head, *words)]

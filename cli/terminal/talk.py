@@ -17,6 +17,7 @@ from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.said import in_words, spoken
 from papernudge.cli.session.assume import Assumption, digit_of, parse_assumption
 from papernudge.cli.session.doubting import asked, choices, note_sets
+from papernudge.cli.session.naming import with_legend
 from papernudge.cli.terminal.board import board, marks_of
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 from papernudge.cli.terminal.viewer import Folder, opens
@@ -75,6 +76,7 @@ class Talk:
         self._in, self._out, self._err = streams or (sys.stdin, sys.stdout, sys.stderr)
         self._said: object = None
         self._drawn = ""
+        self._legend = False
         self._before: list[_Turn] = []
         self._folder = Folder()
 
@@ -123,7 +125,13 @@ class Talk:
             if drawn != self._drawn:
                 show(drawn, self._out)
             self._drawn = drawn
-        show(broken(sentence, self._out), self._out)
+        show(broken(self._explained(sentence), self._out), self._out)
+
+    def _explained(self, sentence: str) -> str:
+        """The first sentence that names a cell, with what the name stands for."""
+        told = sentence if self._legend else with_legend(sentence, spoken())
+        self._legend = self._legend or told != sentence
+        return told
 
     def _next(self, answer: Answer, turn: _Turn, into: bool) -> _Turn | None:
         """What to say next, and how deep; None for the end. ``into``: a check is offered."""
@@ -182,7 +190,7 @@ class Talk:
         name = cell_name(doubt.cell)
         notes = "".join(map(str, sorted(sheet.grid.cells[doubt.cell].notes)))
         while True:
-            self._tell(asked(sheet.grid, doubt, spoken()))
+            self._tell(self._explained(asked(sheet.grid, doubt, spoken())))
             offers = [*_choices(sheet, doubt), in_words("offer, s")]
             reply = self._ask(in_words("prompt", offers=spoken().chained("listed", offers)))
             if reply is None or reply in ("s", "q"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from papernudge.cli.base.breaking import columns, padded
 from papernudge.cli.said import in_words, spoken
 from papernudge.cli.session.doubting import questions
 from papernudge.cli.terminal.board import board, rows_in_words
@@ -104,8 +105,9 @@ def grids_table(answers: Sequence[Answer]) -> str:
                 in_words(f"state, {answer.state}"),
             )
         )
-    widths = [max(len(row[k]) for row in rows) for k in range(4)]
+    widths = [max(columns(row[k]) for row in rows) for k in range(4)]
     return "\n".join(
-        "  ".join(cell.rjust(w) for cell, w in zip(row, widths, strict=False)) + f"  {row[4]}"
+        "  ".join(padded(cell, w, right=True) for cell, w in zip(row, widths, strict=False))
+        + f"  {row[4]}"
         for row in rows
     )
