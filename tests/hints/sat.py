@@ -51,6 +51,7 @@ class Judge:
         from pysat.solvers import Solver
 
         self.layout = layout
+        self.switch = variable(layout.many, layout.side, layout)
         self.solver: Any = Solver(name="minisat22", bootstrap_with=rules(layout))
 
     def close(self) -> None:
@@ -72,13 +73,12 @@ class Judge:
         return [variable(c, VALUES[m], self.layout) for c, m in enumerate(line) if m not in ".0"]
 
     def is_the_only_one(self, line: str, solution: str) -> bool:
-        """Whether no other grid has these digits: one cell of it would have to differ."""
-        given = self.literals(line)
-        return not any(
-            self.solver.solve(assumptions=[*given, -literal])
-            for literal in self.literals(solution)
-            if literal not in given
-        )
+        """Whether no other grid has these digits: a switch demands that one cell differs."""
+        self.switch += 1
+        self.solver.add_clause([-self.switch, *(-x for x in self.literals(solution))])
+        other = self.solver.solve(assumptions=[*self.literals(line), self.switch])
+        self.solver.add_clause([-self.switch])
+        return not other
 
     def forces(self, premises: Iterable[int], claims: Iterable[int]) -> bool:
         """Whether each claim follows: adding its negation is unsatisfiable."""
