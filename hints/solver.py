@@ -27,23 +27,54 @@ from papernudge.hints.masks import SYMBOLS, VALUES, Candidates, Cells
 class Rule(NamedTuple):
     """A kind of rule, say that a digit has one place in a row.
 
-    ``lanes``: a bit for each such rule, parked on its first candidate. ``inner`` and ``outer``: the
-    way from there to the others, in two strides: by one of each, or by none. ``steps``: the whole
-    ways. ``copies``: a factor that copies a lane's bit to all candidates of its rule.
+    ``lanes``: a bit for each such rule, parked on its first candidate. ``stem`` and ``branch``: the
+    way from there to the others, stride by stride, each all that was reached by the one before and
+    by these steps on from there. ``steps``: the whole ways. ``copies``: a factor that copies a
+    lane's bit to all candidates of its rule.
     """
 
     lanes: Candidates
-    inner: tuple[int, ...]
-    outer: tuple[int, ...]
+    stem: _Ladder
+    branch: _Ladder
     steps: tuple[int, ...]
     copies: Candidates
 
     @classmethod
-    def of(cls, lanes: Candidates, inner: Iterable[int], outer: Iterable[int]) -> Rule:
-        """With the whole ways from two strides."""
-        inner, outer = tuple(inner), tuple(outer)
-        steps = tuple(i + o for o in (0, *outer) for i in (0, *inner))[1:]
-        return cls(lanes, inner, outer, steps, 1 | sum(1 << step for step in steps))
+    def of(cls, lanes: Candidates, stem: _Ladder, branch: _Ladder) -> Rule:
+        """With the whole ways from the strides."""
+        ways = [0]
+        for steps in (*stem, *branch):
+            ways += [way + step for step in steps for way in ways]
+        return cls(lanes, stem, branch, tuple(ways[1:]), sum(1 << way for way in ways))
+
+
+_Ladder = tuple[tuple[int, ...], ...]
+
+
+def _ladder(stride: int, many: int) -> _Ladder:
+    """To so many places at even distances, in as few steps as its factors allow: to sixteen by 1,
+    2, 4 and 8.
+    """
+    ladder = []
+    while many > 1:
+        factor = next(k for k in range(2, many + 1) if many % k == 0)
+        ladder.append(tuple(stride * k for k in range(1, factor)))
+        stride, many = stride * factor, many // factor
+    return tuple(ladder)
+
+
+_Some = tuple[Candidates, Candidates]
+
+
+def _climbed(some: Candidates, many: Candidates, ladder: _Ladder) -> _Some:
+    """Whether any and whether more than one of a group stands, parked on its first."""
+    for steps in ladder:
+        group, groups = some, many
+        for step in steps:
+            other = group >> step
+            many |= some & other | groups >> step
+            some |= other
+    return some, many
 
 
 class Rules:
@@ -51,8 +82,10 @@ class Rules:
 
     ``cells``: a cell has one digit; ``even``: a digit one place in each row, each column, each of
     blocks that are all alike, each diagonal; ``odd``: the cells of each house of any other form,
-    and as a set; ``lane``: the first cell's candidates. ``singles``: see ``singles_of``;
-    ``locked``: strikes more where these run dry, None where that takes longer than to branch.
+    and as a set; ``stems``: rules that begin alike, together; ``lane``: the first cell's
+    candidates. ``singles``: see ``singles_of``;
+    ``locked``: strikes more where these run dry, ``rivals``: for each candidate what it strikes;
+    None and none where both take longer than to branch.
     """
 
     __slots__ = (
@@ -65,7 +98,9 @@ class Rules:
         "many",
         "odd",
         "plane",
+        "rivals",
         "singles",
+        "stems",
     )
 
     def __init__(self, layout: Layout) -> None:
@@ -74,27 +109,22 @@ class Rules:
         self.keep = layout.keep
         self.lane = sum(1 << many * d for d in range(side))
         high, wide = layout.even or _factors(side)
-        leaps, strides = range(1, high), range(1, wide)
-        self.cells = Rule.of(
-            self.plane, (many * k for k in strides), (many * wide * k for k in leaps)
-        )
+        self.cells = Rule.of(self.plane, _ladder(many, side), ())
         firsts = _first_cells(layout)
+        beside = _ladder(1, wide)
         ways = {
-            ROW: (1, wide),
-            COLUMN: (side, side * wide),
-            BLOCK: (1, side) if layout.even else None,
-            "falling": (side + 1, (side + 1) * wide),
-            "rising": (side - 1, (side - 1) * wide),
+            ROW: (beside, _ladder(wide, high)),
+            COLUMN: (_ladder(side, side), ()),
+            BLOCK: (beside, _ladder(side, high)) if layout.even else None,
+            "falling": (_ladder(side + 1, side), ()),
+            "rising": (_ladder(side - 1, side), ()),
         }
         self.even = tuple(
-            Rule.of(
-                self.lane * sum(1 << cell for cell in firsts[kind]),
-                (way[0] * k for k in strides),
-                (way[1] * k for k in leaps),
-            )
+            Rule.of(self.lane * sum(1 << cell for cell in firsts[kind]), *way)
             for kind, way in ways.items()
             if way and firsts[kind]
         )
+        self.stems = _by_stem((self.cells, *self.even))
         regular = {ROW, COLUMN, DIAGONAL, *((BLOCK,) if layout.even else ())}
         self.odd = tuple(
             (house.cells, layout.masks[number])
@@ -105,24 +135,18 @@ class Rules:
         self.singles = _WRITTEN_OUT.get(layout, self._singles)
         large = layout.even is not None and many >= _LARGE
         self.locked = Crossings(layout) if large else None
+        self.rivals = tuple(self.everything & ~left for left in self.keep) if large else ()
 
     def _singles(self, state: Candidates) -> Candidates | None:
         """See ``singles_of``, for any layout."""
         found = 0
-        for lanes, inner, outer, _, copies in (self.cells, *self.even):
-            some, many = state, 0
-            for step in inner:
-                other = state >> step
-                many |= some & other
-                some |= other
-            group, groups = some, many
-            for step in outer:
-                other = group >> step
-                many |= some & other | groups >> step
-                some |= other
-            if lanes & ~some:
-                return None
-            found |= (lanes & ~many) * copies & state
+        for stem, rules in self.stems:
+            reached = _climbed(state, 0, stem)
+            for lanes, _, branch, _, copies in rules:
+                some, many = _climbed(*reached, branch) if branch else reached
+                if lanes & ~some:
+                    return None
+                found |= (lanes & ~many) * copies & state
         lane = self.lane
         for cells, house in self.odd:
             some = many = 0
@@ -137,8 +161,16 @@ class Rules:
 
 
 _LARGE = 100
-"""Cells from which on locked candidates are struck before a branch is opened: on boards of sixteen
-rows half as many branches are opened then, on nine it takes longer than to open them."""
+"""Cells from which on locked candidates are struck before a branch is opened, and which is opened
+is chosen with care: on boards of sixteen rows a quarter as many branches are opened then, on nine it
+takes longer than to open them."""
+
+
+def _by_stem(rules: Iterable[Rule]) -> tuple[tuple[_Ladder, tuple[Rule, ...]], ...]:
+    found: dict[_Ladder, list[Rule]] = {}
+    for rule in rules:
+        found.setdefault(rule.stem, []).append(rule)
+    return tuple((stem, tuple(some)) for stem, some in found.items())
 
 
 @cache
@@ -386,6 +418,8 @@ def _choice(state: Candidates, focus: Cells, by_place: bool, turn: int, rules: R
     elif focus or turn:
         options = _digits(state, focus, turn, rules)
     else:
+        if rules.rivals and (pairs := _twos(state, rules.cells)):
+            return _telling(pairs, rules.rivals)
         options = _pairs(state, rules) or _digits(state, 0, 0, rules)
     return options & -options if turn % 2 == 0 else 1 << (options.bit_length() - 1)
 
@@ -434,6 +468,18 @@ def _pairs(state: Candidates, rules: Rules) -> Candidates:
         in_two |= in_one & twos
         in_one |= twos
     return cells & in_three or cells & in_two or cells & in_one or cells
+
+
+def _telling(pairs: Candidates, rivals: Sequence[Candidates]) -> Candidates:
+    """Of the candidates of cells with two digits the one that, written, settles most such cells."""
+    best, most, rest = 0, -1, pairs
+    while rest:
+        low = rest & -rest
+        rest ^= low
+        settles = (pairs & rivals[low.bit_length() - 1]).bit_count()
+        if settles > most:
+            best, most = low, settles
+    return best
 
 
 def _digits(state: Candidates, focus: Cells, turn: int, rules: Rules) -> Candidates:
