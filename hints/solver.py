@@ -162,8 +162,8 @@ class Rules:
 
 _LARGE = 100
 """Cells from which on locked candidates are struck before a branch is opened, and which is opened
-is chosen with care: on boards of sixteen rows a quarter as many branches are opened then, on nine it
-takes longer than to open them."""
+is chosen with care: on boards of sixteen rows a quarter as many branches are opened then; on nine
+it takes longer than to open them."""
 
 
 def _by_stem(rules: Iterable[Rule]) -> tuple[tuple[_Ladder, tuple[Rule, ...]], ...]:
