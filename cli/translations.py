@@ -22,6 +22,7 @@ from babel.messages.pofile import read_po, write_po
 
 from papernudge.cli.app import app
 from papernudge.cli.base.helping import texts
+from papernudge.cli.base.say import show
 from papernudge.cli.said import TABLES
 from papernudge.cli.said.languages import LANGUAGES, templates
 
@@ -192,16 +193,16 @@ def write(catalogue: Catalog, path: Path) -> None:
 def main(words: Sequence[str]) -> int:
     """The two commands; 2 where the words are neither."""
     if words[:1] == ["update"] and len(words) == 2:
-        print(update(words[1]))
+        show(str(update(words[1])))
         return 0
     if words[:1] != ["check"]:
-        print(__doc__, file=sys.stderr)
+        show(__doc__ or "", sys.stderr)
         return 2
     found = 0
     for language in words[1:] or [one for one in LANGUAGES if one != "en"]:
         lines = faults(language)
         found += len(lines)
-        print("\n".join([f"{language}: {len(lines)} to mend", *(f"  {line}" for line in lines)]))
+        show("\n".join([f"{language}: {len(lines)} to mend", *(f"  {line}" for line in lines)]))
     return int(found > 0)
 
 

@@ -10,6 +10,7 @@ from jinja2 import Environment
 from markupsafe import Markup, escape
 
 from papernudge.cli.said import in_words, spoken
+from papernudge.cli.session.naming import legend
 
 _SCRIPT = {
     "sending": "page, sending",
@@ -26,8 +27,8 @@ _SCRIPT = {
 
 
 def teach(templates: Environment) -> None:
-    """Gives templates their words: ``say``, ``listed``, ``time``, ``clock_runs``, ``script`` and
-    ``language``.
+    """Gives templates their words: ``say``, ``listed``, ``time``, ``clock_runs``, ``script``,
+    ``legend`` and ``language``.
     """
     templates.globals.update(
         say=say,
@@ -35,6 +36,7 @@ def teach(templates: Environment) -> None:
         time=time,
         clock_runs=clock_runs,
         script=script,
+        legend=lambda said: legend(said, spoken()),
         language=lambda: spoken().language,
     )
 

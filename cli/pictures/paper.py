@@ -120,6 +120,13 @@ def face_for(text: str, font: str = FONT) -> str:
     return font if all(ord(c) in known for c in text) else WHOLE
 
 
+def width(text: str, size: float) -> float:
+    """How wide a line of type is, points."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    return float(stringWidth(text, face_for(text), size))
+
+
 def broken(text: str, size: float, room: float) -> list[str]:
     """The lines of a text that is ``room`` points wide at most."""
     from reportlab.pdfbase.pdfmetrics import stringWidth

@@ -4,7 +4,8 @@ From a photo to words: :func:`open_photo` reads a page, its :meth:`Page.sheet` i
 :func:`nudge`, :func:`check` and :func:`walk` answer at a depth from 1 to 4, :func:`questions` says
 what must be answered first, :func:`answered` and :func:`wrote` take what the person says,
 :func:`picture` draws an answer, :func:`save` and :func:`load` carry a sheet to another day. All is
-said in :data:`ENGLISH` unless other :class:`Words` are passed in.
+said in :data:`ENGLISH` unless other :class:`Words` are passed in; :func:`words_in` gives those of
+each of :data:`LANGUAGES`.
 
 Nothing here prints, asks, writes a file or ends the process. What goes wrong raises a
 :class:`Trouble` with one sentence for the person. Each name is looked up when it is first asked
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from papernudge.cli.base.trouble import GridError, PhotoError, Trouble, WordsError
     from papernudge.cli.pictures.pictures import picture
     from papernudge.cli.said import ENGLISH
+    from papernudge.cli.said.languages import LANGUAGES, words_in
     from papernudge.cli.session.answers import Answer
     from papernudge.cli.session.doubting import Choice
     from papernudge.cli.session.pages import Page, Sheet
@@ -40,6 +42,7 @@ if TYPE_CHECKING:
 
 _HOMES = {
     "cli.said": ("ENGLISH",),
+    "cli.said.languages": ("LANGUAGES", "words_in"),
     "hints.catalogue": ("Words",),
     "cli.base.trouble": ("Trouble", "PhotoError", "GridError", "WordsError"),
     "cli.pictures.pictures": ("picture",),
@@ -56,6 +59,7 @@ _HOME = {name: home for home, names in _HOMES.items() for name in names}
 
 __all__ = [
     "ENGLISH",
+    "LANGUAGES",
     "Answer",
     "Choice",
     "GridError",
@@ -78,6 +82,7 @@ __all__ = [
     "read_lines",
     "save",
     "walk",
+    "words_in",
     "wrote",
 ]
 

@@ -16,6 +16,7 @@ from papernudge.cli.pictures.paper import (
     draw_grid,
     end_page,
     new_canvas,
+    width,
     write,
 )
 from papernudge.cli.said import in_words, in_words_of, spoken
@@ -26,7 +27,7 @@ from papernudge.hints.geometry import cell_name
 _WEIGHTS = (0.07, 0.025)
 """Of lines between blocks and between cells, cells."""
 _ROW, _LEAD, _SMALL = 16.0, 12.0, 10.0
-_INDENT = 84.0
+_LOOKS, _INDENT = 26.0, 84.0
 """Of what earns an answer, from the left edge, points."""
 _SOLVED = 6
 """Solved grids on a page of answers."""
@@ -122,9 +123,9 @@ def _answer_pages(pages: Sequence[SheetPage], paper: Paper) -> list[list[Task]]:
         return [tasks[k : k + _SOLVED] for k in range(0, len(tasks), _SOLVED)]
     room = paper[1] - 2 * EDGE - 50
     out: list[list[Task]] = [[]]
-    left = room
+    left, indent = room, _indent(tasks)
     for task in tasks:
-        high = _high(_lines(task, paper))
+        high = _high(_lines(task, paper, indent))
         if high > left and out[-1]:
             out.append([])
             left = room
@@ -133,19 +134,21 @@ def _answer_pages(pages: Sequence[SheetPage], paper: Paper) -> list[list[Task]]:
     return out
 
 
-def _lines(task: Task, paper: Paper) -> list[str]:
+def _indent(tasks: Sequence[Task]) -> float:
+    """Where what is told begins: behind the number and the looks, however a language says them."""
+    wide = max(width(in_words_of("so many looks", task.looks), _SMALL) for task in tasks)
+    return max(_INDENT, _LOOKS + wide + 8)
+
+
+def _lines(task: Task, paper: Paper, indent: float) -> list[str]:
     """What is told of a position's answers, broken at the width of the page."""
     told = []
     for n, (places, why) in enumerate(zip(task.answers, task.why or [""] * 99, strict=False)):
         digits = spoken().chained("listed", [f"{cell_name(cell)}={d}" for cell, d in places])
         code = ("an answer", "an answer, why", "or an answer", "or an answer, why")
         line = in_words(code[2 * (n > 0) + bool(why)], digits=digits, why=why)
-        told += broken(line, _SMALL, _wide(paper))
+        told += broken(line, _SMALL, paper[0] - 2 * EDGE - indent)
     return told
-
-
-def _wide(paper: Paper) -> float:
-    return paper[0] - 2 * EDGE - _INDENT
 
 
 def _high(lines: Sequence[str]) -> float:
@@ -158,14 +161,14 @@ def _answers(canvas: Any, tasks: Sequence[Task], sheet: str, paper: Paper) -> No
     if any(task.reason is None for task in tasks):
         _solved(canvas, tasks, paper)
         return
-    y = top - 38
+    y, indent = top - 38, _indent(tasks)
     for task in tasks:
         looks = in_words_of("so many looks", task.looks)
         write(canvas, f"{task.number}", EDGE, y, _SMALL)
-        write(canvas, looks, EDGE + 26, y, _SMALL, _INDENT - 30)
-        lines = _lines(task, paper)
+        write(canvas, looks, EDGE + _LOOKS, y, _SMALL)
+        lines = _lines(task, paper, indent)
         for n, line in enumerate(lines):
-            write(canvas, line, EDGE + _INDENT, y - _LEAD * n, _SMALL)
+            write(canvas, line, EDGE + indent, y - _LEAD * n, _SMALL)
         y -= _high(lines)
 
 

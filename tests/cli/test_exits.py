@@ -20,7 +20,7 @@ Run = Callable[..., Any]
 
 
 def one_sentence(text: str) -> bool:
-    return text.endswith(".\n") and text.count("\n") == 1
+    return text.endswith((".\n", "?\n")) and text.count("\n") == 1
 
 
 @pytest.mark.parametrize(

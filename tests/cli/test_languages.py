@@ -256,6 +256,7 @@ COMMANDS = (
     ("progress", "none.log"),
 )
 _NAMES = re.compile(
+    "|".join(re.escape(name) for name in sorted(KNOWN, key=len, reverse=True)) + "|"  # typed
     r"\S*\.(jpg|csv|pdf|svg|book|log|html)\b|\b[A-Z0-9]{2,9}\b|[0-9a-f]{16}\S*|\x1b\[[01]m|--[a-z-]+"
 )
 """What stays as it is in any language: files, numbers of sheets and of rows, options."""

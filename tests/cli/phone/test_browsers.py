@@ -16,6 +16,8 @@ from shared_browsers import browser, display, sized
 from shared_phone import FIXTURES, TOKEN, Home, covered, running, scrawled
 from test_book_and_log import doubted, into_book, truth
 
+from papernudge.cli.said.languages import words_in
+
 pytest.importorskip("selenium.webdriver", reason="selenium is not installed")
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
@@ -137,6 +139,28 @@ def test_the_whole_road(browser: Any, home: Home, size: str) -> None:
     visit.press("Is it right so far?")
     visit.fits()
     visit.accessible()
+
+
+@pytest.mark.parametrize("language", ["de", "ja"])
+def test_the_page_speaks_the_language_that_is_chosen(
+    browser: Any, home: Home, language: str
+) -> None:
+    """German has the longest words, Japanese no blanks to break lines at."""
+    words = words_in(language)
+    visit = Visit(browser, home, "small phone")
+    visit.driver.find_element(By.TAG_NAME, "summary").click()
+    visit.fits()
+    visit.driver.find_element(By.CSS_SELECTOR, f"button[value={language}]").click()
+    visit.until(lambda: visit.loaded and visit.sentence == words.say("home, head"))
+    visit.fits()
+    visit.accessible()
+    visit.send("kitchen-table.jpg")
+    assert visit.driver.find_element(By.TAG_NAME, "html").get_attribute("lang") == language
+    assert visit.sentence == words.say("follow digit", digit=2)
+    visit.press(words.say("nudge, more"))
+    visit.press(words.say("nudge, more"))
+    assert "R5C5" in visit.sentence
+    visit.fits()
 
 
 @pytest.mark.parametrize("size", ["small phone"])

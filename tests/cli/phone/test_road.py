@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
 
@@ -9,6 +10,8 @@ import cv2
 import numpy as np
 import pytest
 from shared_phone import FIXTURES, Home, Phone, Reply
+
+from papernudge.cli.said.languages import words_in
 
 
 def truth(name: str) -> dict[str, str]:
@@ -266,3 +269,30 @@ def test_large_photos_are_read_at_half_and_as_they_are_where_cells_are_small() -
     page = work._read(cv2.imencode(".jpg", grown)[1].tobytes())
     assert page.photo is not None
     assert page.photo.reduced == 1
+
+
+def test_the_page_speaks_what_the_browser_likes_best_until_another_is_chosen(home: Home) -> None:
+    phone = home.phone()
+    likes = {"Accept-Language": "pl, en;q=0.5"}
+    first = phone.ask("/", headers=likes)
+    assert '<html lang="pl">' in first.text
+    assert first.sentence == words_in("pl").say("home, head")
+    assert '<html lang="en">' in phone.ask("/").text
+    kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    chosen = phone.ask("/language", "POST", b"language=de", likes | kind)
+    assert chosen.sentence == words_in("de").say("home, head")
+    at = phone.send("kitchen-table.jpg")
+    assert at.sentence == words_in("de").say("follow digit", digit=2)
+    phone.ask("/language", "POST", b"language=it", kind)
+    assert phone.ask(at.url).sentence == words_in("it").say("follow digit", digit=2)
+    assert phone.ask("/language", "POST", b"language=klingon", kind).status == 400
+
+
+def test_what_is_wrong_with_a_photo_is_told_in_the_visitors_language(home: Home) -> None:
+    phone = home.phone()
+    kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    for language in ("de", "fr", "ja"):
+        phone.ask("/language", "POST", f"language={language}".encode(), kind)
+        words = words_in(language)
+        said = phone.send("no-grid.jpg").sentence
+        assert html.unescape(said).startswith(words.say("no grid made out", advice="").strip())
