@@ -19,6 +19,7 @@ from math import exp, log
 from typing import Any, NamedTuple
 
 from papernudge.hints.board import Board
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.line import Line
 from papernudge.hints.looks import PATTERN, Sight, scan_looks, single_looks
 from papernudge.hints.masks import DIGITS_IN, VALUES, Cell, Cells, Digit, House
@@ -100,25 +101,62 @@ class Grade:
         }
 
 
-def grade(givens: str, walked: Walk | None = None) -> Grade:
-    """The grade of a puzzle. ``walked``: its walk, if it is at hand.
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """What of a grade can be told of any board: people's times are known of newspaper grids only.
+    The fields are those of :class:`Grade`.
+    """
+
+    looks: int
+    hardest: str
+    steps: int
+    solved: bool
+    needs: tuple[str, ...] = ()
+
+
+def effort(givens: str, layout: Layout = NEWSPAPER, walked: Walk | None = None) -> Effort:
+    """What a puzzle of any board takes. ``walked``: its walk, if it is at hand.
 
     ValueError if the givens are malformed or don't have exactly one solution.
     """
-    position = Position.of(givens)
+    return _effort(_proper(givens, layout), walked)
+
+
+def grade(givens: str, walked: Walk | None = None) -> Grade:
+    """The grade of a newspaper's puzzle. ``walked``: its walk, if it is at hand.
+
+    ValueError if the givens are malformed or don't have exactly one solution.
+    """
+    position = _proper(givens, NEWSPAPER)
+    taken = _effort(position, walked)
+    expected = sum(WEIGHTS[name] * value for name, value in features(position).items())
+    low, high = spread(expected)
+    return Grade(
+        exp(expected),
+        (exp(expected + low), exp(expected + high)),
+        taken.looks,
+        taken.hardest,
+        taken.steps,
+        taken.solved,
+        taken.needs,
+    )
+
+
+def _proper(givens: str, layout: Layout) -> Position:
+    position = Position.of(givens, layout=layout)
     if position.solution is None:
         many = Fault.MANY_SOLUTIONS in position.given_faults
         raise ValueError(
             "expected givens with exactly one solution to grade, got givens with "
             f"{'several' if many else 'none'}; check the digits"
         )
+    return position
+
+
+def _effort(position: Position, walked: Walk | None) -> Effort:
     lines = walked.lines if walked else tuple(cheapest_solve(position))
-    expected = sum(WEIGHTS[name] * value for name, value in features(position).items())
-    low, high = spread(expected)
     dearest = max(lines, key=lambda line: line.price, default=None)
-    return Grade(
-        exp(expected),
-        (exp(expected + low), exp(expected + high)),
+    return Effort(
         sum(line.looks for line in lines),
         dearest.technique if dearest else "none",
         len(lines),

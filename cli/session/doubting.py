@@ -162,12 +162,13 @@ def _others(grid: GridReading, doubt: Doubt) -> list[int | None]:
     """
     if doubt.instead:
         return [digit for digit, _ in doubt.instead]
-    chances = list(grid.cells[doubt.cell].digit_chances) or [0.0] * 10
+    side = grid.layout.side
+    chances = list(grid.cells[doubt.cell].digit_chances) or [0.0] * (side + 1)
     chances[doubt.read or 0] = -1.0
-    likeliest = max(range(10), key=lambda digit: chances[digit])
+    likeliest = max(range(side + 1), key=lambda digit: chances[digit])
     if chances[likeliest] > 0:
         return [likeliest or None]
-    return [(doubt.read or 0) % 9 + 1]
+    return [(doubt.read or 0) % side + 1]
 
 
 def _told(grid: GridReading, answers: Iterable[_Answer]) -> GridReading:

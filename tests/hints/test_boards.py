@@ -16,6 +16,7 @@ from papernudge.hints.board import Board
 from papernudge.hints.checking import State, check
 from papernudge.hints.generate import puzzle
 from papernudge.hints.glances import glances_of
+from papernudge.hints.grade import effort, grade
 from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.line import Line
 from papernudge.hints.masks import SYMBOLS, members
@@ -84,6 +85,20 @@ def test_a_walk_ends_with_the_solution(name: str) -> None:
     assert solution is not None
     assert all(SYMBOLS[digit - 1] == solution[cell] for cell, digit in written.items())
     assert len(walked.sentences(3)) == len(walked.lines)
+
+
+def test_effort_is_told_of_every_board_and_is_part_of_a_grade() -> None:
+    layout, line = made("6x6, 2x3")
+    walked = walk(Position.of(line, layout=layout))
+    told = effort(line, layout)
+    assert (told.looks, told.steps, told.solved) == (walked.looks, len(walked.steps), True)
+    line = puzzle(3, 30)
+    graded, told = grade(line), effort(line)
+    assert (graded.looks, graded.hardest, graded.steps, graded.needs) == (
+        *(told.looks, told.hardest, told.steps, told.needs),
+    )
+    with pytest.raises(ValueError, match="exactly one solution to grade, got givens with several"):
+        effort(layout.blank, layout)
 
 
 @pytest.mark.parametrize("name", ["6x6, 3x2", "10x10, 2x5", "9x9 of any blocks, diagonals"])
