@@ -26,18 +26,17 @@ def leftovers(board: Board, budget: int) -> list[Deduction]:
     former has none in the latter, and the other way round.
 
     That the cells left over on either side hold the same: common practice, no source. On boards of
-    even blocks lines and blocks end together, and nothing is left over.
+    even blocks lines and blocks end together, and nothing is left over. Here the block from R1C2
+    and the block from R4C5 have their places for 3 in columns 4 and 5, so those have none outside.
 
     >>> from papernudge.hints.drawing import drawn, told
     >>> from papernudge.hints.shapes import board_of
     >>> board = drawn('''
+    ...     . 4 3 . .
     ...     . . . . .
-    ...     . . . . .
-    ...     . . . . 1
-    ...     . . . . .
-    ...     . . . . .''', board_of(regions="AABBB AAABB CCDDD CCCDD EEEEE"))
-    >>> leftovers(board, 30)
-    []
+    ...     . 3 . . .''', board_of(regions="ABCCC ABBBC AAABC DDDDE DEEEE"))
+    >>> print(told(leftovers(board, 30), board.layout))
+    leftovers, 13 looks: no 3 in R4C4
     """
     if board.layout.even is not None:
         return []
