@@ -14,6 +14,8 @@ from sat import Judge, claims_of, premises_of
 from papernudge.hints import Position, count_solutions, next_nudge, solve, walk
 from papernudge.hints.board import Board
 from papernudge.hints.checking import State, check
+from papernudge.hints.deduction import evidence_of
+from papernudge.hints.drawing import drawn, marked, told
 from papernudge.hints.generate import puzzle
 from papernudge.hints.glances import glances_of
 from papernudge.hints.grade import effort, grade
@@ -22,6 +24,10 @@ from papernudge.hints.line import Line
 from papernudge.hints.masks import SYMBOLS, members
 from papernudge.hints.search import cheapest_lines
 from papernudge.hints.shapes import board_of
+from papernudge.hints.techniques.hunt import EVERY
+from papernudge.hints.techniques.leftovers import leftovers
+from papernudge.hints.techniques.locked import locked_candidates
+from papernudge.hints.techniques.uniqueness import unique_rectangles
 from papernudge.hints.walk import cheapest_solve
 
 NAMES = [name for name in boards() if name != "9x9"]
@@ -158,6 +164,50 @@ def test_houses_are_read_in_the_glances_that_they_take() -> None:
     for layout in boards().values():
         for house, some in zip(layout.masks, glances_of(layout).parts, strict=True):
             assert sum(some) == house  # no cell twice, none left out
+
+
+# ------------------------------------------------------------ reasons that shapes bring
+
+
+def test_a_digit_is_locked_where_a_block_meets_a_diagonal() -> None:
+    board = drawn(
+        """
+        . 1 2  . . .  . . .
+        3 . 4  . . .  . . .
+        5 6 .  . . .  . . .""",
+        board_of(diagonals=True),
+    )
+    found = [d for d in locked_candidates(board, 30) if d.reads[0].digit == 7]
+    struck = told(found, board.layout)
+    assert "no 7 in R4C4, R5C5, R6C6, R7C7, R8C8, R9C9" in struck
+    plain = [d for d in locked_candidates(drawn("", NEWSPAPER), 30) if d.ruled_out]
+    assert plain == []
+
+
+def test_what_is_left_over_of_blocks_and_lines_is_seen_where_blocks_have_any_form() -> None:
+    found, even = 0, 0
+    for seed in range(6):
+        layout = boards()["9x9 of any blocks"]
+        line = puzzle(seed, 30, layout=layout)
+        board, judge = Board.of(Position.of(line, layout=layout)), Judge(layout)
+        for deduction in leftovers(board, EVERY):
+            premises = premises_of(board, evidence_of(board, deduction))
+            assert judge.forces(premises, claims_of(deduction, layout))
+            found += 1
+        judge.close()
+        even += len(leftovers(Board.of(Position.of(puzzle(seed, 30))), EVERY))
+    assert found > 20
+    assert even == 0
+
+
+def test_two_digits_are_not_said_to_change_places_where_a_diagonal_forbids_it() -> None:
+    """A rectangle of two digits leaves two solutions only if no house holds one corner alone."""
+    text = """
+        12 . .  12 . .  . . .
+        12 . .  .  . .  . . ."""
+    plain = marked(text)
+    assert len(unique_rectangles(plain, EVERY)) == 1
+    assert unique_rectangles(marked(text, board_of(diagonals=True)), EVERY) == []
 
 
 # ------------------------------------------------------------ symmetries
