@@ -15,13 +15,14 @@ form stands as it is.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from papernudge.hints.layout import NEWSPAPER, Layout
+
+if TYPE_CHECKING:
+    from datetime import date
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +122,7 @@ class Words:
     language: str
     said: Mapping[str, str]
     plural: Callable[[int], str]
-    date: Callable[[date], str] = date.isoformat
+    date: Callable[[date], str] = str
     layout: Layout = NEWSPAPER
 
     def on(self, layout: Layout) -> Words:
@@ -215,6 +216,8 @@ def packed(what: Message | str) -> str:
     """What is to be said, as text that a file can keep and that another language can be made of; a
     string is what it is. Data that JSON has no kind for is kept as Python writes it out.
     """
+    import json
+
     if isinstance(what, str):
         return str(what)
     return json.dumps(_plain(what), ensure_ascii=False, default=str)
@@ -234,6 +237,8 @@ def _plain(value: Any) -> Any:
 
 def unpacked(text: str) -> Message | str:
     """What such a text says; one that is no message is said as it is."""
+    import json
+
     if not text.startswith('{"say": '):
         return text
     try:

@@ -145,7 +145,7 @@ def texts(app: Any) -> Iterator[str]:
 
 
 def _language_row() -> tuple[str, str]:
-    return "--language CODE", in_words("help, language", languages=Either(LANGUAGES))
+    return "--language CODE", in_words("help, language", languages=", ".join(LANGUAGES))
 
 
 def _row(one: Any) -> tuple[str, str]:
@@ -154,7 +154,9 @@ def _row(one: Any) -> tuple[str, str]:
         return one.metavar, said
     takes = "" if one.is_flag else f" {one.metavar}"
     extra = _extra(one)
-    return ", ".join(sorted(one.opts, key=len)) + takes, spoken().paragraph([said, extra])
+    return ", ".join(sorted(one.opts, key=len)) + takes, in_words(
+        "help, with aside", help=said, aside=extra
+    ) if extra else said
 
 
 def _extra(one: Any) -> str:
@@ -162,8 +164,7 @@ def _extra(one: Any) -> str:
     known = not (one.is_flag or one.default in (None, "") or callable(one.default))
     parts: list[Message | None] = [message("help, unsaid", default=one.default) if known else None]
     parts.append(_range(one))
-    said = spoken().chained("help, asides", [part for part in parts if part])
-    return in_words("help, aside", said=said) if said else ""
+    return spoken().chained("help, asides", [part for part in parts if part])
 
 
 def _range(one: Any) -> Message | None:

@@ -123,7 +123,9 @@ class Lock:
     def release(self) -> None:
         """Takes the file away first, so that nobody locks it between; only ours."""
         if self.handle >= 0:
-            if self._ours and self._is_there(self.handle):
+            # Whoever made it, and came second to lock it, may have marked it only meanwhile.
+            ours = self._ours or _content(self.handle).startswith(MARK)
+            if ours and self._is_there(self.handle):
                 with contextlib.suppress(OSError):
                     self.path.unlink()
             os.close(self.handle)

@@ -13,12 +13,14 @@ from contextvars import ContextVar
 from functools import cached_property
 from typing import Any
 
+from papernudge.cli.said.helping import SAID as HELP
 from papernudge.hints.catalogue import Words, english_plural
 
 
 class Tables(Mapping[str, str]):
-    """All tables as one, put together when the first sentence is asked for: a command that says
-    nothing of its own, as ``--help``, starts without them.
+    """All tables as one, put together when the first sentence is asked for. ``--help`` starts
+    without them: what it says is one small table, and codes that begin with ``help`` are in no
+    other.
     """
 
     @cached_property
@@ -45,6 +47,8 @@ class Tables(Mapping[str, str]):
         return {code: template for table in self.tables for code, template in table.items()}
 
     def __getitem__(self, code: str) -> str:
+        if code.startswith("help"):
+            return HELP[code]
         return self._whole[code]
 
     def __iter__(self) -> Iterator[str]:

@@ -12,7 +12,7 @@ SAID = {
     "help, unsaid": "{default} if unsaid",
     "help, range": "{low} to {high}",
     "help, at least": "{low} or more",
-    "help, aside": "({said})",
+    "help, with aside": "{help} ({aside})",
     "help, asides": "{first}; {next}",
     "help, default place": "Where no {name} is named, it is the one that {variable} names (an"
     ' environment variable), or the line {name} = "FILE" in {settings}.',

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache, partial
-from importlib import resources
 from typing import TYPE_CHECKING
 
 from papernudge.cli.said import ENGLISH
@@ -95,6 +94,8 @@ def words_in(language: str) -> Words:
 
 def read(language: str) -> Catalog:
     """The file of a language."""
+    from importlib import resources
+
     from babel.messages.pofile import read_po
 
     name = resources.files("papernudge.cli.said").joinpath("languages", f"{language}.po")
