@@ -34,16 +34,19 @@ def full_grid(seed: int, layout: Layout = NEWSPAPER) -> str:
     return "".join(SYMBOLS[digit - 1] for _, digit in layout.pairs(grid))
 
 
-_WAYS = {NEWSPAPER: 1}
-"""In so many ways a grid is looked for, else in all: its seeds keep the grids that they have."""
-
-
 def _filled(state: Candidates, seed: int, layout: Layout) -> Candidates | None:
-    """A full grid inside a state; None where there is none, or none was found soon."""
-    ways = (seed % 80 + 1, False), (1, True), (1, False), (3, False)
-    for turn, by_place in ways[: _WAYS.get(layout, len(ways))]:
+    """A full grid inside a state; None where there is none, or none was found soon: on boards with
+    more houses than the newspaper's most of what is strewn leaves none, and takes long to be seen
+    to; a board of sixteen rows takes a hundred branches to fill. The newspaper's seeds keep the
+    grids that they have.
+    """
+    own, further = (seed % 80 + 1, False), ((1, True), (1, False), (3, False))
+    large = layout.many > NEWSPAPER.many
+    ways = (own,) if layout is NEWSPAPER else (own, *further) if large else further
+    patience = 400 if large or layout is NEWSPAPER else 60
+    for turn, by_place in ways:
         try:
-            return next(models(state, 0, by_place, turn, 400, layout), None)
+            return next(models(state, 0, by_place, turn, patience, layout), None)
         except OutOfPatience:
             continue
     return None

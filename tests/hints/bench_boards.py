@@ -2,13 +2,13 @@
 
     python tests/hints/bench_boards.py speed [--puzzles N]
     python tests/hints/bench_boards.py steps [--steps N]
-    python tests/hints/bench_boards.py unique [--puzzles N]
+    python tests/hints/bench_boards.py unique [--puzzles N] [--boards TEXT]
 
 ``speed``: of N puzzles a board, how much processor time one takes to be seen to have one solution,
 and the next hint at a moment of its solve; 16×16 and 6×6, few givens and many. ``steps``: so many
 steps of walks over all boards, each proven from its evidence alone. ``unique``: N generated puzzles
-over all boards, and as many with a given rubbed out, whether they have one solution, here and by
-python-sat.
+over all boards, or those whose names hold TEXT, and as many with a given rubbed out, whether they
+have one solution, here and by python-sat.
 """
 
 from __future__ import annotations
@@ -104,10 +104,11 @@ def _givens(layout: Layout, seed: int) -> int:
     return (0 if layout.side <= 10 else few, few, few + layout.many // 16)[seed % 3]
 
 
-def unique(wanted: int) -> None:
-    each = -(-wanted // len(boards()))
+def unique(wanted: int, among: str) -> None:
+    some = {name: layout for name, layout in boards().items() if among in name}
+    each = -(-wanted // len(some))
     proper = rubbed = several = 0
-    for name, layout in boards().items():
+    for name, layout in some.items():
         judge, start = Judge(layout), time.process_time()
         for seed in range(each):
             line = puzzle(5000 + seed, _givens(layout, 1), layout=layout)
@@ -136,6 +137,7 @@ def main() -> None:
     parser.add_argument("what", choices=("speed", "steps", "unique"))
     parser.add_argument("--puzzles", type=int, default=100)
     parser.add_argument("--steps", type=int, default=5000)
+    parser.add_argument("--boards", default="", help="what the names of boards must hold")
     options = parser.parse_args()
     gc.set_threshold(20_000, 20, 20)  # as the program does
     if options.what == "speed":
@@ -143,7 +145,7 @@ def main() -> None:
     elif options.what == "steps":
         steps(options.steps)
     else:
-        unique(options.puzzles)
+        unique(options.puzzles, options.boards)
 
 
 if __name__ == "__main__":
