@@ -23,7 +23,15 @@ from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.phone.options import register as register_phone
 from papernudge.cli.said import in_words, spoken
 from papernudge.cli.terminal.book_options import register
-from papernudge.cli.terminal.options import Side
+from papernudge.cli.terminal.options import (
+    Blocks,
+    Diagonals,
+    EntryLine,
+    Extra,
+    GivenLine,
+    Regions,
+    Side,
+)
 from papernudge.cli.terminal.sheet_options import register as register_drills
 from papernudge.vision.failure import said_by_system
 
@@ -76,20 +84,30 @@ Grid = Annotated[
         "--grid", metavar="N", min=1, help="Which grid on the page; else the first puzzle."
     ),
 ]
-GivenLine = Annotated[
-    str | None,
-    typer.Option(
-        "--given-line",
-        metavar="TEXT",
-        help="81 characters in place of a photo: the printed digits.",
-    ),
-]
-EntryLine = Annotated[
-    str | None,
-    typer.Option("--entry-line", metavar="TEXT", help="81 characters: the digits you wrote."),
-]
 Tell = Annotated[
     int, typer.Option("--tell", metavar="1-4", min=1, max=4, help="How much to tell: the depth.")
+]
+TellHint = Annotated[
+    int | None,
+    typer.Option(
+        "--tell",
+        metavar="1-4",
+        min=1,
+        max=4,
+        help="How much to tell: the depth. 1 if left out; with --walk 4.",
+    ),
+]
+Walk = Annotated[
+    bool,
+    typer.Option("--walk", help="The whole solve from here; no digits with --tell 1, 2 or 3."),
+]
+Route = Annotated[
+    bool,
+    typer.Option("--route", help="With --walk: in an order that keeps the eye's way short."),
+]
+Uniqueness = Annotated[
+    bool,
+    typer.Option("--uniqueness", help="Allow steps that lean on there being one solution."),
 ]
 Since = Annotated[
     str | None,
@@ -129,41 +147,29 @@ def read(
     grid: Grid = None,
     given_line: GivenLine = None,
     entry_line: EntryLine = None,
+    blocks: Blocks = None,
+    regions: Regions = None,
+    diagonals: Diagonals = False,
+    extra: Extra = None,
     sentences: Sentences = False,
 ) -> None:
     """What the page says, and what is in doubt."""
     from papernudge.cli.terminal.commands import Wishes, run_read
+    from papernudge.cli.terminal.sources import Lines
 
-    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences)
-    raise typer.Exit(run_read(photos or [], given_line, entry_line, wishes))
+    lines = Lines.of(given_line, entry_line, blocks, regions, diagonals, extra)
+    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences, lines.layout)
+    raise typer.Exit(run_read(photos or [], lines, wishes))
 
 
 @app.command(cls=Command)
 def hint(
     photo: OnePhoto = None,
-    tell: Annotated[
-        int | None,
-        typer.Option(
-            "--tell",
-            metavar="1-4",
-            min=1,
-            max=4,
-            help="How much to tell: the depth. 1 if left out; with --walk 4.",
-        ),
-    ] = None,
-    walk: Annotated[
-        bool,
-        typer.Option("--walk", help="The whole solve from here; no digits with --tell 1, 2 or 3."),
-    ] = False,
-    route: Annotated[
-        bool,
-        typer.Option("--route", help="With --walk: in an order that keeps the eye's way short."),
-    ] = False,
+    tell: TellHint = None,
+    walk: Walk = False,
+    route: Route = False,
     since: Since = None,
-    uniqueness: Annotated[
-        bool,
-        typer.Option("--uniqueness", help="Allow steps that lean on there being one solution."),
-    ] = False,
+    uniqueness: Uniqueness = False,
     as_json: Json = False,
     json_lines: JsonLines = False,
     picture: Picture = None,
@@ -172,6 +178,10 @@ def hint(
     grid: Grid = None,
     given_line: GivenLine = None,
     entry_line: EntryLine = None,
+    blocks: Blocks = None,
+    regions: Regions = None,
+    diagonals: Diagonals = False,
+    extra: Extra = None,
     sentences: Sentences = False,
 ) -> None:
     """The next simplest step, gently.
@@ -180,12 +190,12 @@ def hint(
     Not for use during a contest round.
     """
     from papernudge.cli.terminal.commands import Wishes, run_hint
+    from papernudge.cli.terminal.sources import Lines
 
-    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences)
+    lines = Lines.of(given_line, entry_line, blocks, regions, diagonals, extra)
+    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences, lines.layout)
     photos = [] if photo is None else [photo]
-    raise typer.Exit(
-        run_hint(photos, given_line, entry_line, wishes, tell, walk, since, uniqueness, route)
-    )
+    raise typer.Exit(run_hint(photos, lines, wishes, tell, walk, since, uniqueness, route))
 
 
 @app.command(cls=Command)
@@ -201,6 +211,10 @@ def check(
     grid: Grid = None,
     given_line: GivenLine = None,
     entry_line: EntryLine = None,
+    blocks: Blocks = None,
+    regions: Regions = None,
+    diagonals: Diagonals = False,
+    extra: Extra = None,
     sentences: Sentences = False,
 ) -> None:
     """Is the paper right so far?
@@ -209,9 +223,11 @@ def check(
     first, 4 the right digits.
     """
     from papernudge.cli.terminal.commands import Wishes, run_check
+    from papernudge.cli.terminal.sources import Lines
 
-    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences)
-    raise typer.Exit(run_check(photos or [], given_line, entry_line, wishes, tell, since))
+    lines = Lines.of(given_line, entry_line, blocks, regions, diagonals, extra)
+    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences, lines.layout)
+    raise typer.Exit(run_check(photos or [], lines, wishes, tell, since))
 
 
 register(app)  # digitise and export

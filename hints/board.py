@@ -9,47 +9,22 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from papernudge.hints.geometry import (
-    ALL_CELLS,
-    HOUSES,
-    HOUSES_OF,
-    PEERS,
-    Candidates,
-    Cell,
-    Cells,
-    Digit,
-    Digits,
-    candidates_of,
-    members,
-)
+from papernudge.hints.glances import Glances, glances_of
+from papernudge.hints.layout import Layout
+from papernudge.hints.masks import VALUES, Candidates, Cell, Cells, Digit, Digits, members
 from papernudge.hints.position import Position
-
-_SHOWS = tuple(
-    (*HOUSES_OF[c], 3 * (c // 9) + c % 9 // 3, 27 + 3 * (c % 9) + c // 27) for c in range(81)
-)
-"""The houses of each cell and the thirds of its row and its column."""
-
-
-def _show(seen: list[int], thirds: list[int], cell: Cell, bit: int) -> None:
-    """Note in the houses and thirds of a cell that its digit stands there."""
-    row, column, block, across, down = _SHOWS[cell]
-    seen[row] |= bit
-    seen[column] |= bit
-    seen[block] |= bit
-    thirds[across] |= bit
-    thirds[down] |= bit
 
 
 class Board:
     """Candidates of a position, less what notes and earlier steps have ruled out.
 
-    ``cells[d]``: the cells that can still take digit d (index 0 is empty). ``digits[c]``: the
-    digits that cell c can still take, 0 for a filled one. ``placed[d]``: where d stands.
-    ``seen[h]``: the digits that stand in house h. ``gone``: candidates ruled out by earlier
-    steps, ``noted``: those that the paper's own notes rule out: both are premises. ``known``: what
-    partial notes show that the solver has found already. ``shared``: what has been worked out on
-    this board or those it came from, by all that it depends on. ``thirds``: the digits that stand
-    in each third of a line, 3 times the line and 0, 1 or 2. ``fresh``: cells written just now.
+    ``layout``: what board it is, ``glances``: what of it is seen at once. ``cells[d]``: the cells
+    that can still take digit d (index 0 is empty). ``digits[c]``: the digits that cell c can still
+    take, 0 for a filled one. ``placed[d]``: where d stands. ``seen[h]``: the digits that stand in
+    house h, or in spot h of ``glances``. ``gone``: candidates ruled out by earlier steps,
+    ``noted``: those that the paper's own notes rule out: both are premises. ``known``: what partial
+    notes show that the solver has found already. ``shared``: what has been worked out on this board
+    or those it came from, by all that it depends on. ``fresh``: cells written just now.
     """
 
     __slots__ = (
@@ -58,22 +33,24 @@ class Board:
         "digits",
         "filled",
         "fresh",
+        "glances",
         "gone",
         "known",
+        "layout",
         "noted",
         "placed",
         "premises",
         "seen",
         "shared",
-        "thirds",
     )
 
+    layout: Layout
+    glances: Glances
     placed: tuple[Cells, ...]
     filled: Cells
     blank: Cells
     fresh: Cells
     seen: list[Digits]
-    thirds: list[Digits]
     cells: list[Cells]
     digits: list[Digits]
     gone: Candidates
@@ -90,21 +67,25 @@ class Board:
         those that partial notes show to be known as out: still to be shown why; ``fresh`` the cells
         that were written just now.
         """
-        board = cls()
+        board, layout = cls(), position.layout
+        board.layout, board.glances = layout, glances_of(layout)
         board.placed = position.placed
         board.filled = position.filled
-        board.blank = ALL_CELLS & ~board.filled
+        board.blank = layout.all_cells & ~board.filled
         board.shared, board.fresh = {}, fresh
-        board.seen, board.thirds = [0] * 27, [0] * 54
-        seen, thirds = board.seen, board.thirds
+        board.seen = seen = [0] * len(board.glances.spots)
+        on = board.glances.on
         for cell, mark in enumerate(position.digits):
             if mark != ".":
-                _show(seen, thirds, cell, 1 << (int(mark) - 1))
+                bit = 1 << (VALUES[mark] - 1)
+                for spot in on[cell]:
+                    seen[spot] |= bit
         # A note in a cell that sees the digit says nothing new.
-        real = sum(candidates_of(d, position.candidates[d]) for d in range(1, 10))
+        real = sum(layout.candidates_of(d, position.candidates[d]) for d in layout.digits)
         board.gone, board.noted, board.known = 0, noted & real, known & real & ~noted
-        board.cells, board.digits, board.premises = [*position.candidates], [0] * 81, [0] * 10
-        for d in range(1, 10):
+        board.cells, board.digits = [*position.candidates], [0] * layout.many
+        board.premises = [0] * (layout.side + 1)
+        for d in layout.digits:
             bit = 1 << (d - 1)
             for cell in members(board.cells[d]):
                 board.digits[cell] |= bit
@@ -120,14 +101,17 @@ class Board:
     def with_digits(self, places: Iterable[tuple[Cell, Digit]], fresh: Cells = 0) -> Board:
         """The board after several were written, and which cells were just now."""
         board = Board()
+        board.layout, board.glances = self.layout, self.glances
         placed, filled = [*self.placed], self.filled
-        board.seen, board.thirds = seen, thirds = [*self.seen], [*self.thirds]
+        board.seen = seen = [*self.seen]
         board.cells, board.digits = cells, digits = [*self.cells], [*self.digits]
+        sees, on = self.layout.peer_masks, self.glances.on
         for cell, digit in places:
-            bit, peers = 1 << (digit - 1), PEERS[cell]
+            bit, peers = 1 << (digit - 1), sees[cell]
             placed[digit] |= 1 << cell
             filled |= 1 << cell
-            _show(seen, thirds, cell, bit)
+            for spot in on[cell]:
+                seen[spot] |= bit
             left = cells[digit] & peers
             cells[digit] &= ~peers
             digits[cell] = 0
@@ -136,7 +120,7 @@ class Board:
                 digits[low.bit_length() - 1] &= ~bit
                 left ^= low
         board.placed, board.fresh, board.shared = tuple(placed), fresh, {}
-        board.filled, board.blank = filled, ALL_CELLS & ~filled
+        board.filled, board.blank = filled, self.layout.all_cells & ~filled
         board.cells = [left & ~filled for left in cells]
         board.gone = board.noted = board.known = 0
         board.premises = self.premises
@@ -145,8 +129,9 @@ class Board:
     def without(self, ruled_out: Candidates) -> Board:
         """The board after these candidates were ruled out by a step."""
         board = Board()
+        board.layout, board.glances = self.layout, self.glances
         board.placed, board.filled, board.blank = self.placed, self.filled, self.blank
-        board.seen, board.thirds, board.fresh = self.seen, self.thirds, self.fresh
+        board.seen, board.fresh = self.seen, self.fresh
         board.noted, board.known, board.shared = self.noted, self.known, self.shared
         board.gone = self.gone | ruled_out
         board.cells, board.digits, board.premises = [*self.cells], [*self.digits], [*self.premises]
@@ -154,8 +139,9 @@ class Board:
         return board
 
     def _strike(self, ruled_out: Candidates) -> None:
-        for d in range(1, 10):
-            struck = ruled_out >> 81 * (d - 1) & ALL_CELLS
+        many, every = self.layout.many, self.layout.all_cells
+        for d in self.layout.digits:
+            struck = ruled_out >> many * (d - 1) & every
             if struck:
                 self.premises[d] |= struck
                 self.cells[d] &= ~struck
@@ -166,16 +152,18 @@ class Board:
     @property
     def written(self) -> Candidates:
         """The digits that stand, as candidates."""
-        return sum(candidates_of(d, self.placed[d]) for d in range(1, 10))
+        many = self.layout.many
+        return sum([cells << many * d for d, cells in enumerate(self.placed[1:])])
 
     @property
     def candidates(self) -> Candidates:
         """All candidates that stand."""
-        mask = 0
-        for d in range(1, 10):
-            mask |= candidates_of(d, self.cells[d])
+        mask, shift, many = 0, 0, self.layout.many
+        for cells in self.cells[1:]:
+            mask |= cells << shift
+            shift += many
         return mask
 
     def places(self, digit: int, house: int) -> Cells:
         """The cells of a house that can still take a digit."""
-        return self.cells[digit] & HOUSES[house]
+        return self.cells[digit] & self.layout.masks[house]

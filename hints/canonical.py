@@ -15,12 +15,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from papernudge.hints.geometry import COLUMN, ROW
+from papernudge.hints.layout import NEWSPAPER
 
-_CHUTES, _WAYS, _DIGITS = 18, 24, 26
+_SIDE, _MANY = NEWSPAPER.side, NEWSPAPER.many
+_DEEP = max(NEWSPAPER.even or (1, 1))
+"""Lines of a chute: of a band as of a stack."""
+_CHUTES = 2 * _SIDE
+_WAYS = _CHUTES + _CHUTES // _DEEP
+_DIGITS = _WAYS + 2
 """Nodes: lines 0–17 (rows, then columns), chutes 18–23, the two directions, digits 26–34."""
-_NODES = 35
-_KIND = [0] * 18 + [1] * 6 + [2] * 2 + [3] * 9
+_NODES = _DIGITS + _SIDE
+_KIND = [0] * _CHUTES + [1] * (_WAYS - _CHUTES) + [2] * 2 + [3] * _SIDE
 
 Colours = list[int]
 Look = tuple[object, ...]
@@ -41,7 +46,7 @@ def canonical(line: str) -> str:
     ties = _ties(line)
     held = {node for tie in ties for node in tie}
     held |= {_chute(node) for node in held if node < _CHUTES}
-    held |= {_WAYS + (node - _CHUTES) // 3 for node in held if _CHUTES <= node < _WAYS}
+    held |= {_WAYS + (node - _CHUTES) // _DEEP for node in held if _CHUTES <= node < _WAYS}
     best = ""
     level = [_refined(ties, list(_KIND))[1]]
     while level:
@@ -54,19 +59,20 @@ def canonical(line: str) -> str:
 
 
 def _ties(line: str) -> list[Tie]:
-    if len(line) != 81 or any(mark not in "123456789.0" for mark in line):
+    if len(line) != _MANY or any(mark not in f"{NEWSPAPER.symbols}.0" for mark in line):
         raise ValueError(
-            f"expected 81 characters, 1 to 9 or . for nothing, got {len(line)}: {line[:90]!r}"
+            f"expected {_MANY} characters, 1 to {_SIDE} or . for nothing, got {len(line)}:"
+            f" {line[:90]!r}"
         )
     return [
-        (ROW[cell], COLUMN[cell], _DIGITS + int(mark) - 1)
+        (NEWSPAPER.rows[cell], NEWSPAPER.columns[cell], _DIGITS + int(mark) - 1)
         for cell, mark in enumerate(line)
         if mark not in ".0"
     ]
 
 
 def _chute(line: int) -> int:
-    return _CHUTES + line // 3
+    return _CHUTES + line // _DEEP
 
 
 def _refined(ties: Sequence[Tie], colours: Colours) -> tuple[Look, Colours]:
@@ -83,10 +89,10 @@ def _refined(ties: Sequence[Tie], colours: Colours) -> tuple[Look, Colours]:
             around[column].append(r << 6 | d)
             around[digit].append(r << 6 | c if r < c else c << 6 | r)
         for line in range(_CHUTES):
-            around[_CHUTES + line // 3].append(colours[line])
-            around[line].append(colours[_CHUTES + line // 3] << 12)
+            around[_chute(line)].append(colours[line])
+            around[line].append(colours[_chute(line)] << 12)
         for chute in range(_CHUTES, _WAYS):
-            way = _WAYS + (chute - _CHUTES) // 3
+            way = _WAYS + (chute - _CHUTES) // _DEEP
             around[way].append(colours[chute])
             around[chute].append(colours[way] << 12)
         looks = [(own, *sorted(near)) for own, near in zip(colours, around, strict=True)]
@@ -136,21 +142,21 @@ def _picture(ties: Sequence[Tie], colours: Colours) -> str:
     ways = sorted((_WAYS, _WAYS + 1), key=lambda node: colours[node])
     at: dict[int, int] = {}
     for way in ways:
-        first = _CHUTES + 3 * (way - _WAYS)
-        chutes = sorted(range(first, first + 3), key=lambda node: colours[node])
+        first = _CHUTES + _DEEP * (way - _WAYS)
+        chutes = sorted(range(first, first + _DEEP), key=lambda node: colours[node])
         lines: list[int] = []
         for chute in chutes:
-            inside = 3 * (chute - _CHUTES)
-            lines += sorted(range(inside, inside + 3), key=lambda node: colours[node])
+            inside = _DEEP * (chute - _CHUTES)
+            lines += sorted(range(inside, inside + _DEEP), key=lambda node: colours[node])
         at.update({line: place for place, line in enumerate(lines)})
     digits = sorted(range(_DIGITS, _NODES), key=lambda node: colours[node])
     # Digits that stand somewhere are numbered first, so that those that don't leave no gap.
     used = {digit for _, _, digit in ties}
     names = {digit: str(n + 1) for n, digit in enumerate(d for d in digits if d in used)}
-    marks = ["."] * 81
+    marks = [*NEWSPAPER.blank]
     for row, column, digit in ties:
         down, across = (row, column) if ways[0] == _WAYS else (column, row)
-        marks[9 * at[down] + at[across]] = names[digit]
+        marks[NEWSPAPER.at(at[down], at[across])] = names[digit]
     return "".join(marks)
 
 

@@ -16,8 +16,10 @@ form stands as it is.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
+
+from papernudge.hints.layout import NEWSPAPER, Layout
 
 if TYPE_CHECKING:
     from datetime import date
@@ -113,13 +115,19 @@ class Shown:
 class Words:
     """A language. ``language``: its code, as ``en``; ``said``: its templates by code; ``plural``:
     which category of CLDR a number takes; ``date``: how a day is written, in English as ISO 8601
-    has it, which is the same on both sides of an ocean.
+    has it, which is the same on both sides of an ocean; ``layout``: the board that is spoken of, by
+    which cells and houses have their names.
     """
 
     language: str
     said: Mapping[str, str]
     plural: Callable[[int], str]
     date: Callable[[date], str] = str
+    layout: Layout = NEWSPAPER
+
+    def on(self, layout: Layout) -> Words:
+        """The same language speaking of another board."""
+        return self if layout is self.layout else replace(self, layout=layout)
 
     def say(self, code: str, /, **data: Any) -> str:
         """The sentence of this code with what it is about. KeyError for an unknown one."""

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from papernudge.hints.catalogue import Words
+from papernudge.hints.layout import BLOCK, COLUMN, ROW
+from papernudge.hints.masks import VALUES
 from papernudge.hints.mistakes import Findings, Mistake
 from papernudge.hints.position import Fault
 from papernudge.hints.words import (
@@ -42,10 +44,11 @@ def _state(told: Findings, words: Words) -> list[str]:
     new = 0 if told.since is None else len(told.since.written)
     if told.mistakes:
         return [_wrong(told, new, words)]
-    if told.filled == 81:
-        return [words.say("solved")]
+    many = words.layout.many
+    if told.filled == many:
+        return [words.say("solved", count=many)]
     done = told.filled - told.printed
-    right = words.say("right so far", done=done, blanks=81 - told.printed)
+    right = words.say("right so far", done=done, blanks=many - told.printed)
     return [right, words.counted("new are right", new)] if new else [right]
 
 
@@ -107,7 +110,9 @@ def _many_mistakes(told: Findings, words: Words) -> list[str]:
     parts = []
     if clashing:
         cells = named_cells(clashing, words)
-        parts.append(words.counted("many repeat", len(clashing), cells=cells))
+        plain = {house.kind for house in words.layout.houses} == {ROW, COLUMN, BLOCK}
+        code = "many repeat" if plain else "many repeat, other houses"
+        parts.append(words.counted(code, len(clashing), cells=cells))
     if lone:
         parts.append(words.counted("lone", len(lone), those=named_cells(lone, words)))
     return parts
@@ -141,7 +146,7 @@ def _first(told: Findings, words: Words) -> list[str]:
 
 def _right(told: Findings, words: Words) -> str:
     solution = told.solution or ""
-    right = [digit_in(solution[m.cell], m.cell, words) for m in told.mistakes]
+    right = [digit_in(VALUES[solution[m.cell]], m.cell, words) for m in told.mistakes]
     return words.say("right would be", right=words.all_of(right))
 
 
@@ -153,7 +158,7 @@ def _notes(told: Findings, depth: int, words: Words) -> list[str]:
     if told.lost_notes:
         parts.append(words.say("lost notes", cells=named_cells(told.lost_notes, words)))
         if depth == 4 and told.solution is not None:
-            missing = [digit_in(told.solution[c], c, words) for c in told.lost_notes]
+            missing = [digit_in(VALUES[told.solution[c]], c, words) for c in told.lost_notes]
             parts.append(words.say("missing notes", missing=words.all_of(missing)))
     if told.stale_notes:
         notes = [

@@ -8,14 +8,14 @@ went wrong by ``papernudge.hints.misprint``, the sentences stand in
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Any
 
 from papernudge.hints.catalogue import Words
 from papernudge.hints.check_words import sentence_of
-from papernudge.hints.geometry import DIGITS_IN, HOUSE_CELLS, PEERS, cell_name, house_name, members
-from papernudge.hints.layout import NEWSPAPER
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.masks import DIGITS_IN, SYMBOLS, VALUES
 from papernudge.hints.misprint import find_misprint
 from papernudge.hints.mistakes import Findings, Mistake, Since, State
 from papernudge.hints.position import Position
@@ -53,6 +53,7 @@ class Checked1:
     misprint: str
     misprinted: int
     sentence: str
+    layout: Layout = field(default=NEWSPAPER, kw_only=True)
 
     def to_json(self) -> dict[str, object]:
         """The fields of this depth under the names of the JSON."""
@@ -65,8 +66,8 @@ class Checked1:
         }
         if self.since is not None:
             out["since"] = {
-                "written": [cell_name(c) for c in self.since.written],
-                "rubbed_out": [cell_name(c) for c in self.since.rubbed_out],
+                "written": self.layout.names(self.since.written),
+                "rubbed_out": self.layout.names(self.since.rubbed_out),
                 "wrong": self.since.wrong,
             }
         if self.misprint:
@@ -79,19 +80,22 @@ class Checked1:
 
 @dataclass(frozen=True, slots=True)
 class Checked2(Checked1):
-    """Depth 2 adds the fewest houses (0–26) that hold all wrong entries, or those where a
+    """Depth 2 adds the fewest houses that hold all wrong entries, or those where a
     misprint shows.
     """
 
     houses: tuple[int, ...]
 
     def _misprint_json(self) -> dict[str, object]:
-        houses = [house_name(h) for h in self.houses]
+        houses = [self.layout.house_name(h) for h in self.houses]
         return {**Checked1._misprint_json(self), "houses": houses}
 
     def to_json(self) -> dict[str, object]:
         """The fields of this depth under the names of the JSON."""
-        return {**Checked1.to_json(self), "houses": [house_name(h) for h in self.houses]}
+        return {
+            **Checked1.to_json(self),
+            "houses": [self.layout.house_name(h) for h in self.houses],
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,22 +124,24 @@ class Checked3(Checked2):
         """The fields of this depth under the names of the JSON."""
         out: dict[str, Any] = {
             **Checked2.to_json(self),
-            "mistakes": [m.to_json() for m in self.mistakes],
-            "lost_notes": [cell_name(c) for c in self.lost_notes],
+            "mistakes": [m.to_json(self.layout) for m in self.mistakes],
+            "lost_notes": self.layout.names(self.lost_notes),
         }
         if self.stale_notes:
-            out["stale_notes"] = {cell_name(c): list(digits) for c, digits in self.stale_notes}
+            out["stale_notes"] = {
+                self.layout.name(c): list(digits) for c, digits in self.stale_notes
+            }
         if self.first_out is not None:
-            out["roots"] = [[cell_name(c) for c in group] for group in self.roots]
-            out["first_out"] = {"cell": cell_name(self.first_out), "cost": self.cost}
+            out["roots"] = [self.layout.names(group) for group in self.roots]
+            out["first_out"] = {"cell": self.layout.name(self.first_out), "cost": self.cost}
             if self.first_or:
-                out["first_out"]["or"] = [cell_name(c) for c in self.first_or]
+                out["first_out"]["or"] = self.layout.names(self.first_or)
         if self.first_wrong is not None:
-            out["first_wrong"] = cell_name(self.first_wrong)
+            out["first_wrong"] = self.layout.name(self.first_wrong)
         return out
 
     def _misprint_json(self) -> dict[str, object]:
-        cells = [cell_name(c) for c in self.misprinted_cells]
+        cells = self.layout.names(self.misprinted_cells)
         return {**Checked2._misprint_json(self), "cells": cells}
 
 
@@ -159,11 +165,11 @@ class Checked4(Checked3):
         out["mistakes"] = [{**m, "right": d} for m, d in zip(found, self.right, strict=True)]
         if self.lost_notes:
             pairs = zip(self.lost_notes, self.right_notes, strict=True)
-            out["right_notes"] = {cell_name(c): d for c, d in pairs}
+            out["right_notes"] = {self.layout.name(c): d for c, d in pairs}
         return out
 
     def _misprint_json(self) -> dict[str, object]:
-        instead = {cell_name(c): list(digits) for c, digits in self.printed_instead}
+        instead = {self.layout.name(c): list(digits) for c, digits in self.printed_instead}
         return {**Checked3._misprint_json(self), "instead": instead}
 
 
@@ -198,7 +204,8 @@ class Check(Findings):
             "since": self.since,
             "misprint": self.misprint.kind,
             "misprinted": len(self.misprint.cells),
-            "sentence": sentence_of(self, depth, words),
+            "sentence": sentence_of(self, depth, words.on(self.layout)),
+            "layout": self.layout,
         }
         if depth == 1:
             return Checked1(**one)
@@ -220,8 +227,8 @@ class Check(Findings):
         if depth == 3:
             return Checked3(**three)
         solution = self.solution or ""
-        right = tuple(int(solution[m.cell]) for m in self.mistakes)
-        notes = tuple(int(solution[c]) for c in self.lost_notes)
+        right = tuple(VALUES[solution[m.cell]] for m in self.mistakes)
+        notes = tuple(VALUES[solution[c]] for c in self.lost_notes)
         return Checked4(
             **three, right=right, right_notes=notes, printed_instead=self.misprint.instead
         )
@@ -240,39 +247,44 @@ def check(position: Position, earlier: Position | None = None) -> Check:
     solution = position.solution
     if solution is None:
         return _misprinted(position, filled, written)
-    digits = [0 if d == "." else int(d) for d in position.digits]
-    wrong = [c for c in NEWSPAPER.cells if digits[c] and digits[c] != int(solution[c])]
+    layout = position.layout
+    digits = [VALUES[mark] for mark in position.digits]
+    wrong = [c for c in layout.cells if digits[c] and digits[c] != VALUES[solution[c]]]
     new = () if written is None else written[0]
-    state = State.MISTAKEN if wrong else State.SOLVED if filled == 81 else State.RIGHT_SO_FAR
+    state = (
+        State.MISTAKEN if wrong else State.SOLVED if filled == layout.many else State.RIGHT_SO_FAR
+    )
     groups = root_groups(
+        layout,
         digits,
         wrong,
         position.givens,
         [] if earlier is None else [c for c in wrong if c not in new],
     )
-    first = _first(digits, wrong, position.givens, groups)
+    first = _first(layout, digits, wrong, position.givens, groups)
     return Check(
         state,
         filled,
-        _mistakes(digits, wrong, groups),
+        _mistakes(layout, digits, wrong, groups),
         _lost_notes(position, solution),
         _stale_notes(position, solution),
         roots=groups,
         first_out=first[0][0] if first else None,
         first_or=first[0][1:] if first else (),
         cost=first[1] if first else 0,
-        houses=_covering_houses(digits, wrong),
+        houses=_covering_houses(layout, digits, wrong),
         solution=solution,
         since=None if written is None else Since(*written, sum(c in wrong for c in new)),
-        first_wrong=_first_wrong(digits, [c for c in new if c in wrong], position.givens),
-        printed=81 - position.givens.count("."),
+        first_wrong=_first_wrong(layout, digits, [c for c in new if c in wrong], position.givens),
+        printed=layout.many - position.givens.count("."),
+        layout=layout,
     )
 
 
 def _misprinted(
     position: Position, filled: int, written: tuple[tuple[int, ...], tuple[int, ...]] | None
 ) -> Check:
-    misprint = find_misprint(position.givens)
+    misprint = find_misprint(position.givens, position.layout)
     return Check(
         State.NOT_ONE_SOLUTION,
         filled,
@@ -280,33 +292,50 @@ def _misprinted(
         fault=position.given_faults,
         misprint=misprint,
         since=None if written is None else Since(*written, 0),
+        layout=position.layout,
     )
 
 
 def _mistakes(
-    digits: Sequence[int], wrong: Sequence[int], groups: Sequence[tuple[int, ...]]
+    layout: Layout,
+    digits: Sequence[int],
+    wrong: Sequence[int],
+    groups: Sequence[tuple[int, ...]],
 ) -> tuple[Mistake, ...]:
     roots = {cell: len(group) > 1 for group in groups for cell in group}
     return tuple(
-        Mistake(c, digits[c], tuple(sorted(clashes_of(digits, c))), c in roots, roots.get(c, False))
+        Mistake(
+            c,
+            digits[c],
+            tuple(sorted(clashes_of(layout, digits, c))),
+            c in roots,
+            roots.get(c, False),
+        )
         for c in wrong
     )
 
 
 def _first(
-    digits: Sequence[int], wrong: Sequence[int], givens: str, groups: Sequence[tuple[int, ...]]
+    layout: Layout,
+    digits: Sequence[int],
+    wrong: Sequence[int],
+    givens: str,
+    groups: Sequence[tuple[int, ...]],
 ) -> tuple[tuple[int, ...], int] | None:
     """The group to rub out first, what shows most in front, and how many digits go with it."""
     if not groups:
         return None
-    number, cost = first_group(digits, wrong, givens, groups)
-    shown = sorted(groups[number], key=lambda c: (-len(clashes_of(digits, c)), c))
+    number, cost = first_group(layout, digits, wrong, givens, groups)
+    shown = sorted(groups[number], key=lambda c: (-len(clashes_of(layout, digits, c)), c))
     return tuple(shown), cost
 
 
-def _first_wrong(digits: Sequence[int], new: Sequence[int], givens: str) -> int | None:
+def _first_wrong(
+    layout: Layout, digits: Sequence[int], new: Sequence[int], givens: str
+) -> int | None:
     """The first of the wrong digits written since the earlier photo, where one can be named."""
-    first = _first(digits, new, givens, root_groups(digits, new, givens))
+    groups = root_groups(layout, digits, new, givens)
+    first = _first(layout, digits, new, givens, groups)
     return first[0][0] if first and len(first[0]) == 1 else None
 
 
@@ -322,7 +351,7 @@ def _lost_notes(position: Position, solution: str) -> tuple[int, ...]:
     return tuple(
         cell
         for cell, digits in sorted(position.notes.items())
-        if digits and position.digits[cell] == "." and not digits >> int(solution[cell]) - 1 & 1
+        if digits and position.digits[cell] == "." and not digits >> VALUES[solution[cell]] - 1 & 1
     )
 
 
@@ -333,26 +362,28 @@ def _stale_notes(position: Position, solution: str) -> tuple[tuple[int, tuple[in
         if position.digits[cell] == ".":
             seen = {
                 position.digits[x]
-                for x in members(PEERS[cell])
+                for x in position.layout.peers[cell]
                 if position.digits[x] == solution[x]
             }
-            gone = tuple(d for d in DIGITS_IN[digits] if str(d) in seen)
+            gone = tuple(d for d in DIGITS_IN[digits] if SYMBOLS[d - 1] in seen)
             if gone:
                 stale.append((cell, gone))
     return tuple(stale)
 
 
-def _covering_houses(digits: Sequence[int], wrong: Sequence[int]) -> tuple[int, ...]:
+def _covering_houses(
+    layout: Layout, digits: Sequence[int], wrong: Sequence[int]
+) -> tuple[int, ...]:
     """The fewest houses that hold all wrong entries; among equals, where they show best.
 
     "Best" counts visible repeats inside the house, then filled cells: a nearly full house is
     quickly checked by eye. Past three houses the choice is greedy.
     """
-    inside = {h: frozenset(wrong) & set(cells) for h, cells in enumerate(HOUSE_CELLS)}
+    inside = {h: frozenset(wrong) & set(cells) for h, cells in enumerate(layout.house_cells)}
     useful = [h for h, held in inside.items() if held]
 
     def shows(house: int) -> tuple[int, int]:
-        held = [digits[c] for c in HOUSE_CELLS[house] if digits[c]]
+        held = [digits[c] for c in layout.house_cells[house] if digits[c]]
         return len(held) - len(set(held)), len(held)
 
     for size in (0, 1, 2, 3):

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from papernudge.hints.dominance import demand, house_of
-from papernudge.hints.geometry import DIGITS_IN, HOUSES, HOUSES_OF, Cell
 from papernudge.hints.line import Line
+from papernudge.hints.masks import Cell
 
 
 def preference(line: Line, last: Sequence[Cell]) -> tuple[object, ...]:
@@ -33,8 +33,9 @@ def following(line: Line) -> int:
     if len(step.places) > 1:
         return len(step.places) - 1
     board, (cell, digit) = step.board, step.places[0]
-    house = HOUSES[house_of(board, step.deduction.reads[0])] & ~(1 << cell)
-    missing = [d for d in DIGITS_IN[511] if d != digit and not board.placed[d] & house]
+    house = board.layout.masks[house_of(board, step.deduction.reads[0])] & ~(1 << cell)
+    digits = board.layout.digits
+    missing = [d for d in digits if d != digit and not board.placed[d] & house]
     left = [board.cells[d] & house for d in missing]
     return sum(1 for places in left if places and places & (places - 1) == 0)
 
@@ -48,7 +49,7 @@ def age(line: Line, last: Sequence[Cell]) -> int:
 
 
 def _follows(line: Line, cell: Cell) -> bool:
-    houses = HOUSES_OF[cell]
+    houses = line.last.board.layout.houses_of[cell]
     return any(
         step.evidence.cells >> cell & 1 or any(h in houses for h in step.houses)
         for step in line.steps

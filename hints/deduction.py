@@ -8,23 +8,7 @@ from typing import Any
 
 from papernudge.hints.board import Board
 from papernudge.hints.following import World, followed
-from papernudge.hints.geometry import (
-    ALL_CANDIDATES,
-    ALL_CELLS,
-    ALL_DIGITS,
-    DIGITS,
-    DIGITS_IN,
-    HOUSES,
-    PEERS,
-    Candidates,
-    Cell,
-    Cells,
-    Digit,
-    House,
-    candidate,
-    candidates_of,
-    members,
-)
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.looks import (
     Read,
     Scan,
@@ -33,6 +17,15 @@ from papernudge.hints.looks import (
     scan_witnesses,
     sight_houses,
     sight_witnesses,
+)
+from papernudge.hints.masks import (
+    DIGITS_IN,
+    Candidates,
+    Cell,
+    Cells,
+    Digit,
+    House,
+    members,
 )
 from papernudge.hints.pattern import (
     BASE,
@@ -43,7 +36,6 @@ from papernudge.hints.pattern import (
     Barred,
     Pattern,
 )
-from papernudge.hints.solver import KEEP
 
 MOST_BRANCHES = 3
 """How deep the branches of a net may go."""
@@ -73,7 +65,7 @@ class Deduction:
         """What the technique sees; of a single it depends on the witnesses, see ``pattern_of``."""
         return self.sees if isinstance(self.sees, Pattern) else self.sees()
 
-    def only(self, ruled_out: Candidates) -> Deduction:
+    def only(self, ruled_out: Candidates, layout: Layout = NEWSPAPER) -> Deduction:
         """The same deduction, claiming no more than these eliminations.
 
         A set that lies in a block and a line is then shown in the house where it strikes.
@@ -81,16 +73,14 @@ class Deduction:
         claim = self.ruled_out & ruled_out
         pattern = self.pattern
         if pattern.by_role(SET) and claim:
-            pattern = pattern.in_houses(_struck_in(pattern.houses_by_role(BASE), claim))
+            pattern = pattern.in_houses(_struck_in(layout, pattern.houses_by_role(BASE), claim))
         return replace(self, ruled_out=claim, sees=pattern)
 
 
-def _struck_in(houses: tuple[House, ...], claim: Candidates) -> tuple[House, ...]:
+def _struck_in(layout: Layout, houses: tuple[House, ...], claim: Candidates) -> tuple[House, ...]:
     """As few of the houses, in order, as hold all cells that are struck."""
-    cells = 0
-    for digit in range(9):
-        cells |= claim >> 81 * digit & ALL_CELLS
-    alone = [house for house in houses if cells & ~HOUSES[house] == 0]
+    cells = layout.cells_in(claim)
+    alone = [house for house in houses if cells & ~layout.masks[house] == 0]
     return (alone[0],) if alone else houses
 
 
@@ -128,7 +118,7 @@ def deduce(
 def paid(board: Board, read: Read) -> int:
     """What an answer costs, worked out once for all boards of a search on which it is the same."""
     if isinstance(read, Scan):
-        key: object = (read, board.premises[read.digit] & HOUSES[read.house])
+        key: object = (read, board.premises[read.digit] & board.layout.masks[read.house])
     else:
         key = (read, board.digits[read.cell])
     known: int | None = board.shared.get(key)
@@ -137,32 +127,28 @@ def paid(board: Board, read: Read) -> int:
     return known
 
 
-def exclusions(reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
+def exclusions(layout: Layout, reads: tuple[Read, ...]) -> list[tuple[Cell, Digit]]:
     """The candidates that must be out for the reads to be true, each once."""
     needed: dict[tuple[Cell, Digit], None] = {}
     for read in reads:
         if isinstance(read, Scan):
-            for cell in members(HOUSES[read.house] & ~read.places):
+            for cell in members(layout.masks[read.house] & ~read.places):
                 needed[cell, read.digit] = None
         else:
-            for digit in DIGITS_IN[ALL_DIGITS & ~read.digits]:
+            for digit in DIGITS_IN[layout.all_digits & ~read.digits]:
                 needed[read.cell, digit] = None
     return list(needed)
 
 
-def excluded(reads: tuple[Read, ...]) -> Candidates:
+def excluded(layout: Layout, reads: tuple[Read, ...]) -> Candidates:
     """The same as a set of candidates."""
-    mask = 0
+    mask, masks, many = 0, layout.masks, layout.many
     for read in reads:
         if isinstance(read, Scan):
-            mask |= candidates_of(read.digit, HOUSES[read.house] & ~read.places)
+            mask |= (masks[read.house] & ~read.places) << many * (read.digit - 1)
         else:
-            mask |= IN_CELL[ALL_DIGITS & ~read.digits] << read.cell
+            mask |= layout.in_cell[layout.all_digits & ~read.digits] << read.cell
     return mask
-
-
-IN_CELL = tuple(sum(1 << 81 * (digit - 1) for digit in DIGITS_IN[digits]) for digits in range(512))
-"""Each set of digits as candidates of the first cell."""
 
 
 def evidence_of(board: Board, deduction: Deduction) -> Evidence:
@@ -181,7 +167,8 @@ def evidence_of(board: Board, deduction: Deduction) -> Evidence:
             for house in sight_houses(board, read.cell, read.digits):
                 entered[house] = None
             cells |= sight_witnesses(board, read.cell, read.digits)
-    evidence = _trimmed(board, exclusions(deduction.reads), cells, tuple(entered))
+    needed = exclusions(board.layout, deduction.reads)
+    evidence = _trimmed(board, needed, cells, tuple(entered))
     return replace(evidence, one_solution=deduction.one_solution)
 
 
@@ -193,20 +180,21 @@ def pattern_of(board: Board, deduction: Deduction, evidence: Evidence) -> Patter
     """
     if not deduction.places:
         return deduction.pattern
-    first = deduction.reads[0]
-    if isinstance(first, Sight) or HOUSES[first.house] & board.blank & ~first.places == 0:
-        digits = sum(1 << (d - 1) for d in DIGITS if board.placed[d] & evidence.cells)
+    first, layout = deduction.reads[0], board.layout
+    masks, peers = layout.masks, layout.peer_masks
+    if isinstance(first, Sight) or masks[first.house] & board.blank & ~first.places == 0:
+        digits = sum(1 << (d - 1) for d in layout.digits if board.placed[d] & evidence.cells)
         role = WITNESS if isinstance(first, Sight) else FILLED
         return Pattern(digits, ((role, evidence.cells),), ((BASE, evidence.houses),))
     scans = [read for read in deduction.reads if isinstance(read, Scan)]
     digits, witnesses, barred = 0, 0, list[Barred]()
     for read in scans:
         digits |= 1 << (read.digit - 1)
-        blanks = HOUSES[read.house] & board.blank & ~read.places
+        blanks = masks[read.house] & board.blank & ~read.places
         for witness in members(board.placed[read.digit] & evidence.cells):
-            if PEERS[witness] & blanks:
+            if peers[witness] & blanks:
                 witnesses |= 1 << witness
-                barred.append(Barred(witness, PEERS[witness] & blanks))
+                barred.append(Barred(witness, peers[witness] & blanks))
     roles = (WITNESS, witnesses), (FILLED, evidence.cells & ~witnesses)
     return Pattern(digits, roles, ((BASE, evidence.houses),), (), tuple(barred))
 
@@ -234,7 +222,7 @@ def net_evidence(board: Board, deduction: Deduction) -> Evidence:
     known: Evidence | None = board.shared.get(key)
     if known is None:
         evidence, still = net_premises(board, deduction), _still(board, deduction)
-        known = board.shared[key] = _thinned(evidence, "cells", 81, still)
+        known = board.shared[key] = _thinned(evidence, "cells", board.layout.many, still)
     return known
 
 
@@ -272,9 +260,9 @@ def _refuted(
     board: Board, evidence: Evidence, assumed: Candidates, branches: int, worlds: list[World]
 ) -> bool:
     state, written = _written_in(board, evidence.cells)
-    state &= KEEP[assumed.bit_length() - 1] & ~(evidence.earlier | evidence.noted)
+    state &= board.layout.keep[assumed.bit_length() - 1] & ~(evidence.earlier | evidence.noted)
     done = written | assumed
-    return followed(state, branches, done, shortest=False, worlds=worlds) is not None
+    return followed(board.layout, state, branches, done, shortest=False, worlds=worlds) is not None
 
 
 def _written_in(board: Board, cells: Cells) -> tuple[Candidates, Candidates]:
@@ -282,11 +270,12 @@ def _written_in(board: Board, cells: Cells) -> tuple[Candidates, Candidates]:
     known: tuple[Candidates, Candidates] | None = board.shared.get(_written_in)
     if known is not None and cells == board.filled:
         return known
-    state, written = ALL_CANDIDATES, 0
-    for digit in DIGITS:
+    layout = board.layout
+    state, written = layout.all_candidates, 0
+    for digit in layout.digits:
         for cell in members(board.placed[digit] & cells):
-            bit = 81 * (digit - 1) + cell
-            state &= KEEP[bit]
+            bit = layout.many * (digit - 1) + cell
+            state &= layout.keep[bit]
             written |= 1 << bit
     if cells == board.filled:
         board.shared[_written_in] = state, written
@@ -295,11 +284,11 @@ def _written_in(board: Board, cells: Cells) -> tuple[Candidates, Candidates]:
 
 def _scanned(board: Board, read: Scan) -> Cells:
     """The witnesses of a scan and the filled cells of its house that no witness sees."""
-    others = HOUSES[read.house] & ~read.places
+    others = board.layout.masks[read.house] & ~read.places
     witnesses = scan_witnesses(board, read)
     seen = 0
     for witness in members(witnesses):
-        seen |= PEERS[witness]
+        seen |= board.layout.peer_masks[witness]
     return witnesses | (others & board.filled & ~seen)
 
 
@@ -308,14 +297,15 @@ def _trimmed(
 ) -> Evidence:
     """Leave out, one by one, what the rest makes idle.
 
-    A reason is a set of what shows one exclusion: written cells as the lowest 81 bits, premises as
+    A reason is a set of what shows one exclusion: written cells as the lowest bits, premises as
     the candidates above them.
     """
-    premises = board.gone | board.noted
+    layout, premises = board.layout, board.gone | board.noted
+    many, peers = layout.many, layout.peer_masks
     reasons = set[int]()
     for cell, digit in needed:
-        sees = (PEERS[cell] & board.placed[digit] | 1 << cell) & cells
-        reasons.add(sees | (candidate(cell, digit) & premises) << 81)
+        sees = (peers[cell] & board.placed[digit] | 1 << cell) & cells
+        reasons.add(sees | (layout.candidate(cell, digit) & premises) << many)
     left = 0
     for found in reasons:
         left |= found
@@ -327,5 +317,5 @@ def _trimmed(
         if item not in reasons:
             reasons = {found & ~item for found in reasons}
             left ^= item
-    drawn = left >> 81
-    return Evidence(left & ALL_CELLS, drawn & board.gone, drawn & board.noted, houses)
+    drawn = left >> many
+    return Evidence(left & layout.all_cells, drawn & board.gone, drawn & board.noted, houses)

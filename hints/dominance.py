@@ -19,7 +19,6 @@ from enum import IntEnum
 from typing import NamedTuple, TypeVar
 
 from papernudge.hints.board import Board
-from papernudge.hints.geometry import HOUSES, IS_BLOCK, House
 from papernudge.hints.looks import (
     Read,
     Scan,
@@ -27,6 +26,7 @@ from papernudge.hints.looks import (
     sight_digits_elsewhere,
     sight_houses,
 )
+from papernudge.hints.masks import House
 
 T = TypeVar("T")
 
@@ -71,7 +71,7 @@ def demand(board: Board, reads: tuple[Read, ...], patterns: int = 0, before: int
     """
     first = reads[0]
     house = house_of(board, first)
-    blanks = (HOUSES[house] & board.blank).bit_count()
+    blanks = (board.layout.masks[house] & board.blank).bit_count()
     witnesses = before + sum(witnesses_of(board, read) for read in reads)
     return Demand(patterns, kind_of(board, reads), blanks, witnesses)
 
@@ -90,9 +90,9 @@ def kind_of(board: Board, reads: tuple[Read, ...]) -> Kind:
         return Kind.CELL
     if len(reads) > 1:
         return Kind.SETTLED
-    if HOUSES[first.house] & board.blank == first.places:
+    if board.layout.masks[first.house] & board.blank == first.places:
         return Kind.LAST_BLANK
-    return Kind.BLOCK if IS_BLOCK[first.house] else Kind.LINE
+    return Kind.BLOCK if board.layout.compact[first.house] else Kind.LINE
 
 
 def witnesses_of(board: Board, read: Read) -> int:

@@ -15,9 +15,8 @@ from random import Random
 from papernudge.hints.board import Board
 from papernudge.hints.canonical import canonical
 from papernudge.hints.catalogue import Words
-from papernudge.hints.geometry import HOUSES, Cell, Digit, House
-from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.line import Line, Step
+from papernudge.hints.masks import Cell, Digit, House
 from papernudge.hints.nudge import Nudge, Told3, focus_of
 from papernudge.hints.position import Position
 from papernudge.hints.registry import PRACTISED
@@ -125,9 +124,9 @@ class Reason:
         return any(self._fits(step.board, house) for house in step.houses)
 
     def _fits(self, board: Board, house: House) -> bool:
-        if self.kind is not None and NEWSPAPER.houses[house].kind not in _KINDS[self.kind]:
+        if self.kind is not None and board.layout.houses[house].kind not in _KINDS[self.kind]:
             return False
-        return self.blanks in (None, (HOUSES[house] & board.blank).bit_count())
+        return self.blanks in (None, (board.layout.masks[house] & board.blank).bit_count())
 
 
 def _dearest(line: Line) -> Step:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from papernudge.hints.geometry import Candidates, Cells, members
-from papernudge.hints.solver import KEEP, NINE, propagated, singles_of_nine, written_out
+from papernudge.hints.layout import Layout
+from papernudge.hints.masks import Candidates, Cells, members
+from papernudge.hints.solver import propagated, rules_of, written_out
 
 World = tuple[Candidates, Candidates]
 """What is left, and what is written, where singles have run dry and no rule lacks a candidate. A
@@ -16,19 +17,21 @@ Ends = Mapping[int, World | None]
 """For each candidate the world that singles lead to when it alone is assumed; None where that is
 impossible."""
 
-_ONE_CELL = NINE.rules[0].copies
-"""The candidates of the first cell."""
-
 MOST_WORLDS = 500
 """So many are kept: no result depends on it."""
 
 
-def ends_of(state: Candidates, done: Candidates = 0) -> Ends:
+def ends_of(layout: Layout, state: Candidates, done: Candidates = 0) -> Ends:
     """Where each candidate of a state leads."""
-    return {bit: propagated(state & KEEP[bit], done | 1 << bit) for bit in members(state & ~done)}
+    keep = layout.keep
+    return {
+        bit: propagated(state & keep[bit], done | 1 << bit, layout)
+        for bit in members(state & ~done)
+    }
 
 
 def followed(
+    layout: Layout,
     state: Candidates,
     branches: int,
     done: Candidates = 0,
@@ -41,7 +44,7 @@ def followed(
     reached. ``ends``: of a state that this one comes from, if they are known; ``worlds``: some that
     have been seen, added to: no result depends on either.
     """
-    count, left, done = _run_dry(state, done)
+    count, left, done = _run_dry(layout, state, done)
     if left is None:
         return count
     if worlds is None:
@@ -55,12 +58,14 @@ def followed(
         stands = 0
         for _, written in inside:
             stands |= written
-        least = split_once(left, done, shortest, ends, stands, inside)
+        least = split_once(layout, left, done, shortest, ends, stands, inside)
     else:
         found_ways = (
             way
-            for options in _splittable(left)
-            if (way := _each_followed(left, options, branches, done, shortest, ends, inside))
+            for options in _splittable(layout, left)
+            if (
+                way := _each_followed(layout, left, options, branches, done, shortest, ends, inside)
+            )
             is not None
         )
         least = min(found_ways, default=None) if shortest else next(found_ways, None)
@@ -73,13 +78,16 @@ def _keep(worlds: list[World], more: list[World]) -> None:
         worlds += more
 
 
-def _run_dry(state: Candidates, done: Candidates) -> tuple[int, Candidates | None, Candidates]:
+def _run_dry(
+    layout: Layout, state: Candidates, done: Candidates
+) -> tuple[int, Candidates | None, Candidates]:
     """How many digits singles write, and what is left then and written; nothing is left where a
     rule has no candidate any more.
     """
-    count = 0
+    rules, count = rules_of(layout), 0
+    singles, keep = rules.singles, rules.keep
     while True:
-        found = singles_of_nine(state)
+        found = singles(state)
         if found is None:
             return count, None, done
         fresh = found & ~done
@@ -87,12 +95,13 @@ def _run_dry(state: Candidates, done: Candidates) -> tuple[int, Candidates | Non
             return count, state, done
         count += fresh.bit_count()
         done |= fresh
-        state = written_out(state, fresh)
+        state = written_out(state, fresh, keep)
         if done & ~state:
             return count, None, done
 
 
 def _each_followed(
+    layout: Layout,
     state: Candidates,
     options: Candidates,
     branches: int,
@@ -102,9 +111,10 @@ def _each_followed(
     worlds: list[World],
 ) -> int | None:
     """The digits followed when each of a cell's candidates is assumed in turn."""
-    total = 0
+    total, keep = 0, layout.keep
     for option in members(options):
-        digits = followed(state & KEEP[option], branches - 1, done, shortest, ends, worlds)
+        left = state & keep[option]
+        digits = followed(layout, left, branches - 1, done, shortest, ends, worlds)
         if digits is None:
             return None
         total += 1 + digits
@@ -112,6 +122,7 @@ def _each_followed(
 
 
 def split_once(
+    layout: Layout,
     state: Candidates,
     done: Candidates,
     shortest: bool,
@@ -124,10 +135,10 @@ def split_once(
     ``worlds``: those that turn up are added.
     """
     least: int | None = None
-    for options in _splittable(state):
+    for options in _splittable(layout, state):
         if options & stands:
             continue
-        digits = _each_dry(state, options, done, ends)
+        digits = _each_dry(layout, state, options, done, ends)
         if isinstance(digits, tuple):
             worlds.append(digits)
             stands |= digits[1]
@@ -139,7 +150,7 @@ def split_once(
 
 
 def _each_dry(
-    state: Candidates, options: Candidates, done: Candidates, ends: Ends | None
+    layout: Layout, state: Candidates, options: Candidates, done: Candidates, ends: Ends | None
 ) -> int | World:
     """The digits followed by singles when each of a cell's candidates is assumed in turn; the world
     that one of them leads to, if it comes to no contradiction.
@@ -150,32 +161,36 @@ def _each_dry(
             if end is not None:
                 # What follows from it alone and what stands here together leave little to follow.
                 both, written = state & end[0], done | end[1]
-                if not written & ~both and (world := propagated(both, written)) is not None:
-                    return world
-    total = 0
+                if not written & ~both:
+                    world = propagated(both, written, layout)
+                    if world is not None:
+                        return world
+    total, keep = 0, layout.keep
     for option in members(options):
-        digits, left, written = _run_dry(state & KEEP[option], done)
+        digits, left, written = _run_dry(layout, state & keep[option], done)
         if left is not None:
             return left, written
         total += 1 + digits
     return total
 
 
-def _splittable(state: Candidates) -> Iterator[Candidates]:
+def _splittable(layout: Layout, state: Candidates) -> Iterator[Candidates]:
     """The candidates of each cell that has as few as a splittable cell can have."""
-    at_least: list[Cells] = [NINE.plane, 0, 0, 0]
-    for shift in (0, *NINE.rules[0].steps):
-        plane = state >> shift & NINE.plane
+    rules = rules_of(layout)
+    at_least: list[Cells] = [rules.plane, 0, 0, 0]
+    for shift in (0, *rules.cells.steps):
+        plane = state >> shift & rules.plane
         at_least[3] |= at_least[2] & plane
         at_least[2] |= at_least[1] & plane
         at_least[1] |= plane
-    cells = at_least[2] & ~at_least[3] or _with_fewest(state)
+    cells = at_least[2] & ~at_least[3] or _with_fewest(layout, state)
     for cell in members(cells):
-        yield _ONE_CELL << cell & state
+        yield rules.lane << cell & state
 
 
-def _with_fewest(state: Candidates) -> Cells:
+def _with_fewest(layout: Layout, state: Candidates) -> Cells:
     """The cells with as few candidates as any has, of those with more than one."""
-    counts = {cell: (state >> cell & _ONE_CELL).bit_count() for cell in range(81)}
+    lane = rules_of(layout).lane
+    counts = {cell: (state >> cell & lane).bit_count() for cell in layout.cells}
     least = min((count for count in counts.values() if count > 1), default=0)
     return sum(1 << cell for cell, count in counts.items() if count == least > 1)

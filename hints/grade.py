@@ -19,11 +19,12 @@ from math import exp, log
 from typing import Any, NamedTuple
 
 from papernudge.hints.board import Board
-from papernudge.hints.geometry import DIGITS_IN, HOUSES, Cell, Cells, Digit, House
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.line import Line
 from papernudge.hints.looks import PATTERN, Sight, scan_looks, single_looks
+from papernudge.hints.masks import DIGITS_IN, VALUES, Cell, Cells, Digit, House
 from papernudge.hints.position import Fault, Position
-from papernudge.hints.registry import USED
+from papernudge.hints.registry import NEEDED
 from papernudge.hints.search import FAR, cheapest_lines
 from papernudge.hints.walk import Walk, cheapest_solve
 
@@ -100,25 +101,62 @@ class Grade:
         }
 
 
-def grade(givens: str, walked: Walk | None = None) -> Grade:
-    """The grade of a puzzle. ``walked``: its walk, if it is at hand.
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """What of a grade can be told of any board: people's times are known of newspaper grids only.
+    The fields are those of :class:`Grade`.
+    """
+
+    looks: int
+    hardest: str
+    steps: int
+    solved: bool
+    needs: tuple[str, ...] = ()
+
+
+def effort(givens: str, layout: Layout = NEWSPAPER, walked: Walk | None = None) -> Effort:
+    """What a puzzle of any board takes. ``walked``: its walk, if it is at hand.
 
     ValueError if the givens are malformed or don't have exactly one solution.
     """
-    position = Position.of(givens)
+    return _effort(_proper(givens, layout), walked)
+
+
+def grade(givens: str, walked: Walk | None = None) -> Grade:
+    """The grade of a newspaper's puzzle. ``walked``: its walk, if it is at hand.
+
+    ValueError if the givens are malformed or don't have exactly one solution.
+    """
+    position = _proper(givens, NEWSPAPER)
+    taken = _effort(position, walked)
+    expected = sum(WEIGHTS[name] * value for name, value in features(position).items())
+    low, high = spread(expected)
+    return Grade(
+        exp(expected),
+        (exp(expected + low), exp(expected + high)),
+        taken.looks,
+        taken.hardest,
+        taken.steps,
+        taken.solved,
+        taken.needs,
+    )
+
+
+def _proper(givens: str, layout: Layout) -> Position:
+    position = Position.of(givens, layout=layout)
     if position.solution is None:
         many = Fault.MANY_SOLUTIONS in position.given_faults
         raise ValueError(
             "expected givens with exactly one solution to grade, got givens with "
             f"{'several' if many else 'none'}; check the digits"
         )
+    return position
+
+
+def _effort(position: Position, walked: Walk | None) -> Effort:
     lines = walked.lines if walked else tuple(cheapest_solve(position))
-    expected = sum(WEIGHTS[name] * value for name, value in features(position).items())
-    low, high = spread(expected)
     dearest = max(lines, key=lambda line: line.price, default=None)
-    return Grade(
-        exp(expected),
-        (exp(expected + low), exp(expected + high)),
+    return Effort(
         sum(line.looks for line in lines),
         dearest.technique if dearest else "none",
         len(lines),
@@ -130,7 +168,7 @@ def grade(givens: str, walked: Walk | None = None) -> Grade:
 def needs(lines: Iterable[Line]) -> tuple[str, ...]:
     """Every technique that a step of a solve uses, in the order in which drills list them."""
     used = {step.technique for line in lines for step in line.steps}
-    return tuple(name for name in USED if name in used)
+    return tuple(name for name in NEEDED if name in used)
 
 
 def spread(expected: float) -> tuple[float, float]:
@@ -281,7 +319,7 @@ def _reasoned(board: Board, solution: str) -> tuple[list[Place], int]:
         return sorted({line.places[0] for line in lines}), lines[0].price
     few = min(digits.bit_count() for digits in board.digits if digits)
     cells = [cell for cell, digits in enumerate(board.digits) if digits.bit_count() == few]
-    return [(cell, int(solution[cell])) for cell in cells], TRIED
+    return [(cell, VALUES[solution[cell]]) for cell in cells], TRIED
 
 
 def _ways(board: Board) -> _Ways:
@@ -291,15 +329,16 @@ def _ways(board: Board) -> _Ways:
     They are what ``papernudge.hints.techniques.singles`` finds, of each of which only the looks
     are asked here.
     """
-    blank, seen = board.blank, board.seen
+    blank, seen, layout = board.blank, board.seen, board.layout
+    every = layout.all_digits
     last, hidden = list[tuple[House, Cells, Digit]](), list[tuple[House, Cells, Digit]]()
-    for house, all_of_it in enumerate(HOUSES):
+    for house, all_of_it in enumerate(layout.masks):
         left = all_of_it & blank
         if not left & (left - 1):
             if left:
-                last.append((house, left, (511 & ~seen[house]).bit_length()))
+                last.append((house, left, (every & ~seen[house]).bit_length()))
             continue
-        for digit in DIGITS_IN[511 & ~seen[house]]:
+        for digit in DIGITS_IN[every & ~seen[house]]:
             place = board.cells[digit] & left
             if place and not place & (place - 1):
                 hidden.append((house, place, digit))
@@ -307,7 +346,7 @@ def _ways(board: Board) -> _Ways:
     for house, place, digit in last + hidden:
         key = place.bit_length() - 1, digit
         looks, other = scan_looks(board, digit, house, place), found.get(key)
-        by_block = house >= 18
+        by_block = layout.compact[house]
         if other is not None:
             by_block, looks = by_block or other.by_block, min(looks, other.looks)
         found[key] = _Way(by_block, True, looks)

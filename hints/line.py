@@ -7,8 +7,8 @@ from functools import cached_property
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, Evidence, evidence_of, pattern_of
-from papernudge.hints.geometry import Candidates, Cell, Digit, House
 from papernudge.hints.looks import Read, Scan
+from papernudge.hints.masks import Candidates, Cell, Digit, House
 from papernudge.hints.notes import needed_notes
 from papernudge.hints.pattern import Pattern
 
@@ -102,7 +102,8 @@ class Line:
         for step in reversed(self.steps[:-1]):
             claim = step.ruled_out & needed
             if claim:
-                steps.insert(0, Step(step.deduction.only(claim), step.board, step.evidence))
+                less = step.deduction.only(claim, step.board.layout)
+                steps.insert(0, Step(less, step.board, step.evidence))
                 needed = needed & ~claim | step.evidence.earlier
         return Line(tuple(steps), self.price, self.looks)
 

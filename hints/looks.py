@@ -47,29 +47,22 @@ rest on with Lee, Goodwin & Johnson-Laird, *The psychological puzzle of Sudoku* 
 read).
 
 What a note on the paper rules out costs no witness: reading the noted cell or house is enough.
+
+What is said here of blocks and thirds of lines is the newspaper's grid; what takes their place on
+other boards is told by ``papernudge.hints.glances``.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
+from itertools import combinations
 from typing import NamedTuple
 
 from papernudge.hints.board import Board
-from papernudge.hints.geometry import (
-    ALL_DIGITS,
-    BANDS,
-    DIGITS_IN,
-    FURTHER_THIRDS,
-    HOUSES,
-    HOUSES_OF,
-    PEERS,
-    THIRDS,
-    Cell,
-    Cells,
-    Digit,
-    Digits,
-    House,
-)
+from papernudge.hints.glances import glances_of
+from papernudge.hints.layout import Layout
+from papernudge.hints.masks import DIGITS_IN, Cell, Cells, Digit, Digits, House
 
 BLANK = 0.16
 IN_LINE = 0.39
@@ -115,63 +108,68 @@ def scan_price(board: Board, digit: Digit, house: House, places: Cells) -> int:
 
 def scan_looks(board: Board, digit: Digit, house: House, places: Cells) -> float:
     """Glances at the house, its further blanks, and the witnesses that rule out the others."""
-    blank = HOUSES[house] & board.blank
+    layout = board.layout
+    blank = layout.masks[house] & board.blank
     need = blank & ~places & ~board.premises[digit]
-    looks = reading(blank, house)
+    looks = reading(layout, blank, house)
     if need:
         written = board.placed[digit]
-        looks += _witnessed(need, written, house, board.fresh & written)
+        looks += _witnessed(layout, need, written, house, board.fresh & written)
     return looks
 
 
 @lru_cache(maxsize=1 << 16)
-def reading(blank: Cells, house: House) -> float:
+def reading(layout: Layout, blank: Cells, house: House) -> float:
     """The looks at a house with these blanks, before any witness."""
-    return glances(blank, house) + BLANK * max(0, blank.bit_count() - 1)
+    return glances(layout, blank, house) + BLANK * max(0, blank.bit_count() - 1)
 
 
-def glances(blank: Cells, house: House) -> int:
-    """How many glances a house with these blanks takes, one at least: those thirds of a line that
+def glances(layout: Layout, blank: Cells, house: House) -> int:
+    """How many glances a house with these blanks takes, one at least: those parts of a line that
     have a blank; all of it where just one is left, since what is missing must be found out.
     """
-    if house >= 18:
+    parts = glances_of(layout).parts[house]
+    if len(parts) == 1:
         return 1
     if blank & (blank - 1) == 0:
-        return 3
-    return sum(1 for third in THIRDS[house] if third & blank)
+        return len(parts)
+    return sum(1 for part in parts if part & blank)
 
 
 @lru_cache(maxsize=1 << 16)
-def _witnessed(need: Cells, written: Cells, house: House, fresh: Cells) -> float:
+def _witnessed(layout: Layout, need: Cells, written: Cells, house: House, fresh: Cells) -> float:
     """The looks at the witnesses of a scan."""
-    return witness_looks(witnesses_for(need, written, house, fresh), house, fresh)
+    return witness_looks(layout, witnesses_for(layout, need, written, house, fresh), house, fresh)
 
 
-def witness_looks(witnesses: Cells, house: House, fresh: Cells) -> float:
+def witness_looks(layout: Layout, witnesses: Cells, house: House, fresh: Cells) -> float:
     """The looks at these witnesses of a house."""
     witnesses &= ~fresh
-    near = (witnesses & BANDS[house]).bit_count()
+    near = (witnesses & glances_of(layout).bands[house]).bit_count()
     return IN_LINE * near + SEARCHED * (witnesses.bit_count() - near)
 
 
 @lru_cache(maxsize=1 << 16)
-def witnesses_for(need: Cells, written: Cells, house: House, fresh: Cells = 0) -> Cells:
+def witnesses_for(
+    layout: Layout, need: Cells, written: Cells, house: House, fresh: Cells = 0
+) -> Cells:
     """The fewest of the written cells that together see all of ``need``, of several such sets one
     that costs least as witnesses of this house.
     """
-    covers = least_covers(need, written)
+    covers = least_covers(layout, need, written)
     if len(covers) == 1:
         return covers[0]
-    return min(covers, key=lambda cover: witness_looks(cover, house, fresh))
+    return min(covers, key=lambda cover: witness_looks(layout, cover, house, fresh))
 
 
 def scan_witnesses(board: Board, read: Scan) -> Cells:
     """The written digits that a scan leans on."""
-    need = HOUSES[read.house] & board.blank & ~read.places & ~board.premises[read.digit]
+    layout = board.layout
+    need = layout.masks[read.house] & board.blank & ~read.places & ~board.premises[read.digit]
     if not need:
         return 0
     written = board.placed[read.digit]
-    return witnesses_for(need, written, read.house, board.fresh & written)
+    return witnesses_for(layout, need, written, read.house, board.fresh & written)
 
 
 def sight_price(board: Board, cell: Cell, digits: Digits) -> int:
@@ -182,61 +180,50 @@ def sight_price(board: Board, cell: Cell, digits: Digits) -> int:
 def glimpsed(board: Board, cell: Cell, digits: Digits) -> float:
     """The looks of a sight, before they are rounded."""
     need = _to_be_ruled_out(board, cell, digits)
-    row, column, block = HOUSES_OF[cell]
-    seen, thirds = board.seen, board.thirds
-    left, right, above, below = FURTHER_THIRDS[cell]
-    shown = (seen[block], thirds[left], thirds[right], thirds[above], thirds[below])
-    return _sight(need, shown, seen[row], seen[column])
+    seen = board.seen
+    shown = tuple([seen[spot] for spot in board.glances.around[cell]])
+    return _sight(need, shown, tuple([seen[house] for house in board.layout.houses_of[cell]]))
 
 
 def _to_be_ruled_out(board: Board, cell: Cell, digits: Digits) -> Digits:
-    need = ALL_DIGITS & ~digits
+    need = board.layout.all_digits & ~digits
     if any(p >> cell & 1 for p in board.premises):
         need &= ~ruled_out_by_premises(board, cell)
     return need
 
 
-Shown = tuple[Digits, Digits, Digits, Digits, Digits]
-"""What the block and the four further thirds of row and column show."""
-
-
 @lru_cache(maxsize=1 << 17)
-def _sight(need: Digits, shown: Shown, row: Digits, column: Digits) -> float:
-    most = max((need & house).bit_count() for house in (shown[0], row, column))
+def _sight(need: Digits, shown: tuple[Digits, ...], houses: tuple[Digits, ...]) -> float:
+    """``shown``: what the spots around a cell show, ``houses``: what its houses do."""
+    most = max([(need & house).bit_count() for house in houses])
     return len(_glanced(need, shown)) + DIGIT * (need.bit_count() - most)
 
 
-_CHOICES = sorted(
-    (tuple(k for k in range(5) if chosen >> k & 1) for chosen in range(1, 32)),
-    key=lambda chosen: (len(chosen), chosen),
-)
-
-
-def _glanced(need: Digits, shown: Shown) -> tuple[int, ...]:
-    """The fewest of the five places that show all of ``need``, the block before others."""
-    for chosen in _CHOICES:
-        rest = need
-        for place in chosen:
-            rest &= ~shown[place]
-        if not rest:
-            return chosen
+def _glanced(need: Digits, shown: Sequence[Digits]) -> tuple[int, ...]:
+    """The fewest spots that show all of ``need``, the block before others."""
+    useful = [k for k, digits in enumerate(shown) if need & digits or k == 0]
+    for many in range(1, len(useful) + 1):
+        for chosen in combinations(useful, many):
+            rest = need
+            for spot in chosen:
+                rest &= ~shown[spot]
+            if not rest:
+                return chosen
     raise ValueError("expected digits that are in sight of the cell, got others")
 
 
 def sight_glances(board: Board, cell: Cell, digits: Digits) -> tuple[Cells, ...]:
-    """The places a sight glances at: the block, a third of the row or the column."""
+    """The spots that a sight glances at: the block, a third of the row or the column."""
     need = _to_be_ruled_out(board, cell, digits)
-    block = HOUSES_OF[cell][2]
-    further = FURTHER_THIRDS[cell]
-    left, right, above, below = (board.thirds[third] for third in further)
-    places = (HOUSES[block], *(THIRDS[third // 3][third % 3] for third in further))
-    shown = (board.seen[block], left, right, above, below)
-    return tuple(places[k] for k in _glanced(need, shown))
+    around = board.glances.around[cell]
+    chosen = _glanced(need, [board.seen[spot] for spot in around])
+    return tuple(board.glances.spots[around[k]] for k in chosen)
 
 
 def ruled_out_by_premises(board: Board, cell: Cell) -> Digits:
     """The digits that notes or earlier steps have ruled out of a cell."""
-    return sum(1 << (d - 1) for d in range(1, 10) if board.premises[d] >> cell & 1)
+    premises = board.premises
+    return sum(1 << (d - 1) for d in board.layout.digits if premises[d] >> cell & 1)
 
 
 def single_looks(board: Board, read: Read) -> float:
@@ -247,22 +234,22 @@ def single_looks(board: Board, read: Read) -> float:
 
 
 @lru_cache(maxsize=1 << 16)
-def least_cover(need: Cells, written: Cells) -> Cells:
+def least_cover(layout: Layout, need: Cells, written: Cells) -> Cells:
     """The fewest of the written cells that together see all of ``need`` (which they can).
 
     Of several sets as small, one of them: see ``least_covers`` for all.
     """
-    return least_covers(need, written)[0]
+    return least_covers(layout, need, written)[0]
 
 
 @lru_cache(maxsize=1 << 16)
-def least_covers(need: Cells, written: Cells) -> tuple[Cells, ...]:
+def least_covers(layout: Layout, need: Cells, written: Cells) -> tuple[Cells, ...]:
     """All smallest sets of written cells that together see all of ``need``."""
-    sights = []
+    sights, peers = [], layout.peer_masks
     while written:
         low = written & -written
         written ^= low
-        sees = PEERS[low.bit_length() - 1] & need
+        sees = peers[low.bit_length() - 1] & need
         if sees:
             sights.append((low, sees))
     for size in range(1, len(sights) + 1):
@@ -289,14 +276,20 @@ def sight_houses(board: Board, cell: Cell, digits: Digits) -> tuple[House, ...]:
     """The houses that a ``Sight`` enters: in front the one that shows most of what is to be ruled
     out, the block before others, then as few as show the rest.
     """
-    need = _to_be_ruled_out(board, cell, digits)
-    row, column, block = HOUSES_OF[cell]
-    houses = (block, row, column)
-    first = max(houses, key=lambda house: (need & board.seen[house]).bit_count())
-    rest = need & ~board.seen[first]
+    need, seen = _to_be_ruled_out(board, cell, digits), board.seen
+    block = board.layout.blocks[cell]
+    houses = (block, *(h for h in board.layout.houses_of[cell] if h != block))
+    first = max(houses, key=lambda house: (need & seen[house]).bit_count())
+    rest = need & ~seen[first]
     others = [house for house in houses if house != first]
-    alone = [house for house in others if rest & ~board.seen[house] == 0]
-    return (first, *(alone[:1] or others)) if rest else (first,)
+    for many in range(len(others)):
+        for chosen in combinations(others, many):
+            left = rest
+            for house in chosen:
+                left &= ~seen[house]
+            if not left:
+                return (first, *chosen)
+    return (first, *others)
 
 
 def sight_digits_elsewhere(board: Board, cell: Cell, digits: Digits) -> Digits:
@@ -308,9 +301,9 @@ def sight_digits_elsewhere(board: Board, cell: Cell, digits: Digits) -> Digits:
 def sight_witnesses(board: Board, cell: Cell, digits: Digits) -> Cells:
     """A written cell for each digit that is ruled out, from the houses that are entered."""
     need = _to_be_ruled_out(board, cell, digits)
-    witnesses = 0
+    witnesses, masks = 0, board.layout.masks
     for house in sight_houses(board, cell, digits):
         for digit in DIGITS_IN[need & board.seen[house]]:
-            witnesses |= board.placed[digit] & HOUSES[house]
+            witnesses |= board.placed[digit] & masks[house]
         need &= ~board.seen[house]
     return witnesses

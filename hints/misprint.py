@@ -9,13 +9,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from papernudge.hints.geometry import BLOCK, DIGITS, HOUSE_CELLS, PEERS, House, members
-from papernudge.hints.layout import NEWSPAPER
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.masks import VALUES, House
 from papernudge.hints.solver import count_solutions
 
-_FEWEST = 17
+_FEWEST = {NEWSPAPER: 17}
 """No puzzle with fewer givens has exactly one solution (G. McGuire, B. Tugemann, G. Civario, *There
-is no 16-clue Sudoku*, Experimental Mathematics 23(2), 2014; from memory)."""
+is no 16-clue Sudoku*, Experimental Mathematics 23(2), 2014; from memory). On any board two digits
+that stand nowhere could change places: so all of them but one are given."""
+
+_TRIES = 1000
+"""So many changed givens are tried at most: more than the newspaper's grid can have, 81 of eight
+other digits, so that it is larger boards alone that are given up on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,40 +40,40 @@ class Misprint:
     instead: tuple[tuple[int, tuple[int, ...]], ...] = ()
 
 
-def find_misprint(givens: str) -> Misprint:
-    """Locates it, by at most eight uniqueness checks a given. ``givens``: 81 characters without
-    exactly one solution.
+def find_misprint(givens: str, layout: Layout = NEWSPAPER) -> Misprint:
+    """Locates it, by a uniqueness check at most for each given and each other digit. ``givens``: a
+    character for each cell, without exactly one solution.
     """
-    pairs = _clashes(givens)
+    pairs = _clashes(givens, layout)
     cells = tuple(sorted({cell for pair in pairs for cell in pair}))
-    suspects = [c for c in NEWSPAPER.cells if givens[c] != "." and all(c in pair for pair in pairs)]
-    mended = _mended(givens, suspects)
+    suspects = [c for c in layout.cells if givens[c] != "." and all(c in pair for pair in pairs)]
+    mended = _mended(givens, suspects, layout)
     if cells:
-        printed = tuple(int(givens[c]) for c in cells)
-        return Misprint("clash", cells, printed, _showing(givens, cells), mended)
+        printed = tuple(VALUES[givens[c]] for c in cells)
+        return Misprint("clash", cells, printed, _showing(givens, cells, layout), mended)
     if not mended:
         return Misprint()
     cell = mended[0][0]
-    return Misprint("one given", (cell,), (int(givens[cell]),), (BLOCK[cell],), mended)
+    return Misprint("one given", (cell,), (VALUES[givens[cell]],), (layout.blocks[cell],), mended)
 
 
-def _clashes(givens: str) -> list[tuple[int, int]]:
+def _clashes(givens: str, layout: Layout) -> list[tuple[int, int]]:
     return [
         (cell, other)
-        for cell in NEWSPAPER.cells
+        for cell in layout.cells
         if givens[cell] != "."
-        for other in members(PEERS[cell])
+        for other in layout.peers[cell]
         if other > cell and givens[other] == givens[cell]
     ]
 
 
-def _showing(givens: str, cells: tuple[int, ...]) -> tuple[House, ...]:
+def _showing(givens: str, cells: tuple[int, ...], layout: Layout) -> tuple[House, ...]:
     """The houses in which a digit is seen twice, leaving out what others show already: blocks
     last.
     """
     houses: list[House] = []
     shown: set[frozenset[int]] = set()
-    for house, inside in enumerate(HOUSE_CELLS):
+    for house, inside in enumerate(layout.house_cells):
         held = [c for c in inside if c in cells]
         twice = {frozenset((a, b)) for a in held for b in held if a < b and givens[a] == givens[b]}
         if twice - shown:
@@ -77,20 +82,24 @@ def _showing(givens: str, cells: tuple[int, ...]) -> tuple[House, ...]:
     return tuple(houses)
 
 
-def _mended(givens: str, suspects: list[int]) -> tuple[tuple[int, tuple[int, ...]], ...]:
+def _mended(
+    givens: str, suspects: list[int], layout: Layout
+) -> tuple[tuple[int, tuple[int, ...]], ...]:
     """The one given that, changed, leaves one solution, with its digits; nothing if there are
     several or none.
     """
-    if sum(mark != "." for mark in givens) < _FEWEST:
+    if sum(mark != "." for mark in givens) < _FEWEST.get(layout, layout.side - 1):
+        return ()
+    if len(suspects) * (layout.side - 1) > _TRIES:
         return ()
     found: list[tuple[int, tuple[int, ...]]] = []
     for cell in suspects:
-        seen = {givens[x] for x in members(PEERS[cell])} | {givens[cell]}
+        seen = {givens[x] for x in layout.peers[cell]} | {givens[cell]}
         digits = tuple(
             d
-            for d in DIGITS
-            if str(d) not in seen
-            and count_solutions(givens[:cell] + str(d) + givens[cell + 1 :]) == 1
+            for d, mark in enumerate(layout.symbols, start=1)
+            if mark not in seen
+            and count_solutions(givens[:cell] + mark + givens[cell + 1 :], layout=layout) == 1
         )
         if digits:
             found.append((cell, digits))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from papernudge.hints.geometry import cell_name
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.misprint import Misprint
 from papernudge.hints.position import Fault
 
@@ -34,12 +34,12 @@ class Mistake:
     root: bool
     choice: bool = False
 
-    def to_json(self) -> dict[str, object]:
+    def to_json(self, layout: Layout = NEWSPAPER) -> dict[str, object]:
         """The mistake as depth 3 tells it."""
         return {
-            "cell": cell_name(self.cell),
+            "cell": layout.name(self.cell),
             "written": self.written,
-            "clashes": [cell_name(c) for c in self.clashes],
+            "clashes": layout.names(self.clashes),
             "root": self.root,
             **({"choice": True} if self.choice else {}),
         }
@@ -63,8 +63,8 @@ class Findings:
     """All there is to say about a paper solve.
 
     ``solution`` is None where the givens don't have exactly one; ``fault`` and ``misprint`` then
-    say why and where. Cells count 0–80 in row order. ``filled`` counts all digits, ``printed`` the
-    givens among them.
+    say why and where. Cells count from 0 in row order. ``filled`` counts all digits, ``printed``
+    the givens among them.
     """
 
     state: State
@@ -83,3 +83,4 @@ class Findings:
     since: Since | None = None
     first_wrong: int | None = None
     printed: int = 0
+    layout: Layout = NEWSPAPER

@@ -7,22 +7,18 @@ from dataclasses import replace
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Evidence
-from papernudge.hints.geometry import (
-    ALL_CANDIDATES,
-    ALL_DIGITS,
-    DIGITS,
+from papernudge.hints.masks import (
     DIGITS_IN,
-    HOUSES,
+    VALUES,
     Candidates,
     Cell,
     Cells,
     Digit,
-    candidate,
     cells_mask,
     members,
 )
 from papernudge.hints.position import Position
-from papernudge.hints.solver import KEEP, OutOfPatience, is_possible
+from papernudge.hints.solver import OutOfPatience, is_possible
 
 IN_VIEW = 3
 """So many cells written last are held to be still in view: common practice, no source."""
@@ -65,15 +61,18 @@ def needed_notes(
 
 
 def _follow(board: Board, evidence: Evidence, places: Sequence[tuple[Cell, Digit]]) -> bool:
-    state = ALL_CANDIDATES & ~(evidence.earlier | evidence.noted)
-    for digit in DIGITS:
+    layout = board.layout
+    state = layout.all_candidates & ~(evidence.earlier | evidence.noted)
+    for digit in layout.digits:
         for cell in members(board.placed[digit] & evidence.cells):
-            state &= KEEP[81 * (digit - 1) + cell]
+            state &= layout.keep[layout.many * (digit - 1) + cell]
     focus = 0
     for house in evidence.houses:
-        focus |= HOUSES[house]
+        focus |= layout.masks[house]
     try:
-        return not any(is_possible(state & ~candidate(c, d), focus) for c, d in places)
+        return not any(
+            is_possible(state & ~layout.candidate(c, d), focus, layout) for c, d in places
+        )
     except OutOfPatience:
         return False
 
@@ -86,7 +85,7 @@ def _sound(position: Position) -> Cells:
     return cells_mask(
         cell
         for cell, digits in position.notes.items()
-        if position.blank >> cell & 1 and digits >> (int(solution[cell]) - 1) & 1
+        if position.blank >> cell & 1 and digits >> (VALUES[solution[cell]] - 1) & 1
     )
 
 
@@ -94,7 +93,7 @@ def _fully_noted(position: Position) -> Cells:
     """The blank cells of the houses in which every blank cell is noted."""
     noted = cells_mask(position.notes)
     full = 0
-    for house in HOUSES:
+    for house in position.layout.masks:
         blank = house & position.blank
         if blank & ~noted == 0:
             full |= blank
@@ -103,8 +102,8 @@ def _fully_noted(position: Position) -> Cells:
 
 def _left_out(position: Position, cells: Cells) -> Candidates:
     """The candidates that the notes of these cells leave out."""
-    left_out = 0
+    layout, left_out = position.layout, 0
     for cell in members(cells):
-        for digit in DIGITS_IN[ALL_DIGITS & ~position.notes[cell]]:
-            left_out |= candidate(cell, digit)
+        for digit in DIGITS_IN[layout.all_digits & ~position.notes[cell]]:
+            left_out |= layout.candidate(cell, digit)
     return left_out

@@ -5,31 +5,21 @@ text, JSON and pictures are made from it, so nothing is told that was not asked.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
 from papernudge.hints import reasons
 from papernudge.hints import words as telling
 from papernudge.hints.catalogue import Words
-from papernudge.hints.geometry import (
-    HOUSE_CELLS,
-    HOUSES,
-    Candidates,
-    Cell,
-    Digit,
-    House,
-    candidate_pairs,
-    cell_name,
-    house_name,
-    members,
-)
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.line import Line, Step
+from papernudge.hints.masks import Candidates, Cell, Digit, House, members
 from papernudge.hints.notes import board_of
 from papernudge.hints.pattern import BASE, NO_PATTERN, SET, Pattern
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines, nearest
 from papernudge.hints.techniques.nets import NET
-from papernudge.hints.techniques.singles import HIDDEN_SINGLE
+from papernudge.hints.techniques.singles import HIDDEN_SINGLE, WORTH_FINISHING
 from papernudge.hints.words import ENGLISH
 
 
@@ -52,15 +42,16 @@ class HouseFocus:
 
     house: House
     digit: None = None
+    layout: Layout = NEWSPAPER
 
     @property
     def cells(self) -> tuple[Cell, ...]:
-        """The nine cells of the house."""
-        return HOUSE_CELLS[self.house]
+        """The cells of the house."""
+        return self.layout.house_cells[self.house]
 
     def to_json(self) -> dict[str, Any]:
         """``{"house": "row 4"}``"""
-        return {"house": house_name(self.house)}
+        return {"house": self.layout.house_name(self.house)}
 
 
 Focus = DigitFocus | HouseFocus
@@ -76,7 +67,7 @@ class ToldStep:
 
     ``evidence``: written cells; ``noted``: cells whose notes it builds on; ``ruled_out``: what it
     strikes; ``builds_on``: what earlier steps of the line have struck, as far as it needs it;
-    ``pattern``: what it sees.
+    ``pattern``: what it sees; ``layout``: of which board.
     """
 
     technique: str
@@ -87,9 +78,11 @@ class ToldStep:
     one_solution: bool = False
     builds_on: Struck = ()
     pattern: Pattern = NO_PATTERN
+    layout: Layout = NEWSPAPER
 
     def said(self, words: Words = ENGLISH) -> str:
         """The step in words."""
+        words = words.on(self.layout)
         return reasons.elimination(
             self.technique, self.pattern, self.ruled_out, self.evidence, self.noted, words
         )
@@ -103,39 +96,40 @@ class ToldStep:
         """Technique, pattern, houses, evidence, eliminations."""
         return {
             "technique": self.technique,
-            "pattern": self.pattern.to_json(),
-            "houses": [house_name(h) for h in self.houses],
-            "evidence": [cell_name(c) for c in self.evidence],
-            "eliminations": _struck_json(self.ruled_out),
-            **_premises_json(self.noted, self.builds_on),
+            "pattern": self.pattern.to_json(self.layout),
+            "houses": [self.layout.house_name(h) for h in self.houses],
+            "evidence": self.layout.names(self.evidence),
+            "eliminations": _struck_json(self.ruled_out, self.layout),
+            **_premises_json(self.noted, self.builds_on, self.layout),
             **({"rests_on": "one solution"} if self.one_solution else {}),
         }
 
 
-def _struck_json(struck: Struck) -> list[dict[str, Any]]:
-    return [{"cell": cell_name(c), "digits": list(digits)} for c, digits in struck]
+def _struck_json(struck: Struck, layout: Layout) -> list[dict[str, Any]]:
+    return [{"cell": layout.name(c), "digits": list(digits)} for c, digits in struck]
 
 
-def _premises_json(noted: tuple[Cell, ...], builds_on: Struck) -> dict[str, Any]:
+def _premises_json(noted: tuple[Cell, ...], builds_on: Struck, layout: Layout) -> dict[str, Any]:
     """``notes`` and ``builds_on``, where a step rests on such."""
     told: dict[str, Any] = {}
     if noted:
-        told["notes"] = [cell_name(c) for c in noted]
+        told["notes"] = layout.names(noted)
     if builds_on:
-        told["builds_on"] = _struck_json(builds_on)
+        told["builds_on"] = _struck_json(builds_on, layout)
     return told
 
 
 @dataclass(frozen=True, slots=True)
 class Told1:
-    """Where to look: one digit or one house."""
+    """Where to look: one digit or one house. ``layout``: of which board."""
 
     depth: ClassVar[int] = 1
     focus: Focus
+    layout: Layout = field(default=NEWSPAPER, kw_only=True)
 
     def said(self, words: Words = ENGLISH) -> str:
         """The depth in words."""
-        return telling.where(self.focus.digit, self.focus.house, words)
+        return telling.where(self.focus.digit, self.focus.house, words.on(self.layout))
 
     @property
     def sentence(self) -> str:
@@ -156,6 +150,7 @@ class Told2(Told1):
 
     def said(self, words: Words = ENGLISH) -> str:
         """The depth in words."""
+        words = words.on(self.layout)
         return telling.question(self.focus.digit, self.focus.house, self.technique, words)
 
     def to_json(self, words: Words = ENGLISH) -> dict[str, Any]:
@@ -189,6 +184,7 @@ class Told3(Told2):
 
     def said(self, words: Words = ENGLISH) -> str:
         """The depth in words."""
+        words = words.on(self.layout)
         last = reasons.placement(
             self.opened,
             self.pattern,
@@ -205,12 +201,12 @@ class Told3(Told2):
         return {
             "focus": self.focus.to_json(),
             "technique": self.technique,
-            "houses": [house_name(h) for h in self.houses],
-            "evidence": [cell_name(c) for c in self.evidence],
+            "houses": [self.layout.house_name(h) for h in self.houses],
+            "evidence": self.layout.names(self.evidence),
             "looks": self.looks,
             "line": [step.to_json() for step in self.line],
-            "pattern": self.pattern.to_json(),
-            **_premises_json(self.noted, self.builds_on),
+            "pattern": self.pattern.to_json(self.layout),
+            **_premises_json(self.noted, self.builds_on, self.layout),
             "sentence": self.said(words),
         }
 
@@ -225,13 +221,13 @@ class Told4(Told3):
 
     def said(self, words: Words = ENGLISH) -> str:
         """The depth in words."""
-        return telling.writing(self.places, words, self.follow)
+        return telling.writing(self.places, words.on(self.layout), self.follow)
 
     def to_json(self, words: Words = ENGLISH) -> dict[str, Any]:
         """The fields of the depth."""
         fields = Told3.to_json(self, words)
-        places = [{"cell": cell_name(c), "digit": d} for c, d in self.places]
-        follow = {"follow": [cell_name(c) for c in self.follow]} if self.follow else {}
+        places = [{"cell": self.layout.name(c), "digit": d} for c, d in self.places]
+        follow = {"follow": self.layout.names(self.follow)} if self.follow else {}
         return {**fields, "places": places, **follow, "sentence": self.said(words)}
 
 
@@ -244,10 +240,11 @@ class Nudge:
 
     def at(self, depth: int) -> Told1:
         """What depth 1, 2, 3 or 4 tells. ValueError for another depth."""
+        layout = self.line.last.board.layout
         if depth == 1:
-            return Told1(self.focus)
+            return Told1(self.focus, layout=layout)
         if depth == 2:
-            return Told2(self.focus, first_told(self.line).technique)
+            return Told2(self.focus, first_told(self.line).technique, layout=layout)
         if depth not in (3, 4):
             raise ValueError(f"expected a depth from 1 to 4, got {depth}")
         last = self.line.last
@@ -261,7 +258,8 @@ class Nudge:
             "line": tuple(told_step(s) for s in self.line.steps[:-1] if not s.known),
             "pattern": last.pattern,
             "noted": noted_cells(last),
-            "builds_on": by_cell(last.evidence.earlier & ~last.board.known),
+            "builds_on": by_cell(last.evidence.earlier & ~last.board.known, layout),
+            "layout": layout,
         }
         if depth == 3:
             return Told3(**fields)
@@ -271,22 +269,24 @@ class Nudge:
 
 def told_step(step: Step) -> ToldStep:
     """A step as depth 3 tells it."""
+    layout = step.board.layout
     return ToldStep(
         step.technique,
         step.houses,
         tuple(members(step.evidence.cells)),
-        by_cell(step.ruled_out),
+        by_cell(step.ruled_out, layout),
         noted_cells(step),
         step.evidence.one_solution,
-        by_cell(step.evidence.earlier & ~step.board.known),
+        by_cell(step.evidence.earlier & ~step.board.known, layout),
         step.pattern,
+        layout,
     )
 
 
-def by_cell(mask: Candidates) -> Struck:
+def by_cell(mask: Candidates, layout: Layout = NEWSPAPER) -> Struck:
     """A set of candidates, cell by cell."""
     struck: dict[Cell, list[Digit]] = {}
-    for cell, digit in candidate_pairs(mask):
+    for cell, digit in layout.pairs(mask):
         struck.setdefault(cell, []).append(digit)
     return tuple((cell, tuple(digits)) for cell, digits in struck.items())
 
@@ -294,7 +294,7 @@ def by_cell(mask: Candidates) -> Struck:
 def noted_cells(step: Step) -> tuple[Cell, ...]:
     """The cells whose notes a step builds on."""
     shown = step.evidence.noted | step.evidence.earlier & step.board.known
-    return tuple(dict.fromkeys(cell for cell, _ in candidate_pairs(shown)))
+    return tuple(dict.fromkeys(cell for cell, _ in step.board.layout.pairs(shown)))
 
 
 def next_nudge(
@@ -325,16 +325,18 @@ def focus_of(line: Line, position: Position) -> Focus:
     """
     first = first_told(line)
     pattern = first.pattern
-    house = _home(pattern, first)
+    layout, house = position.layout, _home(pattern, first)
+    at_house = HouseFocus(house, layout=layout)
     digit = pattern.digits.bit_length()
     if pattern.digits != 1 << (digit - 1) or first.technique == NET:
-        return HouseFocus(house)
+        return at_house
     follow = DigitFocus(digit, tuple(members(position.placed[digit])))
     if first is line.last:
-        inside = sum(1 for c in HOUSE_CELLS[house] if position.digits[c] != ".")
-        return follow if first.technique == HIDDEN_SINGLE and inside < 5 else HouseFocus(house)
+        blanks = (layout.masks[house] & position.blank).bit_count()
+        scanned = first.technique == HIDDEN_SINGLE and blanks > WORTH_FINISHING
+        return follow if scanned else at_house
     spread = len(pattern.houses_by_role(BASE)) > 1 and not pattern.by_role(SET)
-    return follow if spread or _asks_one_digit(line) else HouseFocus(house)
+    return follow if spread or _asks_one_digit(line) else at_house
 
 
 def first_told(line: Line) -> Step:
@@ -347,7 +349,10 @@ def _home(pattern: Pattern, step: Step) -> House:
     houses = pattern.houses_by_role(BASE) or step.houses
     if step.places:
         return houses[0]
-    return max(houses, key=lambda house: (HOUSES[house] & pattern.all_cells).bit_count())
+    return max(
+        houses,
+        key=lambda house: (step.board.layout.masks[house] & pattern.all_cells).bit_count(),
+    )
 
 
 def _asks_one_digit(line: Line) -> bool:

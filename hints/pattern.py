@@ -9,18 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from papernudge.hints.geometry import (
-    DIGITS_IN,
-    Cell,
-    Cells,
-    Digit,
-    Digits,
-    House,
-    cell_name,
-    house_name,
-    houses_holding,
-    members,
-)
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.masks import DIGITS_IN, Cell, Cells, Digit, Digits, House, members
 
 WITNESS = "witness"
 """Written cells that bar a digit from blanks (of a single)."""
@@ -78,9 +68,9 @@ class Node(NamedTuple):
     digit: Digit
     cells: Cells
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self, layout: Layout = NEWSPAPER) -> dict[str, Any]:
         """``{"digit": 7, "cells": ["R1C1"]}``"""
-        return {"digit": self.digit, "cells": named(self.cells)}
+        return {"digit": self.digit, "cells": layout.names(members(self.cells))}
 
 
 class Link(NamedTuple):
@@ -94,13 +84,13 @@ class Link(NamedTuple):
     other: Node
     house: House | None
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self, layout: Layout = NEWSPAPER) -> dict[str, Any]:
         """Kind, both ends, house."""
         return {
             "kind": self.kind,
-            "from": self.one.to_json(),
-            "to": self.other.to_json(),
-            "house": None if self.house is None else house_name(self.house),
+            "from": self.one.to_json(layout),
+            "to": self.other.to_json(layout),
+            "house": None if self.house is None else layout.house_name(self.house),
         }
 
 
@@ -110,9 +100,10 @@ class Barred(NamedTuple):
     witness: Cell
     cells: Cells
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self, layout: Layout = NEWSPAPER) -> dict[str, Any]:
         """``{"witness": "R4C7", "cells": ["R5C7"]}``"""
-        return {"witness": cell_name(self.witness), "cells": named(self.cells)}
+        cells = layout.names(members(self.cells))
+        return {"witness": layout.name(self.witness), "cells": cells}
 
 
 class Pattern(NamedTuple):
@@ -150,28 +141,28 @@ class Pattern(NamedTuple):
             mask |= cells
         return mask
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self, layout: Layout = NEWSPAPER) -> dict[str, Any]:
         """``{"digits": [1, 4], "cells": {"set": ["R4C6", "R6C4"]}, "houses": {"base": ["block
         5"]}}``; ``links``, ``barred`` and ``takes`` where there are some.
         """
         told: dict[str, Any] = {
             "digits": list(DIGITS_IN[self.digits]),
-            "cells": {role: named(cells) for role, cells in self.cells if cells},
-            "houses": {role: [house_name(h) for h in hs] for role, hs in self.houses if hs},
+            "cells": {role: layout.names(members(some)) for role, some in self.cells if some},
+            "houses": {role: [layout.house_name(h) for h in hs] for role, hs in self.houses if hs},
         }
         if self.links:
-            told["links"] = [link.to_json() for link in self.links]
+            told["links"] = [link.to_json(layout) for link in self.links]
         if self.barred:
-            told["barred"] = [barred.to_json() for barred in self.barred]
+            told["barred"] = [barred.to_json(layout) for barred in self.barred]
         if self.takes:
-            told["takes"] = {cell_name(c): list(DIGITS_IN[digits]) for c, digits in self.takes}
+            told["takes"] = {layout.name(c): list(DIGITS_IN[digits]) for c, digits in self.takes}
         return told
 
 
 NO_PATTERN = Pattern()
 
 
-def chain_pattern(nodes: Sequence[Node], houses: Sequence[House | None]) -> Pattern:
+def chain_pattern(layout: Layout, nodes: Sequence[Node], houses: Sequence[House | None]) -> Pattern:
     """A chain from its nodes, two a strong link in the order of the argument, and the house of each
     strong link (None for a cell with two digits).
     """
@@ -180,7 +171,7 @@ def chain_pattern(nodes: Sequence[Node], houses: Sequence[House | None]) -> Patt
         one, other = nodes[2 * number], nodes[2 * number + 1]
         if number:
             before = nodes[2 * number - 1]
-            links.append(Link(WEAK, before, one, meeting(before, one)))
+            links.append(Link(WEAK, before, one, meeting(layout, before, one)))
         links.append(Link(STRONG, one, other, house))
         digits |= 1 << (one.digit - 1) | 1 << (other.digit - 1)
         cells |= one.cells | other.cells
@@ -189,13 +180,8 @@ def chain_pattern(nodes: Sequence[Node], houses: Sequence[House | None]) -> Patt
     return Pattern(digits, ((END, ends), (BETWEEN, cells & ~ends)), ((BASE, base),), tuple(links))
 
 
-def meeting(one: Node, other: Node) -> House | None:
+def meeting(layout: Layout, one: Node, other: Node) -> House | None:
     """The house where two nodes see each other; None for two digits of a cell, or no house."""
     if one.cells == other.cells:
         return None
-    return next(iter(houses_holding(one.cells | other.cells)), None)
-
-
-def named(cells: Cells) -> list[str]:
-    """The cells of a set by name."""
-    return [cell_name(cell) for cell in members(cells)]
+    return next(iter(layout.holding(one.cells | other.cells)), None)

@@ -8,15 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from papernudge.hints.catalogue import Words
-from papernudge.hints.geometry import (
-    DIGITS_IN,
-    Cell,
-    Cells,
-    Digit,
-    Digits,
-    House,
-    members,
-)
+from papernudge.hints.masks import DIGITS_IN, Cell, Cells, Digit, Digits, House, members
 from papernudge.hints.pattern import (
     BASE,
     COVER,

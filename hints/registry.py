@@ -12,6 +12,7 @@ from papernudge.hints.techniques.chains import alternating_chains, remote_pairs
 from papernudge.hints.techniques.colouring import colouring
 from papernudge.hints.techniques.fish import fish
 from papernudge.hints.techniques.hunt import Technique
+from papernudge.hints.techniques.leftovers import LEFTOVERS, leftovers
 from papernudge.hints.techniques.locked import locked_candidates
 from papernudge.hints.techniques.nets import NET
 from papernudge.hints.techniques.subsets import hidden_subsets, naked_subsets
@@ -71,6 +72,7 @@ FAMILIES = (
     ),
     Family((("almost-locked sets", 20),), almost_locked_sets, 6),
     Family((("unique rectangle", None),), unique_rectangles, 6, unique=True),
+    Family(((LEFTOVERS, None),), leftovers, 6),
     Family(((NET, None),), None, 1),
 )
 
@@ -80,7 +82,9 @@ _NUMBERED = sorted(
 PRACTISED = tuple(name for _, name in _NUMBERED)
 """What a practice sheet can ask for; each name's place is its number on sheet codes, for good."""
 USED = (*PRACTISED, NET)
-"""All that a walk may need."""
+"""All that a walk of the newspaper's grid may need."""
+NEEDED = (*USED, LEFTOVERS)
+"""All that a walk of any board may need."""
 KNOWN = tuple(name for family in FAMILIES for name, _ in family.numbers)
 
 

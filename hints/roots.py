@@ -11,32 +11,35 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 
-from papernudge.hints.geometry import HOUSE_CELLS, HOUSES_OF, PEERS, members
+from papernudge.hints.layout import Layout
+from papernudge.hints.masks import SYMBOLS
 
 Digits = Sequence[int]
-"""What stands in each of 81 cells, 0 for nothing."""
-
-_PEERS = tuple(tuple(members(mask)) for mask in PEERS)
+"""What stands in each cell, 0 for nothing."""
 
 
-def clashes_of(digits: Digits, cell: int) -> set[int]:
+def clashes_of(layout: Layout, digits: Digits, cell: int) -> set[int]:
     """The cells of a cell's houses that hold the same digit."""
-    return {x for x in _PEERS[cell] if digits[x] == digits[cell]}
+    return {x for x in layout.peers[cell] if digits[x] == digits[cell]}
 
 
 def root_groups(
-    digits: Digits, wrong: Sequence[int], givens: str, before: Collection[int] = ()
+    layout: Layout,
+    digits: Digits,
+    wrong: Sequence[int],
+    givens: str,
+    before: Collection[int] = (),
 ) -> tuple[tuple[int, ...], ...]:
     """A small set of wrong entries from which all the others follow, each with those that could
     stand in its place: they explain the others equally well, so one of them came first.
 
-    Roots that nothing else forces stand alone. ``givens``: 81 characters; what repeats a given
+    Roots that nothing else forces stand alone. ``givens``: a line; what repeats a given
     follows from nothing, for the given was there to be seen. ``before``: wrong entries that
     an earlier photo shows already: where one of a group is among them, the later ones were not
     first.
     """
     wrong = list(wrong)
-    spread = _Spread(digits, wrong, givens)
+    spread = _Spread(layout, digits, wrong, givens)
     roots = _fewest(spread)
     groups = []
     for root in sorted(roots):
@@ -48,15 +51,19 @@ def root_groups(
 
 
 def first_group(
-    digits: Digits, wrong: Sequence[int], givens: str, groups: Sequence[tuple[int, ...]]
+    layout: Layout,
+    digits: Digits,
+    wrong: Sequence[int],
+    givens: str,
+    groups: Sequence[tuple[int, ...]],
 ) -> tuple[int, int]:
     """The number of the group that takes most consequences along, and how many digits go with it,
     itself included. There must be one.
     """
-    spread = _Spread(digits, wrong, givens)
+    spread = _Spread(layout, digits, wrong, givens)
     roots = {group[0] for group in groups}
     cost = [len(wrong) - len(spread.of(roots - {group[0]})) for group in groups]
-    shown = [max(len(clashes_of(digits, cell)) for cell in group) for group in groups]
+    shown = [max(len(clashes_of(layout, digits, cell)) for cell in group) for group in groups]
     first = max(range(len(groups)), key=lambda n: (cost[n], shown[n], -groups[n][0]))
     return first, cost[first]
 
@@ -64,10 +71,12 @@ def first_group(
 class _Spread:
     """What follows, by singles, from the right digits and some of the wrong ones."""
 
-    def __init__(self, digits: Digits, wrong: Sequence[int], givens: str) -> None:
-        self.digits, self.wrong = digits, tuple(wrong)
+    def __init__(self, layout: Layout, digits: Digits, wrong: Sequence[int], givens: str) -> None:
+        self.layout, self.digits, self.wrong = layout, digits, tuple(wrong)
         self._follows = tuple(
-            w for w in wrong if not any(givens[x] == str(digits[w]) for x in _PEERS[w])
+            w
+            for w in wrong
+            if not any(givens[x] == SYMBOLS[digits[w] - 1] for x in layout.peers[w])
         )
         self._known: dict[frozenset[int], frozenset[int]] = {}
 
@@ -93,7 +102,7 @@ class _Spread:
         while grew:
             grew = False
             for cell in list(left):
-                if _forced(board, cell, self.digits[cell]):
+                if _forced(self.layout, board, cell, self.digits[cell]):
                     board[cell] = self.digits[cell]
                     reached.add(cell)
                     left.remove(cell)
@@ -101,26 +110,26 @@ class _Spread:
         return frozenset(reached)
 
 
-def _forced(board: Digits, cell: int, digit: int) -> bool:
+def _forced(layout: Layout, board: Digits, cell: int, digit: int) -> bool:
     """Whether a single writes ``digit`` into ``cell`` by what the board's other cells hold.
 
     Evidence only: that an entry of the same digit stands in one of the cell's houses does not stop
     it, since the paper may have been filled in any order.
     """
-    seen = {board[x] for x in _PEERS[cell]} | {digit}
-    if len(seen - {0}) == 9:
+    seen = {board[x] for x in layout.peers[cell]} | {digit}
+    if len(seen - {0}) == layout.side:
         return True
     return any(
         all(
-            x == cell or board[x] not in (0, digit) or _sees(board, x, digit, cell)
-            for x in HOUSE_CELLS[house]
+            x == cell or board[x] not in (0, digit) or _sees(layout, board, x, digit, cell)
+            for x in layout.house_cells[house]
         )
-        for house in HOUSES_OF[cell]
+        for house in layout.houses_of[cell]
     )
 
 
-def _sees(board: Digits, cell: int, digit: int, but: int) -> bool:
-    return any(board[x] == digit and x != but for x in _PEERS[cell])
+def _sees(layout: Layout, board: Digits, cell: int, digit: int, but: int) -> bool:
+    return any(board[x] == digit and x != but for x in layout.peers[cell])
 
 
 def _fewest(spread: _Spread) -> set[int]:

@@ -17,9 +17,9 @@ from operator import itemgetter
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
-from papernudge.hints.geometry import DIGITS_IN, HOUSES, SIDE, Cell, Cells, Digit, cells_mask
 from papernudge.hints.line import Line, Step
 from papernudge.hints.looks import SWITCH
+from papernudge.hints.masks import DIGITS_IN, Cell, Cells, Digit, cells_mask
 from papernudge.hints.notes import board_of
 from papernudge.hints.position import Position
 from papernudge.hints.search import cheapest_lines
@@ -180,11 +180,12 @@ class _Options:
     def _by_houses(self, board: Board) -> Iterator[_Option]:
         """The digits that have one place in a house, each with what follows from it there."""
         cells, placed, seen, kept = board.cells, board.placed, board.seen, self.options
-        for house, all_of_it in enumerate(HOUSES):
+        every = board.layout.all_digits
+        for house, all_of_it in enumerate(board.layout.masks):
             blank = all_of_it & board.blank
             if not blank:
                 continue
-            digits = DIGITS_IN[511 & ~seen[house]]
+            digits = DIGITS_IN[every & ~seen[house]]
             # What finishes a house depends on all digits that it lacks.
             others = [placed[d] for d in digits] if len(digits) <= WORTH_FINISHING else []
             if board.noted:
@@ -314,7 +315,7 @@ def digit_by_digit(position: Position) -> Route:
         turn = digit
 
         def order(option: _Option, turn: int = turn) -> tuple[int, object]:
-            return (option.places[0][1] - turn) % SIDE, option.places
+            return (option.places[0][1] - turn) % position.layout.side, option.places
 
         option = min(options, key=order)
         digit, state = option.places[0][1], state.after(option, told=True)
@@ -378,4 +379,4 @@ def _route(position: Position, end: _State | None) -> Route:
         line = state.option.taken(state.before.board)
         steps.append(walked(line, state.before.position, steps[-1] if steps else None, written))
         written |= state.option.cells
-    return Route(Walk(tuple(steps), solved), tuple(state.stops for state in way))
+    return Route(Walk(tuple(steps), solved, position.layout), tuple(state.stops for state in way))

@@ -21,12 +21,18 @@ SAID = {
     "house, row": "row {number}",
     "house, column": "column {number}",
     "house, block": "block {number}",
+    "house, block of any form": "the block from {cell}",
+    "house, diagonal 1": "the diagonal from the top left",
+    "house, diagonal 2": "the diagonal from the top right",
+    "house, extra block": "the extra block from {cell}",
     "houses, row": "rows {numbers}",
     "houses, column": "columns {numbers}",
     "houses, block": "blocks {numbers}",
+    "houses, diagonal": "both diagonals",
     "digit in": "{digit} in {cell}",
     "a digit": "a {digit}",
     "a digit, 8": "an {digit}",
+    "a digit, 11": "an {digit}",
     "technique, last blank of a house": "last blank of a house",
     "technique, several cells of a house": "several cells of a house",
     "technique, hidden single": "hidden single",
@@ -56,6 +62,7 @@ SAID = {
     "technique, empty rectangle": "empty rectangle",
     "technique, almost-locked sets": "almost-locked sets",
     "technique, unique rectangle": "unique rectangle",
+    "technique, leftovers": "leftovers",
     "technique, net": "net",
     "technique, last blank of a house, in a house": "last blank",
     "technique, several cells of a house, in a house": "several cells",
@@ -81,6 +88,7 @@ SAID = {
     "a technique, turbot fish": "a turbot fish",
     "a technique, net": "a net",
     "a technique, locked candidates": "locked candidates",
+    "a technique, leftovers": "leftovers of blocks and lines",
     "a technique, almost-locked sets": "two almost-locked sets",
     "a technique, remote pairs": "remote pairs",
     "a technique, empty rectangle": "an empty rectangle",
@@ -179,6 +187,8 @@ SAID = {
     "why, unique rectangle": "A rectangle that would leave two solutions: with no more than"
     " {digits_or} at {corner}, the two could change places, but for the puzzle having just one"
     " solution: {claims}.",
+    "why, leftovers": "In {base}, {digits} can go only in {cover}, which are as many, so it goes"
+    " nowhere else there: {claims}.",
     "why, net": "With {evidence}, try {digits} at {assumed}: what it forces can't be, so {claims}.",
     "why by notes, locked candidates": "By your notes in {noted}: in {base}, {digits} can go"
     " only in {cover}, at {locked}, so {claims}.",
@@ -213,6 +223,8 @@ SAID = {
     "why by notes, unique rectangle": "By your notes in {noted}: a rectangle that would leave"
     " two solutions: with no more than {digits_or} at {corner}, the two could change places, but"
     " for the puzzle having just one solution: {claims}.",
+    "why by notes, leftovers": "By your notes in {noted}: in {base}, {digits} can go only in"
+    " {cover}, which are as many, so it goes nowhere else there: {claims}.",
     "why by notes, net": "By your notes in {noted}: with {evidence}, try {digits} at {assumed}:"
     " what it forces can't be, so {claims}.",
     "claim.one": "{cells} isn't {digits}",
@@ -227,7 +239,7 @@ SAID = {
     " {places}",
     "chain goes on, from a group": "so {digit} isn't at {cell}, and that of {house} is at {places}",
     # ------------------------------------------------------------ check
-    "solved": "Solved: all 81 digits are right.",
+    "solved": "Solved: all {count} digits are right.",
     "right so far": "Right so far: you've filled {done} of {blanks} and nothing is wrong.",
     "new are right.one": "The digit written since the earlier photo is right.",
     "new are right.other": "The {count} digits written since the earlier photo are right.",
@@ -254,6 +266,8 @@ SAID = {
     "lone.other": "{those:capital} repeat no other digit, yet they can't stay.",
     "many repeat.one": "{cells} repeats a digit of the same row, column or block.",
     "many repeat.other": "{cells} each repeat a digit of the same row, column or block.",
+    "many repeat, other houses.one": "{cells} repeats a digit of a house that it lies in.",
+    "many repeat, other houses.other": "{cells} each repeat a digit of a house that they lie in.",
     "apart.two": "Neither follows from the other.",
     "apart.more": "None of them follows from another.",
     "came first, either, rest.one": "{cells} came first: either explains the other.",
@@ -290,6 +304,27 @@ SAID = {
     "clash.two": "The {digit}s in {cells} can't both stand.",
     "clash.more": "The {digit}s in {cells} can't all stand.",
     "compare": "Compare the printed digits with the page; if they match, it is a misprint.",
+    # ------------------------------------------------------------ words for boards
+    "blocks or regions": "Say which cells make a block by --blocks or by --regions, not by both.",
+    "blocks look like": "--blocks is rows x columns of a block, such as 2x3 or 4x4, at least 2 of"
+    " each and {most} cells at most; got {got}.",
+    "regions are as long as": "--regions is a letter for each cell, row by row: {lengths} of"
+    " them; got {got}.",
+    "regions hold letters": "--regions holds a letter for each cell, the same for all cells of a"
+    " block; it can't hold {got}.",
+    "regions are as many as": "--regions of {side} rows names {side} blocks, each by a letter; this"
+    " one names {got}.",
+    "region of another size": "Block {letter} of --regions has {got} cells: expected {side}, one"
+    " for each digit.",
+    "region in pieces": "Block {letter} of --regions lies in {pieces} pieces: expected cells that"
+    " touch along their sides.",
+    "extra is as long as": "--extra holds {length} characters, row by row, a letter for each cell"
+    " of an extra block and . for all others; this one has {got}.",
+    "extra holds letters": "--extra holds letters, and . for cells of no extra block; it can't hold"
+    " {got}.",
+    "extra names none": "--extra names no extra block: write a letter in the {side} cells of each.",
+    "extra block of another size": "Extra block {letter} has {got} cells: expected {side}, one for"
+    " each digit.",
     # ------------------------------------------------------------ walks and routes
     "ask by digit": "Now ask by digit.",
     "ask by cell": "Now ask by cell.",

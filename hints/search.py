@@ -38,9 +38,9 @@ from math import ceil
 from papernudge.hints.board import Board
 from papernudge.hints.choice import at_a_glance, preference
 from papernudge.hints.deduction import MOST_BRANCHES, Deduction, excluded, net_premises
-from papernudge.hints.geometry import HOUSES, Candidates, Cell, houses_holding
 from papernudge.hints.line import Line, Step
 from papernudge.hints.looks import ELSEWHERE, PATTERN, SWITCH, Sight, price, single_looks
+from papernudge.hints.masks import Candidates, Cell
 from papernudge.hints.registry import FAMILIES
 from papernudge.hints.techniques.almost_locked import AlmostLockedHunt, almost_locked_sets
 from papernudge.hints.techniques.chains import ChainHunt, alternating_chains
@@ -255,7 +255,7 @@ class Search:
             return 0
         if not deduction.reads:
             return net_premises(board, deduction).earlier
-        return excluded(deduction.reads) & board.gone
+        return excluded(board.layout, deduction.reads) & board.gone
 
     def _supply(self, needed: Candidates) -> tuple[int, frozenset[frozenset[Found]]]:
         """The cheapest sets of drawn steps that rule out all of ``needed``, and their looks."""
@@ -329,13 +329,15 @@ def after_patterns(found: Found) -> Found:
     pays ELSEWHERE. Of ways that supply it those stay that leave it cheapest.
     """
     (cell, _), read = found.deduction.places[0], found.deduction.reads[0]
-    sight = isinstance(read, Sight)
+    sight, layout = isinstance(read, Sight), found.board.layout
     costs: dict[tuple[int, int], set[frozenset[Found]]] = {}
     for way in found.ways:
         patterns = [step.deduction for step in way]
         asked = sight and any(isinstance(r, Sight) for one in patterns for r in one.reads)
         near = any(
-            HOUSES[house] >> cell & 1 for one in patterns for house in houses_holding(one.held)
+            layout.masks[house] >> cell & 1
+            for one in patterns
+            for house in layout.holding(one.held)
         )
         less = int(single_looks(found.board, read) + 0.5) - price(found.board, read) if asked else 0
         costs.setdefault(((0 if near else ELSEWHERE) - less, less), set()).add(way)
@@ -391,7 +393,8 @@ def _line(found: Found, choice: _Choice) -> Line:
         for supplier in way:
             used[supplier] |= step.needed & supplier.deduction.ruled_out
     earlier = sorted((s for s in choice if s is not found), key=lambda s: (s.price, used[s]))
-    steps = [Step.on(step.board, step.deduction.only(used[step])) for step in earlier]
+    layout = found.board.layout
+    steps = [Step.on(step.board, step.deduction.only(used[step], layout)) for step in earlier]
     looks = sum(step.deduction.looks for step in steps) + found.deduction.looks
     return Line((*steps, Step.on(found.board, found.deduction)), found.price, looks)
 

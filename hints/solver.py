@@ -1,164 +1,254 @@
 """Exact solving: how many solutions, up to a limit, and which.
 
-The whole grid is one integer with a bit for each candidate, digit by digit: 729 bits, bit
-``81 * (d - 1) + c`` for digit d in cell c. Writing a digit is one AND. Every rule of the grid says
-that one of nine candidates is the true one: nine digits in a cell, nine places in a row, a column,
-a block. Laid side by side, the nine are added up for all houses and digits at once, keeping for
-every rule whether *any* and whether *more than one* candidate stands: so a handful of wide
-operations find all singles of the grid. What singles leave open is split on a cell or a house
-with as few candidates as possible.
+The whole grid is one integer with a bit for each candidate, digit by digit: of the newspaper's grid
+729 bits, bit ``81 * (d - 1) + c`` for digit d in cell c. Writing a digit is one AND. Every rule of
+the grid says that one of nine candidates is the true one: nine digits in a cell, nine places in a
+row, a column, a block. Laid side by side, the nine are added up for all houses and digits at once,
+keeping for every rule whether *any* and whether *more than one* candidate stands: so a handful of
+wide operations find all singles of the grid. Houses whose cells lie at no even distance from each
+other (blocks of any form, extra blocks) are added up one after the other, all digits at once. What
+singles leave open is split on a cell or a house with as few candidates as possible.
 
 Exact cover by forced moves and branching on the tightest rule is D. E. Knuth's ("Dancing Links",
 2000); counting in parallel by bit planes is common practice in word-parallel programming.
-
-The same code solves grids of other sizes with rectangular blocks: a ``Shape`` holds the tables.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import cache
 from typing import NamedTuple
 
-from papernudge.hints.geometry import Candidates, Cells
+from papernudge.hints.crossings import Crossings
+from papernudge.hints.layout import BLOCK, COLUMN, DIAGONAL, NEWSPAPER, ROW, Layout
+from papernudge.hints.masks import SYMBOLS, VALUES, Candidates, Cells
 
 
 class Rule(NamedTuple):
     """A kind of rule, say that a digit has one place in a row.
 
-    ``lanes``: a bit for each such rule, parked on its first candidate. ``inner`` and ``outer``: the
-    way from there to the others, in two strides: by one of each, or by none. ``steps``: the whole
-    ways. ``copies``: a factor that copies a lane's bit to all candidates of its rule.
+    ``lanes``: a bit for each such rule, parked on its first candidate. ``stem`` and ``branch``: the
+    way from there to the others, stride by stride, each all that was reached by the one before and
+    by these steps on from there. ``steps``: the whole ways. ``copies``: a factor that copies a
+    lane's bit to all candidates of its rule.
     """
 
     lanes: Candidates
-    inner: tuple[int, ...]
-    outer: tuple[int, ...]
+    stem: _Ladder
+    branch: _Ladder
     steps: tuple[int, ...]
     copies: Candidates
 
+    @classmethod
+    def of(cls, lanes: Candidates, stem: _Ladder, branch: _Ladder) -> Rule:
+        """With the whole ways from the strides."""
+        ways = [0]
+        for steps in (*stem, *branch):
+            ways += [way + step for step in steps for way in ways]
+        return cls(lanes, stem, branch, tuple(ways[1:]), sum(1 << way for way in ways))
 
-@dataclass(frozen=True)
-class Shape:
-    """A square grid of blocks ``rows`` high and ``columns`` wide, and the tables to solve it.
 
-    Three by three unless said otherwise; no more than nine digits.
+_Ladder = tuple[tuple[int, ...], ...]
+
+
+def _ladder(stride: int, many: int) -> _Ladder:
+    """To so many places at even distances, in as few steps as its factors allow: to sixteen by 1,
+    2, 4 and 8.
+    """
+    ladder = []
+    while many > 1:
+        factor = next(k for k in range(2, many + 1) if many % k == 0)
+        ladder.append(tuple(stride * k for k in range(1, factor)))
+        stride, many = stride * factor, many // factor
+    return tuple(ladder)
+
+
+_Some = tuple[Candidates, Candidates]
+
+
+def _climbed(some: Candidates, many: Candidates, ladder: _Ladder) -> _Some:
+    """Whether any and whether more than one of a group stands, parked on its first."""
+    for steps in ladder:
+        group, groups = some, many
+        for step in steps:
+            other = group >> step
+            many |= some & other | groups >> step
+            some |= other
+    return some, many
+
+
+class Rules:
+    """The tables to solve a layout.
+
+    ``cells``: a cell has one digit; ``even``: a digit one place in each row, each column, each of
+    blocks that are all alike, each diagonal; ``odd``: the cells of each house of any other form,
+    and as a set; ``stems``: rules that begin alike, together; ``lane``: the first cell's
+    candidates. ``singles``: see ``singles_of``;
+    ``locked``: strikes more where these run dry, ``rivals``: for each candidate what it strikes;
+    None and none where both take longer than to branch.
     """
 
-    rows: int = 3
-    columns: int = 3
+    __slots__ = (
+        "cells",
+        "even",
+        "everything",
+        "keep",
+        "lane",
+        "locked",
+        "many",
+        "odd",
+        "plane",
+        "rivals",
+        "singles",
+        "stems",
+    )
 
-    @cached_property
-    def size(self) -> int:
-        """How many digits, and cells in a house."""
-        return self.rows * self.columns
-
-    @cached_property
-    def plane(self) -> Cells:
-        """All cells."""
-        return (1 << self.size**2) - 1
-
-    @cached_property
-    def everything(self) -> Candidates:
-        """All candidates."""
-        return (1 << self.size**3) - 1
-
-    @cached_property
-    def keep(self) -> tuple[Candidates, ...]:
-        """For each candidate what stays when it is written: all but its rivals."""
-        kept = [self.everything] * self.size**3
-        for rule in self.rules:
-            for first in range(self.size**3):
-                if rule.lanes >> first & 1:
-                    bits = [first, *(first + step for step in rule.steps)]
-                    mask = sum(1 << bit for bit in bits)
-                    for bit in bits:
-                        kept[bit] &= ~mask | 1 << bit
-        return tuple(kept)
-
-    @cached_property
-    def rules(self) -> tuple[Rule, ...]:
-        """A cell has one digit; a digit one place in a row, in a column, in a block."""
-        n, high, wide = self.size, self.rows, self.columns
-        blocks = [n * r + c for r in range(0, n, high) for c in range(0, n, wide)]
-        return (
-            self._rule(range(n * n), n * n, n * n * wide, planes=1),
-            self._rule(range(0, n * n, n), 1, wide),
-            self._rule(range(n), n, n * wide),
-            self._rule(blocks, 1, n),
+    def __init__(self, layout: Layout) -> None:
+        many, side = layout.many, layout.side
+        self.many, self.plane, self.everything = many, layout.all_cells, layout.all_candidates
+        self.keep = layout.keep
+        self.lane = sum(1 << many * d for d in range(side))
+        high, wide = layout.even or _factors(side)
+        self.cells = Rule.of(self.plane, _ladder(many, side), ())
+        firsts = _first_cells(layout)
+        beside = _ladder(1, wide)
+        ways = {
+            ROW: (beside, _ladder(wide, high)),
+            COLUMN: (_ladder(side, side), ()),
+            BLOCK: (beside, _ladder(side, high)) if layout.even else None,
+            "falling": (_ladder(side + 1, side), ()),
+            "rising": (_ladder(side - 1, side), ()),
+        }
+        self.even = tuple(
+            Rule.of(self.lane * sum(1 << cell for cell in firsts[kind]), *way)
+            for kind, way in ways.items()
+            if way and firsts[kind]
         )
+        self.stems = _by_stem((self.cells, *self.even))
+        regular = {ROW, COLUMN, DIAGONAL, *((BLOCK,) if layout.even else ())}
+        self.odd = tuple(
+            (house.cells, layout.masks[number])
+            for number, house in enumerate(layout.houses)
+            if house.kind not in regular
+        )
+        self.singles: Callable[[Candidates], Candidates | None]
+        self.singles = _WRITTEN_OUT.get(layout, self._singles)
+        large = layout.even is not None and many >= _LARGE
+        self.locked = Crossings(layout) if large else None
+        self.rivals = tuple(self.everything & ~left for left in self.keep) if large else ()
 
-    def _rule(self, cells: Iterable[int], stride: int, leap: int, planes: int = 0) -> Rule:
-        """The rules whose first candidates are these cells, in each digit's plane or in one."""
-        plane = sum(1 << c for c in cells)
-        lanes = sum(plane << self.size**2 * d for d in range(planes or self.size))
-        inner = tuple(stride * k for k in range(1, self.columns))
-        outer = tuple(leap * k for k in range(1, self.rows))
-        steps = tuple(i + o for o in (0, *outer) for i in (0, *inner))[1:]
-        return Rule(lanes, inner, outer, steps, 1 | sum(1 << step for step in steps))
+    def _singles(self, state: Candidates) -> Candidates | None:
+        """See ``singles_of``, for any layout."""
+        found = 0
+        for stem, rules in self.stems:
+            reached = _climbed(state, 0, stem)
+            for lanes, _, branch, _, copies in rules:
+                some, many = _climbed(*reached, branch) if branch else reached
+                if lanes & ~some:
+                    return None
+                found |= (lanes & ~many) * copies & state
+        lane = self.lane
+        for cells, house in self.odd:
+            some = many = 0
+            for cell in cells:
+                other = state >> cell & lane
+                many |= some & other
+                some |= other
+            if some != lane:
+                return None
+            found |= (lane & ~many) * house & state
+        return found
 
 
-NINE = Shape()
-KEEP = NINE.keep
-(_CELLS, _IN_CELL), (_ROWS, _IN_ROW), (_COLUMNS, _IN_COLUMN), (_BLOCKS, _IN_BLOCK) = (
-    (rule.lanes, rule.copies) for rule in NINE.rules
-)
+_LARGE = 100
+"""Cells from which on locked candidates are struck before a branch is opened, and which is opened
+is chosen with care: on boards of sixteen rows a quarter as many branches are opened then; on nine
+it takes longer than to open them."""
 
 
-def count_solutions(line: str, limit: int = 2, shape: Shape = NINE) -> int:
+def _by_stem(rules: Iterable[Rule]) -> tuple[tuple[_Ladder, tuple[Rule, ...]], ...]:
+    found: dict[_Ladder, list[Rule]] = {}
+    for rule in rules:
+        found.setdefault(rule.stem, []).append(rule)
+    return tuple((stem, tuple(some)) for stem, some in found.items())
+
+
+@cache
+def rules_of(layout: Layout) -> Rules:
+    """The tables of a layout, made once."""
+    return Rules(layout)
+
+
+def _factors(side: int) -> tuple[int, int]:
+    """Two strides that make the way through a house short."""
+    high = max(k for k in range(1, side) if side % k == 0 and k * k <= side)
+    return high, side // high
+
+
+def _first_cells(layout: Layout) -> dict[str, list[int]]:
+    """The first cells of houses of each regular kind."""
+    first: dict[str, list[int]] = {}
+    for house in layout.houses:
+        first.setdefault(house.kind, []).append(house.cells[0])
+    diagonals = first.get(DIAGONAL, [])
+    first["falling"], first["rising"] = diagonals[:1], diagonals[1:]
+    return first
+
+
+def count_solutions(line: str, limit: int = 2, layout: Layout = NEWSPAPER) -> int:
     """How many ways there are to fill the grid, counted up to ``limit``.
 
-    ``line``: 81 characters, ``.`` or ``0`` for nothing. A repeated digit in a house gives 0.
+    ``line``: a character for each cell, ``.`` or ``0`` for nothing. A repeated digit in a house
+    gives 0.
 
     >>> count_solutions("." * 81, limit=3)
     3
-    >>> count_solutions("." * 16, limit=1000, shape=Shape(2, 2))
+    >>> count_solutions("." * 16, limit=1000, layout=Layout.of_blocks(2, 2))
     288
     """
     found = 0
     if limit <= 0:
         return 0
-    for _ in models(candidates_after(line, shape), shape=shape):
+    for _ in models(candidates_after(line, layout), layout=layout):
         found += 1
         if found >= limit:
             break
     return found
 
 
-def solve(line: str, shape: Shape = NINE) -> str | None:
+def solve(line: str, layout: Layout = NEWSPAPER) -> str | None:
     """The solution, if there is exactly one."""
     first: str | None = None
-    for solution in solutions(line, shape):
+    for solution in solutions(line, layout):
         if first is not None:
             return None
         first = solution
     return first
 
 
-def solutions(line: str, shape: Shape = NINE) -> Iterator[str]:
+def solutions(line: str, layout: Layout = NEWSPAPER) -> Iterator[str]:
     """Every way to fill the grid, as lines of text, each once."""
-    for state in models(candidates_after(line, shape), shape=shape):
-        digits = ["."] * shape.size**2
+    for state in models(candidates_after(line, layout), layout=layout):
+        digits = ["."] * layout.many
         while state:
             low = state & -state
-            digit, cell = divmod(low.bit_length() - 1, shape.size**2)
-            digits[cell] = str(digit + 1)
+            digit, cell = divmod(low.bit_length() - 1, layout.many)
+            digits[cell] = SYMBOLS[digit]
             state ^= low
         yield "".join(digits)
 
 
-def candidates_after(line: str, shape: Shape = NINE) -> Candidates:
+def candidates_after(line: str, layout: Layout = NEWSPAPER) -> Candidates:
     """What the digits of a line leave; nothing at all if they clash."""
-    cells = shape.size**2
+    cells = layout.many
     if len(line) != cells:
         raise ValueError(f"expected {cells} characters, one for each cell, got {len(line)}")
-    state = shape.everything
+    state = layout.all_candidates
     written = 0
-    keep = shape.keep
+    keep = layout.keep
     for cell, mark in enumerate(line):
         if mark not in ".0":
-            bit = cells * (int(mark) - 1) + cell
+            bit = cells * (VALUES[mark] - 1) + cell
             state &= keep[bit]
             written |= 1 << bit
     # A clash has struck out one of the digits that stand there.
@@ -171,7 +261,7 @@ def models(
     by_place: bool = False,
     seed: int = 0,
     patience: int = 1 << 60,
-    shape: Shape = NINE,
+    layout: Layout = NEWSPAPER,
 ) -> Iterator[Candidates]:
     """Every full grid inside a set of candidates, each as a set of candidates.
 
@@ -179,24 +269,30 @@ def models(
     places of a digit. ``seed`` chooses between branches as good as each other. Raises
     ``OutOfPatience`` when more than ``patience`` branches have been opened.
     """
+    rules = rules_of(layout)
     stack = [(state, 0)]
     opened = 0
     while stack:
         state, done = stack.pop()
-        outcome = propagated(state, done, shape)
+        outcome = _propagated(state, done, rules)
         if outcome is None:
             continue
         state, done = outcome
         if done == state:
             yield state
             continue
+        if rules.locked is not None:
+            left = rules.locked(state)
+            if left != state:
+                stack.append((left, done))
+                continue
         opened += 1
         if opened > patience:
             raise OutOfPatience(f"expected an answer within {patience} branches, got none")
-        choice = _choice(state, focus, by_place, seed + seed * opened, shape)
+        choice = _choice(state, focus, by_place, seed + seed * opened, rules)
         # The rest first, the choice last, so that the choice is taken up next.
         stack.append((state & ~choice, done))
-        stack.append((state & shape.keep[choice.bit_length() - 1], done))
+        stack.append((state & rules.keep[choice.bit_length() - 1], done))
 
 
 _PATIENCE = tuple(n for n in (100, 200, 400, 1600, 6400, 20_000) for _ in range(3))
@@ -207,7 +303,7 @@ class OutOfPatience(Exception):  # noqa: N818 - says what it is
     """A search was given up before it found an answer."""
 
 
-def is_possible(state: Candidates, focus: Cells = 0) -> bool:
+def is_possible(state: Candidates, focus: Cells = 0, layout: Layout = NEWSPAPER) -> bool:
     """Whether a set of candidates holds a full grid. ``focus``: where a contradiction may lie.
 
     Starts afresh with other branches when one attempt takes long: few digits leave room for bad
@@ -217,52 +313,51 @@ def is_possible(state: Candidates, focus: Cells = 0) -> bool:
     for seed, patience in enumerate(_PATIENCE):
         near, by_place = (focus, 0, 0)[seed % 3], seed % 3 == 1
         try:
-            return next(models(state, near, by_place, seed, patience), None) is not None
+            return next(models(state, near, by_place, seed, patience, layout), None) is not None
         except OutOfPatience:
             continue
     raise OutOfPatience(f"expected an answer after {len(_PATIENCE)} attempts, got none")
 
 
 def propagated(
-    state: Candidates, done: Candidates = 0, shape: Shape = NINE
+    state: Candidates, done: Candidates = 0, layout: Layout = NEWSPAPER
 ) -> tuple[Candidates, Candidates] | None:
     """Write all singles until none is left; None when a rule has no candidate any more.
 
     ``done``: candidates known as written. Returns the state and what is written by then.
     """
+    return _propagated(state, done, rules_of(layout))
+
+
+def _propagated(
+    state: Candidates, done: Candidates, rules: Rules
+) -> tuple[Candidates, Candidates] | None:
+    singles, keep = rules.singles, rules.keep
     while True:
-        found = singles_of(state, shape)
+        found = singles(state)
         if found is None:
             return None
         fresh = found & ~done
         if not fresh:
             return state, done
         done |= fresh
-        state = written_out(state, fresh, shape)
+        state = written_out(state, fresh, keep)
         if done & ~state:
             return None  # two of the singles were rivals
 
 
-def singles_of(state: Candidates, shape: Shape = NINE) -> Candidates | None:
+def singles_of(state: Candidates, layout: Layout = NEWSPAPER) -> Candidates | None:
     """The candidates that are the last of a rule; None if a rule has none."""
-    if shape is NINE:
-        return singles_of_nine(state)
-    found = 0
-    for lanes, inner, outer, _, copies in shape.rules:
-        some, many = state, 0
-        for step in inner:
-            other = state >> step
-            many |= some & other
-            some |= other
-        group, groups = some, many
-        for step in outer:
-            other = group >> step
-            many |= some & other | groups >> step
-            some |= other
-        if lanes & ~some:
-            return None
-        found |= (lanes & ~many) * copies & state
-    return found
+    return rules_of(layout).singles(state)
+
+
+def written_out(state: Candidates, fresh: Candidates, keep: Sequence[Candidates]) -> Candidates:
+    """What is left when these candidates are written. ``keep``: of the layout."""
+    while fresh:
+        low = fresh & -fresh
+        state &= keep[low.bit_length() - 1]
+        fresh ^= low
+    return state
 
 
 def singles_of_nine(state: Candidates) -> Candidates | None:
@@ -306,24 +401,26 @@ def singles_of_nine(state: Candidates) -> Candidates | None:
     return (found | lone * _IN_BLOCK) & state
 
 
-def written_out(state: Candidates, fresh: Candidates, shape: Shape = NINE) -> Candidates:
-    """What is left when these candidates are written."""
-    keep = shape.keep
-    while fresh:
-        low = fresh & -fresh
-        state &= keep[low.bit_length() - 1]
-        fresh ^= low
-    return state
+_WRITTEN_OUT: dict[Layout, Callable[[Candidates], Candidates | None]] = {NEWSPAPER: singles_of_nine}
+"""Layouts whose singles are found by code of their own."""
+
+(_CELLS, _IN_CELL), (_ROWS, _IN_ROW), (_COLUMNS, _IN_COLUMN), (_BLOCKS, _IN_BLOCK) = (
+    (rule.lanes, rule.copies)
+    for nine in (rules_of(NEWSPAPER),)
+    for rule in (nine.cells, *nine.even)
+)
 
 
-def _choice(state: Candidates, focus: Cells, by_place: bool, turn: int, shape: Shape) -> Candidates:
+def _choice(state: Candidates, focus: Cells, by_place: bool, turn: int, rules: Rules) -> Candidates:
     """The candidate to branch on."""
     if by_place:
-        options = _places(state, shape)
+        options = _places(state, rules)
     elif focus or turn:
-        options = _digits(state, focus, turn, shape)
+        options = _digits(state, focus, turn, rules)
     else:
-        options = _pairs(state, shape) or _digits(state, 0, 0, shape)
+        if rules.rivals and (pairs := _twos(state, rules.cells)):
+            return _telling(pairs, rules.rivals)
+        options = _pairs(state, rules) or _digits(state, 0, 0, rules)
     return options & -options if turn % 2 == 0 else 1 << (options.bit_length() - 1)
 
 
@@ -338,38 +435,82 @@ def _twos(state: Candidates, rule: Rule) -> Candidates:
     return (twice & ~thrice & rule.lanes) * rule.copies & state
 
 
-def _pairs(state: Candidates, shape: Shape) -> Candidates:
+def _odd_twos(state: Candidates, rules: Rules) -> Candidates:
+    """The same for all houses of other forms together."""
+    found, lane = 0, rules.lane
+    for cells, house in rules.odd:
+        once, twice, thrice = 0, 0, 0
+        for cell in cells:
+            other = state >> cell & lane
+            thrice |= twice & other
+            twice |= once & other
+            once |= other
+        found |= (twice & ~thrice) * house & state
+    return found
+
+
+def _pairs(state: Candidates, rules: Rules) -> Candidates:
     """The candidates of cells with two digits, those that are also one of two places in as many of
     their houses as possible: whichever way such a one falls, much follows.
     """
-    cells, rows, columns, blocks = (_twos(state, rule) for rule in shape.rules)
-    two = rows & columns | rows & blocks | columns & blocks
-    return (
-        cells & rows & columns & blocks or cells & two or cells & (rows | columns | blocks) or cells
-    )
+    cells = _twos(state, rules.cells)
+    if not cells:
+        return 0
+    in_one, in_two, in_three = 0, 0, 0
+    for rule in rules.even:
+        twos = _twos(state, rule)
+        in_three |= in_two & twos
+        in_two |= in_one & twos
+        in_one |= twos
+    if rules.odd:
+        twos = _odd_twos(state, rules)
+        in_three |= in_two & twos
+        in_two |= in_one & twos
+        in_one |= twos
+    return cells & in_three or cells & in_two or cells & in_one or cells
 
 
-def _digits(state: Candidates, focus: Cells, turn: int, shape: Shape) -> Candidates:
+def _telling(pairs: Candidates, rivals: Sequence[Candidates]) -> Candidates:
+    """Of the candidates of cells with two digits the one that, written, settles most such cells."""
+    best, most, rest = 0, -1, pairs
+    while rest:
+        low = rest & -rest
+        rest ^= low
+        settles = (pairs & rivals[low.bit_length() - 1]).bit_count()
+        if settles > most:
+            best, most = low, settles
+    return best
+
+
+def _digits(state: Candidates, focus: Cells, turn: int, rules: Rules) -> Candidates:
     """The candidates of a cell with as few as possible but more than one, in focus if there is one;
     ``turn`` picks among such cells.
     """
     once, twice, thrice, more = 0, 0, 0, 0
-    for shift in (0, *shape.rules[0].steps):
-        plane = state >> shift & shape.plane
+    for shift in (0, *rules.cells.steps):
+        plane = state >> shift & rules.plane
         more |= thrice & plane
         thrice |= twice & plane
         twice |= once & plane
         once |= plane
     pairs = twice & ~thrice
     cells = pairs & focus or twice & ~more & focus or twice & focus or pairs or twice
-    cells = cells >> turn % 81 << turn % 81 or cells
-    return ((cells & -cells) * shape.rules[0].copies) & state
+    cells = cells >> turn % rules.many << turn % rules.many or cells
+    return ((cells & -cells) * rules.cells.copies) & state
 
 
-def _places(state: Candidates, shape: Shape) -> Candidates:
+def _places(state: Candidates, rules: Rules) -> Candidates:
     """The candidates for a digit in a house with as few as possible but more than one."""
-    best, fewest = 0, 10
-    for rule in shape.rules[1:]:
+    best, fewest = 0, len(SYMBOLS) + 1
+    for options in _fewest_places(state, rules):
+        if 0 < options.bit_count() < fewest:
+            best, fewest = options, options.bit_count()
+    return best
+
+
+def _fewest_places(state: Candidates, rules: Rules) -> Iterator[Candidates]:
+    """The same for each kind of house, of each house of any other form."""
+    for rule in rules.even:
         once, twice, thrice = state, 0, 0
         for step in rule.steps:
             other = state >> step
@@ -378,7 +519,14 @@ def _places(state: Candidates, shape: Shape) -> Candidates:
             once |= other
         twice &= rule.lanes
         found = twice & ~thrice or twice
-        options = ((found & -found) * rule.copies) & state
-        if 0 < options.bit_count() < fewest:
-            best, fewest = options, options.bit_count()
-    return best
+        yield ((found & -found) * rule.copies) & state
+    lane = rules.lane
+    for cells, house in rules.odd:
+        once, twice, thrice = 0, 0, 0
+        for cell in cells:
+            other = state >> cell & lane
+            thrice |= twice & other
+            twice |= once & other
+            once |= other
+        found = twice & ~thrice or twice
+        yield (found & -found) * house & state

@@ -15,8 +15,9 @@ from math import hypot, inf
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
-from papernudge.hints.geometry import HOUSES, THIRDS, Cell, Cells, House, members
+from papernudge.hints.layout import Layout
 from papernudge.hints.looks import Read, Scan, least_covers, sight_glances
+from papernudge.hints.masks import Cell, Cells, House, members
 
 Point = tuple[float, float]
 """Column and row of a centre, in cells from the middle of the first cell."""
@@ -36,24 +37,26 @@ def _distance(a: Point, b: Point) -> float:
     return hypot(a[0] - b[0], a[1] - b[1])
 
 
-def _cell_point(cell: Cell) -> Point:
-    return float(cell % 9), float(cell // 9)
+def _cell_point(layout: Layout, cell: Cell) -> Point:
+    row, column = layout.place(cell)
+    return float(column), float(row)
 
 
 @lru_cache(maxsize=1 << 10)
-def _middle(cells: Cells) -> Point:
+def _middle(layout: Layout, cells: Cells) -> Point:
     """The middle one of a block or of a third of a line."""
     every = list(members(cells))
-    return _cell_point(every[len(every) // 2])
+    return _cell_point(layout, every[len(every) // 2])
 
 
 def _glances(board: Board, house: House) -> Stops:
     """Where the eye rests to read a house: see ``papernudge.hints.looks``."""
-    if house >= 18:
-        return (_middle(HOUSES[house]),)
-    blank = HOUSES[house] & board.blank
+    layout, parts = board.layout, board.glances.parts[house]
+    if len(parts) == 1:
+        return (_middle(layout, parts[0]),)
+    blank = layout.masks[house] & board.blank
     lone = blank & (blank - 1) == 0
-    return tuple(_middle(third) for third in THIRDS[house] if lone or third & blank)
+    return tuple(_middle(layout, part) for part in parts if lone or part & blank)
 
 
 # ------------------------------------------------------------ what a step looks at
@@ -152,7 +155,7 @@ def seen_from(board: Board, deduction: Deduction) -> Seen:
 
 def _choices(board: Board, deduction: Deduction) -> tuple[Stops, ...]:
     """Sets of points that a deduction can be seen from."""
-    held = tuple(_cell_point(cell) for cell in members(deduction.held))
+    held = tuple(_cell_point(board.layout, cell) for cell in members(deduction.held))
     choices: list[Stops] = [held]
     if not held and len(deduction.reads) == 1:
         return _read_from(board, deduction.reads[0], True)
@@ -165,14 +168,19 @@ def _choices(board: Board, deduction: Deduction) -> tuple[Stops, ...]:
 
 
 def _read_from(board: Board, read: Read, reads_house: bool) -> tuple[Stops, ...]:
+    layout = board.layout
     if isinstance(read, Scan):
-        need = HOUSES[read.house] & board.blank & ~read.places & ~board.premises[read.digit]
+        need = layout.masks[read.house] & board.blank & ~read.places & ~board.premises[read.digit]
         glances = _glances(board, read.house) if reads_house else ()
-        return _scan_points(need, board.placed[read.digit], glances)
-    return (tuple(_middle(place) for place in sight_glances(board, read.cell, read.digits)),)
+        return _scan_points(layout, need, board.placed[read.digit], glances)
+    places = sight_glances(board, read.cell, read.digits)
+    return (tuple(_middle(layout, place) for place in places),)
 
 
 @lru_cache(maxsize=1 << 16)
-def _scan_points(need: Cells, written: Cells, glances: Stops) -> tuple[Stops, ...]:
-    covers = least_covers(need, written) if need else (0,)
-    return tuple((*glances, *map(_cell_point, members(cover))) for cover in covers[:_COVERS])
+def _scan_points(layout: Layout, need: Cells, written: Cells, glances: Stops) -> tuple[Stops, ...]:
+    covers = least_covers(layout, need, written) if need else (0,)
+    return tuple(
+        (*glances, *(_cell_point(layout, cell) for cell in members(cover)))
+        for cover in covers[:_COVERS]
+    )

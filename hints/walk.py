@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from papernudge.hints.catalogue import Words
-from papernudge.hints.geometry import Cell, Cells, cell_name, cells_mask
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.line import Line
 from papernudge.hints.looks import Scan
+from papernudge.hints.masks import Cell, Cells, cells_mask, members
 from papernudge.hints.notes import IN_VIEW, board_of
 from papernudge.hints.nudge import Nudge, Told1, Told3, Told4, focus_of
 from papernudge.hints.pattern import Pattern
@@ -41,10 +42,11 @@ class Walked:
 
 @dataclass(frozen=True, slots=True)
 class Walk:
-    """A solve as lines; ``solved`` says whether they fill the grid."""
+    """A solve as lines; ``solved`` says whether they fill the grid; ``layout``: of which board."""
 
     steps: tuple[Walked, ...]
     solved: bool
+    layout: Layout = NEWSPAPER
 
     @property
     def lines(self) -> tuple[Line, ...]:
@@ -60,6 +62,7 @@ class Walk:
         """A few words for each line, as deep as asked: where to look; which question; why, looks,
         total and what it follows; what to write.
         """
+        words = words.on(self.layout)
         before: tuple[Cell, ...] = ()
         told = []
         for number, step in enumerate(self.steps, 1):
@@ -70,6 +73,7 @@ class Walk:
 
     def to_json(self, depth: int = 4, words: Words = ENGLISH) -> dict[str, Any]:
         """The walk as plain data; the fields of each line and no deeper ones."""
+        words = words.on(self.layout)
         out: dict[str, Any] = {"solved": self.solved}
         if depth >= 3:
             out["looks"] = self.looks
@@ -79,7 +83,8 @@ class Walk:
 def walk(position: Position) -> Walk:
     """The whole solve by cheapest lines. Stops early on a position that has no solution or many."""
     if position.faults:
-        return Walk((), position.blank == 0 and not position.faults)
+        solved = position.blank == 0 and not position.faults
+        return Walk((), solved, position.layout)
     steps: list[Walked] = []
     written = 0
     for line in cheapest_solve(position):
@@ -87,7 +92,7 @@ def walk(position: Position) -> Walk:
         for cell, digit in line.places:
             position = position.with_digit(cell, digit)
             written |= 1 << cell
-    return Walk(tuple(steps), position.blank == 0)
+    return Walk(tuple(steps), position.blank == 0, position.layout)
 
 
 def cheapest_solve(position: Position) -> Iterator[Line]:
@@ -119,20 +124,21 @@ def walked(line: Line, position: Position, before: Walked | None, written: int) 
     used = 0
     for step in line.steps:
         used |= step.evidence.cells
-    linked = tuple(c for c in range(81) if used & written & 1 << c)
+    linked = tuple(members(used & written))
     total = line.looks + (before.total if before else 0)
     switch = before is not None and before.asks != asks
     return Walked(Nudge(line, focus_of(line, position)), total, asks, switch, linked)
 
 
 def _line_json(step: Walked, depth: int, words: Words) -> dict[str, Any]:
+    layout = words.layout
     told = _told(step, depth).to_json(words)
     if depth >= 2:
         told |= {"asks": step.asks, "switch": step.switch}
     if depth >= 3:
-        told |= {"total": step.total, "linked": [cell_name(c) for c in step.linked]}
+        told |= {"total": step.total, "linked": layout.names(step.linked)}
     if depth == 4:  # a walk is the whole solve: what follows by itself is written too
-        told["places"] = [{"cell": cell_name(c), "digit": d} for c, d in step.line.places]
+        told["places"] = [{"cell": layout.name(c), "digit": d} for c, d in step.line.places]
         told.pop("follow", None)
         told["sentence"] = writing(step.line.places, words)
     return told

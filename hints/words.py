@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from papernudge.hints.catalogue import Words, english_plural
-from papernudge.hints.geometry import Cell, Digit, House, house_name
-from papernudge.hints.layout import NEWSPAPER
+from papernudge.hints.layout import BLOCK
+from papernudge.hints.masks import Cell, Digit, House
 from papernudge.hints.said import SAID
 
 ENGLISH = Words("en", SAID, english_plural)
@@ -18,7 +18,7 @@ ENGLISH = Words("en", SAID, english_plural)
 
 def named_cell(cell: Cell, words: Words = ENGLISH) -> str:
     """``R4C7``, or as the language has it."""
-    row, column = NEWSPAPER.place(cell)
+    row, column = words.layout.place(cell)
     return words.say("cell", row=row + 1, column=column + 1)
 
 
@@ -33,18 +33,26 @@ def either_cell(cells: Sequence[Cell], words: Words = ENGLISH) -> str:
 
 
 def named_house(house: House, words: Words = ENGLISH) -> str:
-    """``row 4``, ``column 2`` or ``block 9``."""
-    kind, number = house_name(house).split()
-    return words.say(f"house, {kind}", number=number)
+    """``row 4``, ``column 2`` or ``block 9``; blocks of any form and extra blocks, which nobody
+    numbers, by their first cell; diagonals by where they begin.
+    """
+    of_it = words.layout.houses[house]
+    kind = f"house, {of_it.kind}"
+    if of_it.kind == BLOCK and words.layout.even is None:
+        kind = "house, block of any form"
+    code = words.known(f"{kind} {of_it.number}", kind)
+    return words.say(code, number=of_it.number, cell=named_cell(of_it.cells[0], words))
 
 
 def named_houses(houses: Sequence[House], words: Words = ENGLISH) -> str:
     """The houses by name, joined: ``row 1``, ``rows 1 and 5``, ``row 1, column 2 and block 9``."""
-    kinds = {house_name(house).split()[0] for house in houses}
-    if len(houses) < 2 or len(kinds) > 1:
+    of_them = [words.layout.houses[house] for house in houses]
+    kinds = {house.kind for house in of_them}
+    numbered = kinds != {BLOCK} or words.layout.even
+    code = f"houses, {kinds.pop()}" if len(kinds) == 1 and numbered else ""
+    if len(houses) < 2 or code not in words.said:
         return words.all_of([named_house(house, words) for house in houses])
-    numbers = words.all_of([house_name(house).split()[1] for house in houses])
-    return words.say(f"houses, {kinds.pop()}", numbers=numbers)
+    return words.say(code, numbers=words.all_of([str(house.number) for house in of_them]))
 
 
 def where(digit: Digit | None, house: House | None, words: Words = ENGLISH) -> str:

@@ -7,6 +7,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from papernudge.hints.geometry import cell_name as cell_name
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.vision.grid import GridKind, Quality
 from papernudge.vision.hidden import Hidden
 from papernudge.vision.mesh import Mesh, Points
@@ -87,7 +88,8 @@ class GridReading:
     it, which cells those are. ``restored``: cells that read otherwise
     alone and were decided by the rules. ``evidence``: what it was read from, None for grids that
     were not read from a photo; ``told``: the answers it was read in the light of. With both and one
-    more answer :func:`papernudge.vision.reread.reread` reads it once more.
+    more answer :func:`papernudge.vision.reread.reread` reads it once more. ``layout``: the board,
+    of photos always the newspaper's; of others there are as many cells as it has.
     """
 
     kind: GridKind
@@ -100,19 +102,23 @@ class GridReading:
     chance_all_right: float = 0.0
     evidence: Evidence | None = None
     told: tuple[Told, ...] = ()
+    layout: Layout = NEWSPAPER
 
     @property
     def givens(self) -> str:
-        """81 characters, ``.`` for nothing."""
+        """A character for each cell, ``.`` for nothing."""
         return self._line(CellKind.GIVEN)
 
     @property
     def entries(self) -> str:
-        """81 characters, ``.`` for nothing."""
+        """A character for each cell, ``.`` for nothing."""
         return self._line(CellKind.ENTRY)
 
     def _line(self, kind: CellKind) -> str:
-        return "".join(str(c.digit) if c.kind is kind else "." for c in self.cells)
+        marks = self.layout.symbols
+        return "".join(
+            marks[c.digit - 1] if c.digit and c.kind is kind else "." for c in self.cells
+        )
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,6 +11,7 @@ from papernudge.cli.pictures.scene import doubt_scene as _doubt_scene
 from papernudge.cli.pictures.signs import corner
 from papernudge.cli.said import in_words
 from papernudge.hints.catalogue import message
+from papernudge.hints.layout import NEWSPAPER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 def answer_picture(answer: Answer, side: int, ending: str) -> bytes:
     """A nudge or a check, on its photo or on a clean board."""
+    _drawable(answer.sheet.grid)
     return _encoded(answer.sheet, answer_scene(answer), side, ending)
 
 
@@ -64,6 +66,7 @@ def answers_picture(answers: Sequence[Answer], caption: str, side: int, ending: 
 
 def doubt_picture(answer: Answer, side: int, ending: str) -> bytes:
     """The questions that must be answered first, where they stand on the page."""
+    _drawable(answer.sheet.grid)
     return _encoded(answer.sheet, _doubt_scene(answer), side, ending)
 
 
@@ -73,6 +76,12 @@ def _encoded(sheet: Sheet, scene: Scene, side: int, ending: str) -> bytes:
 
         return board_svg(sheet.grid, scene).encode()
     return encode(answer_raster(sheet, scene, side), ending)
+
+
+def _drawable(grid: GridReading) -> None:
+    """WordsError for a board that pictures are not drawn of."""
+    if grid.layout is not NEWSPAPER:
+        raise WordsError(message("picture of this board"))
 
 
 def answer_raster(sheet: Sheet, scene: Scene, side: int) -> Raster:

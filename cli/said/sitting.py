@@ -5,7 +5,7 @@ from __future__ import annotations
 SAID = {
     "grid of": "Grid {number} of {many} on the page.",
     "legend": "{cell} is row {row}, column {column}.",
-    "this grid is solved": "This grid is solved: all 81 digits are right.",
+    "this grid is solved": "This grid is solved: all {count} digits are right.",
     "a hint would lead astray": "Something written here can't be right, so a hint would lead"
     " astray: papernudge check says how much, where and what, as far as you want to know.",
     "no step": "No step that this tool knows opens another cell here; nothing written is wrong.",
@@ -78,13 +78,14 @@ SAID = {
     " found.",
     "unread grid to assume of": "Grid {number} could not be read, so nothing can be assumed of it.",
     "pixels come as": "Pixels come as uint8 (height, width, 3); got {dtype} {shape}.",
-    "givens are": "The givens are 81 digits, and . for nothing; got {got}.",
-    "entries are": "The entries are 81 digits, and . for nothing; got {got}.",
+    "givens are": "The givens are {many} digits, and . for nothing; got {got}.",
+    "entries are": "The entries are {many} digits, and . for nothing; got {got}.",
     "given and entry": "A cell with a given has no entry.",
+    "picture of this board": "Pictures are drawn of 9×9 boards with nine 3×3 blocks only.",
     "a depth is": "A depth is a number from 1 to {most}; got {got}.",
     "earlier photo differs": "The earlier photo does not show the same printed digits: it must be"
     " one of this grid.",
-    "say cell and digit": "Say in which cell, 0 to 80, and which digit was written.",
+    "say cell and digit": "Say in which cell, 0 to {last}, and which digit was written.",
     "that cell is printed": "That cell is printed: correct it with an answer.",
     "nothing to save": "This grid was not read: there is nothing of it to save.",
     "saved session is damaged": "This saved session is damaged: read the photo again.",

@@ -19,7 +19,15 @@ SAID = {
     "lines differ": "{cell} holds {given} in --given-line and {entry} in --entry-line: a cell with"
     " a given has no entry.",
     "line holds digits": "{option} holds digits, and . for nothing; it can't hold {got}.",
-    "line holds 81": "{option} holds 81 characters, row by row; this one has {length}.",
+    "line holds": "{option} holds {many} characters, row by row; this one has {length}.",
+    "line holds, would do": "{option} holds {many} characters, row by row; this one has {length},"
+    " which would do with {blocks}.",
+    "line holds symbols": "{option} holds 1 to {last} on this board, and . for nothing; it can't"
+    " hold {got}.",
+    "boards go with lines": "--blocks, --regions, --diagonals and --extra say which board a"
+    " --given-line is of: add it, or leave them out.",
+    "picture of another board": "--picture draws 9×9 boards with nine 3×3 blocks only: leave it out"
+    " for this one.",
     "no folder for a picture": "There is no folder for a picture ({why}): name one with --picture"
     " OUT.",
     "name the book to write": "Name the book to write: --book FILE.",
@@ -86,6 +94,8 @@ SAID = {
     "sign, to look at": "* to look at",
     "sign, to be written": "+ to be written",
     "sign, where to look": "{sign} where to look",
+    "board has diagonals": "Both diagonals hold each digit once.",
+    "board has an extra block": "An extra block holds each digit once: {cells}.",
     "row holds": "Row {row}: {cells}.",
     "a blank": "blank",
     "not seen": "not seen",

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.said import ENGLISH
-from papernudge.cli.session.documents import FORMAT, doubt_document
+from papernudge.cli.session.documents import FORMAT, doubt_document, layout_field
 from papernudge.cli.session.doubting import paper_state, questions, rests_on, standing
 from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, regions
 from papernudge.hints.catalogue import Words
@@ -61,6 +61,7 @@ class Answer:
             "state": self.state,
             "depth": self.depth,
             "sentence": self.sentence,
+            **layout_field(self.sheet.grid.layout),
             **self.fields,
         }
         if self.doubts:
@@ -85,7 +86,7 @@ def hint_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
     """The next step at this depth, or why there is none."""
     from papernudge.cli.session.pages import position_of
 
-    words = wishes.words
+    words = wishes.words.on(sheet.grid.layout)
     last = (*_written_since(sheet.grid, wishes.earlier), *sheet.latest)
 
     def nudged(grid: GridReading) -> Nudge | None:
@@ -131,7 +132,9 @@ def _step_by_what_is_seen(position: Position) -> Nudge | None:
     from papernudge.hints import next_nudge
     from papernudge.hints.solver import count_solutions
 
-    if position.entries.strip(".") or count_solutions(position.givens) == 0:
+    if position.entries.strip("."):
+        return None
+    if count_solutions(position.givens, layout=position.layout) == 0:
         return None
     return next_nudge(position)
 
@@ -161,7 +164,7 @@ _NO_NUDGE = {
 
 def _no_nudge(state: str, position: Position, words: Words) -> str:
     if state in _NO_NUDGE:
-        return words.say(_NO_NUDGE[state])
+        return words.say(_NO_NUDGE[state], count=position.layout.many)
     from papernudge.hints.checking import check
 
     return check(position).at(1, words).sentence
@@ -184,7 +187,7 @@ def walk_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
     """The whole solve from here, line by line, each as deep as asked."""
     from papernudge.hints import walk
 
-    words = wishes.words
+    words = wishes.words.on(sheet.grid.layout)
     first = hint_answer(sheet, depth, wishes)
     if first.state not in ("open", "no step"):
         return first
@@ -215,12 +218,14 @@ def check_answer(sheet: Sheet, depth: int, earlier: str | None, words: Words = E
     from papernudge.hints import Position
     from papernudge.hints.checking import Check, check
 
+    words = words.on(sheet.grid.layout)
+
     def checked(grid: GridReading) -> Check:
         before = None
         if earlier is not None:
             pairs = zip(grid.givens, earlier, strict=True)
             entries = "".join(e if g == "." else "." for g, e in pairs)
-            before = Position.of(grid.givens, entries)
+            before = Position.of(grid.givens, entries, layout=grid.layout)
         return check(position_of(grid), before)
 
     def with_notes(grid: GridReading) -> object:

@@ -10,16 +10,19 @@ from typing import TYPE_CHECKING
 from papernudge.cli.base.say import short
 from papernudge.cli.base.trouble import WordsError
 from papernudge.hints.catalogue import counted, message
-from papernudge.hints.geometry import CELL_NAME, cell_of
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.masks import VALUES
 
 if TYPE_CHECKING:
     from papernudge.vision.reading import CellReading, GridReading
 
 _SHAPE = re.compile(
-    rf"(?:(?P<grid>[1-9][0-9]{{0,8}}):)?(?P<cell>{CELL_NAME})"
-    r"=(?:(?:(?P<kind>given|entry):)?(?P<digit>[1-9]|\.)|notes:(?P<notes>[1-9]{1,9}|\.))",
+    r"(?:(?P<grid>[1-9][0-9]{0,8}):)?(?P<cell>R[0-9]{1,2}C[0-9]{1,2})"
+    r"=(?:(?:(?P<kind>given|entry):)?(?P<digit>[1-9A-G]|1[0-6]|\.)"
+    r"|notes:(?P<notes>[1-9A-G]{1,16}|\.))",
     re.ASCII | re.IGNORECASE,
 )
+"""What may be said of a cell on the largest board."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,21 +38,40 @@ class Assumption:
     notes: frozenset[int] | None = None
 
 
-def parse_assumption(text: str) -> Assumption:
-    """Reads ``[N:]R4C7=1``, ``=given:1``, ``=entry:1``, ``=.`` or ``=notes:14``.
+def parse_assumption(text: str, layout: Layout = NEWSPAPER) -> Assumption:
+    """Reads ``[N:]R4C7=1``, ``=given:1``, ``=entry:1``, ``=.`` or ``=notes:14``; on boards of more
+    than nine digits ``=A`` and ``=10`` too.
 
     WordsError for anything else.
     """
     found = _SHAPE.fullmatch(text.strip())
-    if found is None or (found["kind"] and found["digit"] == "."):
+    cell = layout.cell(found["cell"]) if found else None
+    digits = (found["notes"] or found["digit"]) if found else ""
+    if (
+        found is None
+        or cell is None
+        or (found["kind"] and found["digit"] == ".")
+        or not _on_board(digits, found["notes"] is None, layout)
+    ):
         raise WordsError(message("an assumption looks like", got=short(text)))
     return Assumption(
         int(found["grid"]) if found["grid"] else None,
-        cell_of(found["cell"]),
+        cell,
         found["kind"].lower() if found["kind"] else None,
-        None if found["digit"] in (".", None) else int(found["digit"]),
-        None if found["notes"] is None else frozenset(int(d) for d in found["notes"] if d != "."),
+        None if found["digit"] is None else digit_of(found["digit"]),
+        None if found["notes"] is None else frozenset(filter(None, map(digit_of, found["notes"]))),
     )
+
+
+def digit_of(mark: str) -> int | None:
+    """The digit that ``7``, ``A`` or ``10`` says; None for ``.``."""
+    return int(mark) if len(mark) > 1 else VALUES[mark.upper()] or None
+
+
+def _on_board(digits: str, one: bool, layout: Layout) -> bool:
+    """Whether a board has these digits, or this one."""
+    said = [digits] if one else digits
+    return all((digit_of(mark) or 1) in layout.digits for mark in said)
 
 
 def assumed(
@@ -84,7 +106,7 @@ def _overruled(grid: GridReading, one: Assumption) -> GridReading:
         grid = reread(grid.evidence, (*grid.told, answer), solve)
     cells = list(grid.cells)
     before = cells[one.cell].chance
-    cells[one.cell] = _certain(cells[one.cell], one)
+    cells[one.cell] = _certain(cells[one.cell], one, grid.layout.side)
     return replace(
         grid,
         cells=tuple(cells),
@@ -94,7 +116,8 @@ def _overruled(grid: GridReading, one: Assumption) -> GridReading:
     )
 
 
-def _certain(cell: CellReading, one: Assumption) -> CellReading:
+def _certain(cell: CellReading, one: Assumption, many: int) -> CellReading:
+    """``many``: digits of the board."""
     from papernudge.vision.reading import CellKind
 
     if one.digit is None:
@@ -105,7 +128,7 @@ def _certain(cell: CellReading, one: Assumption) -> CellReading:
         kind = CellKind.ENTRY if cell.kind is CellKind.BLANK else cell.kind
     digit = one.digit
     notes = cell.notes if digit is None else frozenset()
-    chances = tuple(float(d == (digit or 0)) for d in range(10))
+    chances = tuple(float(d == (digit or 0)) for d in range(many + 1))
     return replace(
         cell,
         kind=kind,

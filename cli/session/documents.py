@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.base.trouble import Trouble
+from papernudge.hints.layout import NEWSPAPER, Layout
 
 if TYPE_CHECKING:
     from papernudge.cli.session.pages import Page
@@ -13,6 +14,15 @@ if TYPE_CHECKING:
 Document = dict[str, Any]
 
 FORMAT = 1
+
+
+def layout_field(layout: Layout) -> Document:
+    """Which board it is, told of all but the newspaper's."""
+    if layout is NEWSPAPER:
+        return {}
+    from papernudge.hints.shapes import as_data
+
+    return {"layout": as_data(layout)}
 
 
 def failure_document(called: str | None, trouble: Trouble) -> Document:
@@ -34,8 +44,7 @@ def page_document(page: Page) -> Document:
 
 def grid_document(grid: GridReading, on_photo: bool) -> Document:
     """One grid; cells that hold nothing special are left out of the maps."""
-    from papernudge.vision.reading import cell_name
-
+    cell_name = grid.layout.name
     corners = [[round(float(x), 1), round(float(y), 1)] for x, y in grid.corners]
     out: Document = {
         "kind": str(grid.kind),
@@ -48,6 +57,7 @@ def grid_document(grid: GridReading, on_photo: bool) -> Document:
         "restored": [cell_name(c) for c in grid.restored],
         "quality": {"ok": grid.quality.ok, "reason": grid.quality.reason},
         "chance_all_right": _chance(grid.chance_all_right),
+        **layout_field(grid.layout),
     }
     return out
 

@@ -12,6 +12,7 @@ from papernudge.cli.said import ENGLISH
 from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, how_to_tell, regions
 from papernudge.hints.catalogue import Words
 from papernudge.hints.geometry import cell_name
+from papernudge.hints.masks import VALUES
 from papernudge.hints.words import a_digit, named_cell
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ def _told_of_paper(as_read: str) -> Callable[[GridReading], object]:
 
     def told(grid: GridReading) -> object:
         whole = position_of(grid)
-        position = Position(whole.givens, whole.entries)
+        position = Position(whole.givens, whole.entries, layout=whole.layout)
         state = paper_state(position)
         if state != as_read:  # that is difference enough
             return state
@@ -161,12 +162,13 @@ def _others(grid: GridReading, doubt: Doubt) -> list[int | None]:
     """
     if doubt.instead:
         return [digit for digit, _ in doubt.instead]
-    chances = list(grid.cells[doubt.cell].digit_chances) or [0.0] * 10
+    side = grid.layout.side
+    chances = list(grid.cells[doubt.cell].digit_chances) or [0.0] * (side + 1)
     chances[doubt.read or 0] = -1.0
-    likeliest = max(range(10), key=lambda digit: chances[digit])
+    likeliest = max(range(side + 1), key=lambda digit: chances[digit])
     if chances[likeliest] > 0:
         return [likeliest or None]
-    return [(doubt.read or 0) % 9 + 1]
+    return [(doubt.read or 0) % side + 1]
 
 
 def _told(grid: GridReading, answers: Iterable[_Answer]) -> GridReading:
@@ -189,7 +191,7 @@ def misreadings(grid: GridReading, wrong: Iterable[int], solution: str) -> tuple
         cell = grid.cells[at]
         if at in known or not cell.digit_chances or cell.chance >= 1.0:
             continue
-        right = int(solution[at])
+        right = VALUES[solution[at]]
         if cell.digit_chances[right] >= _SOFT:
             instead = ((right, cell.digit_chances[right]),)
             out.append(Doubt(at, "digit", cell.digit, cell.chance, instead))

@@ -5,9 +5,8 @@ from __future__ import annotations
 import re
 
 from papernudge.hints.catalogue import Words
-from papernudge.hints.geometry import CELL_NAME
 
-_CELL = re.compile(CELL_NAME)
+_CELL = re.compile(r"R([1-9][0-9]?)C([1-9][0-9]?)")
 
 
 def legend(said: str, words: Words) -> str:
@@ -17,8 +16,8 @@ def legend(said: str, words: Words) -> str:
     named = _CELL.search(said)
     if words.language == "en" or named is None:
         return ""
-    row, column = named[0][1], named[0][3]
-    return words.say("legend", cell=named[0], row=int(row), column=int(column))
+    row, column = map(int, named.groups())
+    return words.say("legend", cell=named[0], row=row, column=column)
 
 
 def with_legend(said: str, words: Words) -> str:

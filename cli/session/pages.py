@@ -10,6 +10,8 @@ from papernudge.cli.base.trouble import GridError, WordsError, from_failure
 from papernudge.cli.said import ENGLISH, spoken
 from papernudge.cli.session.assume import Assumption, assumed
 from papernudge.hints.catalogue import Words, counted, message
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.masks import SYMBOLS, VALUES
 
 if TYPE_CHECKING:
     from papernudge.hints import Position
@@ -100,7 +102,7 @@ def position_of(grid: GridReading) -> Position:
         for c, cell in enumerate(grid.cells)
         if cell.notes and cell.digit is None and cell.notes_chance >= NOTES_SURE
     }
-    return Position.of(grid.givens, grid.entries, notes)
+    return Position.of(grid.givens, grid.entries, notes, grid.layout)
 
 
 def read_opened(called: str | None, photo: Photo) -> Page:
@@ -122,7 +124,7 @@ def written_before(sheet: Sheet, page: Page) -> str | None:
     wanted = sheet.grid.givens
     for grid in page.grids:
         if grid.cells and same_print(wanted, grid.givens):
-            digits = [str(cell.digit or ".") for cell in grid.cells]
+            digits = [SYMBOLS[cell.digit - 1] if cell.digit else "." for cell in grid.cells]
             return "".join(d if w == "." else "." for d, w in zip(digits, wanted, strict=True))
     return None
 
@@ -137,8 +139,10 @@ def same_print(wanted: str, givens: str) -> bool:
     return sum(one == other != "." for one, other in pairs) >= 0.85 * printed
 
 
-def page_of_lines(givens: str, entries: str) -> Page:
-    """A page without a photo, of lines of 81 characters each, row by row, ``.`` for nothing."""
+def page_of_lines(givens: str, entries: str, layout: Layout = NEWSPAPER) -> Page:
+    """A page without a photo, of lines of a character for each cell of a board, row by row, ``.``
+    for nothing.
+    """
     import numpy as np
 
     from papernudge.vision.grid import GridKind, Quality
@@ -149,11 +153,17 @@ def page_of_lines(givens: str, entries: str) -> Page:
         kind = CellKind.GIVEN if given != "." else CellKind.ENTRY
         if digit == ".":
             return CellReading(CellKind.BLANK, None, 1.0)
-        return CellReading(kind, int(digit), 1.0, given_chance=float(kind is CellKind.GIVEN))
+        given_chance = float(kind is CellKind.GIVEN)
+        return CellReading(kind, VALUES[digit], 1.0, given_chance=given_chance)
 
     cells = tuple(cell(g, e) for g, e in zip(givens, entries, strict=True))
     grid = GridReading(
-        GridKind.PUZZLE, np.zeros((4, 2)), Quality(True), cells=cells, chance_all_right=1.0
+        GridKind.PUZZLE,
+        np.zeros((4, 2)),
+        Quality(True),
+        cells=cells,
+        chance_all_right=1.0,
+        layout=layout,
     )
     return Page(None, None, PageReading((0, 0), (grid,)))
 

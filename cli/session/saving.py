@@ -13,8 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.assume import Assumption
+from papernudge.cli.session.documents import layout_field
 from papernudge.cli.session.pages import Page, Sheet, page_of_lines
 from papernudge.hints.catalogue import Message, message
+from papernudge.hints.layout import NEWSPAPER
 
 if TYPE_CHECKING:
     from papernudge.vision.evidence import Evidence
@@ -49,6 +51,7 @@ def save(sheet: Sheet) -> bytes:
     if grid.evidence is None:
         notes = {cell: sorted(one.notes) for cell, one in enumerate(grid.cells) if one.notes}
         lines = {"form": _FORM, "givens": grid.givens, "entries": grid.entries, "notes": notes}
+        lines |= layout_field(grid.layout)
         return json.dumps(lines | told).encode()
     reading = sheet.page.reading
     told |= {
@@ -83,9 +86,13 @@ def load(data: bytes) -> Sheet:
 
 
 def _of_lines(told: Mapping[str, Any]) -> Sheet:
+    from papernudge.hints.shapes import from_data
+
     if told["form"] != _FORM:
         raise SavedError(message("saved in another form", form=told["form"], here=_FORM))
-    sheet = Sheet(page_of_lines(told["givens"], told["entries"]), 1, tuple(told["latest"]))
+    layout = from_data(told["layout"]) if "layout" in told else NEWSPAPER
+    page = page_of_lines(told["givens"], told["entries"], layout)
+    sheet = Sheet(page, 1, tuple(told["latest"]))
     noted = {int(cell): frozenset(notes) for cell, notes in told["notes"].items()}
     return sheet.assuming([Assumption(None, c, None, None, notes) for c, notes in noted.items()])
 

@@ -7,6 +7,7 @@ the process; what goes wrong raises a :class:`Trouble` with one sentence for the
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -31,7 +32,8 @@ from papernudge.cli.session.pages import (
     written_before,
 )
 from papernudge.hints.catalogue import Words, message
-from papernudge.hints.geometry import cell_name
+from papernudge.hints.layout import Layout
+from papernudge.hints.shapes import ShapeError, board_of
 
 if TYPE_CHECKING:
     from papernudge.vision.photo import Photo
@@ -91,17 +93,35 @@ def _decoded(photo: object, called: str) -> Photo:
     return opened
 
 
-def read_lines(givens: str, entries: str = "." * 81) -> Page:
+def read_lines(
+    givens: str,
+    entries: str | None = None,
+    *,
+    blocks: str | None = None,
+    regions: str | None = None,
+    diagonals: bool = False,
+    extra: Sequence[str] = (),
+) -> Page:
     """A page without a photo: lines of 81 characters, row by row, ``.`` for nothing.
 
-    Raises WordsError where they are of another shape or a cell has both.
+    Of another board as many as it has cells, A for 10, B for 11 and so on: ``blocks`` are rows and
+    columns of a block (``2x3``), ``regions`` in their place a letter for each cell, the same in a
+    block; ``diagonals``: whether both hold each digit once; ``extra``: lines with a letter for each
+    cell of an extra block and ``.`` for others.
+
+    Raises WordsError where they are of another shape, a cell has both, or there is no such board.
     """
+    try:
+        layout = board_of(blocks, regions, diagonals, extra)
+    except ShapeError as error:
+        raise WordsError(error.says) from error
+    entries = layout.blank if entries is None else entries
     for line, what in ((givens, "givens are"), (entries, "entries are")):
-        if len(line) != 81 or line.strip("123456789."):
-            raise WordsError(message(what, got=repr(line[:100])))
+        if len(line) != layout.many or line.strip(f"{layout.symbols}."):
+            raise WordsError(message(what, many=layout.many, got=repr(line[:100])))
     if any(g != "." != e for g, e in zip(givens, entries, strict=True)):
         raise WordsError(message("given and entry"))
-    return page_of_lines(givens, entries)
+    return page_of_lines(givens, entries, layout)
 
 
 def nudge(
@@ -175,7 +195,7 @@ def _question(sheet: Sheet, doubt: Doubt, words: Words) -> Question:
     grid = sheet.grid
     return Question(
         doubt.cell,
-        cell_name(doubt.cell),
+        grid.layout.name(doubt.cell),
         asked(grid, doubt, words),
         choices(grid, doubt, words),
         doubt,
@@ -189,13 +209,13 @@ def answered(sheet: Sheet, *says: str | Choice | Assumption) -> Sheet:
     ``R4C7=.`` for nothing, ``R4C7=notes:14``. What an answer settles elsewhere is read anew.
     Raises WordsError for anything else.
     """
-    return sheet.assuming([_assumption(one) for one in says])
+    return sheet.assuming([_assumption(one, sheet.grid.layout) for one in says])
 
 
-def _assumption(says: str | Choice | Assumption) -> Assumption:
+def _assumption(says: str | Choice | Assumption, layout: Layout) -> Assumption:
     if isinstance(says, Assumption):
         return says
-    return parse_assumption(says.says if isinstance(says, Choice) else says)
+    return parse_assumption(says.says if isinstance(says, Choice) else says, layout)
 
 
 def wrote(answer: Answer, cell: int | None = None, digit: int | None = None) -> Sheet:
@@ -210,8 +230,11 @@ def wrote(answer: Answer, cell: int | None = None, digit: int | None = None) -> 
     if cell is None:
         cell = next((at for at, asked_for in places.items() if digit in (None, asked_for)), None)
     digit = digit or places.get(-1 if cell is None else cell)
-    if cell is None or digit is None or cell not in range(81) or digit not in range(1, 10):
-        raise WordsError(message("say cell and digit"))
+    layout = answer.sheet.grid.layout
+    if cell not in layout.cells or digit not in layout.digits:
+        raise WordsError(message("say cell and digit", last=layout.many - 1))
+    assert cell is not None
+    assert digit is not None
     if answer.sheet.grid.cells[cell].kind == "given":
         raise WordsError(message("that cell is printed"))
     return answer.sheet.wrote(cell, digit)

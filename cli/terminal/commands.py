@@ -22,8 +22,9 @@ from papernudge.cli.session.documents import Document, failure_document, page_do
 from papernudge.cli.session.naming import with_legend
 from papernudge.cli.session.pages import Page, Sheet, choose, unreadable, written_before
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
-from papernudge.cli.terminal.sources import Source, open_page, sources
+from papernudge.cli.terminal.sources import Lines, Source, open_page, sources
 from papernudge.hints.catalogue import Run, message
+from papernudge.hints.layout import NEWSPAPER, Layout
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -50,6 +51,7 @@ class Wishes:
         assume: Sequence[str] | None,
         grid: int | None,
         sentences: bool,
+        layout: Layout = NEWSPAPER,
     ) -> Wishes:
         """Stop (2) where the words are off, before any file is opened."""
         if as_json and json_lines:
@@ -57,8 +59,10 @@ class Wishes:
         if picture is not None and Path(picture).suffix.lower() not in ENDINGS:
             ends = Run(ENDINGS)
             raise bad_words("picture ends in", endings=ends, got=short(picture))
+        if picture is not None and layout is not NEWSPAPER:
+            raise bad_words("picture of another board")
         output = "json" if as_json else "json lines" if json_lines else "text"
-        assumptions = tuple(parse_assumption(text) for text in assume or ())
+        assumptions = tuple(parse_assumption(text, layout) for text in assume or ())
         where = None if picture is None else Path(picture)
         return cls(output, where, side, assumptions, grid, sentences)
 
@@ -68,11 +72,9 @@ class Wishes:
         return self.output == "text" and sys.stdin.isatty() and sys.stdout.isatty()
 
 
-def run_read(
-    photos: Sequence[str], given_line: str | None, entry_line: str | None, wishes: Wishes
-) -> int:
+def run_read(photos: Sequence[str], lines: Lines, wishes: Wishes) -> int:
     """``papernudge read``."""
-    found = sources(photos, given_line, entry_line)
+    found = sources(photos, lines)
     _one_picture(found, wishes)
     return _report(found, wishes, lambda source: _read_one(source, wishes))
 
@@ -102,8 +104,7 @@ def _read_one(source: Source, wishes: Wishes) -> Outcome:
 
 def run_hint(
     photos: Sequence[str],
-    given_line: str | None,
-    entry_line: str | None,
+    lines: Lines,
     wishes: Wishes,
     tell: int | None,
     walk: bool,
@@ -117,7 +118,7 @@ def run_hint(
     if route and tell not in (None, 4):
         raise bad_words("route tells all")
     depth = tell or (4 if walk else 1)
-    found = sources(photos, given_line, entry_line)
+    found = sources(photos, lines)
     _one_picture(found, wishes, since)
 
     def one(source: Source) -> Outcome:
@@ -149,14 +150,13 @@ def run_hint(
 
 def run_check(
     photos: Sequence[str],
-    given_line: str | None,
-    entry_line: str | None,
+    lines: Lines,
     wishes: Wishes,
     tell: int,
     since: str | None,
 ) -> int:
     """``papernudge check``."""
-    found = sources(photos, given_line, entry_line)
+    found = sources(photos, lines)
     _one_picture(found, wishes, since)
     if since is not None and len(found) > 1:
         raise bad_words("since compares one")

@@ -7,9 +7,41 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from threading import Thread
 
-from papernudge.cli.base.exits import bad_words
+from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.session.pages import Page, page_of_lines, read_opened
-from papernudge.hints.geometry import cell_name
+from papernudge.hints.catalogue import Either
+from papernudge.hints.layout import NEWSPAPER, Layout
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Lines in place of a photo, as typed, and the board that they are of."""
+
+    given: str | None = None
+    entry: str | None = None
+    layout: Layout = NEWSPAPER
+
+    @classmethod
+    def of(
+        cls,
+        given: str | None,
+        entry: str | None,
+        blocks: str | None,
+        regions: str | None,
+        diagonals: bool,
+        extra: Sequence[str] | None,
+    ) -> Lines:
+        """Stop (2) where the words make no board, or where there are no lines of it."""
+        if blocks is None and regions is None and not diagonals and not extra:
+            return cls(given, entry)
+        from papernudge.hints.shapes import ShapeError, board_of
+
+        if given is None:
+            raise bad_words("boards go with lines")
+        try:
+            return cls(given, entry, board_of(blocks, regions, diagonals, extra or ()))
+        except ShapeError as error:
+            raise Stop(Exit.WORDS, error.says, stage="command", reason="words") from error
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,15 +51,14 @@ class Source:
     photo: str | None
     givens: str = ""
     entries: str = ""
+    layout: Layout = NEWSPAPER
 
 
-def sources(
-    photos: Sequence[str], given_line: str | None, entry_line: str | None
-) -> tuple[Source, ...]:
+def sources(photos: Sequence[str], lines: Lines) -> tuple[Source, ...]:
     """Photos, or one pair of lines; Stop (2) if neither or both were named."""
-    if given_line is None and entry_line is not None:
+    if lines.given is None and lines.entry is not None:
         raise bad_words("entry line alone")
-    if given_line is None:
+    if lines.given is None:
         if not photos:
             raise bad_words("name a photo")
         if photos.count("-") > 1:
@@ -35,29 +66,45 @@ def sources(
         return tuple(Source(photo) for photo in photos)
     if photos:
         raise bad_words("photo or line")
-    givens = _line(given_line, "--given-line")
-    entries = _line(entry_line or "." * 81, "--entry-line")
+    layout = lines.layout
+    givens = _line(lines.given, "--given-line", layout)
+    entries = _line(lines.entry or layout.blank, "--entry-line", layout)
     for cell, (given, entry) in enumerate(zip(givens, entries, strict=True)):
         if given != "." and entry not in (".", given):
-            raise bad_words("lines differ", cell=cell_name(cell), given=given, entry=entry)
+            raise bad_words("lines differ", cell=layout.name(cell), given=given, entry=entry)
     entries = "".join("." if g != "." else e for g, e in zip(givens, entries, strict=True))
-    return (Source(None, givens, entries),)
+    return (Source(None, givens, entries, layout),)
 
 
-def _line(text: str, option: str) -> str:
+def _line(text: str, option: str, layout: Layout) -> str:
     line = "".join(text.split()).replace("0", ".")
-    odd = next((c for c in line if c not in "123456789."), None)
-    if odd is not None:
+    if layout is not NEWSPAPER:
+        line = line.upper()
+    data = {"option": option, "many": layout.many, "length": len(line)}
+    if len(line) != layout.many and (fits := _boards_of(len(line))):
+        raise bad_words("line holds, would do", blocks=fits, **data)
+    odd = next((c for c in line if c not in f"{layout.symbols}."), None)
+    if odd is not None and layout is NEWSPAPER:
         raise bad_words("line holds digits", option=option, got=repr(odd))
-    if len(line) != 81:
-        raise bad_words("line holds 81", option=option, length=len(line))
+    if odd is not None:
+        last = layout.symbols[-1]
+        raise bad_words("line holds symbols", option=option, last=last, got=repr(odd))
+    if len(line) != layout.many:
+        raise bad_words("line holds", **data)
     return line
+
+
+def _boards_of(length: int) -> Either | None:
+    """The words for boards that a line of this length would do for."""
+    from papernudge.hints.shapes import blocks_for
+
+    return Either(f"--blocks {blocks}" for blocks in blocks_for(length)) or None
 
 
 def open_page(source: Source) -> Page:
     """Reads a source; Stop (5) for a file that can't be read, (3) for one without a grid."""
     if source.photo is None:
-        return page_of_lines(source.givens, source.entries)
+        return page_of_lines(source.givens, source.entries, source.layout)
     from papernudge.cli.base.opening import begun, opened
 
     opening = begun(source.photo)

@@ -6,6 +6,7 @@ import re
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
@@ -14,14 +15,14 @@ from papernudge.cli.base.exits import bad_words
 from papernudge.cli.base.say import say, show
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.said import in_words, spoken
-from papernudge.cli.session.assume import Assumption, parse_assumption
+from papernudge.cli.session.assume import Assumption, digit_of, parse_assumption
 from papernudge.cli.session.doubting import asked, choices, note_sets
 from papernudge.cli.session.naming import with_legend
 from papernudge.cli.terminal.board import board, marks_of
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 from papernudge.cli.terminal.viewer import Folder, opens
 from papernudge.hints.catalogue import Either
-from papernudge.hints.geometry import cell_name, cell_of
+from papernudge.hints.layout import Layout
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -32,12 +33,19 @@ if TYPE_CHECKING:
 Answering = Callable[["Sheet", int], "Answer"]
 
 _LED_INTO_CHECK = ("mistaken", "not one solution")
-_WRITTEN = re.compile(
-    r"(?P<first>[1-9])?(?:\s*(?:in|at|=|:)?\s*)"
-    r"(?:R(?P<row>[1-9])\s*C(?P<column>[1-9])(?:\s*(?:is|=|:)?\s*(?P<last>[1-9]))?)?",
-    re.IGNORECASE,
-)
-"""What may stand after an n: a digit, a cell, both in either order."""
+
+
+@lru_cache
+def _written_on(layout: Layout) -> re.Pattern[str]:
+    """What may stand after an n: a digit, a cell, both in either order."""
+    many = layout.side > 9
+    place = "1[0-6]|[1-9]" if many else "[1-9]"
+    digit = "1[0-6]|[1-9A-G]" if many else "[1-9]"
+    return re.compile(
+        rf"(?P<first>{digit})?(?:\s*(?:in|at|=|:)?\s*)"
+        rf"(?:(?P<cell>R(?:{place})\s*C(?:{place}))(?:\s*(?:is|=|:)?\s*(?P<last>{digit}))?)?",
+        re.IGNORECASE,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +205,7 @@ class Talk:
         if not reply:
             return None
         try:
-            sheet = turn.sheet.assuming([parse_assumption(reply)])
+            sheet = turn.sheet.assuming([parse_assumption(reply, turn.sheet.grid.layout)])
             return _Turn(sheet, 1 if turn.checking else turn.depth)
         except Trouble as wrong:
             self._tell(wrong.sentence)
@@ -238,18 +246,20 @@ def written_by(words: str, nudge: Nudge | None, grid: GridReading) -> tuple[int,
     or nothing, where what is left out is what the step asked for. Stop (2) where it can't be known.
     """
     asked_for = dict(nudge.line.places) if nudge is not None else {}
-    found = _WRITTEN.fullmatch(words.strip(" \t=:,"))
+    found = _written_on(grid.layout).fullmatch(words.strip(" \t=:,"))
     if found is None or (not found.group(0) and not asked_for):
         raise bad_words("type what you wrote")
-    digit = next((int(d) for d in (found["first"], found["last"]) if d), None)
-    if found["row"] is None:
+    digit = next((digit_of(d) for d in (found["first"], found["last"]) if d), None)
+    if found["cell"] is None:
         cells = [c for c, d in asked_for.items() if digit in (None, d)]
         if not cells:
             raise bad_words("say in which cell")
         return cells[0], asked_for[cells[0]]
-    cell = cell_of(f"R{found['row']}C{found['column']}")
+    cell = grid.layout.cell("".join(found["cell"].split()))
+    if cell is None or (digit or 1) not in grid.layout.digits:
+        raise bad_words("type what you wrote")
     if grid.cells[cell].kind == "given":
-        raise bad_words("correct a printed one", cell=cell_name(cell))
+        raise bad_words("correct a printed one", cell=grid.layout.name(cell))
     if digit is None and cell not in asked_for:
         raise bad_words("say which digit")
     return cell, digit or asked_for[cell]

@@ -10,6 +10,7 @@ from papernudge.cli.said import in_words, spoken
 from papernudge.cli.session.doubting import questions
 from papernudge.cli.terminal.board import board, rows_in_words
 from papernudge.hints.catalogue import All, Message, counted
+from papernudge.hints.masks import SYMBOLS
 from papernudge.hints.words import named_cell
 
 if TYPE_CHECKING:
@@ -43,12 +44,13 @@ def _grid_words(grid: GridReading, number: int, many: int, sentences: bool) -> s
     asked = questions(grid, grid.doubts, spoken())
     lines += [in_words("in doubt", question=question) for question, _ in asked]
     if grid.restored:
-        lines.append(in_words("decided by the rules", cells=_listed(grid.restored)))
+        lines.append(in_words("decided by the rules", cells=_listed(grid, grid.restored)))
     return "\n".join(lines)
 
 
-def _listed(cells: Sequence[int]) -> str:
-    return spoken().chained("listed", [named_cell(cell, spoken()) for cell in cells])
+def _listed(grid: GridReading, cells: Sequence[int]) -> str:
+    words = spoken().on(grid.layout)
+    return words.chained("listed", [named_cell(cell, words) for cell in cells])
 
 
 def _counted(grid: GridReading) -> list[Message]:
@@ -69,14 +71,14 @@ def _notes_and_strikes(grid: GridReading) -> list[str]:
         told = [
             in_words(
                 "notes of a cell",
-                cell=named_cell(c, spoken()),
-                digits="".join(map(str, sorted(grid.cells[c].notes))),
+                cell=named_cell(c, spoken().on(grid.layout)),
+                digits="".join(SYMBOLS[d - 1] for d in sorted(grid.cells[c].notes)),
             )
             for c in noted
         ]
         lines.append(in_words("small notes", cells=spoken().chained("listed", told)))
     if struck:
-        lines.append(in_words("struck out", cells=_listed(struck)))
+        lines.append(in_words("struck out", cells=_listed(grid, struck)))
     return lines
 
 
@@ -89,7 +91,8 @@ def grids_table(answers: Sequence[Answer]) -> str:
     for answer in answers:
         wrong = answer.fields.get("wrong")
         filled = int(answer.fields.get("filled", 0))
-        written = filled - (81 - answer.sheet.grid.givens.count("."))
+        many = answer.sheet.grid.layout.many
+        written = filled - (many - answer.sheet.grid.givens.count("."))
         known = wrong is not None and answer.state != "not one solution"
         right = str(written - int(wrong or 0)) if known else "-"
         said = str(wrong) if known else "-"
@@ -98,7 +101,7 @@ def grids_table(answers: Sequence[Answer]) -> str:
                 str(answer.sheet.number),
                 right,
                 said,
-                str(81 - filled),
+                str(many - filled),
                 in_words(f"state, {answer.state}"),
             )
         )

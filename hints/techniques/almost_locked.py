@@ -9,18 +9,9 @@ from typing import NamedTuple
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce, paid
-from papernudge.hints.geometry import (
-    DIGITS_IN,
-    HOUSE_CELLS,
-    Cell,
-    Cells,
-    Digit,
-    Digits,
-    candidates_of,
-    houses_holding,
-    peers_of_all,
-)
+from papernudge.hints.layout import Layout
 from papernudge.hints.looks import Sight
+from papernudge.hints.masks import DIGITS_IN, Cell, Cells, Digit, Digits
 from papernudge.hints.pattern import (
     BASE,
     ONE_SET,
@@ -50,23 +41,26 @@ class AlmostLocked(NamedTuple):
     around: tuple[Cells, ...]
 
     @classmethod
-    def of(cls, looks: int, union: Digits, taken: tuple[tuple[Cell, Digits], ...]) -> AlmostLocked:
+    def of(
+        cls, layout: Layout, looks: int, union: Digits, taken: tuple[tuple[Cell, Digits], ...]
+    ) -> AlmostLocked:
         """From its cells and what they can take."""
-        cells, places, around = _placed(taken)
+        cells, places, around = _placed(layout, taken)
         return cls(looks, cells, union, taken, places, around)
 
 
 @lru_cache(maxsize=1 << 15)
 def _placed(
-    taken: tuple[tuple[Cell, Digits], ...],
+    layout: Layout, taken: tuple[tuple[Cell, Digits], ...]
 ) -> tuple[Cells, tuple[Cells, ...], tuple[Cells, ...]]:
     """All the cells, for each digit those that can take it, and the cells that see all of these."""
-    cells, places = 0, [0] * 10
+    cells, places = 0, [0] * (layout.side + 1)
     for cell, digits in taken:
         cells |= 1 << cell
         for digit in DIGITS_IN[digits]:
             places[digit] |= 1 << cell
-    return cells, tuple(places), tuple([peers_of_all(some) if some else 0 for some in places])
+    seen = [layout.seen_by_all(some) if some else 0 for some in places]
+    return cells, tuple(places), tuple(seen)
 
 
 def almost_locked_sets(board: Board, budget: int) -> list[Deduction]:
@@ -98,11 +92,11 @@ class AlmostLockedHunt:
     def __init__(self, board: Board) -> None:
         """Nothing is taken up yet."""
         self.board: Board | None = None
-        self.houses: list[tuple[Digits, ...]] = [()] * 27
+        self.houses: list[tuple[Digits, ...]] = [()] * len(board.layout.houses)
         self.known: set[tuple[tuple[Cell, Digits], ...]] = set()
         self.untaken = list[AlmostLocked]()
         self.taken = list[AlmostLocked]()
-        self.having: list[dict[Cells, list[int]]] = [{} for _ in range(10)]
+        self.having: list[dict[Cells, list[int]]] = [{} for _ in range(board.layout.side + 1)]
         self.pairs: list[tuple[int, int, _Pair]] = []
         self.later: list[tuple[int, int, Deduction]] = []
         self.count = 0
@@ -130,8 +124,8 @@ class AlmostLockedHunt:
 
     def _look_at(self, board: Board) -> None:
         """Find the sets that have come up since the last board."""
-        self.board = board
-        for house, cells in enumerate(HOUSE_CELLS):
+        self.board, layout = board, board.layout
+        for house, cells in enumerate(layout.house_cells):
             digits = tuple([board.digits[c] for c in cells])
             if digits == self.houses[house]:
                 continue
@@ -141,7 +135,7 @@ class AlmostLockedHunt:
                 if taken not in self.known:
                     self.known.add(taken)
                     looks = len(taken) + sum([paid(board, Sight(c, union)) for c, _ in taken])
-                    heappush(self.untaken, AlmostLocked.of(looks, union, taken))
+                    heappush(self.untaken, AlmostLocked.of(layout, looks, union, taken))
 
     def _take_up(self, board: Board, one: AlmostLocked) -> None:
         """Pair a set with all before that share two digits with it, one of them not in both, if the
@@ -224,17 +218,19 @@ def _deduced(
     kept = 1 << (x - 1) | 1 << (z - 1)
     reads = [Sight(c, s.digits & (digits | ~kept)) for s in sets for c, digits in s.taken]
     held = sets[0].cells | sets[1].cells
-    sees, ruled_out = partial(_pattern, sets, x, z), candidates_of(z, struck)
+    sees = partial(_pattern, board.layout, sets, x, z)
+    ruled_out = board.layout.candidates_of(z, struck)
     return deduce(board, ALMOST_LOCKED_SETS, tuple(sorted(reads)), held, ruled_out, sees)
 
 
-def _pattern(sets: tuple[AlmostLocked, ...], x: Digit, z: Digit) -> Pattern:
+def _pattern(layout: Layout, sets: tuple[AlmostLocked, ...], x: Digit, z: Digit) -> Pattern:
     one, other = sorted(sets, key=lambda s: s.cells & -s.cells)
     ends = [(Node(d, one.places[d]), Node(d, other.places[d])) for d in (x, z)]
     links = tuple(
-        Link(kind, a, b, meeting(a, b)) for kind, (a, b) in zip((WEAK, STRONG), ends, strict=True)
+        Link(kind, a, b, meeting(layout, a, b))
+        for kind, (a, b) in zip((WEAK, STRONG), ends, strict=True)
     )
-    houses = tuple(dict.fromkeys(houses_holding(s.cells)[0] for s in (one, other)))
+    houses = tuple(dict.fromkeys(layout.holding(s.cells)[0] for s in (one, other)))
     return Pattern(
         one.digits | other.digits,
         ((ONE_SET, one.cells), (OTHER_SET, other.cells)),

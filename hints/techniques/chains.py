@@ -9,21 +9,9 @@ from itertools import combinations
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, paid
-from papernudge.hints.geometry import (
-    BLOCK,
-    DIGITS_IN,
-    HOUSES,
-    Candidates,
-    Cell,
-    Cells,
-    Digit,
-    House,
-    candidates_of,
-    common_peers,
-    members,
-    peers_of_all,
-)
+from papernudge.hints.layout import BLOCK, COLUMN, ROW, Layout
 from papernudge.hints.looks import Read, Scan, Sight
+from papernudge.hints.masks import DIGITS_IN, Candidates, Cell, Cells, Digit, House, members
 from papernudge.hints.pattern import Node, Pattern, chain_pattern, meeting
 
 ALTERNATING_CHAIN = "alternating chain"
@@ -34,39 +22,36 @@ EMPTY_RECTANGLE = "empty rectangle"
 
 
 @lru_cache(maxsize=1 << 15)
-def _halves(places: Cells, house: House) -> tuple[tuple[Cells, Cells], ...]:
+def _halves(layout: Layout, places: Cells, house: House) -> tuple[tuple[Cells, Cells], ...]:
     """Ways to part the places of a house into two single cells or crossings of line and block."""
-    return tuple(_parted(places, house))
+    return tuple(_parted(layout, places, house))
 
 
-def _parted(places: Cells, house: House) -> Iterator[tuple[Cells, Cells]]:
+def _parted(layout: Layout, places: Cells, house: House) -> Iterator[tuple[Cells, Cells]]:
     if places.bit_count() == 2:
         one = places & -places
         yield one, places ^ one
         return
-    if house < 18:
-        kinds = [BLOCK]
-    else:
-        kinds = [tuple(c // 9 for c in range(81)), tuple(c % 9 for c in range(81))]
-    for kind in kinds:
+    compact = layout.compact[house]
+    for kind in (layout.rows, layout.columns) if compact else (layout.blocks,):
         groups: dict[int, Cells] = {}
         for cell in members(places):
             groups[kind[cell]] = groups.get(kind[cell], 0) | 1 << cell
         if len(groups) == 2:
             one, other = groups.values()
             yield one, other
-    if house >= 18:
-        yield from _corner_halves(places)
+    if compact:
+        yield from _corner_halves(layout, places)
 
 
-def _corner_halves(places: Cells) -> Iterator[tuple[Cells, Cells]]:
+def _corner_halves(layout: Layout, places: Cells) -> Iterator[tuple[Cells, Cells]]:
     """A row and a column of a block that together hold all places, split at their corner."""
-    rows = {c // 9 for c in members(places)}
-    columns = {c % 9 for c in members(places)}
+    masks = layout.masks
+    rows = {layout.rows[c]: None for c in members(places)}
+    columns = {layout.columns[c]: None for c in members(places)}
     for r in rows:
         for c in columns:
-            row = sum(1 << x for x in members(places) if x // 9 == r)
-            column = sum(1 << x for x in members(places) if x % 9 == c)
+            row, column = places & masks[r], places & masks[c]
             if row | column == places and row & ~column and column & ~row:
                 corner = row & column
                 if not corner and (row.bit_count() > 1 or column.bit_count() > 1):
@@ -102,7 +87,7 @@ _Steps = Sequence[tuple[Read, Node]]
 """For each strong link the answer that it rests on and the node that it leads to."""
 
 
-def _chain(steps: _Steps, ruled_out: Candidates, looks: int) -> Deduction:
+def _chain(layout: Layout, steps: _Steps, ruled_out: Candidates, looks: int) -> Deduction:
     held, nodes, houses = 0, list[Node](), list[int | None]()
     for read, node in steps:
         if isinstance(read, Scan):
@@ -115,12 +100,16 @@ def _chain(steps: _Steps, ruled_out: Candidates, looks: int) -> Deduction:
             nodes.append(Node(other, node.cells))
             houses.append(None)
         nodes.append(node)
-    name, reads = _name(nodes, houses), tuple([read for read, _ in steps])
-    sees = partial(chain_pattern, nodes, houses)
+    name, reads = _name(layout, nodes, houses), tuple([read for read, _ in steps])
+    sees = partial(chain_pattern, layout, nodes, houses)
     return Deduction(name, reads, held, (), ruled_out, looks, sees=sees)
 
 
-def _name(nodes: list[Node], houses: list[int | None]) -> str:
+_KINDS = {ROW: 0, COLUMN: 1, BLOCK: 2}
+"""The houses between which chains of one digit have names."""
+
+
+def _name(layout: Layout, nodes: list[Node], houses: list[int | None]) -> str:
     """Chains of two strong links of one digit have names, by how the links lie: two rows or two
     columns joined along a line; a row and a column joined in a block; a line and a block. In an
     empty rectangle the block's places lie in a row and a column, more than one in either.
@@ -129,27 +118,31 @@ def _name(nodes: list[Node], houses: list[int | None]) -> str:
     """
     if len(houses) != 2 or None in houses or nodes[0].digit != nodes[2].digit:
         return ALTERNATING_CHAIN
-    one, other = sorted(house // 9 for house in houses if house is not None)
-    joint = meeting(nodes[1], nodes[2])
-    assert joint is not None
+    meet = meeting(layout, nodes[1], nodes[2])
+    assert meet is not None
+    kinds = [layout.houses[house].kind for house in (*houses, meet) if house is not None]
+    if not _KINDS.keys() >= {*kinds}:
+        return ALTERNATING_CHAIN
+    one, other = sorted(_KINDS[kind] for kind in kinds[:2])
+    joint = _KINDS[kinds[2]]
     grouped = [node.cells & (node.cells - 1) != 0 for node in nodes]
     if not any(grouped):
-        if one == other < 2 and joint // 9 == 1 - one:
+        if one == other < 2 and joint == 1 - one:
             return SKYSCRAPER
-        return TWO_STRING_KITE if (one, other) == (0, 1) and joint >= 18 else TURBOT_FISH
-    k = 0 if houses[0] is not None and houses[0] >= 18 else 2
-    crossed = _crossed(nodes[k].cells | nodes[k + 1].cells)
+        return TWO_STRING_KITE if (one, other) == (0, 1) and joint == 2 else TURBOT_FISH
+    k = 0 if kinds[0] == BLOCK else 2
+    crossed = _crossed(layout, nodes[k].cells | nodes[k + 1].cells)
     if one < 2 and other == 2 and not any(grouped[2 - k : 4 - k]) and crossed:
         return EMPTY_RECTANGLE
     return ALTERNATING_CHAIN
 
 
-def _crossed(places: Cells) -> bool:
+def _crossed(layout: Layout, places: Cells) -> bool:
     """Whether a block's places lie in one row and one column of it."""
     return any(
-        places & ~(HOUSES[row] | HOUSES[column]) == 0
-        for row in {c // 9 for c in members(places)}
-        for column in {9 + c % 9 for c in members(places)}
+        places & ~(layout.masks[row] | layout.masks[column]) == 0
+        for row in {layout.rows[c] for c in members(places)}
+        for column in {layout.columns[c] for c in members(places)}
     )
 
 
@@ -166,7 +159,8 @@ class ChainHunt:
     def __init__(self, board: Board) -> None:
         """No link is known yet."""
         self.board: Board | None = None
-        self.cells: list[Cells] = [0] * 10
+        self.layout = board.layout
+        self.cells: list[Cells] = [0] * (board.layout.side + 1)
         self.seen: dict[tuple[Digit, House], Cells] = {}
         self.pairs: set[Cell] = set()
         self.nodes: list[Node] = []
@@ -175,7 +169,7 @@ class ChainHunt:
         self.weak: list[Candidates] = []
         self.links: list[list[_Strong]] = []
         self.single: dict[int, int] = {}
-        self.groups: list[list[int]] = [[] for _ in range(10)]
+        self.groups: list[list[int]] = [[] for _ in range(board.layout.side + 1)]
         self.singles: Candidates = 0
         self.after: dict[int, list[int]] = {}
         self.onward: dict[int, list[_Strong]] = {}
@@ -224,7 +218,8 @@ class ChainHunt:
                 key = frozenset([read for read, _ in steps]), ruled_out
                 if key not in self.given:
                     self.given.add(key)
-                    yield _chain([(read, self.nodes[n]) for read, n in steps], ruled_out, looks)
+                    way = [(read, self.nodes[n]) for read, n in steps]
+                    yield _chain(self.layout, way, ruled_out, looks)
 
     def _routes(self, start: int, node: int) -> Iterator[tuple[tuple[Read, int], ...]]:
         """All cheapest ways that lead to a node."""
@@ -247,7 +242,7 @@ class ChainHunt:
     def _look_at(self, board: Board) -> None:
         """Add the links that have come up since the last board."""
         fresh: list[tuple[int, Read, int, int]] = []
-        for digit in range(1, 10):
+        for digit in board.layout.digits:
             cells = board.cells[digit]
             if cells != self.cells[digit]:
                 self.cells[digit] = cells
@@ -270,13 +265,13 @@ class ChainHunt:
         self, board: Board, digit: Digit, fresh: list[tuple[int, Read, int, int]]
     ) -> None:
         """The links of a digit whose places have changed."""
-        for house, all_of_it in enumerate(HOUSES):
+        for house, all_of_it in enumerate(board.layout.masks):
             places = board.cells[digit] & all_of_it
             if self.seen.get((digit, house)) == places:
                 continue
             self.seen[digit, house] = places
             if 2 <= places.bit_count() <= 6:
-                halves = _halves(places, house)
+                halves = _halves(board.layout, places, house)
                 if halves:
                     read = Scan(digit, house, places)
                     looks = paid(board, read) + places.bit_count()
@@ -300,10 +295,10 @@ class ChainHunt:
         if number is not None:
             return number
         number = self.number[node] = len(self.nodes)
-        mask = candidates_of(*node)
+        mask = self.layout.candidates_of(*node)
         self.nodes.append(node)
         self.masks.append(mask)
-        self.weak.append(_weak(node))
+        self.weak.append(_weak(self.layout, node))
         self.links.append([])
         self.reached.append({})
         for before in self._after(number):
@@ -344,8 +339,14 @@ class ChainHunt:
                 low = rest & -rest
                 known.append(single[low])
                 rest ^= low
-            masks = self.masks
-            known += [n for n in self.groups[self.nodes[node].digit] if masks[n] & ~weak == 0]
+            masks, nodes = self.masks, self.nodes
+            digit, cells = nodes[node]
+            known += [
+                n
+                for n in self.groups[digit]
+                # Cells of a group may be seen in houses of their own: it is met in one of all.
+                if masks[n] & ~weak == 0 and self.layout.holding(nodes[n].cells | cells)
+            ]
             self.after[node] = known
         return known
 
@@ -358,11 +359,11 @@ class ChainHunt:
                     self._reach(start, other, here.looks + looks, node, read)
 
 
-_START = 1 << 12
+_START = 1 << 15
 _LOOK = _START * _START
-"""What waits is one number: looks, then start, then node. There are fewer nodes than _START: 729
-single candidates, and for each digit four groups in each of the 54 crossings of line and block.
-"""
+"""What waits is one number: looks, then start, then node. There are fewer nodes than _START: of the
+newspaper's grid 729 single candidates, and for each digit four groups in each of the 54 crossings
+of line and block; of sixteen rows with diagonals and extra blocks not five times as many."""
 
 
 class _Reached:
@@ -399,14 +400,17 @@ _Strong = tuple[int, Read, int]
 
 
 @lru_cache(maxsize=1 << 14)
-def _weak(node: Node) -> Candidates:
+def _weak(layout: Layout, node: Node) -> Candidates:
     """What is false if a node is true."""
     digit, cells = node
-    seen = candidates_of(digit, peers_of_all(cells))
+    around = 0
+    for house in layout.holding(cells):
+        around |= layout.masks[house]
+    seen = layout.candidates_of(digit, around & ~cells)
     if cells & (cells - 1) == 0:
-        for other in range(1, 10):
+        for other in layout.digits:
             if other != digit:
-                seen |= candidates_of(other, cells)
+                seen |= layout.candidates_of(other, cells)
     return seen
 
 
@@ -424,6 +428,7 @@ def remote_pairs(board: Board, budget: int) -> list[Deduction]:
     ...     .  . .  12 . .  . 12 .'''), 9)))
     remote pairs, 8 looks: no 1 or 2 in R1C8, R5C1
     """
+    layout = board.layout
     groups: dict[int, list[int]] = {}
     for cell, digits in enumerate(board.digits):
         if digits.bit_count() == 2:
@@ -432,12 +437,13 @@ def remote_pairs(board: Board, budget: int) -> list[Deduction]:
     for digits, cells in groups.items():
         for first, last in combinations(cells, 2):
             struck = 0
-            around = common_peers((first, last))
+            around = layout.peer_masks[first] & layout.peer_masks[last]
             for digit in DIGITS_IN[digits]:
-                struck |= candidates_of(digit, board.cells[digit] & around)
+                struck |= layout.candidates_of(digit, board.cells[digit] & around)
             if struck:
                 found += [
-                    _remote(board, path, digits, struck) for path in _paths(cells, first, last)
+                    _remote(board, path, digits, struck)
+                    for path in _paths(layout, cells, first, last)
                 ]
     return [d for d in found if d.looks <= budget]
 
@@ -446,28 +452,33 @@ def _remote(board: Board, path: tuple[int, ...], digits: int, struck: Candidates
     held = sum(1 << c for c in path)
     reads = tuple(Sight(c, digits) for c in sorted(path))
     looks = len(path) + sum(paid(board, read) for read in reads)
-    sees = partial(_remote_pattern, path, digits)
-    return Deduction("remote pairs", reads, held, (), struck & ~_at(held), looks, sees=sees)
+    sees = partial(_remote_pattern, board.layout, path, digits)
+    return Deduction(
+        "remote pairs", reads, held, (), struck & ~_at(board.layout, held), looks, sees=sees
+    )
 
 
-def _remote_pattern(path: tuple[int, ...], digits: int) -> Pattern:
+def _remote_pattern(layout: Layout, path: tuple[int, ...], digits: int) -> Pattern:
     nodes, (one, other) = list[Node](), DIGITS_IN[digits]
     for cell in path:
         nodes += [Node(one, 1 << cell), Node(other, 1 << cell)]
         one, other = other, one
-    return chain_pattern(nodes, [None] * len(path))
+    return chain_pattern(layout, nodes, [None] * len(path))
 
 
-def _at(cells: Cells) -> Candidates:
-    return sum(candidates_of(d, cells) for d in range(1, 10))
+def _at(layout: Layout, cells: Cells) -> Candidates:
+    return sum(layout.candidates_of(d, cells) for d in layout.digits)
 
 
-def _paths(cells: list[int], first: int, last: int) -> list[tuple[int, ...]]:
+def _paths(layout: Layout, cells: list[int], first: int, last: int) -> list[tuple[int, ...]]:
     """The shortest ways of four cells or more, an even number, from first to last."""
     paths: list[tuple[int, ...]] = [(first,)]
     for length in range(2, len(cells) + 1):
         paths = [
-            (*p, c) for p in paths for c in cells if c not in p and common_peers((p[-1],)) >> c & 1
+            (*p, c)
+            for p in paths
+            for c in cells
+            if c not in p and layout.peer_masks[p[-1]] >> c & 1
         ]
         done = [p for p in paths if p[-1] == last]
         if done and length % 2 == 0 and length >= 4:

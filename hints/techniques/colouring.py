@@ -6,8 +6,8 @@ from functools import partial
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce, paid
-from papernudge.hints.geometry import HOUSES, PEERS, Cell, candidates_of, members
 from papernudge.hints.looks import Scan
+from papernudge.hints.masks import Cell, members
 from papernudge.hints.pattern import (
     BASE,
     ONE_COLOUR,
@@ -50,7 +50,7 @@ def colouring(board: Board, budget: int) -> list[Deduction]:
     """
     return [
         deduction
-        for digit in range(1, 10)
+        for digit in board.layout.digits
         for deduction in _of_digit(board, digit, budget)
         if deduction.looks <= budget
     ]
@@ -67,8 +67,8 @@ def _of_digit(board: Board, digit: int, budget: int) -> list[Deduction]:
 
 def _strings(board: Board, digit: int) -> _Edges:
     edges: _Edges = {}
-    for house in range(27):
-        places = board.cells[digit] & HOUSES[house]
+    for house, all_of_it in enumerate(board.layout.masks):
+        places = board.cells[digit] & all_of_it
         if places.bit_count() == 2:
             one, other = members(places)
             read = Scan(digit, house, places)
@@ -114,9 +114,10 @@ def _coloured(
     board: Board, digit: int, cells: tuple[Cell, ...], reads: tuple[Scan, ...]
 ) -> list[Deduction]:
     start, end = cells[0], cells[-1]
+    peers = board.layout.peer_masks
     if len(cells) % 2 == 0:
-        struck = board.cells[digit] & PEERS[start] & PEERS[end]
-    elif PEERS[start] >> end & 1:
+        struck = board.cells[digit] & peers[start] & peers[end]
+    elif peers[start] >> end & 1:
         struck = 1 << start | 1 << end
     else:
         return []
@@ -125,7 +126,8 @@ def _coloured(
     held = sum(1 << c for c in cells)
     ordered = tuple(sorted(reads))
     sees = partial(_string, digit, cells, reads)
-    return [deduce(board, COLOURING, ordered, held, candidates_of(digit, struck), sees)]
+    ruled_out = board.layout.candidates_of(digit, struck)
+    return [deduce(board, COLOURING, ordered, held, ruled_out, sees)]
 
 
 def _string(digit: int, cells: tuple[Cell, ...], reads: tuple[Scan, ...]) -> Pattern:

@@ -4,23 +4,15 @@ from __future__ import annotations
 
 from bisect import insort
 from collections.abc import Iterator
-from functools import cache, lru_cache
+from functools import lru_cache
 from itertools import combinations
 from typing import NamedTuple
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, paid
-from papernudge.hints.geometry import (
-    BLOCK,
-    HOUSES,
-    Cells,
-    Digit,
-    House,
-    candidates_of,
-    members,
-    peers_of_all,
-)
+from papernudge.hints.layout import BLOCK, COLUMN, ROW, Layout
 from papernudge.hints.looks import Scan
+from papernudge.hints.masks import Cells, Digit, House, members
 from papernudge.hints.pattern import BASE, CORNER, COVER, FIN, Pattern
 
 FISH = {2: "X-wing", 3: "swordfish", 4: "jellyfish"}
@@ -51,7 +43,7 @@ def fish(board: Board, budget: int) -> list[Deduction]:
     finned X-wing, 13 looks: no 1 in R4C9
     """
     found: list[Deduction] = []
-    for digit in range(1, 10):
+    for digit in board.layout.digits:
         for size in range(2, 5):
             if 3 * size <= budget:
                 found += _stock(board, digit, size).up_to(board, budget)
@@ -73,8 +65,8 @@ class _Shape(NamedTuple):
 class _Stock:
     """The fish of a digit of one size, priced as far as was asked."""
 
-    def __init__(self, digit: Digit, size: int, shapes: tuple[_Shape, ...]) -> None:
-        self.digit, self.size = digit, size
+    def __init__(self, layout: Layout, digit: Digit, size: int, shapes: tuple[_Shape, ...]) -> None:
+        self.layout, self.digit, self.size = layout, digit, size
         self.shapes = shapes
         self.taken = 0
         self.priced: list[tuple[int, int, _Shape]] = []
@@ -82,12 +74,12 @@ class _Stock:
 
     def up_to(self, board: Board, budget: int) -> list[Deduction]:
         """Those of no more than so many looks."""
-        shapes = self.shapes
+        shapes, masks = self.shapes, self.layout.masks
         while self.taken < len(shapes) and shapes[self.taken].held + self.size <= budget:
             shape = shapes[self.taken]
             over = shape.lines | shape.fins
             looks = shape.held + sum(
-                paid(board, Scan(self.digit, h, HOUSES[h] & over)) for h in shape.bases
+                paid(board, Scan(self.digit, h, masks[h] & over)) for h in shape.bases
             )
             insort(self.priced, (looks, self.taken, shape))
             self.taken += 1
@@ -102,15 +94,15 @@ class _Stock:
         return found
 
     def _deduced(self, shape: _Shape, looks: int) -> Deduction:
-        over = shape.lines | shape.fins
-        reads = tuple(Scan(self.digit, h, HOUSES[h] & over) for h in shape.bases)
+        over, masks = shape.lines | shape.fins, self.layout.masks
+        reads = tuple(Scan(self.digit, h, masks[h] & over) for h in shape.bases)
         pattern = Pattern(
             1 << (self.digit - 1),
             ((CORNER, shape.places & shape.lines), (FIN, shape.fins)),
             ((BASE, shape.bases), (COVER, shape.covers)),
         )
         name = f"finned {FISH[self.size]}" if shape.fins else FISH[self.size]
-        ruled_out = candidates_of(self.digit, shape.struck)
+        ruled_out = self.layout.candidates_of(self.digit, shape.struck)
         return Deduction(name, reads, shape.places, (), ruled_out, looks, sees=pattern)
 
 
@@ -120,71 +112,88 @@ def _stock(board: Board, digit: Digit, size: int) -> _Stock:
     key = (_Stock, digit, size, cells)
     stock: _Stock | None = board.shared.get(key)
     if stock is None:
-        stock = board.shared[key] = _Stock(digit, size, _shapes(cells, size))
+        stock = board.shared[key] = _Stock(
+            board.layout, digit, size, _shapes(board.layout, cells, size)
+        )
     return stock
 
 
 @lru_cache(maxsize=1 << 11)
-def _shapes(cells: Cells, size: int) -> tuple[_Shape, ...]:
+def _shapes(layout: Layout, cells: Cells, size: int) -> tuple[_Shape, ...]:
     """All fish of one size among these places of a digit, fewest places first."""
-    found = [*_along(cells, size, 0), *_along(cells, size, 9)]
+    found = [*_along(layout, cells, size, ROW), *_along(layout, cells, size, COLUMN)]
     found.sort(key=lambda shape: shape.held)
     return tuple(found)
 
 
-def _along(cells: Cells, size: int, first: House) -> Iterator[_Shape]:
-    """Fish whose base is rows (``first`` 0) or columns (9), one for each choice of cover that
-    strikes something.
+def _along(layout: Layout, cells: Cells, size: int, kind: str) -> Iterator[_Shape]:
+    """Fish whose base is rows or columns (``kind``), one for each choice of cover that strikes
+    something.
     """
-    lines = []
-    for house in range(first, first + 9):
-        places = cells & HOUSES[house]
+    lines, axis = [], 1 if kind == ROW else 0
+    for house in layout.all_of(kind):
+        places = cells & layout.masks[house]
         if 2 <= places.bit_count() <= 6:
             crossed = 0
             for cell in members(places):
-                crossed |= 1 << (cell % 9 if first == 0 else cell // 9)
+                crossed |= 1 << layout.place(cell)[axis]
             lines.append((crossed, house, places))
     for chosen in combinations(lines, size):
         crossed = 0
         for line in chosen:
             crossed |= line[0]
         if size <= crossed.bit_count() <= size + 2:
-            yield from _swimming(cells, chosen, crossed, 9 - first)
+            yield from _swimming(layout, cells, chosen, crossed, COLUMN if kind == ROW else ROW)
 
 
 def _swimming(
-    cells: Cells, chosen: tuple[tuple[int, House, Cells], ...], crossed: int, cover: House
+    layout: Layout,
+    cells: Cells,
+    chosen: tuple[tuple[int, House, Cells], ...],
+    crossed: int,
+    cover: str,
 ) -> Iterator[_Shape]:
     places = 0
     for _, _, some in chosen:
         places |= some
     bases = tuple(house for _, house, _ in chosen)
-    for spare in _spares(crossed, len(chosen)):
-        lines, covers = _crossing(cover, crossed & ~spare)
+    for spare in _spares(layout, cover, crossed, len(chosen)):
+        lines, covers = _crossing(layout, cover, crossed & ~spare)
         fins = places & ~lines
-        if fins and fins & ~HOUSES[BLOCK[fins.bit_length() - 1]]:
+        if fins and fins & ~layout.masks[layout.blocks[fins.bit_length() - 1]]:
             continue  # not in one block
-        struck = cells & lines & ~places & peers_of_all(fins)
+        struck = cells & lines & ~places & layout.seen_by_all(fins)
         if struck:
             yield _Shape(places.bit_count(), bases, covers, places, lines, fins, struck)
 
 
 @lru_cache(maxsize=1 << 11)
-def _spares(crossed: int, size: int) -> tuple[int, ...]:
-    """The crossing lines that may be left to fins: fins lie in one block, so in three lines side by
-    side.
+def _spares(layout: Layout, kind: str, crossed: int, size: int) -> tuple[int, ...]:
+    """The crossing lines that may be left to fins: fins lie in one block, so in lines that it lies
+    in.
     """
     many = crossed.bit_count() - size
-    bits = [1 << k for k in range(9) if crossed >> k & 1]
+    bits = [1 << k for k in members(crossed)]
     sums = (sum(some) for some in combinations(bits, many))
-    return tuple(s for s in sums if any(s & ~(7 << k) == 0 for k in (0, 3, 6)))
+    spans = _spans(layout, kind)
+    return tuple(s for s in sums if any(s & ~span == 0 for span in spans))
 
 
-@cache
-def _crossing(first: House, mask: int) -> tuple[Cells, tuple[House, ...]]:
-    """The cells and the houses of a set of rows (``first`` 0) or columns (9)."""
-    houses = tuple(first + k for k in range(9) if mask >> k & 1)
+@lru_cache(maxsize=1 << 8)
+def _spans(layout: Layout, kind: str) -> tuple[int, ...]:
+    """The rows or the columns that blocks lie in, as bits, each set of them once."""
+    axis = 0 if kind == ROW else 1
+    blocks = [layout.houses[h].cells for h in layout.all_of(BLOCK)]
+    lines = [{layout.place(cell)[axis] for cell in cells} for cells in blocks]
+    return tuple(dict.fromkeys(sum(1 << k for k in some) for some in lines))
+
+
+@lru_cache(maxsize=1 << 12)
+def _crossing(layout: Layout, kind: str, mask: int) -> tuple[Cells, tuple[House, ...]]:
+    """The cells and the houses of a set of rows or columns."""
+    every = layout.all_of(kind)
+    houses = tuple(every[k] for k in members(mask))
     lines = 0
     for house in houses:
-        lines |= HOUSES[house]
+        lines |= layout.masks[house]
     return lines, houses

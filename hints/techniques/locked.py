@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce
-from papernudge.hints.geometry import HOUSES, Digit, candidates_of, houses_holding
 from papernudge.hints.looks import Scan
+from papernudge.hints.masks import Digit
 from papernudge.hints.pattern import BASE, COVER, LOCKED, Pattern
 
 LOCKED_CANDIDATES = "locked candidates"
@@ -16,7 +16,8 @@ LOCKED_CANDIDATES = "locked candidates"
 def locked_candidates(board: Board, budget: int) -> list[Deduction]:
     """All places of a digit in a house lie in a second house too: so it is nowhere else there.
 
-    Both ways: from a block to a row or column, and from a row or column to a block. Here the 7 of
+    Both ways: from a block to a row or column, and from a row or column to a block; so wherever two
+    houses of any kind meet in more than a cell. Here the 7 of
     the first block is in row 1, so it is not in row 1 outside that block.
 
     >>> from papernudge.hints.drawing import drawn, told
@@ -28,7 +29,7 @@ def locked_candidates(board: Board, budget: int) -> list[Deduction]:
     locked candidates, 4 looks: no 7 in R1C4, R1C5, R1C6, R1C7, R1C8, R1C9
     """
     found: list[Deduction] = []
-    for digit in range(1, 10):
+    for digit in board.layout.digits:
         key = (LOCKED_CANDIDATES, digit, board.cells[digit])
         known = board.shared.get(key)
         if known is None:
@@ -38,16 +39,17 @@ def locked_candidates(board: Board, budget: int) -> list[Deduction]:
 
 
 def _of_digit(board: Board, digit: Digit) -> Iterator[Deduction]:
-    cells = board.cells[digit]
-    for house, all_of_it in enumerate(HOUSES):
+    cells, layout = board.cells[digit], board.layout
+    masks, most = layout.masks, layout.widest_meeting
+    for house, all_of_it in enumerate(masks):
         places = cells & all_of_it
-        if not 2 <= places.bit_count() <= 3:
+        if not 2 <= places.bit_count() <= most:
             continue
-        for other in houses_holding(places):
-            struck = cells & HOUSES[other] & ~all_of_it
+        for other in layout.holding(places):
+            struck = cells & masks[other] & ~all_of_it
             if struck:
-                read = Scan(digit, house, all_of_it & HOUSES[other])
-                ruled_out = candidates_of(digit, struck)
+                read = Scan(digit, house, all_of_it & masks[other])
+                ruled_out = layout.candidates_of(digit, struck)
                 pattern = Pattern(
                     1 << (digit - 1),
                     ((LOCKED, places),),

@@ -8,16 +8,6 @@ from functools import lru_cache
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
 from papernudge.hints.dominance import Demand, Kind, demand, undominated
-from papernudge.hints.geometry import (
-    ALL_CELLS,
-    DIGITS_IN,
-    HOUSES,
-    HOUSES_OF,
-    Cell,
-    Cells,
-    Digit,
-    House,
-)
 from papernudge.hints.looks import (
     Scan,
     Sight,
@@ -26,6 +16,7 @@ from papernudge.hints.looks import (
     single_looks,
     witness_looks,
 )
+from papernudge.hints.masks import DIGITS_IN, Cell, Cells, Digit, House
 
 LAST_BLANK = "last blank of a house"
 HIDDEN_SINGLE = "hidden single"
@@ -52,12 +43,12 @@ def last_blanks(board: Board, budget: int = MANY) -> list[Deduction]:
     >>> [(d.places, d.looks) for d in last_blanks(board)]
     [(((10, 5),), 1)]
     """
-    found = []
-    for house, cells in enumerate(HOUSES):
+    found, every = [], board.layout.all_digits
+    for house, cells in enumerate(board.layout.masks):
         left = cells & board.blank
         if left and left & (left - 1) == 0:
             cell = left.bit_length() - 1
-            digit = (511 & ~board.seen[house]).bit_length()
+            digit = (every & ~board.seen[house]).bit_length()
             looks = scan_price(board, digit, house, left)
             if looks <= budget:
                 found.append(_placed(LAST_BLANK, Scan(digit, house, left), cell, digit, looks))
@@ -81,17 +72,18 @@ def hidden_singles(board: Board, budget: int = MANY) -> list[Deduction]:
     >>> [(d.places, d.looks) for d in hidden_singles(board) if d.reads[0].house == 18]
     [(((0, 7),), 4)]
     """
-    return [s for house in range(27) for s in _hidden_in(board, house) if s.looks <= budget]
+    houses = range(len(board.layout.houses))
+    return [s for house in houses for s in _hidden_in(board, house) if s.looks <= budget]
 
 
 def _hidden_in(board: Board, house: House) -> Iterator[Deduction]:
     """The hidden singles of a house; of a house with one blank none."""
-    all_of_it = HOUSES[house]
+    all_of_it = board.layout.masks[house]
     blank = all_of_it & board.blank
     if blank & (blank - 1) == 0:
         return
     cells = board.cells
-    for digit in DIGITS_IN[511 & ~board.seen[house]]:
+    for digit in DIGITS_IN[board.layout.all_digits & ~board.seen[house]]:
         place = cells[digit] & all_of_it
         if place and place & (place - 1) == 0:
             read = Scan(digit, house, place)
@@ -103,17 +95,18 @@ def single_in(board: Board, digit: Digit, house: House) -> Deduction | None:
     """The digit's one place in a house that lacks it, if it has just one: by the last blank of the
     house, or as a hidden single.
     """
-    place = board.cells[digit] & HOUSES[house]
+    all_of_it = board.layout.masks[house]
+    place = board.cells[digit] & all_of_it
     if not place or place & (place - 1):
         return None
-    technique = LAST_BLANK if HOUSES[house] & board.blank == place else HIDDEN_SINGLE
+    technique = LAST_BLANK if all_of_it & board.blank == place else HIDDEN_SINGLE
     looks = scan_price(board, digit, house, place)
     read = Scan(digit, house, place)
     return _placed(technique, read, place.bit_length() - 1, digit, looks)
 
 
-def naked_singles(board: Board, budget: int = MANY, among: Cells = ALL_CELLS) -> list[Deduction]:
-    """A cell that can take one digit only takes it.
+def naked_singles(board: Board, budget: int = MANY, among: Cells = -1) -> list[Deduction]:
+    """A cell that can take one digit only takes it. ``among``: the cells to look at, else all.
 
     >>> from papernudge.hints.drawing import drawn
     >>> board = drawn('''
@@ -138,7 +131,9 @@ def naked_singles(board: Board, budget: int = MANY, among: Cells = ALL_CELLS) ->
 
 
 def _is_last(board: Board, cell: Cell) -> bool:
-    return any(HOUSES[h] & board.blank == 1 << cell for h in HOUSES_OF[cell])
+    return any(
+        board.layout.masks[h] & board.blank == 1 << cell for h in board.layout.houses_of[cell]
+    )
 
 
 def _placed(technique: str, read: Scan | Sight, cell: Cell, digit: Digit, looks: int) -> Deduction:
@@ -175,7 +170,7 @@ def in_sight(board: Board) -> list[Deduction]:
     demands: list[Demand] = []
     beaten = set[Demand]()  # what is dominated once stays so
     for blanks, house in _by_blanks(board):
-        best = _best_there(blanks, house >= 18, least)
+        best = _best_there(blanks, board.layout.compact[house], least)
         if best in beaten:
             continue
         if any(map(best.dominated_by, demands)):
@@ -190,7 +185,7 @@ def in_sight(board: Board) -> list[Deduction]:
         # A cell by a house with as many blanks as a digit's house, or more, is beaten by that.
         fewest = min(one.blanks for one in demands)
         cells = 0
-        for cells_of_it in HOUSES:
+        for cells_of_it in board.layout.masks:
             left = cells_of_it & board.blank
             if left.bit_count() < fewest:
                 cells |= left
@@ -202,7 +197,7 @@ def in_sight(board: Board) -> list[Deduction]:
 def _by_blanks(board: Board) -> list[tuple[int, House]]:
     """The houses that have blanks, those with fewest first, each behind how many it has."""
     blank = board.blank
-    each = [((cells & blank).bit_count(), house) for house, cells in enumerate(HOUSES)]
+    each = [((cells & blank).bit_count(), house) for house, cells in enumerate(board.layout.masks)]
     return sorted(one for one in each if one[0])
 
 
@@ -261,7 +256,7 @@ def finished_house(board: Board, first: Deduction) -> Deduction | None:
     read = first.reads[0]
     if not isinstance(read, Scan):
         return None
-    rest = HOUSES[read.house] & board.blank & ~read.places
+    rest = board.layout.masks[read.house] & board.blank & ~read.places
     if not 1 <= rest.bit_count() < WORTH_FINISHING:
         return None
     best = _completions(board, read.house, rest, read.places)
@@ -282,7 +277,7 @@ def _completions(board: Board, house: House, rest: Cells, written: Cells) -> _Co
     if not rest:
         return 0, 0.0, (), ()
     best: _Completion | None = None
-    for digit in DIGITS_IN[511 & ~board.seen[house]]:
+    for digit in DIGITS_IN[board.layout.all_digits & ~board.seen[house]]:
         place = board.cells[digit] & rest
         if not place or place & (place - 1):
             continue
@@ -292,7 +287,7 @@ def _completions(board: Board, house: House, rest: Cells, written: Cells) -> _Co
             continue
         onward = _completions(board, house, rest & ~place, written | place)
         if onward:
-            looks = witness_looks(witnesses, house, board.fresh) + onward[1]
+            looks = witness_looks(board.layout, witnesses, house, board.fresh) + onward[1]
             cell = place.bit_length() - 1
             way = (
                 witnesses.bit_count() + onward[0],

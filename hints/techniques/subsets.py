@@ -8,21 +8,16 @@ from itertools import combinations
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce
-from papernudge.hints.geometry import (
+from papernudge.hints.looks import Scan, Sight
+from papernudge.hints.masks import (
     DIGITS_IN,
-    HOUSE_CELLS,
-    HOUSES,
-    SIDE,
     Candidates,
     Cells,
     Digits,
     House,
-    candidates_of,
     cells_mask,
-    houses_holding,
     members,
 )
-from papernudge.hints.looks import Scan, Sight
 from papernudge.hints.pattern import BASE, SET, Pattern
 
 _SIZES = {2: "pair", 3: "triple", 4: "quad"}
@@ -43,7 +38,7 @@ def naked_subsets(board: Board, budget: int) -> list[Deduction]:
     naked pair, 4 looks: no 8 or 9 in R1C4, R1C5, R1C6, R1C7, R1C8, R1C9
     """
     found: dict[Cells, Deduction] = {}
-    for house, cells_of_it in enumerate(HOUSE_CELLS):
+    for house, cells_of_it in enumerate(board.layout.house_cells):
         for size, chosen, digits in tight(tuple([board.digits[c] for c in cells_of_it])):
             if 2 * size > budget:
                 break
@@ -53,7 +48,7 @@ def naked_subsets(board: Board, budget: int) -> list[Deduction]:
             ruled_out = _elsewhere(board, cells, digits)
             if ruled_out:
                 reads = tuple(Sight(c, digits) for c in members(cells))
-                around = (house, *(h for h in houses_holding(cells) if h != house))
+                around = (house, *(h for h in board.layout.holding(cells) if h != house))
                 pattern = Pattern(digits, ((SET, cells),), ((BASE, around),))
                 name = f"naked {_SIZES[len(reads)]}"
                 found[cells] = deduce(board, name, reads, cells, ruled_out, pattern)
@@ -88,13 +83,13 @@ def tight(house: tuple[Digits, ...]) -> tuple[tuple[int, Chosen, Digits], ...]:
 
 def _elsewhere(board: Board, cells: Cells, digits: Digits) -> Candidates:
     """The candidates for these digits in the other cells of every house that holds the set."""
-    around = 0
-    for house in houses_holding(cells):
-        around |= HOUSES[house]
+    layout, around = board.layout, 0
+    for house in layout.holding(cells):
+        around |= layout.masks[house]
     around &= ~cells
     ruled_out = 0
     for digit in DIGITS_IN[digits]:
-        ruled_out |= candidates_of(digit, board.cells[digit] & around)
+        ruled_out |= layout.candidates_of(digit, board.cells[digit] & around)
     return ruled_out
 
 
@@ -117,7 +112,7 @@ def hidden_subsets(board: Board, budget: int) -> list[Deduction]:
     hidden pair, 12 looks: no 1, 2, 3, 4 or 7 in R1C1, R1C2
     """
     found = []
-    for house, cells_of_it in enumerate(HOUSE_CELLS):
+    for house, cells_of_it in enumerate(board.layout.house_cells):
         for size, digits, chosen in _keeping(tuple([board.digits[c] for c in cells_of_it])):
             if 2 * size > budget:
                 break
@@ -131,7 +126,8 @@ def _keeping(house: tuple[Digits, ...]) -> tuple[tuple[int, tuple[int, ...], Cho
     """Two to four digits with as many places, fewest first, in a house with more blanks than that.
     ``house``: what each of its cells can take, 0 for a filled one.
     """
-    places = [sum(1 << k for k, held in enumerate(house) if held >> d & 1) for d in range(SIDE)]
+    side = len(house)
+    places = [sum(1 << k for k, held in enumerate(house) if held >> d & 1) for d in range(side)]
     placeable = [(d + 1, mask) for d, mask in enumerate(places) if 2 <= mask.bit_count() <= 4]
     blanks = sum(1 for digits in house if digits)
     found = []
@@ -147,9 +143,9 @@ def _keeping(house: tuple[Digits, ...]) -> tuple[tuple[int, tuple[int, ...], Cho
 
 def _hidden(board: Board, house: House, cells: Cells, digits: tuple[int, ...]) -> Deduction | None:
     ruled_out = 0
-    for digit in range(1, 10):
+    for digit in board.layout.digits:
         if digit not in digits:
-            ruled_out |= candidates_of(digit, board.cells[digit] & cells)
+            ruled_out |= board.layout.candidates_of(digit, board.cells[digit] & cells)
     if not ruled_out:
         return None
     reads = tuple(Scan(d, house, cells) for d in digits)

@@ -6,20 +6,8 @@ from itertools import combinations
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction, deduce
-from papernudge.hints.geometry import (
-    ALL_DIGITS,
-    DIGITS_IN,
-    HOUSES,
-    HOUSES_OF,
-    PEERS,
-    Cell,
-    Cells,
-    Digits,
-    candidates_of,
-    common_peers,
-    members,
-)
 from papernudge.hints.looks import Scan, Sight
+from papernudge.hints.masks import DIGITS_IN, Cell, Cells, Digits, cells_mask, members
 from papernudge.hints.pattern import BASE, BRIDGE, PINCER, PIVOT, Pattern
 
 
@@ -37,10 +25,11 @@ def xy_wings(board: Board, budget: int) -> list[Deduction]:
     XY-wing, 6 looks: no 3 in R4C4
     """
     found, pairs = list[Deduction](), _pairs(board)
+    peers, every = board.layout.peer_masks, board.layout.all_digits
     for hinge, digits in _with(board, 2):
-        near, x = PEERS[hinge], digits & -digits
+        near, x = peers[hinge], digits & -digits
         wings = []
-        for other_digit in DIGITS_IN[ALL_DIGITS & ~digits]:
+        for other_digit in DIGITS_IN[every & ~digits]:
             z = 1 << (other_digit - 1)
             ones, others = pairs.get(x | z, 0) & near, pairs.get(digits ^ x | z, 0) & near
             if ones and others:
@@ -64,12 +53,12 @@ def xyz_wings(board: Board, budget: int) -> list[Deduction]:
     ...     23  . .  .  . .  . . .'''), 9)))
     XYZ-wing, 6 looks: no 3 in R1C2, R1C3
     """
-    found, pairs = list[Deduction](), _pairs(board)
+    found, pairs, peers = list[Deduction](), _pairs(board), board.layout.peer_masks
     for hinge, digits in _with(board, 3):
         inside = 0
         for left_out in DIGITS_IN[digits]:
             inside |= pairs.get(digits & ~(1 << (left_out - 1)), 0)
-        for one, other in combinations(members(inside & PEERS[hinge]), 2):
+        for one, other in combinations(members(inside & peers[hinge]), 2):
             shared = board.digits[one] & board.digits[other]
             if board.digits[one] != board.digits[other]:
                 cells = (hinge, one, other)
@@ -94,7 +83,7 @@ def w_wings(board: Board, budget: int) -> list[Deduction]:
     ...     3  1  3  3 3 3  3 1 3'''), 20)))
     W-wing, 10 looks: no 2 in R1C8, R4C2
     """
-    found = []
+    found, peers = [], board.layout.peer_masks
     alike = [
         (*two, a)
         for a, cells in _pairs(board).items()
@@ -102,19 +91,19 @@ def w_wings(board: Board, budget: int) -> list[Deduction]:
         for two in combinations(members(cells), 2)
     ]
     for one, other, a in sorted(alike):
-        if PEERS[one] >> other & 1:
+        if peers[one] >> other & 1:
             continue
         for x, y in (DIGITS_IN[a], DIGITS_IN[a][::-1]):
-            struck = board.cells[y] & PEERS[one] & PEERS[other]
+            struck = board.cells[y] & peers[one] & peers[other]
             if not struck:
                 continue
-            near = PEERS[one] | PEERS[other]
-            for house in range(27):
-                places = board.cells[x] & HOUSES[house]
+            near = peers[one] | peers[other]
+            for house, all_of_it in enumerate(board.layout.masks):
+                places = board.cells[x] & all_of_it
                 mine = 1 << one | 1 << other
                 if places and places & ~near == 0 and not places & mine:
                     reads = (Sight(one, a), Sight(other, a), Scan(x, house, places))
-                    ruled_out = candidates_of(y, struck)
+                    ruled_out = board.layout.candidates_of(y, struck)
                     pattern = Pattern(
                         a,
                         ((BRIDGE, places), (PINCER, mine)),
@@ -140,19 +129,21 @@ def _pairs(board: Board) -> dict[Digits, Cells]:
 def _wing(
     board: Board, name: str, cells: tuple[Cell, ...], shared: Digits, holders: tuple[Cell, ...]
 ) -> list[Deduction]:
-    digit = shared.bit_length()
-    struck = board.cells[digit] & common_peers(holders)
+    digit, layout = shared.bit_length(), board.layout
+    struck = board.cells[digit] & layout.seen_by_all(cells_mask(holders))
     if not struck:
         return []
     reads = tuple(Sight(c, board.digits[c]) for c in sorted(cells))
     held = sum(1 << c for c in cells)
     pivot, pincers = 1 << cells[0], 1 << cells[1] | 1 << cells[2]
     digits = board.digits[cells[0]] | board.digits[cells[1]] | board.digits[cells[2]]
-    met = tuple(h for c in cells[1:] for h in HOUSES_OF[cells[0]] if h in HOUSES_OF[c])
+    mine = layout.houses_of
+    met = tuple(h for c in cells[1:] for h in mine[cells[0]] if h in mine[c])
     pattern = Pattern(
         digits,
         ((PIVOT, pivot), (PINCER, pincers)),
         ((BASE, tuple(dict.fromkeys(met))),),
         takes=tuple((c, board.digits[c]) for c in sorted(cells)),
     )
-    return [deduce(board, name, reads, held, candidates_of(digit, struck), pattern)]
+    ruled_out = layout.candidates_of(digit, struck)
+    return [deduce(board, name, reads, held, ruled_out, pattern)]

@@ -35,7 +35,9 @@ from ranks import spearman
 from papernudge.hints import Position
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
-from papernudge.hints.geometry import BANDS, HOUSES
+from papernudge.hints.geometry import HOUSES
+from papernudge.hints.glances import glances_of
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.looks import (
     Sight,
     glances,
@@ -79,9 +81,11 @@ def seen(board: Board, single: Deduction) -> Seen:
         return Seen(many, 0, 0, 0, digits, 1)
     blank = HOUSES[read.house] & board.blank
     witnesses = scan_witnesses(board, read)
-    near = (witnesses & BANDS[read.house]).bit_count()
+    near = (witnesses & glances_of(NEWSPAPER).bands[read.house]).bit_count()
     further = blank.bit_count() - 1
-    return Seen(glances(blank, read.house), further, near, witnesses.bit_count() - near, 0, 0)
+    return Seen(
+        glances(NEWSPAPER, blank, read.house), further, near, witnesses.bit_count() - near, 0, 0
+    )
 
 
 class Sample(NamedTuple):

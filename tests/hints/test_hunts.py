@@ -12,8 +12,8 @@ from papernudge.hints.deduction import Deduction
 from papernudge.hints.following import followed
 from papernudge.hints.generate import puzzle
 from papernudge.hints.geometry import ALL_CANDIDATES, members
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.search import TECHNIQUES, UNIQUENESS, Search
-from papernudge.hints.solver import KEEP
 from papernudge.hints.techniques.hunt import Technique
 from papernudge.hints.techniques.nets import LOOKS_A_DIGIT, nets
 from papernudge.hints.techniques.singles import hidden_singles, last_blanks, naked_singles
@@ -105,7 +105,9 @@ def test_a_net_is_there_where_its_candidate_leads_nowhere_by_itself(branches: in
     for board in BOARDS:
         state = board.written | board.candidates
         alone = {
-            bit: followed(state & KEEP[bit], branches, board.written | 1 << bit)
+            bit: followed(
+                NEWSPAPER, state & NEWSPAPER.keep[bit], branches, board.written | 1 << bit
+            )
             for bit in members(board.candidates)
         }
         found = {net.ruled_out: net.looks for net in nets(board, branches, ALL_CANDIDATES)}

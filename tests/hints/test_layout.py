@@ -18,7 +18,7 @@ def test_the_newspapers_grid_has_27_houses_of_nine_and_20_peers_a_cell() -> None
 
 @pytest.mark.parametrize(("wide", "high"), [(2, 2), (3, 2), (2, 3), (4, 2), (3, 3), (4, 4)])
 def test_houses_of_any_size_of_block_cover_the_board_kind_by_kind(wide: int, high: int) -> None:
-    board = Layout.of_blocks("123456789ABCDEFG"[: wide * high], wide, high)
+    board = Layout.of_blocks(high, wide)
     side = wide * high
     for kind in ("row", "column", "block"):
         cells = [c for house in board.houses if house.kind == kind for c in house.cells]
@@ -38,9 +38,13 @@ def test_a_name_of_no_cell_is_none(name: str) -> None:
     assert NEWSPAPER.cell(name) is None
 
 
-def test_blocks_that_hold_another_number_of_cells_are_refused() -> None:
-    with pytest.raises(ValueError, match="expected blocks of 9 cells, got 2 × 3"):
-        Layout.of_blocks("123456789", 2, 3)
+def test_boards_beyond_the_symbols_and_blocks_of_another_size_are_refused() -> None:
+    with pytest.raises(ValueError, match="expected houses of 4 to 16 cells, got 20"):
+        Layout.of_blocks(4, 5)
+    with pytest.raises(ValueError, match="expected blocks of 9 cells, got one of 8"):
+        Layout.of_blocks(3, 3, extra=[range(8)])
+    with pytest.raises(ValueError, match="expected 2 blocks that hold each of 4 cells once"):
+        Layout.of_regions([(0, 1), (1, 2)])
 
 
 def test_places_and_boxes_follow_from_the_layout() -> None:

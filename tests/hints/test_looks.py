@@ -16,6 +16,7 @@ from papernudge.hints.board import Board
 from papernudge.hints.drawing import drawn
 from papernudge.hints.generate import puzzle
 from papernudge.hints.geometry import HOUSE_CELLS, HOUSES, HOUSES_OF, PEERS, members
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.looks import (
     BLANK,
     DIGIT,
@@ -143,10 +144,10 @@ def test_one_blank_left_costs_its_glances() -> None:
 
 
 def test_a_block_is_a_glance_and_a_line_up_to_three() -> None:
-    assert glances(HOUSES[18], 18) == 1
-    assert glances(HOUSES[0], 0) == 3
-    assert glances(0b000000110, 0) == 1
-    assert glances(0b001000110, 0) == 2
+    assert glances(NEWSPAPER, HOUSES[18], 18) == 1
+    assert glances(NEWSPAPER, HOUSES[0], 0) == 3
+    assert glances(NEWSPAPER, 0b000000110, 0) == 1
+    assert glances(NEWSPAPER, 0b001000110, 0) == 2
 
 
 def test_a_witness_in_line_costs_less_than_one_to_be_searched_for() -> None:
@@ -154,8 +155,8 @@ def test_a_witness_in_line_costs_less_than_one_to_be_searched_for() -> None:
     rows = ["1 2 3  4 5 6  . . ."] + [". . .  . . .  . . ."] * 2
     near = drawn("\n".join([*rows[:2], ". . .  . . .  . . 7"]))
     far = drawn("\n".join([*rows, ". . .  . . .  7 . .", *rows[1:], ". . .  . . .  . 7 ."]))
-    assert witness_looks(1 << 26, 0, 0) == IN_LINE == near.fresh + IN_LINE
-    assert witness_looks(1 << 33, 0, 0) == SEARCHED
+    assert witness_looks(NEWSPAPER, 1 << 26, 0, 0) == IN_LINE == near.fresh + IN_LINE
+    assert witness_looks(NEWSPAPER, 1 << 33, 0, 0) == SEARCHED
     (single,) = (d for d in hidden_singles(far) if d.places == ((8, 7),))
     assert single_looks(far, single.reads[0]) == pytest.approx(1 + 2 * BLANK + 2 * SEARCHED)
 
@@ -200,11 +201,11 @@ def test_a_single_is_told_by_the_house_that_makes_it_easiest_a_block_first() -> 
 
 
 def test_a_witness_that_sees_several_blanks_is_counted_once() -> None:
-    assert least_covers(HOUSES[0] & 0b111, 1 << 9 | 1 << 27) == (1 << 9,)
+    assert least_covers(NEWSPAPER, HOUSES[0] & 0b111, 1 << 9 | 1 << 27) == (1 << 9,)
 
 
 def test_all_smallest_sets_of_witnesses_are_found() -> None:
-    assert set(least_covers(1 << 0, 1 << 9 | 1 << 27)) == {1 << 9, 1 << 27}
+    assert set(least_covers(NEWSPAPER, 1 << 0, 1 << 9 | 1 << 27)) == {1 << 9, 1 << 27}
 
 
 def test_what_notes_rule_out_costs_no_witness() -> None:

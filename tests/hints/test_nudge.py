@@ -69,7 +69,7 @@ def fields(kind: type) -> set[str]:
 
 
 def test_each_depth_is_a_type_with_its_own_fields_and_no_deeper_ones() -> None:
-    assert fields(Told1) == {"focus"}
+    assert fields(Told1) == {"focus", "layout"}
     assert fields(Told2) - fields(Told1) == {"technique"}
     deeper = {"opened", "houses", "evidence", "looks", "line", "noted", "builds_on", "pattern"}
     assert fields(Told3) - fields(Told2) == deeper

@@ -15,11 +15,10 @@ from papernudge.hints.geometry import (
     HOUSES_OF,
     PEERS,
     cells_mask,
-    common_peers,
-    houses_holding,
     members,
     picture,
 )
+from papernudge.hints.layout import NEWSPAPER
 
 EMPTY = "." * 81
 
@@ -127,11 +126,11 @@ def test_sets_of_cells_behave_as_sets(cells: set[int]) -> None:
     assert set(members(mask)) == cells
     assert picture(mask).count("x") == len(cells)
     everywhere = set(range(81))
-    assert set(members(common_peers(cells))) == everywhere.intersection(
+    assert set(members(NEWSPAPER.seen_by_all(mask))) == everywhere.intersection(
         *(set(members(PEERS[c])) for c in cells)
     )
     holding = {h for h in range(27) if cells and cells <= set(HOUSE_CELLS[h])}
-    assert set(houses_holding(mask)) == holding
+    assert set(NEWSPAPER.holding(mask)) == holding
 
 
 @settings(max_examples=30, deadline=None)

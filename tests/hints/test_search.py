@@ -16,6 +16,7 @@ from papernudge.hints.deduction import exclusions
 from papernudge.hints.dominance import demand
 from papernudge.hints.generate import puzzle
 from papernudge.hints.geometry import HOUSES_OF, candidate, candidate_pairs
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.line import Line
 from papernudge.hints.looks import PATTERN
 from papernudge.hints.search import LEAST_LINE, TECHNIQUES, Search, cheapest_lines, nearest
@@ -147,7 +148,7 @@ def test_what_a_step_builds_on_was_ruled_out_before_it() -> None:
             out = 0
             for step in line.settled().steps:
                 assert step.evidence.earlier & ~out == 0
-                asked = {candidate(c, d) for c, d in exclusions(step.deduction.reads)}
+                asked = {candidate(c, d) for c, d in exclusions(NEWSPAPER, step.deduction.reads)}
                 earlier = candidate_pairs(step.evidence.earlier)
                 assert all(candidate(c, d) in asked for c, d in earlier)
                 out |= step.ruled_out

@@ -25,10 +25,9 @@ from strategies import positions, puzzles
 from papernudge.hints import count_solutions, solve
 from papernudge.hints.generate import full_grid, puzzle
 from papernudge.hints.geometry import ALL_CANDIDATES, HOUSES, PEERS
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.solver import (
-    KEEP,
     OutOfPatience,
-    Shape,
     candidates_after,
     is_possible,
     models,
@@ -84,7 +83,7 @@ def test_zero_means_blank() -> None:
 def test_writing_a_digit_strikes_exactly_its_rivals() -> None:
     for bit in range(0, 729, 7):
         digit, cell = divmod(bit, 81)
-        gone = ALL_CANDIDATES & ~KEEP[bit]
+        gone = ALL_CANDIDATES & ~NEWSPAPER.keep[bit]
         assert gone.bit_count() == 28
         assert gone >> 81 * digit & ((1 << 81) - 1) == PEERS[cell]
 
@@ -124,7 +123,7 @@ def test_whether_a_candidate_is_possible_is_what_the_sat_solver_says(
     state = candidates_after(digits)
     bit = random.choice([b for b in range(729) if state >> b & 1])
     line = digits[: bit % 81] + str(bit // 81 + 1) + digits[bit % 81 + 1 :]
-    assert is_possible(state & KEEP[bit]) == (judge.solution(line) is not None)
+    assert is_possible(state & NEWSPAPER.keep[bit]) == (judge.solution(line) is not None)
     judge.close()
 
 
@@ -132,8 +131,11 @@ def test_there_are_288_grids_of_four_by_four_and_28200960_of_six_by_six(
     values: dict[str, Any],
 ) -> None:
     """OEIS A107739(2) and A109252 (read); the 6×6 count from an encyclopedia (from memory)."""
-    assert count_solutions("." * 16, 10_000, Shape(2, 2)) == values["count-4x4-grids"]["value"]
-    first_row_fixed = count_solutions("123456" + "." * 30, 100_000, Shape(2, 3))
+    assert (
+        count_solutions("." * 16, 10_000, Layout.of_blocks(2, 2))
+        == values["count-4x4-grids"]["value"]
+    )
+    first_row_fixed = count_solutions("123456" + "." * 30, 100_000, Layout.of_blocks(2, 3))
     assert first_row_fixed * 720 == values["count-6x6-grids"]["value"]
 
 
@@ -164,14 +166,14 @@ def test_published_puzzles_of_four_by_four_have_their_published_solutions(
     """OEIS A109252's example and one of SciPy 2010 (both read)."""
     for name in ("oeis-A109252-example", "scipy2010-shidoku"):
         entry = values[name]
-        assert solve(entry["puzzle"], Shape(2, 2)) == entry["solution"]
+        assert solve(entry["puzzle"], Layout.of_blocks(2, 2)) == entry["solution"]
 
 
 def test_full_four_by_four_grids_less_one_digit_are_as_many_as_published(
     values: dict[str, Any],
 ) -> None:
     """OEIS A109252 (read): the terms for 16, 15 and 14 givens, counted out."""
-    shape = Shape(2, 2)
+    shape = Layout.of_blocks(2, 2)
     grids = list(solutions("." * 16, shape))
     fair = values["oeis-A109252"]["values"]
     assert len(grids) == fair[16]
