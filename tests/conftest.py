@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -11,6 +14,20 @@ import pytest
 # As the command does for itself: on a busy machine BLAS threads wait for each other far longer
 # than they work. It must be said before numpy is first imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Nor does OpenCV start any: a process of one thread forks its children, as the command does.
+os.environ.setdefault("OPENCV_FOR_THREADS_NUM", "1")
+
+
+def _compile_once() -> None:
+    """Hundreds of processes are started: the first compiles what all import, also where Python is
+    told to write nothing beside its sources.
+    """
+    if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
+        folder = os.environ["PYTHONPYCACHEPREFIX"] = tempfile.mkdtemp(prefix="papernudge-compiled-")
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
+
+
+_compile_once()
 
 sys.path.append(str(Path(__file__).parent))  # figures.py and tables.py, by name
 

@@ -263,6 +263,7 @@ def test_what_the_user_says_of_a_cell_counts_and_is_drawn(
     assert 1400 < max(picture.shape) <= 1600
 
 
+@pytest.mark.slow
 def test_the_other_code_is_enough_when_one_is_covered(
     papernudge: Run, filled: Path, sheet: tuple[SheetPage, Any, Path]
 ) -> None:
