@@ -20,7 +20,7 @@ from papernudge.hints.search import UNIQUENESS, cheapest_lines
 def stuck(least: int = 8) -> list[Position]:
     """Positions of our own puzzles whose cheapest line has eliminations and costs a lot."""
     found = []
-    for seed in range(24):
+    for seed in range(36):
         position = Position.of(puzzle(seed))
         while position.blank:
             best = cheapest_lines(Board.of(position))
@@ -164,7 +164,7 @@ def test_each_noted_cell_that_a_nudge_lists_is_needed() -> None:
     """
     leaning = 0
     judge = Judge()
-    for seed in range(24):
+    for seed in range(60):
         nudge = next_nudge(mixed_notes(seed))
         if nudge is None or nudge.line.last.evidence.earlier:
             continue

@@ -174,6 +174,7 @@ def test_a_photo_without_a_sheet_says_what_is_missing(papernudge: Run, tmp_path:
     assert not (tmp_path / "log").exists()
 
 
+@pytest.mark.slow
 def test_a_code_of_something_else_is_told_apart_from_none(papernudge: Run, tmp_path: Path) -> None:
     import cv2
 
