@@ -1,14 +1,14 @@
 """Fits what a lattice must look like to be a plain 9×9: the weights in
 ``papernudge.vision.find_kind``.
 
-    python -m papernudge.digits_model.training.fit_kind --pages 450 --report 250 --write
+    python -m papernudge.digits_model.training.fit_kind --write
 
 Pages of several presets, most of them with cages, marked diagonals, blocks of other shapes and
 larger grids beside their puzzles, of the split ``calibrate`` (typefaces and writers of their own)
 are fitted, others of the split ``test`` reported. A lattice is what ink or the page's truth leads
 to: a puzzle's or a printed solution's own is plain, one on anything else is not, and one that went
-astray on a puzzle says nothing. As many lattices again are ruled by a program: larger grids of all
-blocks, heavy lines elsewhere, blank tables, squares of letters (:mod:`ruled`). Reported are how
+astray on a puzzle says nothing. Other lattices are ruled by a program: larger grids of all blocks,
+heavy lines elsewhere, blank tables, squares of letters (:mod:`ruled`). Reported are how
 many of others are called plain and how many plain ones others, and the mean log-loss in nats, of
 the weights as they stand and as fitted.
 """
@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import argparse
 import re
+import textwrap
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
@@ -56,9 +57,11 @@ LATER = 5_000
 """Pages that the first page of the report lies after that of the fit."""
 SIZES = {"16x16": 16, "4x4": 0, "6x6": 0}
 """Cells along a side of grids of other sizes; 0 where no 9×9 fits into it."""
+COST = 2.0
+"""Puzzles missed that one grid of another kind weighs: it would be read as what it is not."""
 PULL = 3.0
 """Inverse strength of the pull of all weights towards zero, columns brought to one spread."""
-_ALIKE, _PIECES, _MOST_CUT = 0.3, 12, 4.0
+_ALIKE, _PIECES = 0.3, 12
 
 
 class Row(NamedTuple):
@@ -117,7 +120,7 @@ def lattices(view: npt.NDArray[np.uint8], starts: list[Points]) -> list[Flat]:
     flats: list[Flat] = []
     for flat in (
         *(one for one in by_ink if isinstance(one, Flat) and one.is_nine),
-        *(refined(view, [s]) for s in starts if not cut_side(s, size, _MOST_CUT)),
+        *(refined(view, [s]) for s in starts if not cut_side(s, size)),
     ):
         if flat is None or any(alike(flat.mesh.crossings, o.mesh.crossings) for o in flats):
             continue
@@ -170,7 +173,9 @@ def fitted(columns: Points, plain: Bools) -> Points:
     from sklearn.linear_model import LogisticRegression
 
     middle, spread = columns.mean(axis=0), columns.std(axis=0) + 1e-9
-    model = LogisticRegression(C=PULL, max_iter=5000).fit((columns - middle) / spread, plain)
+    worth = np.where(plain, 1.0, COST)
+    model = LogisticRegression(C=PULL, max_iter=5000)
+    model.fit((columns - middle) / spread, plain, sample_weight=worth)
     slopes = model.coef_[0] / spread
     return np.concatenate([model.intercept_ - slopes @ middle, slopes]).round(3)
 
@@ -205,13 +210,13 @@ def told_of(weights: Points, columns: Points, plain: Bools) -> str:
     )
 
 
-def gathered(first: int, pages: int, split: str, given: argparse.Namespace) -> Iterator[Row]:
-    """Lattices of so many pages."""
-    numbers = range(first, first + pages)
+def gathered(first: int, counts: tuple[int, int], split: str, given: Any) -> Iterator[Row]:
+    """Lattices of so many pages, and so many ruled ones."""
+    numbers, others = (range(first, first + count) for count in counts)
     with ProcessPoolExecutor(given.jobs, initializer=_prepare, initargs=(given.pack,)) as pool:
         for rows in pool.map(partial(rows_of, split=split), numbers):
             yield from rows
-        for rows in pool.map(ruled_rows, numbers):
+        for rows in pool.map(ruled_rows, others):
             yield from rows
 
 
@@ -223,7 +228,8 @@ def _prepare(pack: Path | None) -> None:
 def write(name: str, weights: Points) -> None:
     """Put a fit into the file that uses it."""
     path = Path(find_kind.__file__)
-    held = f"{name} = np.array(\n    {weights.tolist()}\n)  # fmt: skip\n"
+    numbers = textwrap.indent(textwrap.fill(", ".join(map(str, weights.tolist())), 92), " " * 4)
+    held = f"{name} = np.array([\n{numbers}\n])  # fmt: skip\n"
     text = re.sub(
         rf"^{name} = np\.array\([^)]*\)[^\n]*\n", held, path.read_text("utf-8"), flags=re.M
     )
@@ -235,14 +241,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
-    parser.add_argument("--pages", type=int, default=450, help="pages that are fitted")
-    parser.add_argument("--report", type=int, default=250, help="others that are reported")
+    parser.add_argument("--pages", type=int, default=250, help="pages that are fitted")
+    parser.add_argument("--ruled", type=int, default=400, help="ruled lattices that are")
+    parser.add_argument("--report", type=int, default=100, help="pages, and lattices, reported")
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     parser.add_argument("--pack", type=Path, help="typefaces and strokes, where none are installed")
     parser.add_argument("--write", action="store_true", help="put the weights in their place")
     given = parser.parse_args()
-    fit = list(gathered(0, given.pages, "calibrate", given))
-    report = list(gathered(LATER, given.report, "test", given))
+    fit = list(gathered(0, (given.pages, given.ruled), "calibrate", given))
+    report = list(gathered(LATER, (given.report, given.report), "test", given))
     for name, network in (("ALONE", False), ("TOLD", True)):
         weights = fitted(*table(fit, network))
         print(f"{name} = np.array({weights.tolist()})")

@@ -30,7 +30,9 @@ class Ruled(NamedTuple):
 
 
 class _Plan(NamedTuple):
-    """``size`` cells a side; ``heavy``: which lines are, of rows and of columns; ``filled``: of cells with something in them, letters if ``words``."""
+    """``size`` cells a side; ``heavy``: which lines are, of the rows and of the columns;
+    ``filled``: share of cells with something in them, letters if ``words``.
+    """
 
     size: int
     heavy: tuple[frozenset[int], frozenset[int]]
@@ -116,9 +118,9 @@ def _photo(flat: Grey, matrix: Points, rng: np.random.Generator) -> Grey:
 
     scaled = matrix @ np.diag([1 / (flat.shape[1] - 1), 1 / (flat.shape[0] - 1), 1.0])
     seen = cv2.warpPerspective(flat, scaled, (SIDE, SIDE), flags=cv2.INTER_AREA, borderValue=(255,))
-    seen = cv2.GaussianBlur(seen, (0, 0), float(rng.uniform(0.4, 1.4))).astype(np.float64)
+    blurred = cv2.GaussianBlur(seen, (0, 0), float(rng.uniform(0.4, 1.4)))
     low, high = sorted(rng.uniform(0.5, 1.0, 2))
     light = np.linspace(low, high, SIDE)[:: int(rng.choice([-1, 1]))]
-    seen = seen * (light if rng.random() < 0.5 else light[:, None])
-    seen += rng.normal(0, float(rng.uniform(0.5, 4.0)), seen.shape)
-    return np.clip(seen, 0, 255).astype(np.uint8)
+    lit = np.asarray(blurred, np.float64) * (light if rng.random() < 0.5 else light[:, None])
+    lit += rng.normal(0, float(rng.uniform(0.5, 4.0)), lit.shape)
+    return np.clip(lit, 0, 255).astype(np.uint8)
