@@ -265,9 +265,7 @@ def test_the_stronger_a_sign_of_another_kind_the_less_likely_is_a_plain_grid() -
         assert chance_plain(signs[-1], None) < 0.5
 
 
-def test_a_blank_and_a_crammed_lattice_without_blocks_are_no_puzzles_and_with_blocks_they_may_be() -> (
-    None
-):
+def test_a_blank_or_crammed_lattice_is_a_puzzle_only_with_blocks() -> None:
     for thick, plain in ((3, False), (7, True)):
         image, true = photo(drawing(thick=thick), SQUARE, FRAME)
         flat = flatten(np.ascontiguousarray(image[..., 0]), true)
