@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -14,6 +17,20 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Sentences are compared in English, whatever language this machine speaks.
 for variable in ("LC_ALL", "LC_MESSAGES", "LANG"):
     os.environ[variable] = "C.UTF-8"
+# Nor does OpenCV start any: a process of one thread forks its children, as the command does.
+os.environ.setdefault("OPENCV_FOR_THREADS_NUM", "1")
+
+
+def _compile_once() -> None:
+    """Hundreds of processes are started: the first compiles what all import, also where Python is
+    told to write nothing beside its sources.
+    """
+    if os.environ.pop("PYTHONDONTWRITEBYTECODE", None):
+        folder = os.environ["PYTHONPYCACHEPREFIX"] = tempfile.mkdtemp(prefix="papernudge-compiled-")
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
+
+
+_compile_once()
 
 sys.path.append(str(Path(__file__).parent))  # figures.py and tables.py, by name
 

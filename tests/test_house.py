@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 from statistics import median
 
@@ -128,10 +129,16 @@ def modules() -> dict[str, Path]:
     return out
 
 
+@cache
+def nodes(path: Path) -> list[ast.AST]:
+    """All that stands in a file, parsed once."""
+    return list(ast.walk(ast.parse(path.read_text("utf-8"))))
+
+
 def known(path: Path, names: Mapping[str, Path]) -> set[str]:
     """The project's modules that a file imports, wherever in it, for types too."""
     out = set()
-    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             out |= {alias.name for alias in node.names} & names.keys()
         elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
@@ -215,7 +222,7 @@ def test_no_function_is_longer_than_fifty_lines() -> None:
         f"{inside(path)} {node.name}": (node.end_lineno or 0) - node.lineno + 1
         for path in modules().values()
         if room_of(path) != "digits_model/training"
-        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        for node in nodes(path)
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
     }
     assert [name for name, lines in lengths.items() if lines > 50] == []

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from papernudge.vision.mesh import spread
+
 if TYPE_CHECKING:
     from papernudge.vision.mesh import Points
     from papernudge.vision.photo import Raster
@@ -29,7 +31,8 @@ def crop(raster: Raster, points: Points) -> bytes | None:
     spans = [float(np.linalg.norm(side)) for side in sides]
     if not np.isfinite(points).all() or min(spans) < 9:
         return None
-    maps = [_spread(points[..., k].astype(np.float32), CROP) for k in (0, 1)]
+    at = (np.arange(CROP) + 0.5 - MARGIN) / (9 * CELL) * (len(points) - 1)
+    maps = np.moveaxis(spread(points, at), 2, 0)
     low = np.floor([at.min() for at in maps]).astype(int) - 2
     high = np.ceil([at.max() for at in maps]).astype(int) + 3
     low, high = np.clip(low, 0, None), np.minimum(high, raster.shape[1::-1])
@@ -45,20 +48,3 @@ def crop(raster: Raster, points: Points) -> bytes | None:
     flat = cv2.remap(part, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     done, file = cv2.imencode(".jpg", flat, [cv2.IMWRITE_JPEG_QUALITY, 80])
     return bytes(file.tobytes()) if done else None
-
-
-def _spread(values: Points, side: int) -> Points:
-    """For each pixel of the crop what lies between these values of its crossings: float32
-    (side, side). ``values``: x or y in the raster, of crossings (10, 10) or corners (2, 2).
-
-    Straight between neighbouring crossings, on in the same direction outside the grid.
-    """
-    import numpy as np
-
-    steps = len(values) - 1
-    at = (np.arange(side) + 0.5 - MARGIN) / (9 * CELL) * steps
-    left = np.clip(np.floor(at), 0, steps - 1).astype(int)
-    rest = (at - left).astype(np.float32)
-    across = values[:, left] * (1 - rest) + values[:, left + 1] * rest
-    down = rest[:, None]
-    return np.asarray(across[left] * (1 - down) + across[left + 1] * down, np.float32)

@@ -24,6 +24,7 @@ import numpy.typing as npt
 
 from papernudge.vision.flatten import bending
 from papernudge.vision.mesh import Points
+from papernudge.vision.tuned import tuned, whole
 
 Grey = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
@@ -41,29 +42,44 @@ _CORNER, _SIDE, _INNER = range(3)
 _STEPS = 5
 _USUAL = 48.0
 """Size of a block's step, pixels, whose logarithm the network tells as 0."""
-_LEAST_MIDDLE = 0.12
+_LEAST_MIDDLE = tuned("crossings._LEAST_MIDDLE")
 """Chance of a middle from which on a grid is looked for around it."""
-_LEAST_POINT = 0.08
+_LEAST_POINT = tuned("crossings._LEAST_POINT")
 """Chance from which on a crossing counts."""
-_NEAR = 0.36
+_NEAR = tuned("crossings._NEAR")
 """How far from where it is expected a crossing may lie, shares of the step between blocks."""
-_FAR = 0.5
+_FAR = tuned("crossings._FAR")
 """The same where no step is told."""
-_GOOD = 0.6
+_GOOD = tuned("crossings._GOOD")
 """Mean chance of a grid's crossings from which on no other are looked for."""
-_QUAD_OF, _QUADS = 9, 4
-"""Of so many inner crossings nearest to a middle four are taken, in so many ways at most."""
-_UNEVEN_QUAD, _ASIDE = 2.2, 0.5
-"""How much longer one side of a middle block may be than that across from it; and how far aside of
-the block's own middle the grid's may lie, sides."""
-_THERE = 0.6
+_QUAD_OF = whole("crossings._QUAD_OF")
+"""Of so many inner crossings nearest to a middle four are taken."""
+_QUADS = whole("crossings._QUADS")
+"""In so many ways at most."""
+_UNEVEN_QUAD = tuned("crossings._UNEVEN_QUAD")
+"""How much longer one side of a middle block may be than that across from it."""
+_ASIDE = tuned("crossings._ASIDE")
+"""How far aside of that block's own middle the grid's may lie."""
+_THERE = tuned("crossings._THERE")
 """Share of a grid's area that must look like one."""
-_FAINTEST = 4
+_FAINTEST = whole("crossings._FAINTEST")
 """Darkness above that of paper below which there is no line."""
-_LIKELY = 0.25
+_LIKELY = tuned("crossings._LIKELY")
 """Chance from which on one is likely."""
-_FEWEST = 6
+_FEWEST = whole("crossings._FEWEST")
 """Crossings of block lines that must lie in the picture."""
+_OWN = tuned("crossings._OWN")
+"""How much of a crossing's chance must be that of its own sort; the rest may be of any."""
+_TURNS = tuned("crossings._TURNS")
+"""How far a step told ahead may differ from the one before to be its continuation."""
+_LEAST_WORTH = tuned("crossings._LEAST_WORTH")
+"""What a crossing near its place is worth at least."""
+_LEAST_BLOCK = tuned("crossings._LEAST_BLOCK")
+"""Smallest side of a block."""
+_LEAST_SNAP = tuned("crossings._LEAST_SNAP")
+"""What a crossing is worth at least to pull the mesh."""
+_SNAP_OUTLIER = tuned("crossings._SNAP_OUTLIER")
+"""Deviation at which a crossing pulls no more (Tukey's biweight)."""
 
 
 class Kind(IntEnum):
@@ -183,8 +199,8 @@ class Seen:
         ]
         self._points, self._chances = self._peaks(page)
         # Where grids touch and where lines are missing, sorts pass into one another.
-        best = 0.3 * self._chances[:, _BLOCKS].max(axis=1, initial=0.0)
-        self._sure = [0.7 * self._chances[:, sort] + best for sort in range(_INNER + 1)]
+        best = (1 - _OWN) * self._chances[:, _BLOCKS].max(axis=1, initial=0.0)
+        self._sure = [_OWN * self._chances[:, sort] + best for sort in range(_INNER + 1)]
 
     def _peaks(self, page: Grey) -> tuple[Points, Points]:
         """Peaks of heat (N, 2), pixels, and the heats of all sorts of crossing there (N, 4)."""
@@ -233,7 +249,7 @@ class Seen:
         steps = np.concatenate([steps, -steps])
         off = np.linalg.norm(steps - before, axis=1)
         best = int(off.argmin())
-        return steps[best] if off[best] < 0.5 * np.linalg.norm(before) else before
+        return steps[best] if off[best] < _TURNS * np.linalg.norm(before) else before
 
     def _nearest(self, aim: Points, reach: float, sort: int) -> tuple[Points, float]:
         """The likeliest crossing of a sort within ``reach`` of ``aim``, else that; its chance."""
@@ -241,7 +257,7 @@ class Seen:
         sure = self._sure[sort]
         worth = sure * np.clip(1 - (off / reach) ** 2, 0, None) ** 2
         best = int(worth.argmax()) if len(worth) else -1
-        if best < 0 or worth[best] <= 0.02:
+        if best < 0 or worth[best] <= _LEAST_WORTH:
             return aim, 0.0
         return self._points[best], float(sure[best])
 
@@ -266,7 +282,7 @@ class Seen:
         right = right if right[0] > 0 else -right
         down = down if right[0] * down[1] - right[1] * down[0] > 0 else -down
         step = float(min(np.linalg.norm(right), np.linalg.norm(down)))
-        if step < 6.0:
+        if step < _LEAST_BLOCK:
             return None
         blocks, chances = np.zeros((4, 4, 2)), np.zeros((4, 4))
         for r, c in _INNERS:
@@ -301,7 +317,7 @@ class Seen:
             turn = side[:, 0] * np.roll(side[:, 1], -1) - side[:, 1] * np.roll(side[:, 0], -1)
             long = np.linalg.norm(side, axis=1)
             uneven = max(long[0] / long[2], long[2] / long[0], long[1] / long[3], long[3] / long[1])
-            if turn.min() <= 0 or long.min() < 6.0 or uneven > _UNEVEN_QUAD:
+            if turn.min() <= 0 or long.min() < _LEAST_BLOCK or uneven > _UNEVEN_QUAD:
                 continue
             aside = float(np.linalg.norm(ring.mean(axis=0) - middle)) / float(long.min())
             if aside < _ASIDE:
@@ -381,23 +397,24 @@ class Seen:
         far = np.linalg.norm(points[:, None, None] - even, axis=-1)
         worth = sure[:, None, None] * np.clip(1 - (far / (_SNAP * side)) ** 2, 0, None)
         best = worth.argmax(axis=0)
-        trust = np.where(worth.max(axis=0) > 0.05, sure[best], 0.0).ravel()
+        trust = np.where(worth.max(axis=0) > _LEAST_SNAP, sure[best], 0.0).ravel()
         by = (points[best] - even).reshape(100, 2)
         weight, shift = trust, by
         for _ in range(3):  # Tukey's biweight (1977) against crossings of something else
             system = np.diag(weight) + _STIFF * bending() + 1e-4 * np.eye(100)
             shift = np.linalg.solve(system, weight[:, None] * by)
             left = np.linalg.norm(by - shift, axis=1) / side.ravel()
-            weight = trust * np.clip(1 - (left / 0.15) ** 2, 0, None) ** 2
+            weight = trust * np.clip(1 - (left / _SNAP_OUTLIER) ** 2, 0, None) ** 2
         return np.asarray(even + shift.reshape(10, 10, 2), np.float64)
 
 
-_MOST_MIDDLES, _MANY_MIDDLES = 48, 24
-"""So many grids are looked for in a picture at most; where there are more middles than the second,
-each gets one try. Bounds of time, beyond what is printed on a page."""
-_SNAP = 0.35
+_MOST_MIDDLES = whole("crossings._MOST_MIDDLES")
+"""So many grids are looked for in a picture at most: a bound of time."""
+_MANY_MIDDLES = whole("crossings._MANY_MIDDLES")
+"""Where there are more middles, each gets one try."""
+_SNAP = tuned("crossings._SNAP")
 """How far a crossing may lie from its even place, sides of a cell."""
-_STIFF = 0.05
+_STIFF = tuned("crossings._STIFF")
 """How the page's bending weighs against a crossing that is surely seen."""
 _INNERS = tuple((r, c) for r in (1, 2) for c in (1, 2))
 _SIDES = (
@@ -442,7 +459,7 @@ def _straightened(blocks: Points) -> list[Points]:
     return [fixed for _, fixed in sorted(found, key=lambda item: -item[0])]
 
 
-_UNEVEN = 0.08
+_UNEVEN = tuned("crossings._UNEVEN")
 """How much crossings of one side may differ in their bend, shares of a block."""
 
 

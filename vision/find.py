@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from papernudge.vision.crossings import Sketch
 from papernudge.vision.find_again import Again, look_again
-from papernudge.vision.find_kind import Traits, traits
+from papernudge.vision.find_kind import Traits, chance_plain, traits
 from papernudge.vision.find_net import Patch, looked_closer, sketched
 from papernudge.vision.find_outlines import Contour, ink_mask, outlines, paper_pieces, parts_of
 from papernudge.vision.flatten import Flat, better, flatten, refined
@@ -29,46 +29,62 @@ from papernudge.vision.quality import (
     too_many,
     too_small,
 )
+from papernudge.vision.tuned import tuned, whole
 
 Grey = npt.NDArray[np.uint8]
 
-_LONG = 1280
+_LONG = whole("find._LONG")
 """Long side of the picture that is searched, pixels."""
-_CLOSER = 2560
+_CLOSER = whole("find._CLOSER")
 """The same of that in which small grids are measured."""
-_FINER = 1920
+_FINER = whole("find._FINER")
 """The same of that in which the network looks for small ones."""
-_SMALL_CELL = 24.0
+_SMALL_CELL = tuned("find._SMALL_CELL")
 """Cells smaller than this, pixels of the searched picture, are."""
-_LEAST = 60
+_LEAST = whole("find._LEAST")
 """Smallest side of a grid that is looked for, pixels of that picture."""
-_BEGS = 4
+_BEGS = whole("find._BEGS")
 """Closed cells from which on a piece of ink that is no known grid begs a question."""
-_BEGS_BESIDE = 12
+_BEGS_BESIDE = whole("find._BEGS_BESIDE")
 """The same where its middle lies in a known grid."""
-_ROOM = 0.55
+_ROOM = tuned("find._ROOM")
 """Share of the picture outside known grids from which on there may be others."""
-_PLAIN, _SURELY = 0.5, 0.7
-"""Chance from which on the network calls a grid plain, and that at which it needs no support by
-what its lines look like."""
-_CLEAR = 0.85
+_PLAIN = tuned("find._PLAIN")
+"""Chance from which on the network calls a grid plain that was not measured."""
+_CLEAR = tuned("find._CLEAR")
 """Score from which on a mesh is clear enough not to be looked at closer."""
-_LOOSE = 0.55
+_LOOSE = tuned("find._LOOSE")
 """Score below which a mesh without plain lines around blocks may lie anywhere."""
-_SEEN_WELL = 0.7
+_SEEN_WELL = tuned("find._SEEN_WELL")
 """How well the crossings of a grid are seen, laid flat, where its faint lines need no support."""
-_LOOKS, _MOSTLY = 3, 0.65
-"""How often a mesh is looked at again at most, and how well each of its blocks is seen when that is
-not worth it."""
-_FEW, _MOST = 16, 24
-"""Grids on a page up to which each is looked at as often as it takes, and of which no more are
-measured: bounds of time."""
-_TINY = 0.7
+_LOOKS = whole("find._LOOKS")
+"""How often a mesh is looked at again at most."""
+_MOSTLY = tuned("find._MOSTLY")
+"""How well each of its blocks is seen when that is not worth it."""
+_FEW = whole("find._FEW")
+"""Grids on a page up to which each is looked at as often as it takes: a bound of time."""
+_MOST = whole("find._MOST")
+"""Grids of a page of which no more are measured: a bound of time."""
+_TINY = tuned("find._TINY")
 """Size of a sketched cell, of the least that can be read, below which measuring it is idle."""
-_GOES_ON = 0.6
-"""Share of lines that run on beyond the frame from which on it is part of a larger grid."""
-_ALIKE = 0.3
+_ALIKE = tuned("find._ALIKE")
 """Usual distance of two meshes' crossings, cells, below which they are the same grid."""
+_KEEN = tuned("find._KEEN")
+"""Contrast that ink is looked for with first, shares of the usual one."""
+_BEYOND = tuned("find._BEYOND")
+"""Cells that a rough outline may lie beyond the photo before it is left to the network."""
+_LIKE_LEAST = tuned("find._LIKE_LEAST")
+"""Side of a closed cell, at least, in those of a grid on the same page, that speaks for another."""
+_LIKE_MOST = tuned("find._LIKE_MOST")
+"""The same at most."""
+_BEGS_WIDE = tuned("find._BEGS_WIDE")
+"""Narrowest side of a piece of ink that begs a question, cells of a known grid."""
+_SHRUNK = tuned("find._SHRUNK")
+"""Raster pixels per pixel from which on a finer picture tells more."""
+_SMALLER = tuned("find._SMALLER")
+"""Cell, shares of the page's largest, below which a filled grid is a printed solution."""
+_FILLED = tuned("find._FILLED")
+"""Share of cells with something in them from which on a small grid is a printed solution."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -88,13 +104,8 @@ class _Sighting:
     @property
     def plain(self) -> bool:
         """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
-        if self.said is None:
-            return self.traits.plain
-        if self.said.plain > _SURELY:
-            return self.traits.goes_on <= _GOES_ON
-        lines = self.flat.is_nine or self.flat.has_blocks
-        plain = self.traits.plain and not self.traits.hints
-        return self.said.plain > _PLAIN and plain and lines
+        kinds = None if self.said is None else self.said.kinds
+        return chance_plain(self.traits, kinds) > 0.5
 
     @property
     def loose(self) -> bool:
@@ -172,10 +183,10 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
 
 def _by_ink(view: Grey, scale: Points) -> tuple[list[_Sighting], bool]:
     """9×9 lattices that connected ink shows beyond doubt, and whether it leaves anything open."""
-    frames, pieces = parts_of(ink_mask(view, 0.5))
+    frames, pieces = parts_of(ink_mask(view, _KEEN))
     seen: list[_Sighting] = []
     for start in outlines(frames, _LEAST, lambda points: _inside_any(points, _corners(seen))):
-        if cut_side(start, (view.shape[1], view.shape[0]), 0.9):
+        if cut_side(start, (view.shape[1], view.shape[0]), _BEYOND):
             continue
         flat = flatten(view, start)
         if isinstance(flat, Flat) and flat.sure and flat.is_nine:
@@ -205,14 +216,14 @@ def _begs(seen: list[_Sighting], frames: list[Contour], centres: Points, sizes: 
     told = _corners(seen)
     cell = min(float(np.sqrt(abs(_area(corners)))) / 9 for corners in told)
     side = np.sqrt(sizes.prod(axis=1))
-    like = (side > 0.45 * cell) & (side < 3.6 * cell)
+    like = (side > _LIKE_LEAST * cell) & (side < _LIKE_MOST * cell)
     cells = centres[like & ~_inside_any(centres, told)]
     for contour in frames:
         if len(contour) < 8 * cell:
             continue
         x, y, wide, high = cv2.boundingRect(contour)
         middle = np.array([[x + wide / 2, y + high / 2]])
-        if min(wide, high) < 2.7 * cell:
+        if min(wide, high) < _BEGS_WIDE * cell:
             continue
         held = ((cells > [x, y]) & (cells < [x + wide, y + high])).all(axis=1).sum()
         # A crease may join a grid to one that is known: then there are many cells beside it.
@@ -230,7 +241,7 @@ def _by_net(
     small to be read, or too many.
     """
     meshes = [s.flat.mesh.crossings for s in known]
-    finer = (lambda: work_view(raster, _FINER)[0]) if float(scale.max()) > 1.2 else None
+    finer = (lambda: work_view(raster, _FINER)[0]) if float(scale.max()) > _SHRUNK else None
     sketches, kinds, patches = sketched(view, meshes, finer)
     known = [replace(s, said=kind) for s, kind in zip(known, kinds, strict=True)]
     few = len(sketches) <= _FEW
@@ -249,7 +260,7 @@ def _by_net(
             continue
         known = [s for s in known if s not in mine]
         grey, by = view, scale
-        if sketch.cell < _SMALL_CELL and float(scale.max()) > 1.2:
+        if sketch.cell < _SMALL_CELL and float(scale.max()) > _SHRUNK:
             closer = closer or work_view(raster, _CLOSER)
             grey, by = closer
         flat = _measured(grey, sketch.scaled(float((scale / by).mean())), few)
@@ -351,8 +362,8 @@ def _found(sighting: _Sighting, biggest: float, size: tuple[int, int]) -> FoundG
         quality = too_faint(quality)
     if not quality.ok:
         return FoundGrid(GridKind.TOO_POOR, corners, None, quality)
-    small = sighting.cell < 0.66 * biggest
-    full = sighting.traits.inked > 0.97 and small
+    small = sighting.cell < _SMALLER * biggest
+    full = sighting.traits.inked > _FILLED and small
     return FoundGrid(GridKind.FULL if full else GridKind.PUZZLE, corners, mesh, quality)
 
 

@@ -15,21 +15,29 @@ import numpy.typing as npt
 from papernudge.vision.crossings import Seen
 from papernudge.vision.mesh import Mesh, Points, placed
 from papernudge.vision.patches import flat_sheet
+from papernudge.vision.tuned import tuned, whole
 
 Grey = npt.NDArray[np.uint8]
 
-_CELL, _CELLS_AROUND = 16, 3
-"""Side of a cell laid flat, pixels, and how many cells are laid flat around the grid."""
+_CELL = whole("find_again._CELL")
+"""Side of a cell laid flat."""
+_CELLS_AROUND = whole("find_again._CELLS_AROUND")
+"""How many cells are laid flat around the grid."""
 _MARGIN = _CELL * _CELLS_AROUND
-_NEAR = 0.3
+_NEAR = tuned("find_again._NEAR")
 """How far from its place a crossing may be seen, cells."""
-_THERE = 0.2
+_THERE = tuned("find_again._THERE")
 """How well a crossing is seen, 0 to 1, from which on it is there."""
-_UNSEEN, _VAGUE, _FEW_BLOCKS = 0.25, 0.65, 13
-"""How well the crossings of a grid are seen at least, unless its mesh is lost: the second where
-fewer than so many of those of lines around blocks are there."""
-_MOST_OFF = 3.0
+_UNSEEN = tuned("find_again._UNSEEN")
+"""How well the crossings of a grid are seen at least, unless its mesh is lost."""
+_VAGUE = tuned("find_again._VAGUE")
+"""The same where few crossings of lines around blocks are there."""
+_FEW_BLOCKS = whole("find_again._FEW_BLOCKS")
+"""So many of those sixteen are not few."""
+_MOST_OFF = tuned("find_again._MOST_OFF")
 """How far the middle of what is seen may lie from that of the mesh, cells."""
+_OWN = tuned("find_again._OWN")
+"""How much of a crossing's chance must be that of its own sort; the rest may be of any."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -72,7 +80,7 @@ def look_again(grey: Grey, mesh: Mesh) -> Again:
     side = _MARGIN + _CELL * np.arange(10) - 0.5
     want = np.stack(np.meshgrid(side, side), axis=-1)
     points, chances = seen.crossings
-    sure = 0.7 * chances[:, _SORTS] + 0.3 * chances.max(axis=1, initial=0)[:, None, None]
+    sure = _OWN * chances[:, _SORTS] + (1 - _OWN) * chances.max(axis=1, initial=0)[:, None, None]
     off = np.linalg.norm(points[:, None, None] - want, axis=-1) / (_NEAR * _CELL)
     fits = (sure * np.clip(1 - off**2, 0, None)).max(axis=0, initial=0.0)
     middle = want.mean(axis=(0, 1))

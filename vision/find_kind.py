@@ -1,26 +1,47 @@
-"""What kind of grid a lattice of lines is."""
+"""What kind of grid a lattice of lines is.
+
+Whether it is one of nine plain 3×3 blocks is weighed by logistic regression, fitted by
+``digits_model/training/fit_kind.py`` on drawn pages with grids of all kinds: once by what its lines
+and cells look like alone, once with what the network of crossings says of the place it lies in.
+"""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.vision.crossings import Kind
 from papernudge.vision.flatten import Flat
 from papernudge.vision.lines import look, mesh_segments, outward, ranked, strips
+from papernudge.vision.mesh import Points, placed
+from papernudge.vision.tuned import tuned, whole
 
 Grey = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
 
 _THIN = [1, 2, 4, 5, 7, 8]
 
-
-_HEAVIER = 0.73
-"""Share of pairs from which on lines lie heavier where 3×3 blocks have them.
-
-Blocks of other shapes have some of theirs there too: up to 0.70 on drawn pages.
-"""
+LOOKS = (
+    *("blocks", "blocks at all", "two classes", "misfits", "elsewhere", "light blocks", "sure"),
+    *("goes on", "goes on, no blocks", "runs on, no blocks"),
+    *("empty, no blocks", "full, no blocks"),
+    *("caged", "diagonals"),
+)
+"""What the columns of :func:`evidence` hold; what the NETWORK says follows, if it was asked."""
+NETWORK = ("told plain", "told a grid")
+ALONE = np.array([
+    5.917, -2.07, -4.774, 2.941, -4.787, -6.842, -15.69, 1.115, -7.022, 0.509, -7.777, -74.053,
+    -9.287, -16.66, -8.097
+])  # fmt: skip
+"""Start, then one for each of LOOKS: where the network was not asked."""
+TOLD = np.array([
+    2.19, 0.025, -4.3, 2.533, -12.753, -3.976, -9.234, -1.237, -10.831, -0.916, -2.313, -79.472,
+    -11.121, -0.725, -3.863, 0.907, 2.202
+])  # fmt: skip
+"""Start, then one for each of LOOKS and of NETWORK."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,30 +82,42 @@ class Traits:
         """Whether the mesh passed over lines that are as plain as its own."""
         return self.between >= _BETWEEN
 
-    @property
-    def hints(self) -> bool:
-        """Whether there is some sign of cages or marked diagonals, too weak to tell by itself."""
-        return self.caged > _CAGED / 2 or self.diagonal > _TINTED * 2 / 3
 
-    @property
-    def plain(self) -> bool:
-        """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
-        if self.goes_on > 0.6 or self.caged > _CAGED or self.diagonal > _TINTED:
-            return False
-        least = 1.05 if self.split < 2.2 else 1.3
-        # Lines that go on beyond the frame are those of a larger or a smaller grid, unless the
-        # blocks are plain to see.
-        most = 0.58 if self.goes_on < 0.2 else 0.4
-        if self.blocks > least and self.thin_blocks + self.thick_inside < most:
-            return True
-        if self.goes_on < 0.2 and self.blocks > 1.1 and self.heavier > _HEAVIER:
-            return True  # pen, tints and shade make some lines heavy, but nowhere other blocks
-        # No blocks to be seen. Thick lines elsewhere are blocks of another shape. With all lines
-        # alike, a puzzle's cells are partly filled; a word search's all are, and it has no
-        # blocks at all, where those of a puzzle filled by hand are faint but sure.
-        if self.split >= 1.9 or self.inked <= 0.2 or self.runs_on > 0.75:
-            return False
-        return self.inked < 0.95 or (self.blocks > 1.1 and self.sure_blocks > 4.0)
+def chance_plain(traits: Traits, kinds: Points | None) -> float:
+    """Chance that a lattice is a grid of nine plain 3×3 blocks and of no other kind.
+
+    ``kinds``: float64 (4,), the mean chances of each kind that the network of crossings tells over
+    its area, in the order of :class:`crossings.Kind`; None where it was not asked.
+    """
+    weights = ALONE if kinds is None else TOLD
+    odds = float(weights[0] + evidence(traits, kinds) @ weights[1:])
+    return 1 / (1 + math.exp(-odds))
+
+
+def evidence(traits: Traits, kinds: Points | None) -> Points:
+    """All that speaks for it, float64 (14,), or (16,) where the network was asked."""
+    blocks = min(max(math.log(max(traits.blocks, 1e-3)), -0.3), 1.2)
+    split = min(max(math.log(max(traits.split, 1e-3)), 0.0), 1.2)
+    # What speaks against a lattice of which no blocks are to be seen says nothing where they are.
+    none = 1 - math.tanh(blocks / 0.3)
+    sure = min(max(traits.sure_blocks, 0.0), 10.0) / 10
+    elsewhere = max(split - max(blocks, 0.0), 0.0) * (1 - math.tanh(blocks / 0.15))
+    misfit = traits.thin_blocks + traits.thick_inside
+    looks = (
+        *(blocks, math.tanh(blocks / 0.15), split, split * misfit**2, elsewhere),
+        *(split * (1 - traits.heavier), sure),
+        *(traits.goes_on**2, traits.goes_on * none, traits.runs_on * none),
+        *(max(0.25 - traits.inked, 0.0) * none, max(traits.inked - 0.9, 0.0) * 10 * none),
+        *(10 * min(traits.caged, 0.3) ** 2, traits.diagonal**4),
+    )
+    return np.array([*looks, *(() if kinds is None else _network(kinds))])
+
+
+def _network(kinds: Points) -> tuple[float, float]:
+    """The network's log-odds for a plain grid against another kind; how much of it is a grid."""
+    nine = float(kinds[Kind.WHOLE] + kinds[Kind.CUT])
+    plain = nine / (nine + float(kinds[Kind.OTHER]) + 1e-9)
+    return math.log((plain + 0.01) / (1.01 - plain)), nine
 
 
 def traits(grey: Grey, flat: Flat) -> Traits:
@@ -125,7 +158,7 @@ def _between(grey: Grey, flat: Flat) -> int:
     return int((there.mean(axis=2) > 0.8).sum(axis=1).max())
 
 
-_BETWEEN = 3
+_BETWEEN = whole("find_kind._BETWEEN")
 """Lines between those of a mesh from which on it lies on more than one grid."""
 
 
@@ -188,8 +221,8 @@ def _caged(grey: Grey, flat: Flat) -> float:
     return _sides_share(second)
 
 
-_CAGED = 0.13
-"""Share of cells with such lines from which on a grid is one of cages."""
+_CAGED = tuned("find_kind._CAGED")
+"""Share of cells with such lines from which on they are looked at more closely."""
 
 
 def _sides_share(second: list[npt.NDArray[np.bool_]]) -> float:
@@ -207,21 +240,21 @@ def _second_line(at: Floats, dark: Floats) -> Floats:
     return np.asarray(near - np.maximum(gap, paper), np.float32)
 
 
-_TINTED, _RULED = 0.75, 0.6
-"""Share of diagonal cells that must be tinted, or of their corners that a rule must cross."""
+_RULED = tuned("find_kind._RULED")
+"""What a rule from corner to corner says, beside a tint of as many cells."""
+_TINT = tuned("find_kind._TINT")
+"""How much darker than the cells beside it a tinted one is, grey levels."""
 
 
 def _cells(grey: Grey, flat: Flat) -> Floats:
     """Grey levels inside the 81 cells, float32 (81, 12, 12), from 0.06 to 0.94 of each."""
     import cv2
 
-    c = flat.mesh.crossings.astype(np.float32)
-    at = np.linspace(0.06, 0.94, 12, dtype=np.float32)
-    x, y = np.meshgrid(at, at)
-    corner = [c[:-1, :-1], c[:-1, 1:], c[1:, :-1], c[1:, 1:]]
-    a, b, d, e = (part.reshape(81, 1, 1, 2) for part in corner)
-    x, y = x[..., None], y[..., None]
-    where = ((a * (1 - x) + b * x) * (1 - y) + (d * (1 - x) + e * x) * y).reshape(81, 144, 2)
+    at = np.linspace(0.06, 0.94, 12)
+    inside = np.stack(np.meshgrid(at, at), axis=-1)
+    row, column = np.divmod(np.arange(81), 9)
+    cells = np.stack([column, row], axis=1)[:, None, None] + inside
+    where = placed(flat.mesh.crossings, cells).astype(np.float32).reshape(81, 144, 2)
     seen = cv2.remap(
         grey, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
@@ -234,8 +267,8 @@ def _diagonal(seen: Floats, flat: Flat) -> float:
     beside = np.where(_OFF[None], paper[None], 0.0) * _NEXT
     near = beside.sum(axis=1) / np.maximum((_NEXT * _OFF).sum(axis=1), 1)
     on = ~_OFF
-    darker = float((paper[on] < near[on] - 4.0).mean())
-    tinted = darker if float(ranked(paper[on])) < float(ranked(paper[_OFF])) - 4.0 else 0.0
+    darker = float((paper[on] < near[on] - _TINT).mean())
+    tinted = darker if float(ranked(paper[on])) < float(ranked(paper[_OFF])) - _TINT else 0.0
     falling, rising = seen[0:81:10], seen[8:73:8, :, ::-1]
     side = np.concatenate([falling, rising])
     # Near the corners, where digits do not reach: on the diagonal and on both its sides.
@@ -243,7 +276,7 @@ def _diagonal(seen: Floats, flat: Flat) -> float:
     beyond = np.minimum(side[:, spot - 1, spot + 1], side[:, spot + 1, spot - 1])
     ruled = beyond - side[:, spot, spot] > max(0.12 * flat.contrast, 3.0)
     # Tints of other cells may fall on the diagonals by chance, rules from corner to corner do not.
-    return max(tinted, float(ruled.mean()) * (_TINTED / _RULED))
+    return max(tinted, float(ruled.mean()) * _RULED)
 
 
 def _beside() -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:

@@ -11,32 +11,41 @@ import numpy.typing as npt
 from papernudge.vision.crossings import COARSE, Kind, Seen, Sketch
 from papernudge.vision.mesh import Points
 from papernudge.vision.quality import SIDES
+from papernudge.vision.tuned import several, tuned, whole
 
 Grey = npt.NDArray[np.uint8]
 Flags = npt.NDArray[np.bool_]
 
-_SMALL = 640
+_SMALL = whole("find_net._SMALL")
 """Long side of the picture in which large grids are seen whole, pixels."""
-_LARGE_CELL = 45.0
+_LARGE_CELL = tuned("find_net._LARGE_CELL")
 """Cells larger than this, pixels, make a grid too wide for the network to see whole."""
-_SMALL_CELL = 8.0
+_SMALL_CELL = tuned("find_net._SMALL_CELL")
 """Cells smaller than this, pixels, show too little of what is in them."""
-FINE_CELL = 13.0
+FINE_CELL = tuned("find_net.FINE_CELL")
 """Cells smaller than this are seen, but not where their lines are to a small part of them."""
-_SAME, _TOUCHES = 0.7, 0.2
-"""Share of the smaller of two areas in the other from which on they are one grid, or too near."""
-_VAGUE = 0.6
+_SAME = tuned("find_net._SAME")
+"""Share of the smaller of two areas in the other from which on they are one grid."""
+_TOUCHES = tuned("find_net._TOUCHES")
+"""The same from which on they are too near for both."""
+_VAGUE = tuned("find_net._VAGUE")
 """What a sketch is worth, up to which a finer look may tell more."""
-_LEAST_CHANCE = 0.5
+_LEAST_CHANCE = tuned("find_net._LEAST_CHANCE")
 """Mean chance of a grid's crossings from which on it counts."""
-_AROUND = 8.0
+_AROUND = tuned("find_net._AROUND")
 """How far around a grid's middle a closer look goes, cells."""
-_CLOSE_CELLS = (22.0, 28.0, 36.0)
+(_CLOSE_CELLS,) = several("find_net._CLOSE_CELLS")
 """Sides of a cell in closer looks, pixels."""
-_LEAST_PATCH = 5
+_LEAST_PATCH = whole("find_net._LEAST_PATCH")
 """Places of the coarse map that a patch is wide and high at least."""
-_FEWEST = 4
+_FEWEST = whole("find_net._FEWEST")
 """Crossings of lines that a grid shows at least."""
+_BLUNT = tuned("find_net._BLUNT")
+"""What a sketch is worth whose cells the network sees too small or not whole."""
+_ASIDE = tuned("find_net._ASIDE")
+"""How far the middle of a closer look's grid may lie from the sketch's."""
+_SOLID = tuned("find_net._SOLID")
+"""Share of its box that a patch fills."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -63,14 +72,8 @@ def sketched(
     A large picture is looked at twice, since the network sees neither very large grids whole nor
     very small ones sharply.
     """
-    import cv2
-
-    shrink = max(1.0, max(view.shape) / _SMALL)
-    size = (round(view.shape[1] / shrink), round(view.shape[0] / shrink))
-    small = view if shrink == 1.0 else cv2.resize(view, size, interpolation=cv2.INTER_AREA)
-    wide = Seen(np.asarray(small, np.uint8))
-    looks = [wide] if shrink == 1.0 else [Seen(view), wide]
-    scales = [1.0, 1 / shrink][-len(looks) :]
+    looks, scales, shrink = looks_at(view)
+    wide = looks[-1]
     found = [
         (_worth(s), s.scaled(1 / by))
         for look, by in zip(looks, scales, strict=True)
@@ -83,12 +86,26 @@ def sketched(
         found += [(_worth(s), s.scaled(1 / scales[0])) for s in looks[0].grids()]
         kept, taken, _ = _kept(found, wide, shrink)
     least = FINE_CELL if len(looks) == 3 else _SMALL_CELL
-    kept = [_told(sketch, looks, scales, least) or sketch for sketch in kept]
+    kept = [with_kinds(sketch, looks, scales, least) or sketch for sketch in kept]
     marked = [Sketch(mesh[::3, ::3], 1.0, np.zeros(4), (mesh,)) for mesh in known]
     taken += [wide.area(sketch.scaled(1 / shrink).rim) for sketch in marked]
     free = ~np.any(taken, axis=0) if taken else np.ones(wide.kinds.shape[1:], bool)
-    told = [_told(sketch, looks, scales, FINE_CELL) for sketch in marked]
+    told = [with_kinds(sketch, looks, scales, FINE_CELL) for sketch in marked]
     return kept, told, _patches(wide, free, shrink)
+
+
+def looks_at(view: Grey) -> tuple[list[Seen], list[float], float]:
+    """The network's looks at a picture, uint8 (H, W), the one at all of it last; their scales, and
+    by how much that one's picture is smaller.
+    """
+    import cv2
+
+    shrink = max(1.0, max(view.shape) / _SMALL)
+    if shrink == 1.0:
+        return [Seen(view)], [1.0], shrink
+    size = (round(view.shape[1] / shrink), round(view.shape[0] / shrink))
+    small = cv2.resize(view, size, interpolation=cv2.INTER_AREA)
+    return [Seen(view), Seen(np.asarray(small, np.uint8))], [1.0, 1 / shrink], shrink
 
 
 def _kept(
@@ -136,12 +153,15 @@ def looked_closer(grey: Grey, sketch: Sketch) -> list[Points]:
         how = cv2.INTER_AREA if by < 1 else cv2.INTER_CUBIC
         seen = Seen(np.asarray(cv2.resize(part, size, interpolation=how), np.uint8)).grids()
         aim = (middle - low + 0.5) * by - 0.5
-        near = [s for s in seen if np.linalg.norm(s.blocks.mean(axis=(0, 1)) - aim) < 3 * cell]
+        off = [np.linalg.norm(s.blocks.mean(axis=(0, 1)) - aim) for s in seen]
+        near = [s for s, far in zip(seen, off, strict=True) if far < _ASIDE * cell]
         found += [mesh + low for s in near[:1] for mesh in s.scaled(1 / by).starts]
     return found
 
 
-def _told(sketch: Sketch, seen: list[Seen], scales: list[float], least: float) -> Sketch | None:
+def with_kinds(
+    sketch: Sketch, seen: list[Seen], scales: list[float], least: float
+) -> Sketch | None:
     """The sketch with what the looks say of its kind; None where none sees it whole and sharp.
 
     ``least``: side of a cell, pixels of a look, from which on that is sharp enough.
@@ -159,7 +179,7 @@ def _told(sketch: Sketch, seen: list[Seen], scales: list[float], least: float) -
 def _worth(sketch: Sketch) -> float:
     """How far a sketch is to be trusted, 0 to 1, in pixels of the picture it was seen in."""
     whole_and_sharp = FINE_CELL < sketch.cell < _LARGE_CELL
-    return sketch.chance * (1.0 if whole_and_sharp else 0.85)
+    return sketch.chance * (1.0 if whole_and_sharp else _BLUNT)
 
 
 def _shared(one: Flags, two: Flags) -> float:
@@ -182,7 +202,7 @@ def _patches(wide: Seen, free: Flags, shrink: float) -> list[Patch]:
         for number in range(1, count):
             size = stats[number, cv2.CC_STAT_WIDTH : cv2.CC_STAT_AREA]
             part = labels == number
-            if size.min() < _LEAST_PATCH or part.sum() < 0.4 * size.prod():
+            if size.min() < _LEAST_PATCH or part.sum() < _SOLID * size.prod():
                 continue
             side = _cut_by(part)
             if wide.crossings_in(part) < _FEWEST or (kind == Kind.CUT and side is None):

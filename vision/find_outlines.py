@@ -10,9 +10,32 @@ import numpy.typing as npt
 from papernudge.vision.flatten import homography, lattice, project
 from papernudge.vision.lines import ranked
 from papernudge.vision.mesh import Points
+from papernudge.vision.tuned import tuned, whole
 
 Grey = npt.NDArray[np.uint8]
 Contour = npt.NDArray[np.int32]
+_AROUND = whole("find_outlines._AROUND")
+"""The brightness around ink is averaged over the picture's long side by this."""
+LIFTED = tuned("find_outlines.LIFTED")
+"""What is darker than this share of its surroundings is left out of their brightness."""
+_STANDS_OUT = tuned("find_outlines._STANDS_OUT")
+"""How much darker than its surroundings ink is."""
+_NOISE = tuned("find_outlines._NOISE")
+"""And by so much more, against noise."""
+_LONG_CELL = tuned("find_outlines._LONG_CELL")
+"""How many times longer than wide a cell may look."""
+_WHOLE_CELL = tuned("find_outlines._WHOLE_CELL")
+"""Share of its box that a cell's paper fills."""
+_PIECES = whole("find_outlines._PIECES")
+"""Pieces of ink that are tried as grids, the biggest first."""
+_STRAIGHT = tuned("find_outlines._STRAIGHT")
+"""How far a hull's corner may lie off a straight side to be dropped, shares of its length."""
+_SHORT_SIDE = tuned("find_outlines._SHORT_SIDE")
+"""Shortest side of an outline, shares of its longest."""
+_SIDE_WIDE = tuned("find_outlines._SIDE_WIDE")
+"""How far from a straight side its ink is looked for."""
+_SIDE_NOISE = tuned("find_outlines._SIDE_NOISE")
+"""Deviation from a side's curve that is noise, at least."""
 
 
 def ink_mask(grey: Grey, keen: float = 1.0) -> Grey:
@@ -22,15 +45,15 @@ def ink_mask(grey: Grey, keen: float = 1.0) -> Grey:
     """
     import cv2
 
-    block = max(11, max(grey.shape) // 28) | 1
+    block = max(11, max(grey.shape) // _AROUND) | 1
     around = cv2.blur(grey, (block, block))
     # Dark digits would drag the mean down and hide faint lines beside them: average again
     # with everything dark lifted to near the first mean.
-    lifted = cv2.max(grey, cv2.convertScaleAbs(around, alpha=0.94))
+    lifted = cv2.max(grey, cv2.convertScaleAbs(around, alpha=LIFTED))
     around = cv2.blur(lifted, (block, block))
     darker = cv2.subtract(around, grey)
     # Ink stands out by a share of the local brightness, noise by a few grey levels.
-    floor = cv2.convertScaleAbs(around, alpha=0.05 * keen, beta=2.0 * keen)
+    floor = cv2.convertScaleAbs(around, alpha=_STANDS_OUT * keen, beta=_NOISE * keen)
     return np.asarray(cv2.compare(darker, floor, cv2.CMP_GT), np.uint8)
 
 
@@ -70,8 +93,8 @@ def paper_pieces(pieces: list[Contour], least: int) -> tuple[Points, Points]:
     box = np.array(boxes, np.float64)
     low, size = box[:, :2], box[:, 2:]
     short, long = size.min(axis=1), size.max(axis=1)
-    good = (short >= least) & (long < 2.6 * short)
-    good &= np.array(areas) > 0.3 * size.prod(axis=1)
+    good = (short >= least) & (long < _LONG_CELL * short)
+    good &= np.array(areas) > _WHOLE_CELL * size.prod(axis=1)
     return (low + (size - 1) / 2)[good], size[good]
 
 
@@ -96,7 +119,7 @@ def outlines(
         if min(wide, high) >= least:
             sized.append((wide * high, contour))
     sized.sort(key=lambda item: -item[0])
-    for _, contour in sized[:24]:
+    for _, contour in sized[:_PIECES]:
         corners = quad_of(contour)
         if corners is None or (known and known(corners.mean(axis=0)[None])[0]):
             continue
@@ -112,7 +135,8 @@ def quad_of(points: npt.NDArray[np.int32]) -> Points | None:
     import cv2
 
     hull = cv2.convexHull(points)
-    hull = cv2.approxPolyDP(hull, 0.004 * cv2.arcLength(hull, True), True)[:, 0].astype(np.float64)
+    off = _STRAIGHT * cv2.arcLength(hull, True)
+    hull = cv2.approxPolyDP(hull, off, True)[:, 0].astype(np.float64)
     if len(hull) < 4:
         return None
     hull = hull[:: max(1, len(hull) // 48)]
@@ -134,7 +158,7 @@ def ordered(corners: Points) -> Points | None:
     ahead = np.roll(sides, -1, axis=0)
     bends = sides[:, 0] * ahead[:, 1] - sides[:, 1] * ahead[:, 0]
     lengths = np.linalg.norm(sides, axis=1)
-    if bends.min() <= 0 or lengths.min() < 0.2 * lengths.max():
+    if bends.min() <= 0 or lengths.min() < _SHORT_SIDE * lengths.max():
         return None
     first = int(corners.sum(axis=1).argmin())
     return np.asarray(np.roll(corners, -first, axis=0), np.float64)
@@ -166,7 +190,7 @@ def bent_mesh(contour: Points, corners: Points) -> Points:
 
 def _bend(along: Points, off: Points, at: Points) -> Points:
     """How far one side bows, by a robust quartic that vanishes at the two corners."""
-    near = (np.abs(off) < 0.09) & (along > 0.02) & (along < 0.98)
+    near = (np.abs(off) < _SIDE_WIDE) & (along > 0.02) & (along < 0.98)
     t, d = along[near], off[near]
     if len(t) < 12:
         return np.zeros_like(at)
@@ -185,6 +209,6 @@ def _bend(along: Points, off: Points, at: Points) -> Points:
         normal = weighted.T @ design + 1e-4 * np.eye(3)
         solved = np.asarray(np.linalg.solve(normal, weighted.T @ d), np.float64)
         left = d - design @ solved
-        scale = max(1.4826 * float(ranked(np.abs(left))), 0.003) * 3.0
+        scale = max(1.4826 * float(ranked(np.abs(left))), _SIDE_NOISE) * 3.0
         weight = np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-6
     return np.asarray(basis(at) @ solved, np.float64)

@@ -13,6 +13,7 @@ from papernudge.hints.catalogue import message
 from papernudge.vision.failure import Failure
 from papernudge.vision.lines import Segments, frame_half_widths, measure, ranked, slope
 from papernudge.vision.mesh import Mesh, Points
+from papernudge.vision.tuned import several, tuned
 
 Grey = npt.NDArray[np.uint8]
 
@@ -49,12 +50,13 @@ class Flat:
             # A line far fainter than its kind means that the mesh left it somewhere.
             thin = np.sort(self.evidence[:, _THIN].ravel())
             usual = float(ranked(thin))
-            least = min(max(0.2, 0.2 * usual), _PLAIN)
-            return bool(usual > 2.5 and thin[3] > 1.5 and thin[0] > least)
+            least = min(_THIN_LEAST * max(1.0, usual), _PLAIN)
+            return bool(usual > _THIN_USUAL and thin[3] > _THIN_FOURTH and thin[0] > least)
         inner, rim = self.evidence[:, 1:9], self.evidence[:, [0, 9]]
         whole = self.support[:, 1:9]
         bare = (rim < _NO_LINE) & (self.support[:, [0, 9]] < _BARE)
-        return bool(inner.min() > 3.0 and bare.all() and whole.min() > 0.6)
+        seen = inner.min() > _INNER_LEAST and whole.min() > _INNER_WHOLE
+        return bool(seen and bare.all())
 
     @property
     def has_blocks(self) -> bool:
@@ -65,13 +67,14 @@ class Flat:
         if self.framed < _FRAMED:
             return False
         block = self.evidence[:, _BLOCK]
-        clear = (block > 3.5) & (self.support[:, _BLOCK] > 0.3)
+        clear = (block > _BLOCK_LEAST) & (self.support[:, _BLOCK] > _BLOCK_SHARE)
         if clear.all():
-            return bool(np.sort(block.ravel())[2] > 4.5)
+            return bool(np.sort(block.ravel())[2] > _BLOCK_THIRD)
         if clear.sum() != 7 or not clear[:, 1:3].all():
             return False
-        plain = float(ranked(self.evidence[:, _THIN].ravel())) > 4.0 and block[clear].min() > 6.0
-        return bool(plain and block.min() > 0.5)
+        thin = float(ranked(self.evidence[:, _THIN].ravel()))
+        plain = thin > _LOST_THIN and block[clear].min() > _LOST_BLOCK
+        return bool(plain and block.min() > _LOST_SIDE)
 
     @property
     def drawn_blocks(self) -> npt.NDArray[np.bool_]:
@@ -84,12 +87,12 @@ class Flat:
     @property
     def sure(self) -> bool:
         """Whether no other mesh for the same place could be better."""
-        return self.score > 0.95 and float(self.support.min()) > 0.85
+        return self.score > _SURE_SCORE and float(self.support.min()) > _SURE_LINE
 
     @property
     def score(self) -> float:
         """How well the lines bear the mesh out, 0 to 1, to choose between meshes."""
-        sure = np.clip(self.evidence / 5.0, 0.0, 1.0)
+        sure = np.clip(self.evidence / _WHOLE_SURE, 0.0, 1.0)
         return float((sure.mean() + self.support.mean()) / 2)
 
     @property
@@ -110,39 +113,82 @@ class Flat:
         )
 
 
-_Pass = tuple[float, float, float, float]
+_Pass = tuple[float, ...]
 # Of each pass: reach, cells; stiffness of the page; the least of a usual deviation, cells; and the
 # least agreement of lines and page: a candidate that agrees less is given up.
-_PASSES: tuple[_Pass, ...] = (
-    (0.42, 100.0, 0.042, 0.35),
-    (0.3, 10.0, 0.03, 0.45),
-    (0.2, 1.0, 0.02, 0.6),
-)
-_MORE_PASSES: tuple[_Pass, ...] = (
-    (0.4, 3.0, 0.08, 0.3),
-    (0.4, 1.5, 0.07, 0.3),
-    (0.35, 0.7, 0.06, 0.3),
-    (0.25, 0.4, 0.04, 0.3),
-    (0.2, 0.3, 0.02, 0.3),
-)
-_NEAR_PASSES: tuple[_Pass, ...] = ((0.2, 3.0, 0.03, 0.0), (0.2, 1.0, 0.02, 0.0))
-_AT_ONCE: tuple[_Pass, ...] = ((0.25, 1.0, 0.02, 0.6),)
+_PASSES = several("flatten._PASSES")
+_MORE_PASSES = several("flatten._MORE_PASSES")
+_NEAR_PASSES = several("flatten._NEAR_PASSES")
+_AT_ONCE = several("flatten._AT_ONCE")
 """What suffices on a flat page whose frame was seen well."""
-_WORTH_MORE = 0.6
+_WORTH_MORE = tuned("flatten._WORTH_MORE")
 """Share of segments that must be seen for more passes to be tried."""
-_LAST_REACH, _LAST_STIFFNESS = 0.12, 0.15
+_LAST_REACH = tuned("flatten._LAST_REACH")
+"""How far a line may lie from the mesh in the last, local correction."""
+_LAST_STIFFNESS = tuned("flatten._LAST_STIFFNESS")
+"""Stiffness of the page in that correction, against lines that are surely seen."""
 _BLOCK = [0, 3, 6, 9]
 _THIN = [1, 2, 4, 5, 7, 8]
-_NO_LINE = 2.5
+_NO_LINE = tuned("flatten._NO_LINE")
 """Standard errors below which a side of the frame does not count as seen."""
-_PLAIN = 4.0
+_PLAIN = tuned("flatten._PLAIN")
 """Standard errors from which on a thin line is there, however much plainer the others are."""
-_BARE = 0.45
+_BARE = tuned("flatten._BARE")
 """Share of a side below which it does not."""
-_FRAMED = 0.3
+_FRAMED = tuned("flatten._FRAMED")
 """Share of each block's sides that must be seen."""
-_CLOSE = 0.07
+_CLOSE = tuned("flatten._CLOSE")
 """A segment this near to the page model, in cells, counts as seen there."""
+_SURE_SCORE = tuned("flatten._SURE_SCORE")
+"""Score from which on no other mesh for the same place could be better."""
+_SURE_LINE = tuned("flatten._SURE_LINE")
+"""Share of each line's segments that such a mesh shows."""
+_WHOLE_SURE = tuned("flatten._WHOLE_SURE")
+"""Evidence beyond which a line is no surer."""
+_THIN_USUAL = tuned("flatten._THIN_USUAL")
+"""Evidence of the usual thin line of a 9×9, at least."""
+_THIN_FOURTH = tuned("flatten._THIN_FOURTH")
+"""That of the fourth faintest."""
+_THIN_LEAST = tuned("flatten._THIN_LEAST")
+"""That of the faintest, also as a share of the usual one's."""
+_INNER_LEAST = tuned("flatten._INNER_LEAST")
+"""Evidence of each line inside a grid without a frame."""
+_INNER_WHOLE = tuned("flatten._INNER_WHOLE")
+"""Share of each such line that is seen."""
+_BLOCK_LEAST = tuned("flatten._BLOCK_LEAST")
+"""Evidence of a line around blocks, at least."""
+_BLOCK_SHARE = tuned("flatten._BLOCK_SHARE")
+"""Share of it that is seen, at least."""
+_BLOCK_THIRD = tuned("flatten._BLOCK_THIRD")
+"""Evidence of the third faintest of these."""
+_LOST_THIN = tuned("flatten._LOST_THIN")
+"""Usual evidence of thin lines where one side of the frame may be lost."""
+_LOST_BLOCK = tuned("flatten._LOST_BLOCK")
+"""That of the seven other lines around blocks, at least."""
+_LOST_SIDE = tuned("flatten._LOST_SIDE")
+"""That of the lost side itself."""
+_OUTLIER = tuned("flatten._OUTLIER")
+"""Usual deviations at which a segment counts no more (Tukey's biweight)."""
+_LAST_DEVIATION = tuned("flatten._LAST_DEVIATION")
+"""Usual deviation in the last correction, at least."""
+_SEEN_SHARE = tuned("flatten._SEEN_SHARE")
+"""Darkness of a seen segment, shares of the usual line's."""
+_SEEN_LEAST = tuned("flatten._SEEN_LEAST")
+"""The same at least."""
+_AGREES = tuned("flatten._AGREES")
+"""How near to the page model what is dark must lie to agree with it."""
+_ON = tuned("flatten._ON")
+"""Half a line's width where its darkness is looked for."""
+_BESIDE = tuned("flatten._BESIDE")
+"""Where the paper beside it begins."""
+_BESIDE_TO = tuned("flatten._BESIDE_TO")
+"""And where that ends."""
+_EDGE = tuned("flatten._EDGE")
+"""How near to the photo's edge a line has one side only."""
+_ACROSS = tuned("flatten._ACROSS")
+"""What bending across a line costs beside bending along it."""
+_MIXED = tuned("flatten._MIXED")
+"""What twisting costs beside bending."""
 
 
 _NO_LATTICE = Failure("flatten", "no lattice", message("no lattice"))
@@ -195,7 +241,7 @@ def bending() -> Points:
     along = np.kron(np.eye(10), second)
     across = np.kron(second, np.eye(10))
     mixed = np.kron(first, first)
-    return np.asarray(along.T @ along + 0.3 * across.T @ across + 0.6 * mixed.T @ mixed)
+    return np.asarray(along.T @ along + _ACROSS * across.T @ across + _MIXED * mixed.T @ mixed)
 
 
 def _modes(count: int) -> tuple[Points, Points, Points]:
@@ -231,7 +277,7 @@ def _smooth(
         share = np.linalg.solve(weighted @ _AT_SEGMENTS + page, pulled)[..., 0]
         left = offset - share @ _AT_SEGMENTS.T
         usual = 1.4826 * np.sort(np.abs(left), axis=1)[:, 45:46]
-        scale = 4.0 * np.maximum(usual, floor)
+        scale = _OUTLIER * np.maximum(usual, floor)
         weight = trust * (np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-4)
     shift = share @ _SHAPES.T
     return shift, left
@@ -317,10 +363,10 @@ def _weighed(grey: Grey, crossings: Points) -> Flat:
     """The last, local correction of a mesh (10, 10, 2), and the evidence for it."""
     segments = measure(grey, crossings, _LAST_REACH)
     hidden = _hidden(crossings, grey.shape)
-    shift, left = _smooth(segments, hidden, _LAST_STIFFNESS, 0.015)
+    shift, left = _smooth(segments, hidden, _LAST_STIFFNESS, _LAST_DEVIATION)
     strong = segments.strength.reshape(2, 90)
     lines = float(ranked(strong.ravel()))
-    good = (np.abs(left) < _CLOSE) & (strong > max(0.15 * lines, 2.5))
+    good = (np.abs(left) < _CLOSE) & (strong > max(_SEEN_SHARE * lines, _SEEN_LEAST))
     good = good.reshape(2, 10, 9)
     evidence = line_evidence(segments)
     moved = _continued(_moved(crossings, shift), grey.shape)
@@ -329,7 +375,7 @@ def _weighed(grey: Grey, crossings: Points) -> Flat:
     # What the photo's edge hides is neither for nor against.
     hidden[:, 1:9] = False
     lost = hidden.mean(axis=2) > 0.3
-    evidence[lost] = 5.0
+    evidence[lost] = _WHOLE_SURE
     support = (good | hidden).mean(axis=2)
     framed = _framed(good | hidden)
     return Flat(mesh, support, lines, evidence, segments, framed, bool(lost.any()))
@@ -375,9 +421,8 @@ def _unframed(crossings: Points, unseen: npt.NDArray[np.bool_]) -> Points:
 
 def _beyond(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
     """Crossings, bool (10, 10), on or beyond the photo's edge: a line there has one side only."""
-    edge = 2.0
     x, y = crossings[..., 0], crossings[..., 1]
-    return (x < edge) | (y < edge) | (x > shape[1] - 1 - edge) | (y > shape[0] - 1 - edge)
+    return (x < _EDGE) | (y < _EDGE) | (x > shape[1] - 1 - _EDGE) | (y > shape[0] - 1 - _EDGE)
 
 
 def _agreement(segments: Segments, left: Points) -> float:
@@ -385,7 +430,7 @@ def _agreement(segments: Segments, left: Points) -> float:
     strong = np.maximum(segments.strength.reshape(2, 90), 0.0)
     usual = max(float(ranked(strong.ravel())), 1e-6)
     strong = np.minimum(strong, usual)  # pen strokes are stronger
-    return float((strong * (np.abs(left) < 0.1)).sum() / max(float(strong.sum()), 1e-6))
+    return float((strong * (np.abs(left) < _AGREES)).sum() / max(float(strong.sum()), 1e-6))
 
 
 def line_evidence(segments: Segments) -> Points:
@@ -396,8 +441,8 @@ def line_evidence(segments: Segments) -> Points:
     thin line may drown in the noise in every segment and still stand out from all nine.
     """
     at, dark = segments.across, segments.profile
-    on = dark[..., np.abs(at) <= 0.04].mean(axis=-1)
-    beside = (np.abs(at) > 0.11) & (np.abs(at) < 0.2)
+    on = dark[..., np.abs(at) <= _ON].mean(axis=-1)
+    beside = (np.abs(at) > _BESIDE) & (np.abs(at) < _BESIDE_TO)
     left, right = (
         dark[..., beside & (at < 0)].mean(axis=-1),
         dark[..., beside & (at > 0)].mean(axis=-1),

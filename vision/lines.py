@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.mesh import Points
+from papernudge.vision.tuned import tuned
 
 Grey = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
@@ -18,8 +19,25 @@ ALONG = 8
 """Samples along one segment between two crossings."""
 _RANK = ALONG // 2
 """Darkness that this many samples of a segment reach counts; more than half, against digits."""
-_FLANK = 0.15
+
+_FLANK = tuned("lines._FLANK")
 """Where the paper beside a line is looked at, cells from its middle."""
+_SPARED = tuned("lines._SPARED")
+"""Share of a segment left out at either end, where other lines cross."""
+_CORE = tuned("lines._CORE")
+"""Half the width in which a line's own ink lies."""
+_CORE_BESIDE = tuned("lines._CORE_BESIDE")
+"""Where the paper beside that begins."""
+_CORE_TO = tuned("lines._CORE_TO")
+"""And where it ends."""
+_DARKER = tuned("lines._DARKER")
+"""What being darker than the usual line is worth, beside being as dark."""
+_NEARER = tuned("lines._NEARER")
+"""What is lost at the far end of the reach."""
+_WIDE = tuned("lines._WIDE")
+"""Half the width over which a line's middle is taken."""
+_ONWARD = tuned("lines._ONWARD")
+"""How far beyond the frame a line that goes on is looked for."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,12 +78,12 @@ class Segments:
         across its end weighs less than in :meth:`mass`, and so does a line that was bent aside.
         """
         at = self.across
-        beside = (np.abs(at) > 0.08) & (np.abs(at) < 0.2)
+        beside = (np.abs(at) > _CORE_BESIDE) & (np.abs(at) < _CORE_TO)
         paper = np.maximum(
             self.profile[..., beside & (at < 0)].min(axis=-1),
             self.profile[..., beside & (at > 0)].min(axis=-1),
         )
-        above = np.clip(self.profile[..., np.abs(at) <= 0.1] - paper[..., None], 0, None)
+        above = np.clip(self.profile[..., np.abs(at) <= _CORE] - paper[..., None], 0, None)
         return np.asarray(above.sum(axis=-1) * float(at[1] - at[0]), np.float32)
 
 
@@ -114,7 +132,8 @@ def strips(grey: Grey, ends: Floats, over: Floats, across: Floats) -> Grey:
     """
     import cv2
 
-    share = ((np.arange(ALONG, dtype=np.float32) + 0.5) / ALONG * 0.84 + 0.08)[:, None]
+    share = (np.arange(ALONG, dtype=np.float32) + 0.5) / ALONG
+    share = (share * (1 - 2 * _SPARED) + _SPARED)[:, None]
     base = ends[:, None, 0] * (1 - share) + ends[:, None, 1] * share
     slide = over[:, None, 0] * (1 - share) + over[:, None, 1] * share
     x = base[..., 0, None] + slide[..., 0, None] * across
@@ -167,11 +186,11 @@ def look(grey: Grey, ends: Floats, over: Floats, reach: float, places: int = 25)
     # Far darker than the usual line is no better: pen strokes are. Nearer is a little better.
     peaks = stands.max(axis=1)
     usual = max(float(np.partition(peaks, len(peaks) // 2)[len(peaks) // 2]), 1.0)
-    likely = np.minimum(stands, usual) + 0.05 * stands
-    likely *= 1.0 - 0.5 * (inner / max(reach, 1e-6)) ** 2
+    likely = np.minimum(stands, usual) + _DARKER * stands
+    likely *= 1.0 - _NEARER * (inner / max(reach, 1e-6)) ** 2
     best = likely.argmax(axis=1)[:, None]
     top = np.take_along_axis(stands, best, axis=1)
-    near = np.abs(inner - inner[best]) <= 0.12
+    near = np.abs(inner - inner[best]) <= _WIDE
     weight = np.where(near, np.maximum(stands - 0.5 * np.maximum(top, 1e-3), 0), 0)
     offset = (weight @ inner) / np.maximum(weight.sum(axis=1), 1e-6)
     return Segments(
@@ -199,7 +218,7 @@ def outward(crossings: Points) -> tuple[Floats, Floats]:
     ends, over = [], []
     for lines in (flat, flat[::-1], flat.transpose(1, 0, 2), flat[:, ::-1].transpose(1, 0, 2)):
         rim, inner = lines[0], lines[1]
-        beyond = rim + 0.5 * (rim - inner)
+        beyond = rim + _ONWARD * (rim - inner)
         side = (rim[2:] - rim[:-2]) * 0.5
         ends.append(np.stack([rim[1:-1], beyond[1:-1]], axis=1))
         over.append(np.stack([side, side], axis=1))

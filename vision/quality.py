@@ -11,19 +11,24 @@ from papernudge.vision.flatten import Flat
 from papernudge.vision.grid import Quality
 from papernudge.vision.lines import ranked
 from papernudge.vision.mesh import Points
+from papernudge.vision.tuned import tuned
 
-LEAST_CELL = 11.0
+LEAST_CELL = tuned("quality.LEAST_CELL")
 """A cell of fewer raster pixels holds no digit that could be told from another."""
-MOST_BLUR = 0.11
+MOST_BLUR = tuned("quality.MOST_BLUR")
 """Blur, as a share of a cell's side, that leaves nothing of a digit but a blob."""
-LEAST_CONTRAST = 0.025
+LEAST_CONTRAST = tuned("quality.LEAST_CONTRAST")
 """Darkness of the lines between blocks, share of full scale, that noise drowns."""
+_MISSING = tuned("quality._MISSING")
+"""Cells that may lie beyond the photo's edge."""
 
 
 SIDES = ("left", "right", "top", "bottom")
 """Of a photo."""
-_AT_EDGE, _PAST = 0.2, 0.3
-"""A rim this near to the photo's edge lies along it where it is told to be so far beyond; cells."""
+_AT_EDGE = tuned("quality._AT_EDGE")
+"""A rim this near to the photo's edge lies along it."""
+_PAST = tuned("quality._PAST")
+"""The same where the lines inside say that it lies so far beyond."""
 _DARK = message("lines are faint")
 
 
@@ -90,7 +95,7 @@ def cut_off(side: str, quality: Quality) -> Quality:
     return replace(quality, ok=False, reason="cut off", says=says)
 
 
-def cut_side(crossings: Points, size: tuple[int, int], most: float = 0.25) -> str | None:
+def cut_side(crossings: Points, size: tuple[int, int], most: float = _MISSING) -> str | None:
     """The side of the photo that cuts the grid off, or None.
 
     ``crossings``: (..., 2), raster x/y of the whole grid's; ``size``: width and height of the

@@ -40,6 +40,7 @@ def one_sentence(text: str) -> bool:
     return text.count("\n") == 1 and text.endswith(".\n") and "Traceback" not in text
 
 
+@pytest.mark.slow
 def test_damaged_files_end_in_a_sentence_and_a_known_code(
     bench: ModuleType, papernudge: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -24,9 +24,13 @@ CALLS = (
     "symlink,symlinkat,truncate,unlink,unlinkat"
 )
 
-pytestmark = pytest.mark.skipif(
-    shutil.which("strace") is None, reason="strace is not installed (Debian: apt install strace)"
-)
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(
+        shutil.which("strace") is None,
+        reason="strace is not installed (Debian: apt install strace)",
+    ),
+]
 
 KEPT_ALIVE = f"""
 import sys, time

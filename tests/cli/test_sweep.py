@@ -49,6 +49,7 @@ def test_the_table_knows_every_option_and_no_other(sweep: ModuleType) -> None:
     assert table == set(sweep.options())
 
 
+@pytest.mark.slow
 def test_every_run_ends_in_time_with_a_code_that_blames_the_words_or_the_file(
     runs: list[dict[str, Any]],
 ) -> None:
@@ -56,6 +57,7 @@ def test_every_run_ends_in_time_with_a_code_that_blames_the_words_or_the_file(
     assert [told(r) for r in runs if r["code"] not in ("0", "1", "2", "3", "4", "5", "6")] == []
 
 
+@pytest.mark.slow
 def test_each_failure_is_one_sentence(runs: list[dict[str, Any]]) -> None:
     """A book's other pages are read on, so it tells more than one thing; what was sought in vain
     is told before what follows from it.
@@ -72,6 +74,7 @@ def test_each_failure_is_one_sentence(runs: list[dict[str, Any]]) -> None:
     assert [told(run) for run in runs if odd(run)] == []
 
 
+@pytest.mark.slow
 def test_nothing_that_was_named_reaches_the_terminal_raw(runs: list[dict[str, Any]]) -> None:
     def raw(run: dict[str, Any]) -> bool:
         said = (run["out"] + run["err"]).replace("\n", "")
@@ -80,6 +83,7 @@ def test_nothing_that_was_named_reaches_the_terminal_raw(runs: list[dict[str, An
     assert [told(run) for run in runs if raw(run)] == []
 
 
+@pytest.mark.slow
 def test_what_is_only_read_stays_as_it_is(sweep: ModuleType, runs: list[dict[str, Any]]) -> None:
     """What an output's own word names may be written over; nothing else may change."""
 
@@ -92,6 +96,7 @@ def test_what_is_only_read_stays_as_it_is(sweep: ModuleType, runs: list[dict[str
     assert [told(run) for run in runs if lost(run)] == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "case",
     [
@@ -108,6 +113,7 @@ def test_what_cannot_be_read_is_never_said_to_be_done(
     assert [told(run) for run in here if run["code"] not in ("2", "5")] == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "case", ["no permission", "in a folder without permission", "folder without permission"]
 )
@@ -120,6 +126,7 @@ def test_what_may_not_be_read_is_never_said_to_be_done(
     assert [told(run) for run in here if run["code"] not in ("2", "5")] == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "case",
     [

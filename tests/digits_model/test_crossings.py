@@ -46,6 +46,7 @@ def sample(seed: int, shift: float = 0.0, plain: bool = True) -> truth.Sample:
     return truth.sample(page, [truth.Seen(crossings, corners, plain)])
 
 
+@pytest.mark.slow
 def test_a_tiny_run_learns_saves_and_resumes(tmp_path: Path) -> None:
     torch.manual_seed(0)
     device = torch.device("cpu")

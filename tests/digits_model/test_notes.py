@@ -44,6 +44,7 @@ class Invented:
         return [invented_page(self.seed)]
 
 
+@pytest.mark.slow
 def test_a_tiny_run_learns_to_see_notes_wherever_they_stand(tmp_path: Path) -> None:
     torch.manual_seed(0)
     words = ["--out", str(tmp_path), "--minutes", "0.4", "--batch", "1", "--rate", "2e-2"]

@@ -41,6 +41,7 @@ def cells(count: int, seed: int = 0) -> tuple[np.ndarray, np.ndarray]:
     return pixels, rows
 
 
+@pytest.mark.slow
 def test_a_tiny_run_learns_saves_and_resumes(tmp_path: Path) -> None:
     ring = Ring(5 * PAGE + 7, CPU)
     ring.put(cells(5 * PAGE))
@@ -197,6 +198,7 @@ def test_temperature_recovers_a_known_overconfidence() -> None:
     assert measure.fit_digits(logits, rows)["temperature"] == pytest.approx(2.0, rel=0.06)
 
 
+@pytest.mark.slow
 def test_the_training_commands_explain_themselves() -> None:
     for name in ("pack", "stock", "train", "folds", "notes", "ship", "export"):
         done = subprocess.run(

@@ -20,7 +20,7 @@ from papernudge.hints.search import UNIQUENESS, cheapest_lines
 def stuck(least: int = 8) -> list[Position]:
     """Positions of our own puzzles whose cheapest line has eliminations and costs a lot."""
     found = []
-    for seed in range(60):
+    for seed in range(36):
         position = Position.of(puzzle(seed))
         while position.blank:
             best = cheapest_lines(Board.of(position))

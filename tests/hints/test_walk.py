@@ -34,7 +34,7 @@ def test_a_solved_grid_needs_no_walk() -> None:
     assert walked.lines == ()
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(puzzles())
 def test_a_walk_writes_the_solution_each_cell_once(line: str) -> None:
     walked = walk(Position.of(line))
@@ -143,6 +143,7 @@ def test_nor_where_no_line_is_cheap_enough_and_people_would_try(way: Symmetry) -
     assert here == pytest.approx(features(Position.of(way.line(line))))
 
 
+@pytest.mark.slow
 def test_a_puzzle_with_less_in_sight_takes_longer() -> None:
     """Of puzzles of our own, those with more givens are graded quicker on the whole."""
     generous = [grade(puzzle(seed, givens=36)).minutes for seed in range(12)]

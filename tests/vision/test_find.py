@@ -12,8 +12,9 @@ import numpy.typing as npt
 import pytest
 from grid_pages import SQUARE, UNIT, drawing, photo, turned_to_match
 
+from papernudge.vision import find_kind
 from papernudge.vision.find import find_grids
-from papernudge.vision.find_kind import traits
+from papernudge.vision.find_kind import chance_plain, traits
 from papernudge.vision.flatten import Flat, flatten
 from papernudge.vision.grid import GridKind
 
@@ -246,15 +247,39 @@ def test_a_nine_by_nine_of_another_kind_is_other(extra: Any) -> None:
     assert [grid.kind for grid in find_grids(image)] == [GridKind.OTHER]
 
 
-def test_weak_signs_of_another_kind_hint_but_do_not_tell() -> None:
+def test_the_stronger_a_sign_of_another_kind_the_less_likely_is_a_plain_grid() -> None:
     image, true = photo(drawing(), SQUARE, FRAME)
     flat = flatten(np.ascontiguousarray(image[..., 0]), true)
     assert isinstance(flat, Flat)
     seen = traits(image[..., 0], flat)
-    weak = replace(seen, diagonal=0.6)
-    assert (seen.plain, seen.hints) == (True, False)
-    assert (weak.plain, weak.hints) == (True, True)
-    assert not replace(seen, diagonal=0.8).plain
+    for sign, levels in (
+        ("diagonal", (0.6, 0.8, 1.0)),
+        ("caged", (0.1, 0.2, 0.4)),
+        ("goes_on", (0.5, 1.0)),
+    ):
+        signs = [replace(seen, **{sign: level}) for level in (0.0, *levels)]
+        for kinds in (None, np.array([0.05, 0.7, 0.0, 0.25])):
+            chances = [chance_plain(one, kinds) for one in signs]
+            assert chances == sorted(chances, reverse=True)
+            assert chances[0] > 0.5
+        assert chance_plain(signs[-1], None) < 0.5
+
+
+def test_a_blank_or_crammed_lattice_is_a_puzzle_only_with_blocks() -> None:
+    for thick, plain in ((3, False), (7, True)):
+        image, true = photo(drawing(thick=thick), SQUARE, FRAME)
+        flat = flatten(np.ascontiguousarray(image[..., 0]), true)
+        assert isinstance(flat, Flat)
+        seen = traits(image[..., 0], flat)
+        assert chance_plain(seen, None) > 0.5
+        for inked in (0.0, 1.0):
+            assert (chance_plain(replace(seen, inked=inked), None) > 0.5) is plain
+
+
+def test_the_weights_are_those_of_what_is_weighed() -> None:
+    names = len(find_kind.LOOKS)
+    assert find_kind.ALONE.shape == (1 + names,)
+    assert find_kind.TOLD.shape == (1 + names + len(find_kind.NETWORK),)
 
 
 def test_blocks_that_are_not_three_by_three_are_other() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,7 @@ def raster(path: Path) -> np.ndarray:
     return photo.pixels
 
 
+@cache
 def read(path: Path) -> PageReading:
     page = read_page(raster(path), solve=solve)
     assert isinstance(page, PageReading), page

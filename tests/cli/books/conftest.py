@@ -68,6 +68,9 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
     import cv2
 
     from papernudge.hints.generate import puzzle
+    from papernudge.hints.solver import solve
+    from papernudge.vision import read
+    from papernudge.vision.photo import Photo, open_photo
 
     folder = tmp_path_factory.mktemp("shelf")
     truth = {}
@@ -76,6 +79,10 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
         name = f"lantern-{number + 1}.jpg"
         cv2.imwrite(str(folder / name), photographed([line], number)[0])
         truth[name] = line
+        photo = open_photo(folder / name)
+        assert isinstance(photo, Photo)
+        # What is forked from here to read it finds it read (see the conftest above).
+        read.read_page(photo.pixels, solve=solve)
     return Shelf(folder, truth)
 
 

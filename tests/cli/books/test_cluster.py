@@ -188,6 +188,7 @@ def test_certificates_are_asked_for_where_they_are_needed(
     assert "needs certificates" in ran.err
 
 
+@pytest.mark.slow
 def test_a_scheduler_that_dies_half_way_is_told_and_its_pages_stand(
     cluster: Any, started: Run, shelf: Any, tmp_path: Path
 ) -> None:
@@ -312,6 +313,7 @@ def test_the_help_says_that_photos_travel(papernudge: Run) -> None:
     assert "A book's content may be protected: you answer for the right to copy it." in said
 
 
+@pytest.mark.slow
 def test_a_worker_killed_half_way_changes_nothing(
     cluster: Any, started: Run, papernudge: Run, shelf: Any, export_bytes: Run, tmp_path: Path
 ) -> None:

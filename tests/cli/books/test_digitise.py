@@ -262,6 +262,7 @@ def test_a_book_tells_no_folder(shelf: Any, shelved: Path) -> None:
 # ---------------------------------------------------------------- cut short
 
 
+@pytest.mark.slow
 def test_killed_at_random_times_it_ends_with_the_same_export(
     started: Run, papernudge: Run, shelf: Any, shelved: Path, export_bytes: Run, tmp_path: Path
 ) -> None:
@@ -344,8 +345,11 @@ def test_a_page_that_kills_every_worker_is_given_up_and_tried_by_the_next_run(
 def test_a_page_that_breaks_its_reader_is_tried_once_and_the_others_go_on(
     papernudge: Run, shelf: Any, rows: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    from papernudge.cli.base import limited
     from papernudge.cli.books import pool
 
+    # A fresh Python: what is forked from pytest says at length what it dies of.
+    monkeypatch.setattr(limited, "_threads", lambda: 2)
     begun, hand = [], pool._Pool._hand
 
     def handed(self: Any, worker: Any, task: Any) -> None:
@@ -475,6 +479,7 @@ def test_a_full_disk_is_told_and_every_page_before_stands(
     assert export_bytes(book) == export_bytes(shelved)
 
 
+@pytest.mark.slow
 def test_a_small_disk_that_fills_up_leaves_the_book_whole(
     papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
 ) -> None:

@@ -62,6 +62,7 @@ def test_an_empty_file_with_the_locks_name_is_used_and_left(tmp_path: Path) -> N
     assert (tmp_path / "b-lock").read_bytes() == b""
 
 
+@pytest.mark.slow
 def test_of_many_runs_that_come_and_go_only_one_is_ever_at_the_book(tmp_path: Path) -> None:
     """A lock belongs to an open file, so threads stand for processes."""
     inside, turns, faults = [0], [0], list[str]()

@@ -16,6 +16,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 __all__ = ["browser", "display"]
+pytestmark = pytest.mark.slow
 PUZZLE = ".3.2..5.9.79..438..........3.27....5..8.3.4..4....26.7..........245..76.9.7..6.5."
 FIRST, SECOND = "0123456789abcdef-1-1", "0123456789abcdef-10-2"
 

@@ -182,6 +182,7 @@ def test_bodies_that_trickle_keep_nobody_waiting(home: Home, phone: Phone) -> No
         assert time.monotonic() - began < 10
 
 
+@pytest.mark.slow
 def test_five_hundred_broken_images_get_a_sentence_each(phone: Phone) -> None:
     chance = random.Random(5)
     small = cv2.imread(str(FIXTURES / "clean.png"))[100:180, 100:180]

@@ -48,6 +48,7 @@ def exported(book: Path, folder: Path) -> list[dict[str, object]]:
     return [json.loads(line) for line in out.read_text("utf-8").splitlines()]
 
 
+@pytest.mark.slow
 def test_pages_snapped_by_two_phones_stand_in_the_book_as_digitise_would_have_put_them(
     library: Home, book: Path, tmp_path: Path
 ) -> None:
@@ -71,6 +72,7 @@ def test_a_puzzle_that_is_there_already_is_told(library: Home) -> None:
     assert "1 there twice" in page.text
 
 
+@pytest.mark.slow
 def test_more_pages_than_may_wait_are_turned_away_and_no_other_is_lost(
     library: Home, book: Path
 ) -> None:
@@ -86,6 +88,7 @@ def test_more_pages_than_may_wait_are_turned_away_and_no_other_is_lost(
     assert f"{statuses.count(200)} pages" in page.text
 
 
+@pytest.mark.slow
 def test_a_page_without_a_grid_gets_its_sentence(library: Home) -> None:
     page = into_book(library.phone(), "no-grid.jpg")
     assert "No 9×9 grid" in page.text or "no grid" in page.text.lower()
@@ -162,6 +165,7 @@ def test_a_book_that_is_none_is_told_before_the_server_starts(tmp_path: Path) ->
     assert run(words) == 5
 
 
+@pytest.mark.slow
 def test_a_server_killed_in_the_middle_loses_nothing_that_was_shown_as_done(
     book: Path, tmp_path: Path
 ) -> None:
@@ -209,6 +213,7 @@ def logged(log: Path) -> list[tuple[str, str]]:
     return found
 
 
+@pytest.mark.slow
 def test_a_sheet_is_kept_under_the_name_that_was_chosen(
     library: Home, sheet: bytes, tmp_path: Path
 ) -> None:
@@ -288,6 +293,7 @@ def test_a_name_is_forgotten_after_an_hour_and_a_clock_after_a_day() -> None:
     assert memory.clock(visitor) is None
 
 
+@pytest.mark.slow
 def test_a_photo_that_is_no_sheet_gets_a_sentence(library: Home) -> None:
     kind = {"Content-Type": "application/octet-stream"}
     photo = (FIXTURES / "clean.jpg").read_bytes()

@@ -26,6 +26,7 @@ from selenium.webdriver.support.ui import WebDriverWait
 SIZES = {"small phone": (320, 568), "large phone": (430, 932), "tablet": (820, 1180)}
 __all__ = ["browser", "display"]
 AXE = os.environ.get("PAPERNUDGE_AXE")
+pytestmark = pytest.mark.slow
 
 
 class Visit:

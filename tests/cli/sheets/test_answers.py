@@ -98,6 +98,7 @@ def curled(picture: Any, depth: float) -> Any:
     return cv2.remap(picture, x, moved, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
 
 
+@pytest.mark.slow
 def test_a_curled_code_that_the_usual_reader_gives_up_on_is_straightened_and_read() -> None:
     import cv2
 
@@ -120,6 +121,7 @@ def test_where_there_is_no_code_none_is_made_up() -> None:
     assert look_for_code(np.full((300, 300, 3), 230, np.uint8), [], decode, forms()).page is None
 
 
+@pytest.mark.slow
 def test_a_code_that_lies_too_flat_for_the_usual_reader_is_drawn_out() -> None:
     import cv2
 

@@ -157,6 +157,7 @@ def test_the_grids_stand_where_the_layout_says(papernudge: Run, tmp_path: Path) 
         assert beside == 255
 
 
+@pytest.mark.slow
 def test_two_reasons_are_asked_of_different_puzzles_of_our_own(
     papernudge: Run, tmp_path: Path
 ) -> None:
@@ -206,6 +207,7 @@ def test_the_same_seed_draws_the_same_file_and_another_another(
     assert made[0] == made[1] != made[2]
 
 
+@pytest.mark.slow
 def test_forty_pages_are_forty_pages_and_their_answers() -> None:
     """How long they take is measured by bench_sheets.py."""
     import pypdfium2

@@ -48,6 +48,7 @@ def test_paper_and_noise_hold_no_marks() -> None:
     assert not is_noise(blank)
 
 
+@pytest.mark.slow
 def test_a_code_of_something_else_is_seen_as_such() -> None:
     page = cv2.cvtColor(coded("https://example.org/lantern"), cv2.COLOR_GRAY2BGR)
     seen = look_for_code(page, [], decode, forms())

@@ -174,6 +174,7 @@ def test_a_photo_without_a_sheet_says_what_is_missing(papernudge: Run, tmp_path:
     assert not (tmp_path / "log").exists()
 
 
+@pytest.mark.slow
 def test_a_code_of_something_else_is_told_apart_from_none(papernudge: Run, tmp_path: Path) -> None:
     import cv2
 
@@ -263,6 +264,7 @@ def test_what_the_user_says_of_a_cell_counts_and_is_drawn(
     assert 1400 < max(picture.shape) <= 1600
 
 
+@pytest.mark.slow
 def test_the_other_code_is_enough_when_one_is_covered(
     papernudge: Run, filled: Path, sheet: tuple[SheetPage, Any, Path]
 ) -> None:

@@ -124,6 +124,7 @@ def test_the_same_seed_gives_the_same_bytes(own: OwnSupplies, name: str) -> None
     assert one.truth.as_json() == two.truth.as_json()
 
 
+@pytest.mark.slow
 def test_another_seed_gives_another_page(own: OwnSupplies) -> None:
     prints = {
         hashlib.sha256(draw(preset("easy", k, width=320, height=240), own).image).hexdigest()

@@ -143,6 +143,7 @@ def test_pages_without_a_whole_grid_say_so() -> None:
     assert told("cut-off.jpg")["grids"][0]["kind"] == "cut off"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("fixture", FIXTURES, ids=lambda f: f.name)
 def test_a_fixture_drawn_anew_has_the_same_truth_and_the_same_photo(fixture: Fixture) -> None:
     try:

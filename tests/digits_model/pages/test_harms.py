@@ -9,6 +9,7 @@ import pytest
 from papernudge.digits_model.training.pages.harms import COVERS, KINDS, Harmed, harm, harms
 from papernudge.digits_model.training.pages.harms.scene import RIM
 
+pytestmark = pytest.mark.slow
 CELL, EDGE = 32, 60
 
 

@@ -33,6 +33,7 @@ def test_cells_of_a_flat_page_are_as_narrow_as_the_tilt_makes_them(seed: int) ->
     assert narrowest_cell(tilted) < narrowest_cell(level)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["newspaper", "hard"])
 def test_notes_are_drawn_as_high_as_their_preset_says(name: str, own: OwnSupplies) -> None:
     sides = []

@@ -21,6 +21,8 @@ from papernudge.digits_model.training.pages.legible import (
 from papernudge.digits_model.training.pages.presets import LEAST_CELL
 from papernudge.digits_model.training.pages.spec import SPLITS, from_json
 
+pytestmark = pytest.mark.slow
+
 SEEDS = range(80)
 
 

@@ -84,6 +84,7 @@ def test_page_and_photo_are_inverse_to_each_other(still: Make) -> None:
         assert np.abs(back - page).max() < 1e-3
 
 
+@pytest.mark.slow
 def test_no_part_of_a_bent_page_hides_another_grid_in_the_frame() -> None:
     for seed in range(120):
         spec = preset("cruel" if seed % 2 else "newspaper", seed)

@@ -1,0 +1,143 @@
+"""What moves when a number of finding moves, on photos and pages: records of ``vision/tuned.py``.
+
+Run as ``python tests/vision/bench_tuned.py`` (all), or name records: ``flatten._CLOSE``. Each value
+is taken a fifth less and a quarter more (of a table every number; of counts at least one), and
+finding looks at every ``--each``-th photo and ``--pages`` drawn pages of the preset hard. Told are
+the pictures whose grids are others or of another kind, those in which only crossings move by more
+than 0.03 cells, and the processor time against that with the value as it is. What moves nothing
+here may still matter elsewhere: a bound of time on pages of fifty grids, say. Photos are looked for
+in ``../shared/data`` or where PAPERNUDGE_DATA says.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+import time
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+sys.path.append(str(Path(__file__).parents[1]))
+
+import cv2
+import numpy as np
+
+from papernudge.vision import tuned
+
+NAMES = ("lines", "flatten", "quality", "crossings", "find_outlines", "find_kind", "find_net")
+ORDER = [f"papernudge.vision.{name}" for name in (*NAMES, "find_again", "find")]
+"""The modules of finding, each after those that it knows."""
+LESS, MORE = 0.8, 1.25
+MOVED = 0.03
+"""How far a crossing must move to count, cells."""
+
+Said = list[tuple[str, str | None, Any, Any]]
+
+
+def moved(value: tuned.Value, by: float) -> tuned.Value:
+    """The value less or more."""
+    if isinstance(value, tuple):
+        return tuple(tuple(number * by for number in row) for row in value)
+    if isinstance(value, int):
+        return min(round(value * by), value - 1) if by < 1 else max(round(value * by), value + 1)
+    return value * by
+
+
+def built(session: Any) -> ModuleType:
+    """Finding, with the records as they stand now."""
+    for name in ORDER:
+        module = importlib.reload(importlib.import_module(name))
+        if name.endswith("crossings"):
+            module._session = lambda: session  # type: ignore[attr-defined]
+    return sys.modules[ORDER[-1]]
+
+
+def pictures(each: int, pages: int) -> list[tuple[str, Any]]:
+    """Photos and drawn pages, with which of them they are."""
+    from papernudge.digits_model.training.pages import draw, preset
+
+    told = os.environ.get("PAPERNUDGE_DATA")
+    folder = Path(told) if told else Path(__file__).parents[2].parent / "shared" / "data"
+    photos = sorted((folder / "photos").glob("*/*.jpg"))[::each]
+    found = [("photos", cv2.imread(str(path))) for path in photos]
+    specs = [preset("hard", 610_000 + k, split="test") for k in range(pages)]
+    return found + [("pages", draw(spec).image) for spec in specs]
+
+
+def said(finding: ModuleType, page: Any) -> Said:
+    """What finding says of a picture."""
+    return [
+        (g.kind.value, g.quality.reason, g.corners, None if g.mesh is None else g.mesh.crossings)
+        for g in finding.find_grids(page)
+    ]
+
+
+def apart(before: Said, after: Said) -> float:
+    """How far crossings or corners lie apart, cells; infinite where the grids are others."""
+    if [one[:2] for one in before] != [one[:2] for one in after]:
+        return float("inf")
+    most = 0.0
+    for one, two in zip(before, after, strict=True):
+        for was, now in zip(one[2:], two[2:], strict=True):
+            if was is not None:
+                cell = float(np.ptp(was.reshape(-1, 2), axis=0).max()) / 9
+                most = max(most, float(np.abs(was - now).max()) / cell)
+    return most
+
+
+def looked(finding: ModuleType, seen: list[tuple[str, Any]]) -> tuple[list[Said], float]:
+    """What is said of all pictures, and the processor time that it took, seconds."""
+    begun = time.process_time()
+    return [said(finding, page) for _, page in seen], time.process_time() - begun
+
+
+def main() -> None:
+    """The table."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
+    )
+    parser.add_argument("names", nargs="*", help="records; all if none is named")
+    parser.add_argument("--each", type=int, default=8, help="every so manieth photo")
+    parser.add_argument("--pages", type=int, default=12, help="drawn pages")
+    words = parser.parse_args()
+    seen = pictures(words.each, words.pages)
+    session = importlib.import_module("papernudge.vision.crossings")._session()
+    before, usual = looked(built(session), seen)
+    row("number", "value", "a fifth less", "time", "a quarter more", "time")
+    for name in words.names or tuned.RECORDS:
+        record = tuned.RECORDS[name]
+        cells: list[Any] = [name, "…" if isinstance(record.value, tuple) else record.value]
+        for by in (LESS, MORE):
+            tuned.RECORDS[name] = record._replace(value=moved(record.value, by))
+            after, took = looked(built(session), seen)
+            cells += counted(seen, before, after), f"{took / usual:.2f}"
+        tuned.RECORDS[name] = record
+        row(*cells)
+
+
+def row(*cells: Any) -> None:
+    """One line of the table."""
+    wide = (26, 7, 26, 5, 26, 5)
+    print("  ".join(f"{c!s:<{w}}" for c, w in zip(cells, wide, strict=True)), flush=True)
+
+
+def counted(seen: list[tuple[str, Any]], before: list[Said], after: list[Said]) -> str:
+    """In how many pictures the grids are others, or only lie elsewhere."""
+    off = [apart(*pair) for pair in zip(before, after, strict=True)]
+    parts = []
+    for kind in ("photos", "pages"):
+        here = [o for (of, _), o in zip(seen, off, strict=True) if of == kind]
+        others, places = sum(o == float("inf") for o in here), sum(MOVED < o < 1e9 for o in here)
+        parts.append(f"{kind} {others}+{places}")
+    return ", ".join(parts)
+
+
+if __name__ == "__main__":
+    from figures import recorded
+
+    with recorded():
+        main()
