@@ -55,9 +55,10 @@ MOST_UNCLEAR = 7.0
 cells are wrong together there, where the reading takes them one by one."""
 MOST_BENT = 0.9
 """Greatest chance of what is read where the mesh is bent."""
-SAFE, SAFE_ENTRY = 0.97, 0.9
+SAFE, SAFE_ENTRY = 0.985, 0.9
 """A given in a harmed part of the page must be so likely by its looks alone, and an entry: the
-rules say what to expect of both, but a misread given misleads them."""
+rules say what to expect of both, but a misread given misleads them. Where part of it may be hidden
+an entry must be as likely as a given."""
 SAFE_UNEASY, SAFE_ENTRY_UNEASY = 0.9, 0.8
 """The same of any cell of an uneasy page."""
 GIVEN_SIGNS = ("page", "own", "unsure", "right", "alike", "least", "mean")
@@ -71,7 +72,8 @@ ENTRY_WEIGHTS = np.array([8.693, 0.172, 0.038, 0.121, 0.046, -2.207, -0.247, -1.
 HAND_LIMIT = -4.5
 """Log-odds from which on it is asked about."""
 SAFE_HAND = 3.5
-"""Log-odds that the page must give for a hand where it was seen in one exposure only."""
+"""Log-odds that the page must give for a hand where it was seen in one exposure only, and for an
+entry's where part of it may be hidden."""
 _SPOILT, _BLOCKY = 1.0, 3.0
 """With more wrong cells than the first to be expected of a photo whose blocks stand out more than
 the second (undamaged ones: 1.2 to 2), compression took digits for others: they look whole."""
@@ -84,6 +86,8 @@ _STEADY = 2.0
 """Log-odds by the network to be read right from which on a mesh that strayed there was put back."""
 _PLAIN = 3.5
 """Log-odds by the network to be seen from which on a cell is as of an undamaged page."""
+_PART = 5.0
+"""Log-odds by the network to be whole below which part of a cell may be hidden."""
 _AILING = 1.5
 """With more wrong cells than this to be expected a page ails as a whole: it is blurred, noisy or
 compressed."""
@@ -222,7 +226,8 @@ class Sight:
         harmed, right = self._harmed(), self.right(digits, np.arange(81))
         uneasy, marked = self._uneasy(right), read.digits > 0
         bent = np.isin(np.arange(81), list(self.bent))
-        low = right < np.where(read.printed, SAFE, SAFE_ENTRY)
+        part = self.signs[:, _WHOLE] < _PART
+        low = right < np.where(read.printed | part, SAFE, SAFE_ENTRY)
         unsafe = marked & (bent | (harmed & ((self.signs[:, _TRUSTED] < 0) | low)))
         unsafe |= read.printed & self._remains(read.digits)
         if uneasy:
@@ -245,11 +250,14 @@ class Sight:
         self, digits: Chances, hand: Chances, own: Chances | None, read: AsRead
     ) -> npt.NDArray[np.bool_]:
         """Cells, bool (81,), that another hand may have written than they are read as."""
+        assert self.signs is not None
+        faint = np.abs(self._weighed(hand)) < SAFE_HAND
         if self.hands is None or own is None:
-            return np.asarray(np.abs(self._weighed(hand)) < SAFE_HAND)
+            return np.asarray(faint)
+        faint &= ~read.printed & (self.signs[:, _WHOLE] < _PART)
         rows = hand_signs(digits, hand, own, read, self.hands)
         by = np.where(read.printed[:, None], GIVEN_WEIGHTS, ENTRY_WEIGHTS)
-        return np.asarray(by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > HAND_LIMIT)
+        return np.asarray(faint | (by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > HAND_LIMIT))
 
     def _weighed(self, hand: Chances) -> Chances:
         """The page's word on hands, (81,), as far as it counts in harmed cells."""
