@@ -417,3 +417,19 @@ def score(pixels: npt.NDArray[np.uint8], looks: Looks | None = None) -> Scores:
     calibration = manifest()["calibration"]
     said = calibrated(logits, features, calibration)
     return replace(said, closer=Closer(pixels, page, calibration, looks))
+
+
+def looked_at(pixels: npt.NDArray[np.uint8], page: Scores) -> Scores:
+    """Calibrated scores of N further pictures, uint8 (N, 48, 48, 3), of cells of a page.
+
+    ``page``: what was said of all its cells, with a look that can be asked again.
+    """
+    told = page.closer
+    assert isinstance(told, Closer)
+    looks = told.looks or shipped()
+    _, features = first_look(pixels, looks.first)
+    logits = closer_look(pixels, told.page, looks.closer)
+    again = np.flatnonzero(unsure(logits) > UNSURE_STILL)
+    if len(again):
+        logits[again] = _many_views(pixels[again], told.page, looks.closer)
+    return calibrated(logits, features, told.calibration)

@@ -24,7 +24,7 @@ from papernudge.vision.said import ENGLISH
 from papernudge.vision.sight import Sight
 
 Floats = npt.NDArray[np.float64]
-FORM = 1
+FORM = 2
 """Number of the form in which evidence is written; a new one for each change."""
 MOST_BYTES = 65_536
 """Longest that one grid's evidence may be when written."""
@@ -75,6 +75,8 @@ def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> byte
         arrays["closer"] = scores.closer.digits(np.arange(81))
     if sight.signs is not None:
         arrays["signs"] = sight.signs
+    if sight.hands is not None:
+        arrays["hands"] = sight.hands
     if mesh is not None:
         arrays |= {"crossings": mesh.crossings, "seen": mesh.seen}
     told = {
@@ -135,6 +137,7 @@ def _evidence(arrays: Mapping[str, npt.NDArray[Any]], told: Mapping[str, Any]) -
         _shaped(arrays, "signs", (81, 4)) if "signs" in arrays else None,
         frozenset(told["bent"]),
         bool(told["ailing"]),
+        hands=_shaped(arrays, "hands", (81, 3)) if "hands" in arrays else None,
     )
     mesh = None
     if "crossings" in arrays:

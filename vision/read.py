@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.digits_model.scores import (
+    Closer,
     Scores,
     note_scores,
     score,
@@ -26,6 +27,7 @@ from papernudge.vision.doubts import (
 )
 from papernudge.vision.even import LINE, Exposure, even_page, exposed
 from papernudge.vision.evidence import Evidence
+from papernudge.vision.exposures import hands
 from papernudge.vision.failure import Failure
 from papernudge.vision.find import find_grids
 from papernudge.vision.grid import FoundGrid, GridKind
@@ -98,7 +100,8 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         now = clock.add("classify", now)
         lined = bool((exposure.lines > LINE).any())
         sight = judged(view.sight(said.digits), said.digits, lined, lambda: ails_of(raster), way)
-        grids.append(read_grid(one, exposure.patches, said, turn, solve, sight, search))
+        now = clock.add("see", now)
+        grids.append(read_grid(one, exposure.patches, said, turn, solve, sight, search, exposure))
         now = clock.add("decode", now)
     size = (raster.shape[1], raster.shape[0])
     return PageReading(size, _in_order(_solutions_marked(grids), turn), turn, clock.spent)
@@ -228,11 +231,13 @@ def read_grid(
     solve: Solver,
     sight: Sight | None = None,
     search: Search | None = None,
+    exposure: Exposure | None = None,
 ) -> GridReading:
     """Decode one grid whose patches and scores are already upright.
 
     ``sight``: what of it can be seen; None: all of it. ``search``: what the page's grids before it
-    have cost; None: it is the only one.
+    have cost; None: it is the only one. ``exposure``: what the patches were cut from, for looks at
+    harmed cells in other light; None: they are not looked at again.
     """
     search = search or Search()
     sight = sight or Sight()
@@ -241,6 +246,9 @@ def read_grid(
     marked = scores.digits[:, 0] < np.log(0.5)
     ink = page_evidence(ink_features(patches.pixels), scores.hand, marked)
     hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
+    unclear = sight.unclear(scores.digits) & (scores.digits.argmax(axis=1) > 0)
+    if exposure is not None and isinstance(scores.closer, Closer) and unclear.any():
+        sight = replace(sight, hands=hands(exposure, scores, hand, np.flatnonzero(unclear)))
     corners, mesh = np.roll(found.corners, turn, axis=0), _mesh_of(found, turn)
     thorough = search.is_thorough
     evidence = Evidence(corners, found.quality, mesh, scores, hand, sight, thorough)

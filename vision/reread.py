@@ -16,6 +16,7 @@ from papernudge.vision.grid import GridKind
 from papernudge.vision.habits import by_habit
 from papernudge.vision.hidden import Hidden
 from papernudge.vision.reading import CellKind, CellReading, GridReading, Told
+from papernudge.vision.sight import AsRead
 from papernudge.vision.small_notes import on_page
 
 NOTE_ODDS = 0.0
@@ -68,9 +69,11 @@ def reread(
     said = {one.cell for one in told}
     hidden = {c: why for c, why in evidence.sight.hidden.items() if c not in said}
     decoded, ink = _decoded(evidence, told, hidden, cache(solve), search or Search())
-    suspects = evidence.sight.suspects(evidence.scores.digits, evidence.hand)
+    scores = evidence.scores
+    read = as_read(decoded)
+    suspects = evidence.sight.suspects(scores.digits, evidence.hand, scores.hand, read)
     doubts = find_doubts(decoded, hidden, suspects - said)
-    cells = _cells(decoded, evidence.scores, hidden)
+    cells = _cells(decoded, scores, hidden)
     alone = ink.argmax(axis=1)
     restored = (
         c
@@ -89,6 +92,12 @@ def reread(
         evidence,
         told,
     )
+
+
+def as_read(decoded: Decoded) -> AsRead:
+    """What the cells were read as, and how likely that is."""
+    digits = np.maximum(decoded.best_given, decoded.best_other)
+    return AsRead(digits, decoded.best_given > 0, chance_right(decoded))
 
 
 def _decoded(

@@ -38,9 +38,16 @@ log-odds for "handwritten", which are cut off at MOST_SURE."""
 MOST_ODDS, MOST_SURE = 8.0, 12.0
 """Greatest log-odds of the network, and of a look (as -log of its chance to be wrong)."""
 
-UNSEEN, UNSEEN_BLANK = 0.5, 0.97
-"""A cell is not seen where it has less chance than the first to be; one that looks blank than the
-second, since there is nothing in it that shows it."""
+UNSEEN = 0.5
+"""A cell is not seen where it has less chance to be."""
+BLANK_SIGNS = ("seen", "whole", "crossed", "trusted", "laid", "wrong", "marked")
+"""What speaks for or against a cell that looks blank being so: the network's log-odds, the log of
+the look's chance to be wrong, the share of the grid's cells that look marked."""
+BLANK_WEIGHTS = np.array([2.389, -0.667, 0.026, -0.018, -0.399, -0.05, 0.323, 3.882])
+"""Start, then one for each of BLANK_SIGNS: log-odds for there being ink, or less than half of the
+cell to be seen."""
+BLANK_LIMIT = -5.0
+"""Log-odds from which on it is not seen."""
 MOST_HIDDEN = 15
 """With more hidden cells than this a new photo is less work than their questions."""
 MOST_UNCLEAR = 7.0
@@ -48,12 +55,25 @@ MOST_UNCLEAR = 7.0
 cells are wrong together there, where the reading takes them one by one."""
 MOST_BENT = 0.9
 """Greatest chance of what is read where the mesh is bent."""
-SAFE, SAFE_HAND = 0.985, 3.5
-"""Of a cell in a harmed part of the page what is read must be so likely by itself, and of a digit
-whose hand wrote it, log-odds. Of 9,600 digits that 1,800 harms crossed or hid in part, 542 of them
-misread, 7 misread ones were surer, and 0.8 right ones a grid less sure or told to be doubtful."""
-SAFE_UNEASY, SAFE_HAND_UNEASY = 0.93, 3.0
+SAFE, SAFE_ENTRY = 0.985, 0.9
+"""A given in a harmed part of the page must be so likely by its looks alone, and an entry: the
+rules say what to expect of both, but a misread given misleads them. Where part of it may be hidden
+an entry must be as likely as a given."""
+SAFE_UNEASY, SAFE_ENTRY_UNEASY = 0.9, 0.8
 """The same of any cell of an uneasy page."""
+GIVEN_SIGNS = ("page", "own", "unsure", "right", "alike", "least", "mean")
+"""What speaks against the hand that a digit is read as, for these towards it: log-odds by the page
+and by the cell itself; logs of the chances that the digit, and the whole reading of the cell, are
+wrong, of how many cells are read as of this hand; the least and the mean of the log-odds in
+several exposures."""
+GIVEN_WEIGHTS = np.array([-13.339, 0.423, -0.241, -0.143, 0.567, 3.253, -0.105, -0.545])
+ENTRY_WEIGHTS = np.array([8.693, 0.172, 0.038, 0.121, 0.046, -2.207, -0.247, -1.013])
+"""Start, then one for each of GIVEN_SIGNS: log-odds for another hand than a given's, an entry's."""
+HAND_LIMIT = -4.5
+"""Log-odds from which on it is asked about."""
+SAFE_HAND = 3.5
+"""Log-odds that the page must give for a hand where it was seen in one exposure only, and for an
+entry's where part of it may be hidden."""
 _SPOILT, _BLOCKY = 1.0, 3.0
 """With more wrong cells than the first to be expected of a photo whose blocks stand out more than
 the second (undamaged ones: 1.2 to 2), compression took digits for others: they look whole."""
@@ -66,6 +86,8 @@ _STEADY = 2.0
 """Log-odds by the network to be read right from which on a mesh that strayed there was put back."""
 _PLAIN = 3.5
 """Log-odds by the network to be seen from which on a cell is as of an undamaged page."""
+_PART = 5.0
+"""Log-odds by the network to be whole below which part of a cell may be hidden."""
 _AILING = 1.5
 """With more wrong cells than this to be expected a page ails as a whole: it is blurred, noisy or
 compressed."""
@@ -77,9 +99,6 @@ _ODD, _UNEASY = 3, 0.7
 few scrawls are the rules' to settle, not a page full of them."""
 _UPSIDE = 2.0
 """With more than this a page whose way up was not won clearly may be read lying on its side."""
-_WHOLLY, _TRUSTY, _PARTLY = 0.997, 0.95, 0.05
-"""Chances by the network to be seen and trusted from which on a blank cell is taken for blank
-though some of it may be hidden; and to be whole below which it isn't."""
 _BENT = 0.08
 """Log of a cell's area to that of its neighbours from which on the mesh is bent where a line was
 not seen: undamaged photos stay below 0.07 in 995 cells of 1000. Where none was it is anyway."""
@@ -97,6 +116,17 @@ _SHARE = 0.2
 
 
 @dataclass(frozen=True, eq=False)
+class AsRead:
+    """What cells are read as: ``digits`` int (81,), 0 for blank; ``printed`` bool (81,);
+    ``right``: chances (81,) that both are right.
+    """
+
+    digits: Cells
+    printed: npt.NDArray[np.bool_]
+    right: Chances
+
+
+@dataclass(frozen=True, eq=False)
 class Sight:
     """What of a grid can be seen.
 
@@ -104,7 +134,8 @@ class Sight:
     the looks are trusted, None to trust them fully; ``bent``: cells unlike their neighbours in
     size beside hidden ones, where the mesh may lie beside the lines; ``ailing``: whether so much of
     the page is unclear that no look on it is taken at its own word; ``poor``: of a page beyond
-    reading a word that there is advice for.
+    reading a word that there is advice for; ``hands``: float64 (81, 3), least, greatest and mean
+    log-odds for "handwritten" in several exposures, None where there was one.
     """
 
     hidden: Mapping[int, Hidden] = field(default_factory=dict)
@@ -112,6 +143,7 @@ class Sight:
     bent: frozenset[int] = frozenset()
     ailing: bool = False
     poor: str | None = None
+    hands: Chances | None = None
 
     def trusted(self, digits: Chances, cells: Cells | None = None) -> Chances:
         """A look's log-probabilities (N, 10) of ``cells``, or of all, as far as it is trusted.
@@ -169,25 +201,63 @@ class Sight:
         harmed[list(self.bent)] = True
         return harmed
 
-    def suspects(self, digits: Chances, hand: Chances) -> frozenset[int]:
+    def unclear(self, digits: Chances) -> npt.NDArray[np.bool_]:
+        """Cells, bool (81,), that what befell the page concerns; on an uneasy page all.
+
+        ``digits``: log-probabilities (81, 10) by the looks.
+        """
+        if self.signs is None:
+            return np.zeros(81, np.bool_)
+        return np.asarray(self._harmed() | self._uneasy(self.right(digits, np.arange(81))))
+
+    def suspects(
+        self, digits: Chances, hand: Chances, own: Chances | None = None, read: AsRead | None = None
+    ) -> frozenset[int]:
         """Cells to be asked about however likely the rest of the page makes what was read there.
 
         Where a page is harmed, cells are wrong together: what the rules say of one by the others
-        is no comfort. ``digits``: log-probabilities (81, 10) by the looks; ``hand``: log-odds (81,)
-        for "handwritten".
+        is little comfort. ``digits``: log-probabilities (81, 10) by the looks; ``hand``: log-odds
+        (81,) for "handwritten", ``own``: the cells' own; ``read``: the reading, None for what the
+        looks say.
         """
         if self.signs is None:
             return frozenset(self.bent)
-        harmed = self._harmed()
-        right, sure = self.right(digits, np.arange(81)), np.abs(self._weighed(hand))
-        read = digits.argmax(axis=1)
-        marked = read > 0
-        unsafe = harmed & ((self.signs[:, _TRUSTED] < 0) | (right < SAFE))
-        unsafe |= harmed & marked & (sure < SAFE_HAND)
-        unsafe |= np.isin(read, _REMAINS) & (self.signs[:, _WHOLE] < _MOSTLY_WHOLE)
-        if np.sort(1 - right)[:-_ODD].sum() > _UNEASY:
-            unsafe |= (right < SAFE_UNEASY) | (marked & (sure < SAFE_HAND_UNEASY))
-        return self.bent | frozenset(np.flatnonzero(unsafe).tolist())
+        read = read or AsRead(digits.argmax(axis=1), hand < 0, np.ones(81))
+        harmed, right = self._harmed(), self.right(digits, np.arange(81))
+        uneasy, marked = self._uneasy(right), read.digits > 0
+        bent = np.isin(np.arange(81), list(self.bent))
+        part = self.signs[:, _WHOLE] < _PART
+        low = right < np.where(read.printed | part, SAFE, SAFE_ENTRY)
+        unsafe = marked & (bent | (harmed & ((self.signs[:, _TRUSTED] < 0) | low)))
+        unsafe |= read.printed & self._remains(read.digits)
+        if uneasy:
+            unsafe |= marked & (right < np.where(read.printed, SAFE_UNEASY, SAFE_ENTRY_UNEASY))
+        unsafe |= marked & (harmed | uneasy) & self._other_hand(digits, hand, own, read)
+        # What looks marked and is called blank, the page decided against the look.
+        unsafe |= ~marked & (digits.argmax(axis=1) > 0) & harmed & (right < SAFE)
+        return frozenset(np.flatnonzero(unsafe).tolist())
+
+    def _uneasy(self, right: Chances) -> bool:
+        """Whether so much of the page is unclear that nothing is taken at its own word."""
+        return bool(np.sort(1 - right)[:-_ODD].sum() > _UNEASY)
+
+    def _remains(self, digits: Cells) -> npt.NDArray[np.bool_]:
+        """Cells, bool (81,), that may show the rest of another digit."""
+        assert self.signs is not None
+        return np.asarray(np.isin(digits, _REMAINS) & (self.signs[:, _WHOLE] < _MOSTLY_WHOLE))
+
+    def _other_hand(
+        self, digits: Chances, hand: Chances, own: Chances | None, read: AsRead
+    ) -> npt.NDArray[np.bool_]:
+        """Cells, bool (81,), that another hand may have written than they are read as."""
+        assert self.signs is not None
+        faint = np.abs(self._weighed(hand)) < SAFE_HAND
+        if self.hands is None or own is None:
+            return np.asarray(faint)
+        faint &= ~read.printed & (self.signs[:, _WHOLE] < _PART)
+        rows = hand_signs(digits, hand, own, read, self.hands)
+        by = np.where(read.printed[:, None], GIVEN_WEIGHTS, ENTRY_WEIGHTS)
+        return np.asarray(faint | (by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > HAND_LIMIT))
 
     def _weighed(self, hand: Chances) -> Chances:
         """The page's word on hands, (81,), as far as it counts in harmed cells."""
@@ -202,6 +272,37 @@ def evidence(signs: Chances, digits: Chances) -> Chances:
     """
     wrong = np.maximum(1 - np.exp(digits.max(axis=1)), np.exp(-MOST_SURE))
     return np.column_stack([signs, -np.log(wrong)])
+
+
+def hand_signs(
+    digits: Chances, hand: Chances, own: Chances, read: AsRead, hands: Chances
+) -> Chances:
+    """What speaks about the hand that each cell is read as, float64 (81, 7), by GIVEN_SIGNS.
+
+    ``digits``, ``hand``, ``own``, ``read``: as of :meth:`Sight.suspects`; ``hands``: as of
+    :class:`Sight`.
+    """
+    way = np.where(read.printed, -1.0, 1.0)
+    page, alone = (way * np.clip(said, -MOST_SURE, MOST_SURE) for said in (hand, own))
+    unsure = np.log(np.maximum(1 - np.exp(digits[np.arange(81), read.digits]), 1e-6))
+    wrong = np.log(np.maximum(1 - read.right, np.exp(-10.0)))
+    marked = read.digits > 0
+    printed = float((marked & read.printed).sum())
+    alike = np.log1p(np.where(read.printed, printed, marked.sum() - printed))
+    least = np.where(read.printed, -hands[:, 1], hands[:, 0])
+    return np.column_stack([page, alone, unsure, wrong, alike, least, way * hands[:, 2]])
+
+
+def blank_signs(signs: Chances, laid: Chances, digits: Chances) -> Chances:
+    """What speaks about cells that look blank, float64 (81, 7), in the order of BLANK_SIGNS.
+
+    ``signs``: (81, 4) from :func:`signs_of`; ``laid``: the network's chances, (81,); ``digits``:
+    log-probabilities (81, 10) by the looks.
+    """
+    chance = np.clip(laid, 1e-4, 1 - 1e-4)
+    wrong = np.log(np.maximum(1 - np.exp(digits.max(axis=1)), np.exp(-MOST_SURE)))
+    marked = np.full(81, float((digits.argmax(axis=1) > 0).mean()))
+    return np.column_stack([signs, np.log(chance / (1 - chance)), wrong, marked])
 
 
 def signs_of(said: Seen) -> Chances:
@@ -264,15 +365,13 @@ class View:
     def sight(self, digits: Chances) -> Sight:
         """What can be seen. ``digits``: log-probabilities (81, 10) by the first looks."""
         blank = digits.argmax(axis=1) == 0
-        unseen = self.said.seen < np.where(blank, UNSEEN_BLANK, UNSEEN)
-        # What may stand in a blank cell's hidden part is not known either.
-        part = (self.said.seen < _WHOLLY) | (self.said.trusted < _TRUSTY)
-        lies = (self.said.laid > 0.5) & (self.said.trusted < _TRUSTY)
-        partly = self.said.whole < np.where(part, 0.5, _PARTLY)
-        unseen |= blank & (partly | lies | _bare(self.sheet))
-        hidden = self.hidden(unseen | (self.outside & blank))
-        near = {c for one in hidden for c in _around(one)}
         signs = signs_of(self.said)
+        # There is nothing in a blank cell that shows it, and what may stand in its hidden part is
+        # not known either.
+        inked = BLANK_WEIGHTS[0] + blank_signs(signs, self.said.laid, digits) @ BLANK_WEIGHTS[1:]
+        unseen = np.where(blank, harmed_by(signs) & (inked > BLANK_LIMIT), self.said.seen < UNSEEN)
+        hidden = self.hidden(unseen | (blank & (_bare(self.sheet) | self.outside)))
+        near = {c for one in hidden for c in _around(one)}
         # Why the mesh strayed where nothing is to be seen is not known.
         plain = ~harmed_by(signs) & (signs[:, _TRUSTED] < _STEADY)
         bent = frozenset(c for c in self.bent if c in near) | (
