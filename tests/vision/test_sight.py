@@ -186,7 +186,7 @@ def test_a_blank_that_is_all_white_or_black_with_its_lines_is_not_seen() -> None
 
 def test_of_harmed_cells_what_is_read_must_be_likelier_by_itself() -> None:
     digits = np.log(np.array([[0.002, 0.991] + [0.007 / 8] * 8] * 81))
-    hand = np.full(81, 8.0)
+    hand = np.full(81, 12.0)
     plain = np.tile([8.0, 8.0, -8.0, 8.0], (81, 1))
     assert Sight(signs=plain).suspects(digits, hand) == frozenset()
     harmed = plain.copy()
