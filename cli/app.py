@@ -33,6 +33,7 @@ from papernudge.cli.terminal.options import (
     Side,
 )
 from papernudge.cli.terminal.sheet_options import register as register_drills
+from papernudge.vision.failure import said_by_system
 
 app = typer.Typer(
     name="papernudge",
@@ -272,7 +273,7 @@ def _ended(arguments: list[str]) -> int:
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
             return _fault(error)
         _forget(sys.stdout)
-        why = (error.strerror or in_words("it is closed")).lower()
+        why = said_by_system(error) if error.strerror else in_words("it is closed")
         return _told(in_words("answer can't be written", why=why), Exit.FILE)
     except Trouble as trouble:
         return _told(trouble.sentence, code_of(trouble))

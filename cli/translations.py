@@ -129,7 +129,7 @@ def misplaced(said: Mapping[str, str]) -> Iterator[str]:
     """
     forms = {code.partition(" | ")[2] for code in said} | {"capital"}
     for code, template in said.items():
-        if code.startswith(f"{_HELP}: "):
+        if code.startswith(f"{_HELP}: ") or not _known(code):
             continue
         spelt = _spelt(template)
         here = {name for name, _ in spelt}
@@ -144,6 +144,12 @@ def misplaced(said: Mapping[str, str]) -> Iterator[str]:
         ):
             if odd:
                 yield f"{what}: {code}: {', '.join(sorted(odd))}"
+
+
+def _known(code: str) -> bool:
+    """Whether the English has a template of this code, in any of its forms for a number."""
+    plain = code.partition(" | ")[0]
+    return plain in TABLES or f"{plain.rpartition('.')[0]}.other" in TABLES
 
 
 def _places(code: str) -> tuple[set[str], set[str]]:

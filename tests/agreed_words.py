@@ -23,11 +23,11 @@ AGREED = {
         " scheduler shell socket still sudoku tiff tiffs turbot version was worker"
     ),
     "es": _words(
-        " bytes control ctrl dask extra fish flash install json min original pem pip shell"
+        "error  bytes control ctrl dask extra fish flash install json min original pem pip shell"
         " socket sudoku tiff turbot variable"
     ),
     "fr": _words(
-        " code codes configuration contradiction copies correction corrections ctrl dask"
+        "quota  code codes configuration contradiction copies correction corrections ctrl dask"
         " date document exact export flash install installation jellyfish json long"
         " machine message min minute minutes option options original pages pem photos pip"
         " pivot pixels place places port position positions rectangle scanner shell socket"
@@ -35,7 +35,7 @@ AGREED = {
         " turbot unique usage variable version"
     ),
     "it": _words(
-        " come computer core ctrl dask fish flash input jellyfish json min password pem"
+        "quota  come computer core ctrl dask fish flash input jellyfish json min password pem"
         " pipe remote scanner scheduler shell socket standard sudoku swordfish tiff turbot"
     ),
     "ja": _words(" ctrl enter height install pip width"),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from dataclasses import dataclass
 from typing import Literal
 
-from papernudge.hints.catalogue import Message
-from papernudge.vision.said import ENGLISH
+from papernudge.hints.catalogue import Message, message
+from papernudge.vision.said import ENGLISH, SAID
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,3 +31,15 @@ class Failure:
     def sentence(self) -> str:
         """What to tell the person, in English."""
         return ENGLISH.tell(self.says)
+
+
+def said_by_system(error: Exception) -> Message | str:
+    """What an error of the system says, in small letters, as it stands in a sentence's brackets:
+    where the catalogue knows it, in any language.
+    """
+    said = getattr(error, "strerror", None) or str(error) or "unknown"
+    number = getattr(error, "errno", None)
+    name = errno.errorcode.get(number, "") if number else ""
+    if f"system, {name}" in SAID and said == os.strerror(number or 0):
+        return message(f"system, {name}")
+    return said[:1].lower() + said[1:]

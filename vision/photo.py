@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.hints.catalogue import Message, message
-from papernudge.vision.failure import Failure
+from papernudge.vision.failure import Failure, said_by_system
 
 if TYPE_CHECKING:
     from PIL import Image
@@ -109,8 +109,8 @@ def file_bytes(source: Path | BinaryIO, called: str | Message) -> bytes | Failur
     except FileNotFoundError:
         return _failure("missing", "no such file", called)
     except (OSError, ValueError) as error:
-        said = getattr(error, "strerror", None)
-        why = said.lower() if said else message("the name is not valid")
+        known = getattr(error, "strerror", None)
+        why = said_by_system(error) if known else message("the name is not valid")
         return _failure("unreadable", "file can't be read", called, why=why)
     if len(data) > MAX_BYTES:
         return _too_big("photo is too long", called, most=MAX_BYTES // 1_000_000)

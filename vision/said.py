@@ -42,6 +42,23 @@ SAID = {
     "PDF is locked": "{called} is locked with a password: save a copy without one and name that.",
     "PDF is damaged": "{called} is damaged: it starts like a PDF but can't be opened; try the"
     " original.",
+    # ------------------------------------------------------------ what a system says of files
+    "system, ENOENT": "no such file or directory",
+    "system, EACCES": "permission denied",
+    "system, EPERM": "operation not permitted",
+    "system, ENOTDIR": "not a directory",
+    "system, EISDIR": "is a directory",
+    "system, ENOSPC": "no space left on device",
+    "system, EROFS": "read-only file system",
+    "system, EIO": "input/output error",
+    "system, ENAMETOOLONG": "file name too long",
+    "system, EEXIST": "file exists",
+    "system, EBUSY": "device or resource busy",
+    "system, EMFILE": "too many open files",
+    "system, ELOOP": "too many levels of symbolic links",
+    "system, EADDRINUSE": "address already in use",
+    "system, EADDRNOTAVAIL": "cannot assign requested address",
+    "system, EDQUOT": "disk quota exceeded",
     # ------------------------------------------------------------ photos
     "no grid found": "No 9×9 grid was found in the photo; lay the page flat, get the whole grid"
     " into the frame and try again.",

@@ -10,9 +10,10 @@ import tempfile
 from pathlib import Path
 
 from papernudge.cli.base.exits import Exit, Stop
-from papernudge.cli.base.paths import real, why
+from papernudge.cli.base.paths import real
 from papernudge.cli.said import in_words
 from papernudge.hints.catalogue import message
+from papernudge.vision.failure import said_by_system
 
 
 def write_whole(path: Path, data: bytes, *, over: bool = True) -> None:
@@ -44,7 +45,7 @@ def write_whole(path: Path, data: bytes, *, over: bool = True) -> None:
     except (OSError, ValueError) as error:
         raise Stop(
             Exit.FILE,
-            message("can't be written", path=path, why=why(error)),
+            message("can't be written", path=path, why=said_by_system(error)),
             stage="write",
             reason="unwritable",
         ) from error

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base import limited
-from papernudge.cli.base.paths import ask, why
+from papernudge.cli.base.paths import ask
 from papernudge.cli.base.trouble import PhotoError, from_failure
 from papernudge.hints.catalogue import Message, message
-from papernudge.vision.failure import Failure
+from papernudge.vision.failure import Failure, said_by_system
 
 if TYPE_CHECKING:
     from papernudge.vision.photo import Photo
@@ -104,6 +104,6 @@ def _no_file(called: str, most: int) -> PhotoError | None:
     except (OSError, ValueError) as error:
         pipe = getattr(error, "errno", None) == errno.ESPIPE
         code = "pipe can't be read" if pipe else "photo can't be read"
-        says = message(code, called=called, why=why(error))
+        says = message(code, called=called, why=said_by_system(error))
         return PhotoError(says, stage="open", reason="unreadable")
     return None

@@ -17,6 +17,7 @@ from typing import BinaryIO
 from papernudge.cli.base.exits import bad_words
 from papernudge.cli.said import in_words
 from papernudge.hints.catalogue import Message, message
+from papernudge.vision.failure import said_by_system
 
 MOST_TEXT = 20_000_000
 """Longest file of corrections, bytes: half a million lines."""
@@ -46,12 +47,6 @@ def real(path: Path) -> Path:
         return Path(os.path.realpath(path))
     except (OSError, ValueError):  # the current folder may have been taken away
         return path
-
-
-def why(error: Exception) -> str:
-    """What an error of the system says, for the brackets in a sentence."""
-    said = getattr(error, "strerror", None) or str(error) or "unknown"
-    return said[:1].lower() + said[1:]
 
 
 def is_folder(path: Path) -> bool:
@@ -101,7 +96,7 @@ def open_regular(path: Path, most: int | None = None) -> BinaryIO:
 
 
 def must_be_a_file(
-    path: Path, new: bool, missing: Exception, other: Callable[[str], Exception]
+    path: Path, new: bool, missing: Exception, other: Callable[[Message | str], Exception]
 ) -> None:
     """Raises ``missing`` where the path leads to nothing and ``new`` is false; where it leads to
     what is no file, what ``other`` makes of the reason.
@@ -112,7 +107,7 @@ def must_be_a_file(
         if not new:
             raise missing from error
     except (OSError, ValueError) as error:
-        raise other(why(error)) from error
+        raise other(said_by_system(error)) from error
 
 
 def read_regular(path: Path, most: int) -> bytes:

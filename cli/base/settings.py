@@ -6,9 +6,10 @@ import os
 from pathlib import Path
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
-from papernudge.cli.base.paths import read_regular, why
+from papernudge.cli.base.paths import read_regular
 from papernudge.cli.base.say import short
 from papernudge.hints.catalogue import Message, message
+from papernudge.vision.failure import said_by_system
 
 DEFAULTS = {"book": "PAPERNUDGE_BOOK", "log": "PAPERNUDGE_LOG"}
 """What may be left out because it is named elsewhere, and the environment variable for it."""
@@ -54,14 +55,14 @@ def _read(path: Path) -> dict[str, str]:
     except UnicodeDecodeError as error:
         raise _not_understood(path, message("it is not UTF-8")) from error
     except (OSError, ValueError) as error:
-        says = message("settings can't be read", path=path, why=why(error))
+        says = message("settings can't be read", path=path, why=said_by_system(error))
         raise Stop(Exit.FILE, says, stage="settings", reason="unreadable") from error
     import tomllib
 
     try:
         said = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise _not_understood(path, why(error)) from error
+        raise _not_understood(path, said_by_system(error)) from error
     odd = next((name for name in said if name not in DEFAULTS), None)
     if odd is not None:
         raise _not_understood(path, message("it says", what=short(odd)))

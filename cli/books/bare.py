@@ -12,11 +12,11 @@ from pathlib import Path
 
 from papernudge.cli.base import limited
 from papernudge.cli.base.opening import failure
-from papernudge.cli.base.paths import MOST_SOURCE, read_regular, why
+from papernudge.cli.base.paths import MOST_SOURCE, read_regular
 from papernudge.cli.books.rows import PageTask
 from papernudge.cli.said import in_words
 from papernudge.hints.catalogue import message
-from papernudge.vision.failure import Failure
+from papernudge.vision.failure import Failure, said_by_system
 
 _PNG = b"\x89PNG\r\n\x1a\n"
 _PNG_KEPT = frozenset({b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"acTL", b"fcTL", b"fdAT"})
@@ -45,7 +45,7 @@ def bare_here(task: PageTask) -> PageTask | Failure:
         try:
             data = without_metadata(read_regular(Path(task.path), MOST_SOURCE))
         except (OSError, ValueError) as error:
-            says = message("source can't be opened", called=task.name, why=why(error))
+            says = message("source can't be opened", called=task.name, why=said_by_system(error))
             return Failure("open", "unreadable", says)
     if data is None:
         drawn = _drawn(task)

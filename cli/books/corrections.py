@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
-from papernudge.cli.base.paths import MOST_TEXT, read_regular, why
+from papernudge.cli.base.paths import MOST_TEXT, read_regular
 from papernudge.cli.base.say import short, visible
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.books.rows import GridRow, row_id
@@ -36,6 +36,7 @@ from papernudge.cli.said import in_words
 from papernudge.cli.session.assume import parse_assumption
 from papernudge.hints.catalogue import message, packed
 from papernudge.hints.geometry import cell_name
+from papernudge.vision.failure import said_by_system
 from papernudge.vision.typeface import Page
 
 if TYPE_CHECKING:
@@ -76,7 +77,7 @@ def read_corrections(path: Path) -> tuple[list[Correction], list[str]]:
             message(
                 "corrections can't be read",
                 path=path,
-                why=message("it is not text") if odd else why(error),
+                why=message("it is not text") if odd else said_by_system(error),
             ),
             stage="open",
             reason="unreadable",

@@ -14,8 +14,9 @@ import sys
 from pathlib import Path
 
 from papernudge.cli.base.exits import Exit, Stop
-from papernudge.cli.base.paths import AT_ONCE, BOOK_FILES, open_regular, real, why
+from papernudge.cli.base.paths import AT_ONCE, BOOK_FILES, open_regular, real
 from papernudge.hints.catalogue import Message, message
+from papernudge.vision.failure import said_by_system
 
 MARK = b"papernudge lock, process "
 """How our locks begin; the number of the process follows."""
@@ -209,5 +210,5 @@ def _not_ours(lock: Path) -> Stop:
 
 def unwritable(path: Path, error: OSError) -> Stop:
     """What to say where nothing can be written beside a book."""
-    says = message("no book can be written", folder=path.parent, why=why(error))
+    says = message("no book can be written", folder=path.parent, why=said_by_system(error))
     return _stop(says, "unwritable")

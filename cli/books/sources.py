@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING, Any
 from papernudge.cli.base import limited
 from papernudge.cli.base.limits import MAX_PAGES
 from papernudge.cli.base.opening import failure
-from papernudge.cli.base.paths import MOST_SOURCE, is_folder, open_regular, real, why
+from papernudge.cli.base.paths import MOST_SOURCE, is_folder, open_regular, real
 from papernudge.cli.books.rows import PageTask, natural
 from papernudge.cli.said import in_words
 from papernudge.hints.catalogue import message
-from papernudge.vision.failure import Failure
+from papernudge.vision.failure import Failure, said_by_system
 
 if TYPE_CHECKING:
     from papernudge.vision.photo import Photo
@@ -142,7 +142,7 @@ def unopened(path: Path, error: Exception) -> Failure:
     """Why a file or a folder can't be looked at."""
     if isinstance(error, FileNotFoundError):
         return Failure("open", "missing", message("no such file", called=path))
-    says = message("source can't be read", called=path, why=why(error))
+    says = message("source can't be read", called=path, why=said_by_system(error))
     return Failure("open", "unreadable", says)
 
 

@@ -10,6 +10,7 @@ from papernudge.cli.base.exits import Exit, Stop, bad_words
 from papernudge.cli.base.say import show
 from papernudge.cli.said import in_words
 from papernudge.hints.catalogue import message
+from papernudge.vision.failure import said_by_system
 
 _NOT_HOME = ("docker", "br-", "veth", "virbr", "tun", "tap", "wg", "utun", "vmnet", "vboxnet")
 """Beginnings of names of interfaces that lead to no phone: containers, tunnels, machines inside
@@ -57,7 +58,8 @@ def listening(host: str, port: int) -> socket.socket:
 
 
 def _not_had(host: str, port: int, error: Exception) -> Stop:
-    why = (getattr(error, "strerror", None) or in_words("it is no address")).lower()
+    known = getattr(error, "strerror", None)
+    why = said_by_system(error) if known else message("it is no address")
     return Stop(
         Exit.FILE,
         message("can't be listened on", host=host, port=port, why=why),

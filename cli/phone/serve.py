@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
-from papernudge.cli.base.paths import BOOK_FILES, LOG_FILES, Named, keep_apart, read_regular, why
+from papernudge.cli.base.paths import BOOK_FILES, LOG_FILES, Named, keep_apart, read_regular
 from papernudge.hints.catalogue import message
+from papernudge.vision.failure import said_by_system
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp
@@ -108,7 +109,7 @@ def _check_certificate(certificate: Path, key: Path) -> None:
     except (OSError, ValueError) as error:  # what OpenSSL says of a PEM is an OSError too
         raise Stop(
             Exit.FILE,
-            message("no HTTPS with", certificate=certificate, key=key, why=why(error)),
+            message("no HTTPS with", certificate=certificate, key=key, why=said_by_system(error)),
             stage="phone",
             reason="certificate",
         ) from error

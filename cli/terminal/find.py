@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
-from papernudge.cli.base.paths import BOOK_FILES, MOST_LINES, Named, keep_apart, open_regular, why
+from papernudge.cli.base.paths import BOOK_FILES, MOST_LINES, Named, keep_apart, open_regular
 from papernudge.cli.base.say import say, short, visible, warn
 from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.sheets.code import Task
 from papernudge.hints.catalogue import Run, counted, message
 from papernudge.hints.drilling import Drill, Reason
 from papernudge.hints.registry import PRACTISED
+from papernudge.vision.failure import said_by_system
 
 _BOOK = b"SQLite format 3\0"
 _LONGEST = 10_000
@@ -269,7 +270,7 @@ def _checked(line: str, source: Path, number: int) -> str:
 def _unreadable(source: Path, error: OSError) -> Stop:
     return Stop(
         Exit.FILE,
-        message("lines can't be read", source=source, why=why(error)),
+        message("lines can't be read", source=source, why=said_by_system(error)),
         stage="open",
         reason="unreadable",
     )

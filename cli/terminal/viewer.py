@@ -11,8 +11,8 @@ from pathlib import Path
 
 from papernudge.cli.base import stopping
 from papernudge.cli.base.exits import Exit, Stop
-from papernudge.cli.base.paths import why
 from papernudge.hints.catalogue import message
+from papernudge.vision.failure import said_by_system
 
 _PATIENCE = 2.0
 """Seconds after which an opener that has not ended is taken for the viewer itself."""
@@ -68,7 +68,7 @@ class Folder:
         except OSError as error:
             raise Stop(
                 Exit.FILE,
-                message("no folder for a picture", why=why(error)),
+                message("no folder for a picture", why=said_by_system(error)),
                 stage="write",
                 reason="unwritable",
             ) from error
