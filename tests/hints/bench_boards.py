@@ -1,6 +1,6 @@
 """Boards of every kind: speed, and a SAT solver as judge.
 
-    python tests/hints/bench_boards.py speed [--puzzles N]
+    python tests/hints/bench_boards.py speed [--puzzles N] [--boards TEXT] [--givens N...]
     python tests/hints/bench_boards.py steps [--steps N]
     python tests/hints/bench_boards.py unique [--puzzles N] [--boards TEXT]
 
@@ -42,11 +42,11 @@ def far(times: list[float], share: float) -> float:
     return sorted(times)[min(len(times) - 1, int(share * len(times)))]
 
 
-def speed(many: int) -> None:
+def speed(many: int, among: str, few: list[int] | None) -> None:
     print("board        givens  puzzles  uniqueness median / p90 / worst, ms   next hint, the same")
     for name, wanted in FEW.items():
         layout = boards()[name]
-        for givens in wanted:
+        for givens in few or wanted if among in name else ():
             ones, hints, counts = list[float](), list[float](), list[int]()
             for seed in range(many):
                 line = puzzle(seed, givens, layout=layout)
@@ -137,11 +137,12 @@ def main() -> None:
     parser.add_argument("what", choices=("speed", "steps", "unique"))
     parser.add_argument("--puzzles", type=int, default=100)
     parser.add_argument("--steps", type=int, default=5000)
+    parser.add_argument("--givens", type=int, nargs="+", help="instead of those that are usual")
     parser.add_argument("--boards", default="", help="what the names of boards must hold")
     options = parser.parse_args()
     gc.set_threshold(20_000, 20, 20)  # as the program does
     if options.what == "speed":
-        speed(options.puzzles)
+        speed(options.puzzles, options.boards, options.givens)
     elif options.what == "steps":
         steps(options.steps)
     else:
