@@ -14,6 +14,7 @@ import typer
 
 from papernudge.cli.base import stopping
 from papernudge.cli.base.exits import Exit, code_of, from_fault
+from papernudge.cli.base.paths import why_not
 from papernudge.cli.base.helping import Command, Commands, complaint
 from papernudge.cli.base.language import asked_for, in_language
 from papernudge.cli.base.limits import OF_A_FILE
@@ -33,7 +34,6 @@ from papernudge.cli.terminal.options import (
     Side,
 )
 from papernudge.cli.terminal.sheet_options import register as register_drills
-from papernudge.vision.failure import said_by_system
 
 app = typer.Typer(
     name="papernudge",
@@ -273,7 +273,7 @@ def _ended(arguments: list[str]) -> int:
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
             return _fault(error)
         _forget(sys.stdout)
-        why = said_by_system(error) if error.strerror else in_words("it is closed")
+        why = why_not(error) if error.strerror else in_words("it is closed")
         return _told(in_words("answer can't be written", why=why), Exit.FILE)
     except Trouble as trouble:
         return _told(trouble.sentence, code_of(trouble))

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from papernudge.cli.base.exits import bad_words
-from papernudge.cli.said import in_words
+from papernudge.cli.said import in_words, spoken
 from papernudge.hints.catalogue import Message, message
 from papernudge.vision.failure import said_by_system
 
@@ -47,6 +47,11 @@ def real(path: Path) -> Path:
         return Path(os.path.realpath(path))
     except (OSError, ValueError):  # the current folder may have been taken away
         return path
+
+
+def why_not(error: OSError) -> str:
+    """What an error of the system says, in the language that is spoken."""
+    return spoken().tell(said_by_system(error))
 
 
 def is_folder(path: Path) -> bool:

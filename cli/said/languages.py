@@ -86,7 +86,7 @@ def words_in(language: str) -> Words:
     plural = Locale(language).plural_form
     own = templates(catalogue, language)
     # Of what hangs on a number, a language has categories of its own, not the English ones too.
-    stems = {code.rpartition(".")[0] for code in own}
+    stems = {code.rpartition(".")[0] for code in own} - {""}
     lacking = {c: t for c, t in ENGLISH.said.items() if c.rpartition(".")[0] not in stems}
     said = lacking | own
     return Words(language, said, plural, partial(format_date, format="medium", locale=language))
