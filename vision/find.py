@@ -50,7 +50,11 @@ _BEGS_BESIDE = whole("find._BEGS_BESIDE")
 _ROOM = tuned("find._ROOM")
 """Share of the picture outside known grids from which on there may be others."""
 _PLAIN = tuned("find._PLAIN")
-"""Chance from which on the network calls a grid plain that was not measured."""
+"""Chance from which on the network calls a grid plain."""
+_SURELY = tuned("find._SURELY")
+"""Chance at which that needs no support by what its lines look like."""
+_GOES_ON = tuned("find._GOES_ON")
+"""Share of lines that run on beyond the frame from which on it is part of a larger grid."""
 _CLEAR = tuned("find._CLEAR")
 """Score from which on a mesh is clear enough not to be looked at closer."""
 _LOOSE = tuned("find._LOOSE")
@@ -104,8 +108,13 @@ class _Sighting:
     @property
     def plain(self) -> bool:
         """Whether it is a grid of nine plain 3×3 blocks and of no other kind."""
-        kinds = None if self.said is None else self.said.kinds
-        return chance_plain(self.traits, kinds) > 0.5
+        looks_plain = chance_plain(self.traits) > 0.5
+        if self.said is None:
+            return looks_plain
+        if self.said.plain > _SURELY:
+            return self.traits.goes_on <= _GOES_ON
+        lines = self.flat.is_nine or self.flat.has_blocks
+        return self.said.plain > _PLAIN and looks_plain and lines
 
     @property
     def loose(self) -> bool:

@@ -1,8 +1,7 @@
 """What kind of grid a lattice of lines is.
 
 Whether it is one of nine plain 3×3 blocks is weighed by logistic regression, fitted by
-``digits_model/training/fit_kind.py`` on drawn pages with grids of all kinds: once by what its lines
-and cells look like alone, once with what the network of crossings says of the place it lies in.
+``digits_model/training/fit_kind.py`` on drawn pages with grids of all kinds.
 """
 
 from __future__ import annotations
@@ -13,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.vision.crossings import Kind
 from papernudge.vision.flatten import Flat
 from papernudge.vision.lines import look, mesh_segments, outward, ranked, strips
 from papernudge.vision.mesh import Points, placed
@@ -30,18 +28,12 @@ LOOKS = (
     *("empty, no blocks", "full, no blocks"),
     *("caged", "diagonals"),
 )
-"""What the columns of :func:`evidence` hold; what the NETWORK says follows, if it was asked."""
-NETWORK = ("told plain", "told a grid")
-ALONE = np.array([
+"""What the columns of :func:`evidence` hold."""
+WEIGHTS = np.array([
     5.917, -2.07, -4.774, 2.941, -4.787, -6.842, -15.69, 1.115, -7.022, 0.509, -7.777, -74.053,
     -9.287, -16.66, -8.097
 ])  # fmt: skip
-"""Start, then one for each of LOOKS: where the network was not asked."""
-TOLD = np.array([
-    2.19, 0.025, -4.3, 2.533, -12.753, -3.976, -9.234, -1.237, -10.831, -0.916, -2.313, -79.472,
-    -11.121, -0.725, -3.863, 0.907, 2.202
-])  # fmt: skip
-"""Start, then one for each of LOOKS and of NETWORK."""
+"""Start, then one for each of LOOKS."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,19 +75,14 @@ class Traits:
         return self.between >= _BETWEEN
 
 
-def chance_plain(traits: Traits, kinds: Points | None) -> float:
-    """Chance that a lattice is a grid of nine plain 3×3 blocks and of no other kind.
-
-    ``kinds``: float64 (4,), the mean chances of each kind that the network of crossings tells over
-    its area, in the order of :class:`crossings.Kind`; None where it was not asked.
-    """
-    weights = ALONE if kinds is None else TOLD
-    odds = float(weights[0] + evidence(traits, kinds) @ weights[1:])
+def chance_plain(traits: Traits) -> float:
+    """Chance that a lattice is a grid of nine plain 3×3 blocks and of no other kind."""
+    odds = float(WEIGHTS[0] + evidence(traits) @ WEIGHTS[1:])
     return 1 / (1 + math.exp(-odds))
 
 
-def evidence(traits: Traits, kinds: Points | None) -> Points:
-    """All that speaks for it, float64 (14,), or (16,) where the network was asked."""
+def evidence(traits: Traits) -> Points:
+    """All that speaks for it, float64 (14,), in the order of LOOKS."""
     blocks = min(max(math.log(max(traits.blocks, 1e-3)), -0.3), 1.2)
     split = min(max(math.log(max(traits.split, 1e-3)), 0.0), 1.2)
     # What speaks against a lattice of which no blocks are to be seen says nothing where they are.
@@ -110,14 +97,7 @@ def evidence(traits: Traits, kinds: Points | None) -> Points:
         *(max(0.25 - traits.inked, 0.0) * none, max(traits.inked - 0.9, 0.0) * 10 * none),
         *(10 * min(traits.caged, 0.3) ** 2, traits.diagonal**4),
     )
-    return np.array([*looks, *(() if kinds is None else _network(kinds))])
-
-
-def _network(kinds: Points) -> tuple[float, float]:
-    """The network's log-odds for a plain grid against another kind; how much of it is a grid."""
-    nine = float(kinds[Kind.WHOLE] + kinds[Kind.CUT])
-    plain = nine / (nine + float(kinds[Kind.OTHER]) + 1e-9)
-    return math.log((plain + 0.01) / (1.01 - plain)), nine
+    return np.array(looks)
 
 
 def traits(grey: Grey, flat: Flat) -> Traits:

@@ -31,10 +31,8 @@ from papernudge.digits_model.training.pages import Page, draw, preset, use_pack
 from papernudge.digits_model.training.pages.truth import GridTruth
 from papernudge.digits_model.training.ruled import ruled
 from papernudge.vision import find_kind
-from papernudge.vision.crossings import Sketch
 from papernudge.vision.find import work_view
 from papernudge.vision.find_kind import Traits, evidence, traits
-from papernudge.vision.find_net import FINE_CELL, looks_at, with_kinds
 from papernudge.vision.find_outlines import ink_mask, outlines, parts_of
 from papernudge.vision.flatten import Flat, flatten, homography, project, refined
 from papernudge.vision.quality import cut_side
@@ -65,13 +63,12 @@ _ALIKE, _PIECES = 0.3, 12
 
 
 class Row(NamedTuple):
-    """A lattice: the page it is from, what it looks like, what the network tells of its kind, (4,)
-    or None, whether its lines are those of a 9×9, and whether it is a plain one.
+    """A lattice: the page it is from, what it looks like, whether its lines are those of a 9×9, and
+    whether it is a plain one.
     """
 
     page: int
     traits: Traits
-    kinds: Points | None
     nine: bool
     plain: bool
 
@@ -88,12 +85,11 @@ def rows_of(number: int, split: str) -> list[Row]:
     view, scale = work_view(page.image)
     known = [truth_start(g, scale, number) for g in page.truth.grids]
     flats = lattices(view, [start for start in known if start is not None])
-    told = kinds_told(view, [flat.mesh.crossings for flat in flats])
     found = []
-    for flat, kinds in zip(flats, told, strict=True):
+    for flat in flats:
         plain = is_plain((flat.mesh.crossings + 0.5) * scale - 0.5, page.truth.grids)
         if plain is not None:
-            found.append(Row(number, traits(view, flat), kinds, flat.is_nine, plain))
+            found.append(Row(number, traits(view, flat), flat.is_nine, plain))
     return found
 
 
@@ -126,14 +122,6 @@ def lattices(view: npt.NDArray[np.uint8], starts: list[Points]) -> list[Flat]:
             continue
         flats.append(flat)
     return flats
-
-
-def kinds_told(view: npt.NDArray[np.uint8], meshes: list[Points]) -> list[Points | None]:
-    """What the network says of each mesh's area, as finding asks it."""
-    looks, scales, _ = looks_at(view)
-    sketches = [Sketch(mesh[::3, ::3], 1.0, np.zeros(4), (mesh,)) for mesh in meshes]
-    found = [with_kinds(sketch, looks, scales, FINE_CELL) for sketch in sketches]
-    return [None if one is None else one.kinds for one in found]
 
 
 def is_plain(mesh: Points, grids: list[GridTruth]) -> bool | None:
@@ -186,17 +174,13 @@ def ruled_rows(number: int) -> list[Row]:
     flat = refined(made.view, [made.mesh])
     if flat is None or not alike(flat.mesh.crossings, made.mesh):
         return []
-    (kinds,) = kinds_told(made.view, [flat.mesh.crossings])
-    return [Row(-number, traits(made.view, flat), kinds, flat.is_nine, made.plain)]
+    return [Row(-number, traits(made.view, flat), flat.is_nine, made.plain)]
 
 
-def table(rows: list[Row], network: bool) -> tuple[Points, Bools]:
-    """Evidence (N, K) of what this decision is asked of, and whether it is plain (N,): all where
-    the network was asked, without it what ink shows to be a 9×9.
-    """
-    asked = [r for r in rows if (r.kinds is not None if network else r.nine)]
-    columns = [evidence(r.traits, r.kinds if network else None) for r in asked]
-    return np.array(columns), np.array([r.plain for r in asked])
+def table(rows: list[Row]) -> tuple[Points, Bools]:
+    """Evidence (N, K) of what ink shows to be a 9×9, and whether it is plain (N,)."""
+    asked = [r for r in rows if r.nine]
+    return np.array([evidence(r.traits) for r in asked]), np.array([r.plain for r in asked])
 
 
 def told_of(weights: Points, columns: Points, plain: Bools) -> str:
@@ -250,14 +234,13 @@ def main() -> None:
     given = parser.parse_args()
     fit = list(gathered(0, (given.pages, given.ruled), "calibrate", given))
     report = list(gathered(LATER, (given.report, given.report), "test", given))
-    for name, network in (("ALONE", False), ("TOLD", True)):
-        weights = fitted(*table(fit, network))
-        print(f"{name} = np.array({weights.tolist()})")
-        others = table(report, network)
-        print("as before:", told_of(getattr(find_kind, name), *others))
-        print("as fitted:", told_of(weights, *others))
-        if given.write:
-            write(name, weights)
+    weights = fitted(*table(fit))
+    print(f"WEIGHTS = np.array({weights.tolist()})")
+    others = table(report)
+    print("as before:", told_of(find_kind.WEIGHTS, *others))
+    print("as fitted:", told_of(weights, *others))
+    if given.write:
+        write("WEIGHTS", weights)
 
 
 if __name__ == "__main__":

@@ -258,11 +258,9 @@ def test_the_stronger_a_sign_of_another_kind_the_less_likely_is_a_plain_grid() -
         ("goes_on", (0.5, 1.0)),
     ):
         signs = [replace(seen, **{sign: level}) for level in (0.0, *levels)]
-        for kinds in (None, np.array([0.05, 0.7, 0.0, 0.25])):
-            chances = [chance_plain(one, kinds) for one in signs]
-            assert chances == sorted(chances, reverse=True)
-            assert chances[0] > 0.5
-        assert chance_plain(signs[-1], None) < 0.5
+        chances = [chance_plain(one) for one in signs]
+        assert chances == sorted(chances, reverse=True)
+        assert chances[0] > 0.5 > chances[-1]
 
 
 def test_a_blank_or_crammed_lattice_is_a_puzzle_only_with_blocks() -> None:
@@ -271,15 +269,13 @@ def test_a_blank_or_crammed_lattice_is_a_puzzle_only_with_blocks() -> None:
         flat = flatten(np.ascontiguousarray(image[..., 0]), true)
         assert isinstance(flat, Flat)
         seen = traits(image[..., 0], flat)
-        assert chance_plain(seen, None) > 0.5
+        assert chance_plain(seen) > 0.5
         for inked in (0.0, 1.0):
-            assert (chance_plain(replace(seen, inked=inked), None) > 0.5) is plain
+            assert (chance_plain(replace(seen, inked=inked)) > 0.5) is plain
 
 
 def test_the_weights_are_those_of_what_is_weighed() -> None:
-    names = len(find_kind.LOOKS)
-    assert find_kind.ALONE.shape == (1 + names,)
-    assert find_kind.TOLD.shape == (1 + names + len(find_kind.NETWORK),)
+    assert find_kind.WEIGHTS.shape == (1 + len(find_kind.LOOKS),)
 
 
 def test_blocks_that_are_not_three_by_three_are_other() -> None:
