@@ -14,10 +14,10 @@ import typer
 
 from papernudge.cli.base import stopping
 from papernudge.cli.base.exits import Exit, code_of, from_fault
-from papernudge.cli.base.paths import why_not
 from papernudge.cli.base.helping import Command, Commands, complaint
 from papernudge.cli.base.language import asked_for, in_language
 from papernudge.cli.base.limits import OF_A_FILE
+from papernudge.cli.base.paths import why_not
 from papernudge.cli.base.say import say, show
 from papernudge.cli.base.settings import defaults
 from papernudge.cli.base.trouble import Trouble
