@@ -23,7 +23,7 @@ AGREED = {
         " scheduler shell socket still sudoku tiff tiffs turbot version was worker"
     ),
     "es": _words(
-        "error  bytes control ctrl dask extra fish flash install json min original pem pip shell"
+        "diagonal error  bytes control ctrl dask extra fish flash install json min original pem pip shell"
         " socket sudoku tiff turbot variable"
     ),
     "fr": _words(
@@ -35,12 +35,12 @@ AGREED = {
         " turbot unique usage variable version"
     ),
     "it": _words(
-        "quota  come computer core ctrl dask fish flash input jellyfish json min password pem"
+        "extra quota  come computer core ctrl dask fish flash input jellyfish json min password pem"
         " pipe remote scanner scheduler shell socket standard sudoku swordfish tiff turbot"
     ),
     "ja": _words(" ctrl enter height install pip width"),
     "nl": _words(
-        " begin bytes camera code codes computer ctrl curve dask document enter export"
+        "letters  begin bytes camera code codes computer ctrl curve dask document enter export"
         " extra filters had hand hint install json min net object open pem pip pipe pixels"
         " rest scan scanner scheduler shell single socket start stop sudoku tiff was week"
         " worker workers"
@@ -50,7 +50,7 @@ AGREED = {
         " tiff turbot width"
     ),
     "pt": _words(
-        " bytes compare ctrl dask enter flash for install jellyfish json megapixels min"
+        "diagonal extra  bytes compare ctrl dask enter flash for install jellyfish json megapixels min"
         " original pdfs pem pip pipe pixels scanner shell socket sudoku swordfish tiff"
         " tiffs turbot use"
     ),
