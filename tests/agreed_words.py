@@ -23,7 +23,8 @@ AGREED = {
         " scheduler shell socket still sudoku tiff tiffs turbot version was worker"
     ),
     "es": _words(
-        "diagonal error  bytes control ctrl dask extra fish flash install json min original pem pip shell"
+        "diagonal error"
+        " bytes control ctrl dask extra fish flash install json min original pem pip shell"
         " socket sudoku tiff turbot variable"
     ),
     "fr": _words(
@@ -50,7 +51,8 @@ AGREED = {
         " tiff turbot width"
     ),
     "pt": _words(
-        "diagonal extra  bytes compare ctrl dask enter flash for install jellyfish json megapixels min"
+        "diagonal extra"
+        " bytes compare ctrl dask enter flash for install jellyfish json megapixels min"
         " original pdfs pem pip pipe pixels scanner shell socket sudoku swordfish tiff"
         " tiffs turbot use"
     ),
