@@ -11,7 +11,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ("vision", "digits_model", "hints", "cli")
-DATA = {".py", ".typed", ".json", ".onnx", ".html", ".css", ".js", ".svg"}
+DATA = {".py", ".typed", ".json", ".onnx", ".html", ".css", ".js", ".svg", ".po", ".ttf", ".txt"}
 
 
 def main() -> None:
