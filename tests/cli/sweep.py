@@ -39,13 +39,15 @@ IN, OUT, BOTH, NUMBER, TEXT = "read", "written", "read and written", "number", "
 ADDRESS = "address"
 """Swept by the tests of the cluster and of the phone page: each wrong one may take ten seconds."""
 
+BOARDS = {"blocks": TEXT, "regions": TEXT, "extra": TEXT}
+
 KINDS: dict[str, dict[str, str]] = {
     "read": {"photos": IN, "picture": ".png", "side": NUMBER, "assume": TEXT, "grid": NUMBER}
-    | {"given_line": TEXT, "entry_line": TEXT},
+    | {"given_line": TEXT, "entry_line": TEXT, **BOARDS},
     "hint": {"photo": IN, "tell": NUMBER, "since": IN, "picture": ".png", "side": NUMBER}
-    | {"assume": TEXT, "grid": NUMBER, "given_line": TEXT, "entry_line": TEXT},
+    | {"assume": TEXT, "grid": NUMBER, "given_line": TEXT, "entry_line": TEXT, **BOARDS},
     "check": {"photos": IN, "tell": NUMBER, "since": IN, "picture": ".png", "side": NUMBER}
-    | {"assume": TEXT, "grid": NUMBER, "given_line": TEXT, "entry_line": TEXT},
+    | {"assume": TEXT, "grid": NUMBER, "given_line": TEXT, "entry_line": TEXT, **BOARDS},
     "digitise": {"sources": IN, "book": BOTH, "workers": NUMBER, "cluster": ADDRESS}
     | {"review": ".html", "corrections": IN, "assume": TEXT, "label_from": TEXT},
     "export": {
