@@ -162,10 +162,6 @@ class Words:
         """The first of the codes that there is a template for; the last where there is none."""
         return next((code for code in codes if code in self.said), codes[-1])
 
-    def known_text(self, code: str, text: str) -> str:
-        """What the language has for a text that stands elsewhere in English; else that text."""
-        return self.said.get(code, text)
-
     def all_of(self, parts: Sequence[Any]) -> str:
         """``a``, ``a and b``, ``a, b and c``."""
         return self._list("all", parts)

@@ -37,7 +37,8 @@ _LEAST_ON, _LEAST_ON_BENT = 68, 86
 any weren't: with fewer the mesh skipped a line, and nobody knows where it is right."""
 _UNEVEN = 0.25
 """Log of the width of a column, or height of a row, to that of the others from which on a line was
-skipped or made up: 12 undamaged photos stay below 0.07, 24 crumpled ones below 0.08."""
+skipped or made up: 291 grids on undamaged photos stay below 0.142, all but 5 below 0.07; a page of
+which the outer half bends away by 45 degrees reaches 0.16, a line too few or too many 0.69."""
 _ROUNDS = 8
 _FLOOR = 0.03
 """Least scale of a usual distance from the sheet, cells."""

@@ -23,7 +23,7 @@ from papernudge.hints.catalogue import Either, Message, message
 
 def helped(text: str) -> str:
     """The help of a command or a word, in the language that is spoken."""
-    return spoken().known_text(f"help: {text}", text)
+    return spoken().said.get(f"help: {text}", text)
 
 
 class _Told:

@@ -95,3 +95,29 @@ def test_what_strayed_turns_with_the_page() -> None:
     turned = held.turned(1)
     assert (turned.strays == np.rot90(held.strays, -1)).all()
     assert np.allclose(turned.mesh.crossings, held.mesh.turned(1).crossings)
+
+
+def columns(widths: np.ndarray) -> Mesh:
+    """A mesh whose columns have these widths, cells, all its crossings seen."""
+    x = np.concatenate([[0.0], np.cumsum(widths)])
+    crossings = np.stack(np.meshgrid(x, np.arange(10.0)), axis=-1) * CELL
+    return Mesh(crossings, np.ones((10, 10), np.bool_))
+
+
+def test_two_columns_taken_for_one_or_one_for_two_are_lost_whichever_way_the_page_lies() -> None:
+    """Although every line was seen, and seven of nine columns are right."""
+    for place in (0, 3, 8):
+        for width in (2.0, 0.5):
+            widths = np.ones(9)
+            widths[place] = width
+            mesh = columns(widths)
+            assert settle(mesh, nothing).lost
+            assert settle(mesh.turned(1), nothing).lost
+
+
+def test_a_page_that_bends_away_or_is_seen_at_a_slant_is_not_lost() -> None:
+    """The outer half of it by up to 45 degrees, as beside the spine of a book."""
+    along = np.maximum(np.arange(9) + 0.5 - 4.5, 0) / 4.5
+    for most in (20, 35, 45):
+        assert not settle(columns(np.cos(np.radians(most) * along)), nothing).lost
+    assert not settle(columns(0.94 ** np.arange(9)), nothing).lost
