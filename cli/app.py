@@ -17,7 +17,7 @@ from papernudge.cli.base.exits import Exit, code_of, from_fault
 from papernudge.cli.base.helping import Command, Commands, complaint
 from papernudge.cli.base.language import asked_for, in_language
 from papernudge.cli.base.limits import OF_A_FILE
-from papernudge.cli.base.paths import why_not
+from papernudge.cli.base.paths import why
 from papernudge.cli.base.say import say, show
 from papernudge.cli.base.settings import defaults
 from papernudge.cli.base.trouble import Trouble
@@ -273,8 +273,8 @@ def _ended(arguments: list[str]) -> int:
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
             return _fault(error)
         _forget(sys.stdout)
-        why = why_not(error) if error.strerror else in_words("it is closed")
-        return _told(in_words("answer can't be written", why=why), Exit.FILE)
+        said = why(error) if error.strerror else in_words("it is closed")
+        return _told(in_words("answer can't be written", why=said), Exit.FILE)
     except Trouble as trouble:
         return _told(trouble.sentence, code_of(trouble))
     except MemoryError:

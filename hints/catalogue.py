@@ -239,7 +239,7 @@ def unpacked(text: str) -> Message | str:
         return text
     try:
         found = _whole(json.loads(text))
-    except (ValueError, KeyError, TypeError, AttributeError):
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return text
     return found if isinstance(found, Message) else text
 

@@ -49,7 +49,7 @@ def real(path: Path) -> Path:
         return path
 
 
-def why_not(error: OSError) -> str:
+def why(error: OSError) -> str:
     """What an error of the system says, in the language that is spoken."""
     return spoken().tell(said_by_system(error))
 

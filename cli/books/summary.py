@@ -33,8 +33,13 @@ class Trouble:
 
 
 def told_of(sentence: str) -> str:
-    """What a book keeps as a sentence, in the language that is spoken."""
-    return spoken().tell(unpacked(sentence))
+    """What a book keeps as a sentence, in the language that is spoken; as it stands there where it
+    is none of ours: a newer version may have written it, or anybody.
+    """
+    try:
+        return spoken().tell(unpacked(sentence))
+    except (LookupError, ValueError, TypeError, AttributeError, RecursionError):
+        return sentence
 
 
 @dataclass

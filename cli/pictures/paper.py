@@ -90,19 +90,20 @@ def new_canvas(out: BinaryIO, paper: Paper, title: str) -> Any:
             # Its bytes: a name would be looked for in the current folder first.
             data = resources.files("reportlab").joinpath("fonts", f"{name}.ttf").read_bytes()
             pdfmetrics.registerFont(TTFont(name, io.BytesIO(data)))
-    _know_the_rest()
     canvas = Canvas(out, pagesize=paper, invariant=1, pageCompression=1, initialFontName=FONT)
     canvas.setTitle(title)
     canvas.setCreator("papernudge")
     return canvas
 
 
-def _know_the_rest() -> None:
+def _whole() -> str:
+    """The typeface with all letters, known from the first text on that needs it."""
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
     if WHOLE not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(WHOLE, io.BytesIO(outlines())))
+    return WHOLE
 
 
 _LEAST = 0.7
@@ -115,9 +116,9 @@ def face_for(text: str, font: str = FONT) -> str:
     from reportlab.pdfbase import pdfmetrics
 
     if font == FONT and spoken().language in _WHOLE_IN:
-        return WHOLE
+        return _whole()
     known = pdfmetrics.getFont(font).face.charToGlyph
-    return font if all(ord(c) in known for c in text) else WHOLE
+    return font if all(ord(c) in known for c in text) else _whole()
 
 
 def width(text: str, size: float) -> float:

@@ -20,6 +20,7 @@ import papernudge
 from papernudge.cli import translations
 from papernudge.cli.app import run
 from papernudge.cli.base.breaking import columns, lines_of, words_of
+from papernudge.cli.books.summary import told_of
 from papernudge.cli.said import ENGLISH, speaking
 from papernudge.cli.said.languages import LANGUAGES, known, of_browser, of_environment, words_in
 from papernudge.cli.session.answers import HintWishes, check_answer, hint_answer
@@ -395,6 +396,7 @@ def test_every_letter_of_a_language_is_in_its_typeface(language: str) -> None:
     letters = set("".join(words_in(language).said.values())) - set("\n{}")
     with speaking(words_in(language)):
         new_canvas(io.BytesIO(), PAPERS["a4"], "letters")
+        assert face_for("日") == "M PLUS 1"
         known_letters = pdfmetrics.getFont("M PLUS 1").face.charToGlyph
         assert not {letter for letter in letters if ord(letter) not in known_letters}
         for face in {face_for(letter) for letter in letters}:
@@ -500,6 +502,9 @@ def test_what_a_book_keeps_is_told_in_any_language() -> None:
         '{"say": "x", "data": {"a": {}}}',
     ):
         assert isinstance(unpacked(odd), str | Message)
+    deep = '{"say": "x", "data": {"a": ' * 5000 + "1" + "}}" * 5000
+    for odd in (deep, '{"say": "none of ours", "data": {}}', '{"say": "in a line", "data": {}}'):
+        assert told_of(odd) == odd
     assert packed(message("x", all=All((1, 2)), run=Run((3,)))) == packed(
         unpacked(packed(message("x", all=All((1, 2)), run=Run((3,)))))
     )
