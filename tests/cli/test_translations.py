@@ -530,6 +530,7 @@ def test_translators_learn_what_is_missing_stale_or_out_of_place(tmp_path: Any) 
         }
         translations.update("de")
         told = (tmp_path / "de.po").read_text("utf-8")
-        assert '#, fuzzy, python-brace-format\n#| msgid "Look there."\nmsgctxt "look at"' in told
+        marked = r'#, fuzzy.*\n#\| msgid "Look there\."\nmsgctxt "look at"'
+        assert re.search(marked, told)
     finally:
         translations.FOLDER = folder
