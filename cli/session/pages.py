@@ -123,7 +123,7 @@ def written_before(sheet: Sheet, page: Page) -> str | None:
     """
     wanted = sheet.grid.givens
     for grid in page.grids:
-        if grid.cells and same_print(wanted, grid.givens):
+        if len(grid.cells) == len(wanted) and same_print(wanted, grid.givens):
             digits = [SYMBOLS[cell.digit - 1] if cell.digit else "." for cell in grid.cells]
             return "".join(d if w == "." else "." for d, w in zip(digits, wanted, strict=True))
     return None

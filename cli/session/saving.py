@@ -86,14 +86,16 @@ def load(data: bytes) -> Sheet:
 
 
 def _of_lines(told: Mapping[str, Any]) -> Sheet:
+    from papernudge.hints import Position
     from papernudge.hints.shapes import from_data
 
     if told["form"] != _FORM:
         raise SavedError(message("saved in another form", form=told["form"], here=_FORM))
     layout = from_data(told["layout"]) if "layout" in told else NEWSPAPER
-    page = page_of_lines(told["givens"], told["entries"], layout)
-    sheet = Sheet(page, 1, tuple(told["latest"]))
+    givens, entries = told["givens"], told["entries"]
     noted = {int(cell): frozenset(notes) for cell, notes in told["notes"].items()}
+    Position.of(givens, entries, noted, layout)  # ValueError where they are of another board
+    sheet = Sheet(page_of_lines(givens, entries, layout), 1, tuple(told["latest"]))
     return sheet.assuming([Assumption(None, c, None, None, notes) for c, notes in noted.items()])
 
 

@@ -78,12 +78,11 @@ def sources(photos: Sequence[str], lines: Lines) -> tuple[Source, ...]:
 
 def _line(text: str, option: str, layout: Layout) -> str:
     line = "".join(text.split()).replace("0", ".")
-    if layout is not NEWSPAPER:
-        line = line.upper()
     data = {"option": option, "many": layout.many, "length": len(line)}
     if len(line) != layout.many and (fits := _boards_of(len(line))):
         raise bad_words("line holds, would do", blocks=fits, **data)
-    odd = next((c for c in line if c not in f"{layout.symbols}."), None)
+    taken = f"{layout.symbols}{layout.symbols.lower()}."
+    odd = next((c for c in line if c not in taken), None)
     if odd is not None and layout is NEWSPAPER:
         raise bad_words("line holds digits", option=option, got=repr(odd))
     if odd is not None:
@@ -91,7 +90,7 @@ def _line(text: str, option: str, layout: Layout) -> str:
         raise bad_words("line holds symbols", option=option, last=last, got=repr(odd))
     if len(line) != layout.many:
         raise bad_words("line holds", **data)
-    return line
+    return line.upper()
 
 
 def _boards_of(length: int) -> Either | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import jsonschema
@@ -16,6 +17,7 @@ SIX = "5.1....23......2..63...1.5.6......53"
 SIX_SOLUTION = "561324423165145236632541354612216453"
 """By python-sat, see ``tests/hints/sat.py``."""
 DIAGONAL = ".2..7...81......3..8.........42..6...............5..........15.....2.4.3..38...6."
+CLEAN = str(Path(__file__).resolve().parents[2] / "fixtures/clean.jpg")
 JIGSAW = "AABBBAAABBCCDDDCCCDDEEEEE"
 
 
@@ -152,6 +154,14 @@ def test_ten_stands_as_a_letter_in_lines_and_is_said_as_a_number(
             "--given-line holds 1 to 6 on this board, and . for nothing; it can't hold '7'.",
         ),
         (
+            ["--given-line", "g" + SIX[1:], "--blocks", "2x3"],
+            "it can't hold 'g'.",
+        ),
+        (
+            ["--given-line", "ß" + SIX[1:], "--blocks", "2x3"],
+            "it can't hold 'ß'.",
+        ),
+        (
             ["photo.jpg", "--blocks", "2x3"],
             "--blocks, --regions, --diagonals and --extra say which board a --given-line is of: add"
             " it, or leave them out.",
@@ -163,6 +173,10 @@ def test_ten_stands_as_a_letter_in_lines_and_is_said_as_a_number(
         (
             ["--given-line", SIX, "--blocks", "2x3", "--picture", "out.png"],
             "--picture draws 9×9 boards with nine 3×3 blocks only: leave it out for this one.",
+        ),
+        (
+            ["--given-line", SIX, "--blocks", "2x3", "--since", CLEAN],
+            "does not show the same printed digits: --since needs an earlier photo of this grid.",
         ),
         (
             ["--given-line", SIX, "--blocks", "2x3", "--assume", "R1C2=7"],
@@ -196,3 +210,15 @@ def test_the_library_takes_the_same_words_and_saves_the_board() -> None:
         papernudge.read_lines("." * 81, blocks="9x9")
     with pytest.raises(papernudge.WordsError, match="9×9 boards"):
         papernudge.picture(answer)
+
+
+@pytest.mark.parametrize(
+    "other",
+    [{"givens": SIX + "."}, {"givens": "7" + SIX[1:]}, {"layout": {"block": [2, 2]}}],
+)
+def test_a_saved_session_whose_lines_are_of_another_board_is_refused(other: dict[str, Any]) -> None:
+    told = json.loads(papernudge.save(papernudge.read_lines(SIX, blocks="2x3").sheet()))
+    if "layout" in other:
+        other = {"layout": told["layout"] | other["layout"]}
+    with pytest.raises(papernudge.SavedError, match="damaged"):
+        papernudge.load(json.dumps(told | other).encode())
