@@ -85,9 +85,7 @@ def table(weeks: Sequence[Week]) -> str:
     wide = [max(least, columns(head)) for least, head in zip(_HEADS.values(), heads, strict=True)]
     lines = [start + _cells(heads, wide)]
     for name, week in zip(names, weeks, strict=True):
-        share = (
-            "-" if week.share is None else in_words("plot, percent", number=round(100 * week.share))
-        )
+        share = "-" if week.share is None else _percent(week.share)
         seconds = "-" if week.seconds is None else f"{week.seconds:.0f}"
         looks = in_words("looks of a week", looks=week.looks)
         counts = (week.positions, week.right, week.also_valid, week.wrong)
