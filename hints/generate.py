@@ -8,7 +8,7 @@ from __future__ import annotations
 from itertools import islice
 from random import Random
 
-from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.layout import NEWSPAPER, Layout, beside, pieces
 from papernudge.hints.masks import SYMBOLS, Candidates, members
 from papernudge.hints.solver import OutOfPatience, candidates_after, models
 
@@ -118,14 +118,14 @@ def any_blocks(seed: int, side: int) -> Layout:
 def _exchange(block: list[int], side: int, random: Random) -> None:
     """Let two blocks that touch exchange a cell each, if both stay in one piece."""
     one = random.randrange(side * side)
-    theirs = {block[c] for c in _beside(one, side)} - {block[one]}
+    theirs = {block[c] for c in beside(side, one)} - {block[one]}
     if not theirs:
         return
     mine, other = block[one], random.choice(sorted(theirs))
     rim = [
         c
         for c, b in enumerate(block)
-        if b == other and c != one and any(block[x] == mine for x in _beside(c, side))
+        if b == other and c != one and any(block[x] == mine for x in beside(side, c))
     ]
     back = random.choice(rim)
     block[one], block[back] = other, mine
@@ -133,17 +133,5 @@ def _exchange(block: list[int], side: int, random: Random) -> None:
         block[one], block[back] = mine, other
 
 
-def _beside(cell: int, side: int) -> list[int]:
-    row, column = divmod(cell, side)
-    near = ((row - 1, column), (row + 1, column), (row, column - 1), (row, column + 1))
-    return [side * r + c for r, c in near if 0 <= r < side and 0 <= c < side]
-
-
 def _in_one_piece(block: list[int], side: int, wanted: int) -> bool:
-    cells = {c for c, b in enumerate(block) if b == wanted}
-    todo = [cells.pop()]
-    while todo:
-        near = {c for c in _beside(todo.pop(), side) if c in cells}
-        cells -= near
-        todo += near
-    return not cells
+    return pieces(side, [c for c, b in enumerate(block) if b == wanted]) == 1

@@ -22,8 +22,6 @@ from papernudge.hints.masks import members as members
 
 SIDE = NEWSPAPER.side
 DIGITS = NEWSPAPER.digits
-ALL_CELLS: Cells = NEWSPAPER.all_cells
-ALL_DIGITS: Digits = NEWSPAPER.all_digits
 ALL_CANDIDATES: Candidates = NEWSPAPER.all_candidates
 
 HOUSE_CELLS = NEWSPAPER.house_cells

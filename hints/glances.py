@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cache
+from itertools import product, starmap
+from typing import NamedTuple
 
 from papernudge.hints.layout import COLUMN, DIAGONAL, ROW, Layout
 from papernudge.hints.masks import Cells, House, cells_mask, members
@@ -60,10 +62,19 @@ def _around(
     return (block, *further)
 
 
-def _tiles(layout: Layout) -> tuple[tuple[tuple[int, ...], ...], tuple[tuple[int, ...], ...]]:
-    """The rows and the columns of the tiles, from the first."""
+class _Tiles(NamedTuple):
+    """Their rows and their columns, from the first, and the cells of each."""
+
+    rows: tuple[tuple[int, ...], ...]
+    columns: tuple[tuple[int, ...], ...]
+    cells: tuple[Cells, ...]
+
+
+def _tiles(layout: Layout) -> _Tiles:
     high, wide = layout.even or (0, 0)
-    return _runs(layout.high, high), _runs(layout.wide, wide)
+    rows, columns = _runs(layout.high, high), _runs(layout.wide, wide)
+    cells = (cells_mask(starmap(layout.at, product(*tile))) for tile in product(rows, columns))
+    return _Tiles(rows, columns, tuple(cells))
 
 
 def _runs(many: int, each: int) -> tuple[tuple[int, ...], ...]:
@@ -84,21 +95,12 @@ def _runs(many: int, each: int) -> tuple[tuple[int, ...], ...]:
     return tuple(tuple(range(a, a + n)) for a, n in zip(starts, sizes, strict=True))
 
 
-_Tiles = tuple[tuple[tuple[int, ...], ...], tuple[tuple[int, ...], ...]]
-
-
 def _parts(layout: Layout, house: House, tiles: _Tiles) -> tuple[Cells, ...]:
     mask = layout.masks[house]
     left, top, right, bottom = layout.box(house)
-    size = [max(map(len, runs)) for runs in tiles]
-    if bottom - top <= size[0] and right - left <= size[1]:
+    if bottom - top <= max(map(len, tiles.rows)) and right - left <= max(map(len, tiles.columns)):
         return (mask,)
-    parts = [
-        mask & cells_mask(layout.at(r, c) for r in rows for c in columns)
-        for rows in tiles[0]
-        for columns in tiles[1]
-    ]
-    return tuple(part for part in parts if part)
+    return tuple(mask & tile for tile in tiles.cells if mask & tile)
 
 
 def _band(layout: Layout, house: House, tiles: _Tiles) -> Cells:
@@ -106,17 +108,12 @@ def _band(layout: Layout, house: House, tiles: _Tiles) -> Cells:
     kind = layout.houses[house].kind
     rows, columns = set(range(top, bottom)), set(range(left, right))
     if kind == ROW:
-        return _lines(layout, {r for run in tiles[0] if rows & {*run} for r in run}, set())
+        return _lines(layout, {r for run in tiles.rows if rows & {*run} for r in run}, set())
     if kind == COLUMN:
-        return _lines(layout, set(), {c for run in tiles[1] if columns & {*run} for c in run})
+        return _lines(layout, set(), {c for run in tiles.columns if columns & {*run} for c in run})
     if kind != DIAGONAL:
         return _lines(layout, rows, columns)
-    mask, on_the_way = layout.masks[house], 0
-    for rows_of_it in tiles[0]:
-        for columns_of_it in tiles[1]:
-            tile = cells_mask(layout.at(r, c) for r in rows_of_it for c in columns_of_it)
-            on_the_way |= tile if tile & mask else 0
-    return on_the_way
+    return sum(tile for tile in tiles.cells if tile & layout.masks[house])
 
 
 def _lines(layout: Layout, rows: set[int], columns: set[int]) -> Cells:

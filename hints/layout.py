@@ -364,6 +364,26 @@ def layout_of(plan: Plan) -> Layout:
     return Layout(side, side, SYMBOLS[:side], houses, plan)
 
 
+def beside(side: int, cell: int) -> list[int]:
+    """The cells that touch a cell along its sides, on a board of so many rows."""
+    row, column = divmod(cell, side)
+    near = ((row - 1, column), (row + 1, column), (row, column - 1), (row, column + 1))
+    return [side * r + c for r, c in near if 0 <= r < side and 0 <= c < side]
+
+
+def pieces(side: int, cells: Iterable[int]) -> int:
+    """Into how many parts that touch nowhere along a side these cells fall."""
+    left, many = set(cells), 0
+    while left:
+        many += 1
+        todo = [left.pop()]
+        while todo:
+            near = left.intersection(beside(side, todo.pop()))
+            left -= near
+            todo += near
+    return many
+
+
 def _diagonals(side: int) -> tuple[tuple[int, ...], ...]:
     return tuple((side + 1) * k for k in range(side)), tuple(
         (side - 1) * (k + 1) for k in range(side)

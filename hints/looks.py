@@ -128,12 +128,14 @@ def glances(layout: Layout, blank: Cells, house: House) -> int:
     """How many glances a house with these blanks takes, one at least: those parts of a line that
     have a blank; all of it where just one is left, since what is missing must be found out.
     """
+    return len(parts_read(layout, blank, house))
+
+
+def parts_read(layout: Layout, blank: Cells, house: House) -> tuple[Cells, ...]:
+    """What a house with these blanks is read in, a glance each."""
     parts = glances_of(layout).parts[house]
-    if len(parts) == 1:
-        return 1
-    if blank & (blank - 1) == 0:
-        return len(parts)
-    return sum(1 for part in parts if part & blank)
+    lone = blank & (blank - 1) == 0
+    return parts if lone else tuple([part for part in parts if part & blank])
 
 
 @lru_cache(maxsize=1 << 16)
@@ -231,15 +233,6 @@ def single_looks(board: Board, read: Read) -> float:
     if isinstance(read, Sight):
         return SWITCH + glimpsed(board, read.cell, read.digits)
     return scan_looks(board, read.digit, read.house, read.places)
-
-
-@lru_cache(maxsize=1 << 16)
-def least_cover(layout: Layout, need: Cells, written: Cells) -> Cells:
-    """The fewest of the written cells that together see all of ``need`` (which they can).
-
-    Of several sets as small, one of them: see ``least_covers`` for all.
-    """
-    return least_covers(layout, need, written)[0]
 
 
 @lru_cache(maxsize=1 << 16)

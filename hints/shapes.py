@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from papernudge.hints.catalogue import Either, message
-from papernudge.hints.layout import EXTRA, LARGEST, SMALLEST, Layout
+from papernudge.hints.layout import EXTRA, LARGEST, SMALLEST, Layout, pieces
 from papernudge.hints.masks import cells_mask
 from papernudge.hints.words import ENGLISH
 
@@ -67,9 +67,9 @@ def _regions(text: str) -> list[list[int]]:
         if len(cells) != side:
             raise ShapeError("region of another size", letter=letter, side=side, got=len(cells))
     for letter, cells in parts.items():
-        pieces = _pieces(side, cells)
-        if pieces > 1:
-            raise ShapeError("region in pieces", letter=letter, pieces=pieces)
+        many = pieces(side, cells)
+        if many > 1:
+            raise ShapeError("region in pieces", letter=letter, pieces=many)
     return list(parts.values())
 
 
@@ -100,21 +100,6 @@ def _parted(line: str, code: str, nothing: str = "") -> dict[str, list[int]]:
                 raise ShapeError(code, got=repr(letter))
             parts.setdefault(letter, []).append(cell)
     return parts
-
-
-def _pieces(side: int, cells: Sequence[int]) -> int:
-    """Into how many parts that touch nowhere along a side these cells fall."""
-    left, pieces = set(cells), 0
-    while left:
-        pieces += 1
-        todo = [left.pop()]
-        while todo:
-            row, column = divmod(todo.pop(), side)
-            beside = ((row - 1, column), (row + 1, column), (row, column - 1), (row, column + 1))
-            near = {side * r + c for r, c in beside if 0 <= r < side and 0 <= c < side} & left
-            left -= near
-            todo += near
-    return pieces
 
 
 def blocks_for(length: int) -> list[str]:

@@ -424,27 +424,40 @@ def _choice(state: Candidates, focus: Cells, by_place: bool, turn: int, rules: R
     return options & -options if turn % 2 == 0 else 1 << (options.bit_length() - 1)
 
 
+def _twice(ways: Iterable[Candidates]) -> tuple[Candidates, Candidates]:
+    """Where two or more of these have a bit, and where three or more."""
+    once = twice = thrice = 0
+    for some in ways:
+        thrice |= twice & some
+        twice |= once & some
+        once |= some
+    return twice, thrice
+
+
+def _counted(state: Candidates, rule: Rule) -> tuple[Candidates, Candidates]:
+    """The lanes of the rules of one kind that have two or more left, and three or more."""
+    twice, thrice = _twice([state, *[state >> step for step in rule.steps]])
+    return twice & rule.lanes, thrice
+
+
+def _odd_counted(
+    state: Candidates, cells: Iterable[int], lane: Candidates
+) -> tuple[Candidates, Candidates]:
+    """The same for a house of another form."""
+    return _twice([state >> cell & lane for cell in cells])
+
+
 def _twos(state: Candidates, rule: Rule) -> Candidates:
     """The candidates of the rules of one kind that have two left."""
-    once, twice, thrice = state, 0, 0
-    for step in rule.steps:
-        other = state >> step
-        thrice |= twice & other
-        twice |= once & other
-        once |= other
-    return (twice & ~thrice & rule.lanes) * rule.copies & state
+    twice, thrice = _counted(state, rule)
+    return (twice & ~thrice) * rule.copies & state
 
 
 def _odd_twos(state: Candidates, rules: Rules) -> Candidates:
     """The same for all houses of other forms together."""
-    found, lane = 0, rules.lane
+    found = 0
     for cells, house in rules.odd:
-        once, twice, thrice = 0, 0, 0
-        for cell in cells:
-            other = state >> cell & lane
-            thrice |= twice & other
-            twice |= once & other
-            once |= other
+        twice, thrice = _odd_counted(state, cells, rules.lane)
         found |= (twice & ~thrice) * house & state
     return found
 
@@ -457,13 +470,8 @@ def _pairs(state: Candidates, rules: Rules) -> Candidates:
     if not cells:
         return 0
     in_one, in_two, in_three = 0, 0, 0
-    for rule in rules.even:
-        twos = _twos(state, rule)
-        in_three |= in_two & twos
-        in_two |= in_one & twos
-        in_one |= twos
-    if rules.odd:
-        twos = _odd_twos(state, rules)
+    kinds = [_twos(state, rule) for rule in rules.even]
+    for twos in (*kinds, _odd_twos(state, rules)):
         in_three |= in_two & twos
         in_two |= in_one & twos
         in_one |= twos
@@ -511,22 +519,10 @@ def _places(state: Candidates, rules: Rules) -> Candidates:
 def _fewest_places(state: Candidates, rules: Rules) -> Iterator[Candidates]:
     """The same for each kind of house, of each house of any other form."""
     for rule in rules.even:
-        once, twice, thrice = state, 0, 0
-        for step in rule.steps:
-            other = state >> step
-            thrice |= twice & other
-            twice |= once & other
-            once |= other
-        twice &= rule.lanes
+        twice, thrice = _counted(state, rule)
         found = twice & ~thrice or twice
         yield ((found & -found) * rule.copies) & state
-    lane = rules.lane
     for cells, house in rules.odd:
-        once, twice, thrice = 0, 0, 0
-        for cell in cells:
-            other = state >> cell & lane
-            thrice |= twice & other
-            twice |= once & other
-            once |= other
+        twice, thrice = _odd_counted(state, cells, rules.lane)
         found = twice & ~thrice or twice
         yield (found & -found) * house & state

@@ -16,7 +16,7 @@ from math import hypot, inf
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
 from papernudge.hints.layout import Layout
-from papernudge.hints.looks import Read, Scan, least_covers, sight_glances
+from papernudge.hints.looks import Read, Scan, least_covers, parts_read, sight_glances
 from papernudge.hints.masks import Cell, Cells, House, members
 
 Point = tuple[float, float]
@@ -51,12 +51,9 @@ def _middle(layout: Layout, cells: Cells) -> Point:
 
 def _glances(board: Board, house: House) -> Stops:
     """Where the eye rests to read a house: see ``papernudge.hints.looks``."""
-    layout, parts = board.layout, board.glances.parts[house]
-    if len(parts) == 1:
-        return (_middle(layout, parts[0]),)
+    layout = board.layout
     blank = layout.masks[house] & board.blank
-    lone = blank & (blank - 1) == 0
-    return tuple(_middle(layout, part) for part in parts if lone or part & blank)
+    return tuple(_middle(layout, part) for part in parts_read(layout, blank, house))
 
 
 # ------------------------------------------------------------ what a step looks at

@@ -12,12 +12,29 @@ from typing import Protocol
 
 from papernudge.hints.board import Board
 from papernudge.hints.deduction import Deduction
+from papernudge.hints.masks import Digit
 
 EVERY = 1 << 30
 """A budget that nothing exceeds."""
 
 Technique = Callable[[Board, int], list[Deduction]]
 """All deductions on a board of no more than so many looks."""
+
+
+def by_digit(
+    board: Board, budget: int, name: str, of_digit: Callable[[Board, Digit], Iterator[Deduction]]
+) -> list[Deduction]:
+    """What a technique finds digit by digit, of no more looks than ``budget``; kept under its name
+    as long as the places of a digit stay as they are.
+    """
+    found: list[Deduction] = []
+    for digit in board.layout.digits:
+        key = (name, digit, board.cells[digit])
+        known: list[Deduction] | None = board.shared.get(key)
+        if known is None:
+            known = board.shared[key] = list(of_digit(board, digit))
+        found += known
+    return [d for d in found if d.looks <= budget]
 
 
 class Hunt(Protocol):

@@ -12,6 +12,7 @@ from papernudge.hints.layout import BLOCK, COLUMN, ROW, Layout
 from papernudge.hints.looks import Scan
 from papernudge.hints.masks import Cells, Digit, House
 from papernudge.hints.pattern import BASE, COVER, LOCKED, Pattern
+from papernudge.hints.techniques.hunt import by_digit
 
 LEFTOVERS = "leftovers"
 MOST_LEFT = 6
@@ -40,14 +41,7 @@ def leftovers(board: Board, budget: int) -> list[Deduction]:
     """
     if board.layout.even is not None:
         return []
-    found: list[Deduction] = []
-    for digit in board.layout.digits:
-        key = (LEFTOVERS, digit, board.cells[digit])
-        known = board.shared.get(key)
-        if known is None:
-            known = board.shared[key] = list(_of_digit(board, digit))
-        found += known
-    return [d for d in found if d.looks <= budget]
+    return by_digit(board, budget, LEFTOVERS, _of_digit)
 
 
 def _of_digit(board: Board, digit: Digit) -> Iterator[Deduction]:

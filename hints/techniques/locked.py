@@ -9,6 +9,7 @@ from papernudge.hints.deduction import Deduction, deduce
 from papernudge.hints.looks import Scan
 from papernudge.hints.masks import Digit
 from papernudge.hints.pattern import BASE, COVER, LOCKED, Pattern
+from papernudge.hints.techniques.hunt import by_digit
 
 LOCKED_CANDIDATES = "locked candidates"
 
@@ -17,8 +18,8 @@ def locked_candidates(board: Board, budget: int) -> list[Deduction]:
     """All places of a digit in a house lie in a second house too: so it is nowhere else there.
 
     Both ways: from a block to a row or column, and from a row or column to a block; so wherever two
-    houses of any kind meet in more than a cell. Here the 7 of
-    the first block is in row 1, so it is not in row 1 outside that block.
+    houses of any kind meet in more than a cell. Here the 7 of the first block is in row 1, so it is
+    not in row 1 outside that block.
 
     >>> from papernudge.hints.drawing import drawn, told
     >>> board = drawn('''
@@ -28,14 +29,7 @@ def locked_candidates(board: Board, budget: int) -> list[Deduction]:
     >>> print(told(d for d in locked_candidates(board, 9) if d.reads[0].digit == 7))
     locked candidates, 4 looks: no 7 in R1C4, R1C5, R1C6, R1C7, R1C8, R1C9
     """
-    found: list[Deduction] = []
-    for digit in board.layout.digits:
-        key = (LOCKED_CANDIDATES, digit, board.cells[digit])
-        known = board.shared.get(key)
-        if known is None:
-            known = board.shared[key] = list(_of_digit(board, digit))
-        found += known
-    return [d for d in found if d.looks <= budget]
+    return by_digit(board, budget, LOCKED_CANDIDATES, _of_digit)
 
 
 def _of_digit(board: Board, digit: Digit) -> Iterator[Deduction]:
