@@ -27,7 +27,7 @@ from papernudge.vision.doubts import (
 )
 from papernudge.vision.even import LINE, Exposure, even_page, exposed
 from papernudge.vision.evidence import Evidence
-from papernudge.vision.exposures import hands
+from papernudge.vision.exposures import look_again, with_last_word
 from papernudge.vision.failure import Failure
 from papernudge.vision.find import find_grids
 from papernudge.vision.grid import FoundGrid, GridKind
@@ -248,7 +248,10 @@ def read_grid(
     hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
     unclear = sight.unclear(scores.digits) & (scores.digits.argmax(axis=1) > 0)
     if exposure is not None and isinstance(scores.closer, Closer) and unclear.any():
-        sight = replace(sight, hands=hands(exposure, scores, hand, np.flatnonzero(unclear)))
+        cells = np.flatnonzero(unclear)
+        again = look_again(exposure, scores, hand, cells)
+        scores, hand = with_last_word(scores, again, cells), again.hand
+        sight = replace(sight, hands=again.hands)
     corners, mesh = np.roll(found.corners, turn, axis=0), _mesh_of(found, turn)
     thorough = search.is_thorough
     evidence = Evidence(corners, found.quality, mesh, scores, hand, sight, thorough)

@@ -225,6 +225,8 @@ class Sight:
         if self.signs is None:
             return frozenset(self.bent)
         read = read or AsRead(digits.argmax(axis=1), hand < 0, np.ones(81))
+        unseen = np.isin(np.arange(81), list(self.hidden))
+        read = replace(read, digits=np.where(unseen, 0, read.digits))
         harmed, right = self._harmed(), self.right(digits, np.arange(81))
         uneasy, marked = self._uneasy(right), read.digits > 0
         bent = np.isin(np.arange(81), list(self.bent))

@@ -10,7 +10,7 @@ import pytest
 from papernudge.digits_model.scores import Scores, looked_at, score
 from papernudge.hints import solve
 from papernudge.vision.even import Exposure, exposed
-from papernudge.vision.exposures import MOST, hands, lightest, sharpened
+from papernudge.vision.exposures import MOST, lightest, look_again, sharpened, with_last_word
 from papernudge.vision.photo import Photo, open_photo
 from papernudge.vision.read import read_page
 from papernudge.vision.reading import CellKind, GridReading, PageReading
@@ -42,7 +42,7 @@ def test_digits_of_an_undamaged_page_keep_their_hand_in_every_exposure(
     read, exposure, scores = grid
     given, entry = (written(read, kind) for kind in (CellKind.GIVEN, CellKind.ENTRY))
     page = np.where([cell.kind == CellKind.ENTRY for cell in read.cells], 9.0, -9.0)
-    least, greatest, mean = hands(exposure, scores, page, np.arange(81)).T
+    least, greatest, mean = look_again(exposure, scores, page, np.arange(81)).hands.T
     assert len(given) > 20
     assert len(entry) > 10
     assert (greatest[given] < 0).all()
@@ -56,8 +56,10 @@ def test_cells_that_nobody_asked_about_keep_what_the_page_said(
 ) -> None:
     _, exposure, scores = grid
     page = np.linspace(-20, 20, 81)
-    none = hands(exposure, scores, page, np.array([], np.int64))
-    np.testing.assert_allclose(none, np.repeat(np.clip(page, -MOST, MOST)[:, None], 3, axis=1))
+    none = look_again(exposure, scores, page, np.array([], np.int64))
+    assert none.digits is scores.digits
+    assert none.hand is page
+    np.testing.assert_allclose(none.hands, np.repeat(np.clip(page, -MOST, MOST)[:, None], 3, axis=1))
 
 
 def test_the_same_picture_looked_at_again_says_the_same(
