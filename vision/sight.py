@@ -5,7 +5,8 @@ to them, and on a page unlike those they learned from they are surer than they s
 that sees the whole grid as it was photographed says what can be seen (``digits_model/seen.py``). A
 small logistic model weighs its chances with how sure a look is of a cell: fitted by
 ``digits_model/training/fit_trust.py`` on photos with harms of all kinds, whose puzzles neither the
-looks nor the network ever saw, and on drawn pages.
+looks nor the network ever saw, and on drawn pages. What is asked about in harmed cells follows
+rules that ``digits_model/training/fit_sight.py`` fits on such photos as they are read.
 """
 
 from __future__ import annotations
@@ -32,7 +33,7 @@ TRUST = ("seen", "whole", "crossed", "trusted", "sure")
 """What the columns of :func:`evidence` hold."""
 WEIGHTS = np.array([-2.366, 0.157, 0.011, -0.02, 0.27, 0.764])
 """Start, then one for each of TRUST."""
-HAND_WEIGHTS = np.array([-1.16, 0.655])
+HAND_WEIGHTS = np.array([-2.277, 0.941])
 """The same for the page's word on whose hand a digit in a harmed cell is: start, and one for its
 log-odds for "handwritten", which are cut off at MOST_SURE."""
 MOST_ODDS, MOST_SURE = 8.0, 12.0
@@ -46,7 +47,7 @@ the look's chance to be wrong, the share of the grid's cells that look marked.""
 BLANK_WEIGHTS = np.array([2.389, -0.667, 0.026, -0.018, -0.399, -0.05, 0.323, 3.882])
 """Start, then one for each of BLANK_SIGNS: log-odds for there being ink, or less than half of the
 cell to be seen."""
-BLANK_LIMIT = -5.0
+BLANK_LIMIT = -4.6
 """Log-odds from which on it is not seen."""
 MOST_HIDDEN = 15
 """With more hidden cells than this a new photo is less work than their questions."""
@@ -55,10 +56,10 @@ MOST_UNCLEAR = 7.0
 cells are wrong together there, where the reading takes them one by one."""
 MOST_BENT = 0.9
 """Greatest chance of what is read where the mesh is bent."""
-SAFE, SAFE_ENTRY = 0.985, 0.9
-"""A given in a harmed part of the page must be so likely by its looks alone, and an entry: the
-rules say what to expect of both, but a misread given misleads them. Where part of it may be hidden
-an entry must be as likely as a given."""
+SAFE, SAFE_PART, SAFE_ENTRY = 0.985, 0.95, 0.8
+"""A given in a harmed part of the page must be so likely by its looks alone, an entry of which part
+may be hidden, and any other entry: the rules say what to expect of all, but a misread given
+misleads them."""
 SAFE_UNEASY, SAFE_ENTRY_UNEASY = 0.9, 0.8
 """The same of any cell of an uneasy page."""
 GIVEN_SIGNS = ("page", "own", "unsure", "right", "alike", "least", "mean")
@@ -68,11 +69,10 @@ wrong, of how many cells are read as of this hand; the least and the mean of the
 several exposures."""
 GIVEN_WEIGHTS = np.array([-13.339, 0.423, -0.241, -0.143, 0.567, 3.253, -0.105, -0.545])
 ENTRY_WEIGHTS = np.array([8.693, 0.172, 0.038, 0.121, 0.046, -2.207, -0.247, -1.013])
-"""Start, then one for each of GIVEN_SIGNS: log-odds for another hand than a given's, an entry's."""
-HAND_LIMIT = -6.0
-"""Log-odds from which on it is asked about. Of 7,300 digits of 399 harmed grids (8 photos and 12
-pages that the weights were not fitted on, 9 kinds of harm) 62 were read as of the wrong hand, 61 of
-them beyond -5.4; from -4.5 to here lie 71 that were right."""
+"""Start, then one for each of GIVEN_SIGNS: log-odds for another hand than a given's, an entry's, or
+another digit."""
+HAND_LIMIT, ENTRY_LIMIT = -6.0, -5.0
+"""Log-odds from which on a given is asked about, and an entry."""
 SAFE_HAND = 3.5
 """Log-odds that the page must give for a hand where it was seen in one exposure only, and for an
 entry's where part of it may be hidden."""
@@ -93,7 +93,7 @@ _PART = 5.0
 _AILING = 1.5
 """With more wrong cells than this to be expected a page ails as a whole: it is blurred, noisy or
 compressed."""
-_REMAINS, _MOSTLY_WHOLE = (1, 3, 6), -3.0
+_REMAINS, _MOSTLY_WHOLE = (1, 3, 6), 1.0
 """Digits that half of another one looks like, of a 4, a 7 or an 8; and log-odds to be whole below
 which a cell may show one's half."""
 _ODD, _UNEASY = 3, 0.7
@@ -231,7 +231,7 @@ class Sight:
         uneasy, marked = self._uneasy(right), read.digits > 0
         bent = np.isin(np.arange(81), list(self.bent))
         part = self.signs[:, _WHOLE] < _PART
-        low = right < np.where(read.printed | part, SAFE, SAFE_ENTRY)
+        low = right < np.where(read.printed, SAFE, np.where(part, SAFE_PART, SAFE_ENTRY))
         unsafe = marked & (bent | (harmed & ((self.signs[:, _TRUSTED] < 0) | low)))
         unsafe |= read.printed & self._remains(read.digits)
         if uneasy:
@@ -261,7 +261,8 @@ class Sight:
         faint &= ~read.printed & (self.signs[:, _WHOLE] < _PART)
         rows = hand_signs(digits, hand, own, read, self.hands)
         by = np.where(read.printed[:, None], GIVEN_WEIGHTS, ENTRY_WEIGHTS)
-        return np.asarray(faint | (by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > HAND_LIMIT))
+        limit = np.where(read.printed, HAND_LIMIT, ENTRY_LIMIT)
+        return np.asarray(faint | (by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > limit))
 
     def _weighed(self, hand: Chances) -> Chances:
         """The page's word on hands, (81,), as far as it counts in harmed cells."""

@@ -1,4 +1,4 @@
-"""Fits what is asked about in harmed cells: three rules of ``papernudge.vision.sight``.
+"""Fits what is asked about in harmed cells: rules of ``papernudge.vision.sight``.
 
     python -m papernudge.digits_model.training.fit_sight --pages 30 --each 12 --jobs 2 --write
 
@@ -7,7 +7,8 @@ seen, read by the looks that never saw them either, and drawn pages of the split
 are harmed one way at a time, of any kind and level, and read as any photo is. Of what was accepted
 each harmed cell gives a row: one that looks blank to the rule for blanks (true where ink stands
 there, or less than half of it can be seen), one that was read as given or entry to that hand's rule
-(true where it is the other's). Reported by cross-validation over sources: mean log-loss in nats,
+(true where it is another digit or hand), one with a digit to what the page's word on hands counts
+(true where it is written). Reported by cross-validation over sources: mean log-loss in nats,
 and what each rule at its limit misses and asks in vain.
 """
 
@@ -34,7 +35,7 @@ from papernudge.vision import sight
 from papernudge.vision.failure import Failure
 from papernudge.vision.read import read_page
 from papernudge.vision.reading import CellKind, GridReading, PageReading
-from papernudge.vision.sight import AsRead, View, blank_signs, hand_signs, harmed_by
+from papernudge.vision.sight import MOST_SURE, AsRead, View, blank_signs, hand_signs, harmed_by
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -49,10 +50,16 @@ HALF = 0.5
 CROSSED_OUT = 0.02
 """A doodle over so much of a cell may be what strikes its digit out."""
 DOODLE = list(KINDS).index("doodle")
-FIFTHS = 5
+FIFTHS, LEAST_TRUE = 5, 20
 MISSES = (0, 1, 2, 4, 8)
 NEAR = 4.0
 """A grid that was read is the one asked for where its middle lies within this many cells of it."""
+
+
+def middle_of(crossings: Floats) -> tuple[Floats, float]:
+    """The middle (2,) of crossings (10, 10, 2), and the side of a cell."""
+    cell = float(np.linalg.norm(np.diff(crossings, axis=1), axis=2).mean())
+    return crossings[[0, 0, 9, 9], [0, 9, 9, 0]].mean(axis=0), cell
 
 
 def grid_on(page: PageReading | Failure, crossings: Floats) -> GridReading | None:
@@ -60,16 +67,14 @@ def grid_on(page: PageReading | Failure, crossings: Floats) -> GridReading | Non
     if isinstance(page, Failure):
         return None
     corners = crossings[[0, 0, 9, 9], [0, 9, 9, 0]]
-    cell = float(np.linalg.norm(np.diff(crossings, axis=1), axis=2).mean())
-    held = [g for g in page.grids if g.cells and g.mesh is not None]
-    there = [
-        g for g in held if np.linalg.norm((g.corners - corners).mean(axis=0)) < NEAR * cell
-    ]  # fmt: skip
+    middle, cell = middle_of(crossings)
 
     def off(grid: GridReading) -> float:
         turned = [np.roll(grid.corners, k, axis=0) for k in range(4)]
         return min(float(np.linalg.norm(t - corners, axis=1).max()) for t in turned)
 
+    held = [g for g in page.grids if g.cells and g.mesh is not None]
+    there = [g for g in held if np.linalg.norm(g.corners.mean(axis=0) - middle) < NEAR * cell]
     return min(there, key=off, default=None)
 
 
@@ -202,6 +207,16 @@ def hand_rows(table: Table, printed: bool) -> tuple[Floats, Bools, Floats]:
     return np.concatenate(signs), np.concatenate(true), np.concatenate(part)
 
 
+def word_rows(table: Table) -> tuple[Floats, Bools, Floats]:
+    """The page's word on whose hand each digit in a harmed cell is, (N, 1), whether it is written,
+    and its source.
+    """
+    which = harmed_by(table["signs"]) & (table["looks"].argmax(axis=1) > 0)
+    which &= (table["by"] >= 0) & (table["seen"] >= HALF)
+    word = np.clip(table["hand"][which], -MOST_SURE, MOST_SURE)
+    return word[:, None], table["by"][which] == 1, table["source"][which]
+
+
 def by_grid(table: Table) -> Iterator[Table]:
     """The table's grids, 81 rows each."""
     for at in range(0, len(table["read"]), 81):
@@ -256,7 +271,7 @@ def together(tables: list[Table]) -> Table:
 
 
 def report(table: Table) -> dict[str, Floats]:
-    """Fit the three rules and print how well they do; the weights by their names."""
+    """Fit the rules and print how well they do; the weights by their names."""
     true, _ = wrong(table)
     grids, silent = len(true) // 81, true & (table["asked"] == 0)
     print(f"{grids} grids of {len(np.unique(table['source']))} sources, {true.sum()} wrong cells")
@@ -265,9 +280,15 @@ def report(table: Table) -> dict[str, Floats]:
     for name, rows, before, limit in (
         ("BLANK_WEIGHTS", blank_rows(table), sight.BLANK_WEIGHTS, sight.BLANK_LIMIT),
         ("GIVEN_WEIGHTS", hand_rows(table, True), sight.GIVEN_WEIGHTS, sight.HAND_LIMIT),
-        ("ENTRY_WEIGHTS", hand_rows(table, False), sight.ENTRY_WEIGHTS, sight.HAND_LIMIT),
+        ("ENTRY_WEIGHTS", hand_rows(table, False), sight.ENTRY_WEIGHTS, sight.ENTRY_LIMIT),
+        ("HAND_WEIGHTS", word_rows(table), sight.HAND_WEIGHTS, 0.0),
     ):
         columns, held, part = rows
+        if held.sum() < LEAST_TRUE or len(np.unique(part)) < FIFTHS:
+            raise SystemExit(
+                f"expected {LEAST_TRUE} rows to learn {name} from, of {FIFTHS} sources; got"
+                f" {held.sum()}: read more harmed pages (--pages, --each)"
+            )
         found[name] = fitted(columns, held)
         apart = crossed(columns, held, part)
         print(f"{name} = np.array({found[name].tolist()})")

@@ -32,6 +32,7 @@ import numpy as np
 from scoring import UNSEEN, scorers
 
 from papernudge.digits_model.scores import score
+from papernudge.digits_model.training.fit_sight import NEAR, grid_on, middle_of
 from papernudge.digits_model.training.intervals import two_sided as interval
 from papernudge.digits_model.training.pages import draw, preset, use_pack
 from papernudge.digits_model.training.pages.harms import KINDS, Harmed, harm, harms
@@ -46,9 +47,6 @@ DATA = Path(os.environ.get("PAPERNUDGE_DATA", Path(__file__).resolve().parents[3
 FIRST_PAGE = 84_000_000
 FOLD = 0
 """The fold of puzzles that the network of what can be seen has never seen either."""
-NEAR = 1.0
-"""A grid that was read is the true one where all corners lie within this many cells of its own;
-what is read farther astray counts as this one where it is the only one."""
 HALF = 0.5
 CROSSED_OUT = 0.02
 """A doodle over so much of a cell may be what strikes its digit out: blank is right there, too."""
@@ -125,20 +123,11 @@ def read(source: Source, harmed: Harmed) -> GridReading | str:
     if isinstance(page, Failure):
         return page.reason
     assert isinstance(page, PageReading)
-    corners = harmed.crossings[[0, 0, 9, 9], [0, 9, 9, 0]]
-    cell = float(np.linalg.norm(np.diff(harmed.crossings, axis=1), axis=2).mean())
-
-    def off(grid: GridReading) -> float:
-        turned = [np.roll(grid.corners, k, axis=0) for k in range(4)]
-        return min(float(np.linalg.norm(t - corners, axis=1).max()) for t in turned) / cell
-
-    held = [g for g in page.grids if g.cells]
-    middle = corners.mean(axis=0)
-    there = [g for g in held if np.linalg.norm(g.corners.mean(axis=0) - middle) < 4 * cell]
-    best = min(there, key=off, default=None)
+    best = grid_on(page, harmed.crossings)
     if best is not None:
         return best
-    near = [g for g in page.grids if np.linalg.norm(g.corners.mean(0) - middle) < 4 * cell]
+    middle, cell = middle_of(harmed.crossings)
+    near = [g for g in page.grids if np.linalg.norm(g.corners.mean(0) - middle) < NEAR * cell]
     return (near[0].quality.reason or str(near[0].kind)) if near else "no grid"
 
 

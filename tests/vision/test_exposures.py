@@ -9,6 +9,7 @@ import pytest
 
 from papernudge.digits_model.scores import Scores, looked_at, score
 from papernudge.hints import solve
+from papernudge.vision import exposures
 from papernudge.vision.even import Exposure, exposed
 from papernudge.vision.exposures import MOST, lightest, look_again, sharpened, with_last_word
 from papernudge.vision.photo import Photo, open_photo
@@ -51,6 +52,56 @@ def test_digits_of_an_undamaged_page_keep_their_hand_in_every_exposure(
     assert np.abs([least, greatest]).max() <= MOST
 
 
+def test_digits_of_an_undamaged_page_are_what_they_were_when_looked_at_again_and_others_untouched(
+    grid: tuple[GridReading, Exposure, Scores],
+) -> None:
+    read, exposure, scores = grid
+    given, entry = (written(read, kind) for kind in (CellKind.GIVEN, CellKind.ENTRY))
+    some = np.concatenate([given[::3], entry[::2]])
+    rest = np.setdiff1d(np.arange(81), some)
+    again = look_again(exposure, scores, scores.hand, some)
+    assert (again.digits[some].argmax(axis=1) == scores.digits[some].argmax(axis=1)).all()
+    np.testing.assert_allclose(np.exp(again.digits).sum(axis=1), 1.0)
+    assert not np.array_equal(again.digits[some], scores.digits[some])
+    np.testing.assert_array_equal(again.digits[rest], scores.digits[rest])
+    np.testing.assert_array_equal(again.hand[rest], scores.hand[rest])
+    np.testing.assert_allclose(again.hand[some], again.hands[some, 2])
+
+
+def test_cells_that_were_looked_at_again_are_not_looked_at_closer(
+    grid: tuple[GridReading, Exposure, Scores],
+) -> None:
+    _, exposure, scores = grid
+    some, asked = np.array([3, 40]), np.array([2, 40, 3])
+    assert scores.closer is not None
+    again = look_again(exposure, scores, scores.hand, some)
+    closer = with_last_word(scores, again, some).closer
+    assert closer is not None
+    said = closer.digits(asked)
+    np.testing.assert_array_equal(said[1:], again.digits[[40, 3]])
+    np.testing.assert_array_equal(said[:1], scores.closer.digits(asked[:1]))
+
+
+def test_an_exposure_in_which_the_ink_fades_is_left_out_and_a_mark_is_made_no_blank_by_others(
+    grid: tuple[GridReading, Exposure, Scores], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Exposures that show nothing, or the lightest alone, in place of the real ones."""
+    read, exposure, scores = grid
+    some = written(read, CellKind.GIVEN)[:6]
+    plain = np.full_like(exposure.sheet, 255)
+    seen = look_again(exposure, scores, scores.hand, some)
+    real = exposures.lightest
+    monkeypatch.setattr(exposures, "lightest", lambda even: plain)
+    faded = look_again(exposure, scores, scores.hand, some)
+    assert (faded.digits[some].argmax(axis=1) == seen.digits[some].argmax(axis=1)).all()
+    assert np.exp(faded.digits[some].max(axis=1)).min() > 0.99
+    assert (faded.hands[some, 1] < 0).all()
+    monkeypatch.setattr(exposures, "sharpened", lambda even: plain)
+    monkeypatch.setattr(exposures, "lightest", real)
+    half = look_again(exposure, scores, scores.hand, some)
+    assert (half.digits[some].argmax(axis=1) > 0).all()
+
+
 def test_cells_that_nobody_asked_about_keep_what_the_page_said(
     grid: tuple[GridReading, Exposure, Scores],
 ) -> None:
@@ -59,7 +110,9 @@ def test_cells_that_nobody_asked_about_keep_what_the_page_said(
     none = look_again(exposure, scores, page, np.array([], np.int64))
     assert none.digits is scores.digits
     assert none.hand is page
-    np.testing.assert_allclose(none.hands, np.repeat(np.clip(page, -MOST, MOST)[:, None], 3, axis=1))
+    np.testing.assert_allclose(
+        none.hands, np.repeat(np.clip(page, -MOST, MOST)[:, None], 3, axis=1)
+    )
 
 
 def test_the_same_picture_looked_at_again_says_the_same(
