@@ -34,8 +34,8 @@ TRUST = ("seen", "whole", "crossed", "trusted", "sure")
 WEIGHTS = np.array([-2.366, 0.157, 0.011, -0.02, 0.27, 0.764])
 """Start, then one for each of TRUST."""
 HAND_WEIGHTS = np.array([-2.277, 0.941])
-"""The same for the page's word on whose hand a digit in a harmed cell is: start, and one for its
-log-odds for "handwritten", which are cut off at MOST_SURE."""
+"""The same for the page's word on whose hand a digit in a harmed cell is, by several exposures:
+start, and one for its log-odds for "handwritten", which are cut off at MOST_SURE."""
 MOST_ODDS, MOST_SURE = 8.0, 12.0
 """Greatest log-odds of the network, and of a look (as -log of its chance to be wrong)."""
 
@@ -62,13 +62,13 @@ may be hidden, and any other entry: the rules say what to expect of all, but a m
 misleads them."""
 SAFE_UNEASY, SAFE_ENTRY_UNEASY = 0.9, 0.8
 """The same of any cell of an uneasy page."""
-GIVEN_SIGNS = ("page", "own", "unsure", "right", "alike", "least", "mean")
-"""What speaks against the hand that a digit is read as, for these towards it: log-odds by the page
-and by the cell itself; logs of the chances that the digit, and the whole reading of the cell, are
-wrong, of how many cells are read as of this hand; the least and the mean of the log-odds in
-several exposures."""
-GIVEN_WEIGHTS = np.array([-13.339, 0.423, -0.241, -0.143, 0.567, 3.253, -0.105, -0.545])
-ENTRY_WEIGHTS = np.array([8.693, 0.172, 0.038, 0.121, 0.046, -2.207, -0.247, -1.013])
+GIVEN_SIGNS = ("own", "unsure", "right", "alike", "least", "mean")
+"""What speaks against the hand that a digit is read as, for these towards it: log-odds by the cell
+itself; logs of the chances that the digit, and the whole reading of the cell, are
+wrong, of how many cells are read as of this hand; the least and the mean of the
+page's log-odds in several exposures."""
+GIVEN_WEIGHTS = np.array([-13.339, -0.241, -0.143, 0.567, 3.253, -0.105, -0.545])
+ENTRY_WEIGHTS = np.array([8.693, 0.038, 0.121, 0.046, -2.207, -0.247, -1.013])
 """Start, then one for each of GIVEN_SIGNS: log-odds for another hand than a given's, an entry's, or
 another digit."""
 HAND_LIMIT, ENTRY_LIMIT = -6.0, -5.0
@@ -259,7 +259,7 @@ class Sight:
         if self.hands is None or own is None:
             return np.asarray(faint)
         faint &= ~read.printed & (self.signs[:, _WHOLE] < _PART)
-        rows = hand_signs(digits, hand, own, read, self.hands)
+        rows = hand_signs(digits, own, read, self.hands)
         by = np.where(read.printed[:, None], GIVEN_WEIGHTS, ENTRY_WEIGHTS)
         limit = np.where(read.printed, HAND_LIMIT, ENTRY_LIMIT)
         return np.asarray(faint | (by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > limit))
@@ -279,23 +279,21 @@ def evidence(signs: Chances, digits: Chances) -> Chances:
     return np.column_stack([signs, -np.log(wrong)])
 
 
-def hand_signs(
-    digits: Chances, hand: Chances, own: Chances, read: AsRead, hands: Chances
-) -> Chances:
-    """What speaks about the hand that each cell is read as, float64 (81, 7), by GIVEN_SIGNS.
+def hand_signs(digits: Chances, own: Chances, read: AsRead, hands: Chances) -> Chances:
+    """What speaks about the hand that each cell is read as, float64 (81, 6), by GIVEN_SIGNS.
 
-    ``digits``, ``hand``, ``own``, ``read``: as of :meth:`Sight.suspects`; ``hands``: as of
+    ``digits``, ``own``, ``read``: as of :meth:`Sight.suspects`; ``hands``: as of
     :class:`Sight`.
     """
     way = np.where(read.printed, -1.0, 1.0)
-    page, alone = (way * np.clip(said, -MOST_SURE, MOST_SURE) for said in (hand, own))
+    alone = way * np.clip(own, -MOST_SURE, MOST_SURE)
     unsure = np.log(np.maximum(1 - np.exp(digits[np.arange(81), read.digits]), 1e-6))
     wrong = np.log(np.maximum(1 - read.right, np.exp(-10.0)))
     marked = read.digits > 0
     printed = float((marked & read.printed).sum())
     alike = np.log1p(np.where(read.printed, printed, marked.sum() - printed))
     least = np.where(read.printed, -hands[:, 1], hands[:, 0])
-    return np.column_stack([page, alone, unsure, wrong, alike, least, way * hands[:, 2]])
+    return np.column_stack([alone, unsure, wrong, alike, least, way * hands[:, 2]])
 
 
 def blank_signs(signs: Chances, laid: Chances, digits: Chances) -> Chances:

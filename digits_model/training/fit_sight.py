@@ -193,14 +193,14 @@ def blank_rows(table: Table) -> tuple[Floats, Bools, Floats]:
 
 
 def hand_rows(table: Table, printed: bool) -> tuple[Floats, Bools, Floats]:
-    """Signs (N, 7) of harmed cells read as given, or as entry; whether they are of another hand,
+    """Signs (N, 6) of harmed cells read as given, or as entry; whether they are of another hand,
     or another digit; and their source.
     """
     signs, true, part = [], [], []
     for one in by_grid(table):
         read = AsRead(one["read"].astype(np.int64), one["printed"] > 0, one["right"])
         which = (one["unclear"] > 0) & (one["read"] > 0) & (read.printed == printed)
-        rows = hand_signs(one["looks"], one["hand"], one["own"], read, one["hands"])
+        rows = hand_signs(one["looks"], one["own"], read, one["hands"])
         signs.append(rows[which])
         true.append(wrong(one)[0][which])
         part.append(one["source"][which])

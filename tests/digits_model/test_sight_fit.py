@@ -74,11 +74,11 @@ def test_the_fit_finds_the_rule_by_which_cells_that_look_blank_were_none() -> No
 @pytest.mark.parametrize("printed", [True, False])
 def test_the_fit_finds_the_rule_by_which_digits_were_of_another_hand(printed: bool) -> None:
     table = made_up(2)
-    rule = np.array([-1.0, -0.2, -0.3, 0.2, 0.1, 0.0, -0.3, 0.0])
+    rule = np.array([-1.0, -0.3, 0.2, 0.1, 0.0, -0.3, 0.1])
     for at in range(0, len(table["read"]), 81):
         one = {name: held[at : at + 81] for name, held in table.items()}
         read = AsRead(one["read"].astype(np.int64), one["printed"] > 0, one["right"])
-        rows = hand_signs(one["looks"], one["hand"], one["own"], read, one["hands"])
+        rows = hand_signs(one["looks"], one["own"], read, one["hands"])
         other = by_rule(rule[0] + rows @ rule[1:], at) & (one["read"] > 0)
         table["by"][at : at + 81] = np.where(other, 1 - one["by"], one["by"])
     columns, true, _ = fit_sight.hand_rows(table, printed)

@@ -9,6 +9,8 @@ is *silent* where a cell is wrong and no doubt asks about it: read otherwise tha
 taken for handwriting or the other way round, or less than half seen and read as blank. Else it
 is *asked* where a doubt stands on a cell that is wrong or can be seen, and *right* where there
 is none: doubts about cells less than half seen are no fault. *Refused*: nothing read there.
+*Doubts* and those in *vain*, about cells that can be seen and were read right, are told per
+accepted grid.
 Intervals are exact (Clopper–Pearson) two-sided 95 % ones, of the grids that were accepted.
 """
 
@@ -76,6 +78,7 @@ class Outcome:
     silent: list[int] = field(default_factory=list)
     wrong: int = 0
     doubts: int = 0
+    vain: int = 0
     about_seen: int = 0
     unseen: int = 0
     reason: str = ""
@@ -145,7 +148,7 @@ def judge(source: Source, kind: str, level: int, seed: int) -> tuple[Outcome, Ha
     about = {d.cell: d.about for d in grid.doubts}
     seen = harmed.seen
     blank_too = kind == "doodle"
-    needless = 0
+    astray = 0
     for cell, read_cell in enumerate(grid.cells):
         true = source.digits[cell]
         digit = "." if read_cell.digit is None else str(read_cell.digit)
@@ -158,19 +161,21 @@ def judge(source: Source, kind: str, level: int, seed: int) -> tuple[Outcome, Ha
         ok = ok and not (hidden and digit == ".")
         out.unseen += hidden
         if cell in about:
-            needless += not hidden
+            astray += not hidden
+            out.vain += ok and not hidden
             out.about_seen += about[cell] == "seen"
         elif not ok:
             out.silent.append(cell)
         out.wrong += not ok
     out.doubts = len(about)
-    out.outcome = "silent" if out.silent else "asked" if needless else "right"
+    out.outcome = "silent" if out.silent else "asked" if astray else "right"
     return out, harmed, grid
 
 
 HEAD = (
     f"{'kind':8} {'level':>5} {'grids':>6} {'right':>6} {'asked':>6} {'refused':>8} {'silent':>7}"
-    f"  {'silent of accepted, 95 %':26} {'cells':>6} {'worst':>6} {'doubts':>7}  refusals"
+    f"  {'silent of accepted, 95 %':26} {'cells':>6} {'worst':>6} {'doubts':>7} {'vain':>6}"
+    "  refusals"
 )
 
 
@@ -183,12 +188,13 @@ def row(kind: str, level: str, held: list[Outcome]) -> str:
     rate = 100 * counts["silent"] / max(1, accepted)
     said = f"{rate:.1f} % ({100 * low:.1f}–{100 * high:.1f})"
     doubts = sum(o.doubts for o in held) / max(1, accepted)
+    vain = sum(o.vain for o in held) / max(1, accepted)
     why = Counter(o.reason for o in held if o.reason)
     reasons = ", ".join(f"{n} {reason}" for reason, n in why.most_common(3))
     return (
         f"{kind:8} {level:>5} {len(held):>6} {counts['right']:>6} {counts['asked']:>6}"
         f" {counts['refused']:>8} {counts['silent']:>7}  {said:26} {sum(cells):>6}"
-        f" {max(cells, default=0):>6} {doubts:>7.2f}  {reasons}"
+        f" {max(cells, default=0):>6} {doubts:>7.2f} {vain:>6.2f}  {reasons}"
     )
 
 

@@ -160,12 +160,12 @@ def test_signs_of_a_hand_speak_towards_the_hand_that_is_read() -> None:
     """The same page with print and hand exchanged says the same of the exchanged reading."""
     dice = np.random.default_rng(4)
     digits = np.log(dice.dirichlet(np.full(10, 0.1), 81) + 1e-12)
-    hand, own = dice.normal(0, 6, (2, 81))
+    own = dice.normal(0, 6, 81)
     several = np.sort(dice.normal(0, 6, (81, 3)), axis=1)[:, [0, 2, 1]]
     marks = digits.argmax(axis=1)
     printed = dice.random(81) < 0.5
     right = dice.random(81)
-    one = hand_signs(digits, hand, own, AsRead(marks, printed, right), several)
+    one = hand_signs(digits, own, AsRead(marks, printed, right), several)
     turned = -several[:, [1, 0, 2]]
-    other = hand_signs(digits, -hand, -own, AsRead(marks, ~printed, right), turned)
+    other = hand_signs(digits, -own, AsRead(marks, ~printed, right), turned)
     np.testing.assert_allclose(one, other)
