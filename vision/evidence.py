@@ -24,7 +24,7 @@ from papernudge.vision.said import ENGLISH
 from papernudge.vision.sight import Sight
 
 Floats = npt.NDArray[np.float64]
-FORM = 2
+FORM = 3
 """Number of the form in which evidence is written; a new one for each change."""
 MOST_BYTES = 65_536
 """Longest that one grid's evidence may be when written."""
@@ -85,6 +85,7 @@ def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> byte
         "hidden": {str(cell): str(why) for cell, why in sight.hidden.items()},
         "bent": sorted(sight.bent),
         "ailing": sight.ailing,
+        "uneasy": sight.uneasy,
         "thorough": evidence.thorough,
         "beside": dict(beside or {}),
         "quality": list(astuple(evidence.quality)[1:]),
@@ -137,6 +138,7 @@ def _evidence(arrays: Mapping[str, npt.NDArray[Any]], told: Mapping[str, Any]) -
         _shaped(arrays, "signs", (81, 4)) if "signs" in arrays else None,
         frozenset(told["bent"]),
         bool(told["ailing"]),
+        bool(told["uneasy"]),
         hands=_shaped(arrays, "hands", (81, 3)) if "hands" in arrays else None,
     )
     mesh = None

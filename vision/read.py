@@ -246,7 +246,7 @@ def read_grid(
     marked = scores.digits[:, 0] < np.log(0.5)
     ink = page_evidence(ink_features(patches.pixels), scores.hand, marked)
     hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
-    unclear = sight.unclear(scores.digits) & (scores.digits.argmax(axis=1) > 0)
+    unclear = sight.unclear() & (scores.digits.argmax(axis=1) > 0)
     if exposure is not None and isinstance(scores.closer, Closer) and unclear.any():
         cells = np.flatnonzero(unclear)
         again = look_again(exposure, scores, hand, cells)

@@ -33,7 +33,7 @@ TRUST = ("seen", "whole", "crossed", "trusted", "sure")
 """What the columns of :func:`evidence` hold."""
 WEIGHTS = np.array([-2.366, 0.157, 0.011, -0.02, 0.27, 0.764])
 """Start, then one for each of TRUST."""
-HAND_WEIGHTS = np.array([-2.277, 0.941])
+HAND_WEIGHTS = np.array([-2.174, 0.907])
 """The same for the page's word on whose hand a digit in a harmed cell is, by several exposures:
 start, and one for its log-odds for "handwritten", which are cut off at MOST_SURE."""
 MOST_ODDS, MOST_SURE = 8.0, 12.0
@@ -44,10 +44,10 @@ UNSEEN = 0.5
 BLANK_SIGNS = ("seen", "whole", "crossed", "trusted", "laid", "wrong", "marked")
 """What speaks for or against a cell that looks blank being so: the network's log-odds, the log of
 the look's chance to be wrong, the share of the grid's cells that look marked."""
-BLANK_WEIGHTS = np.array([2.389, -0.667, 0.026, -0.018, -0.399, -0.05, 0.323, 3.882])
+BLANK_WEIGHTS = np.array([3.611, -0.5, 0.013, -0.057, -0.469, -0.039, 0.37, 1.212])
 """Start, then one for each of BLANK_SIGNS: log-odds for there being ink, or less than half of the
 cell to be seen."""
-BLANK_LIMIT = -4.6
+BLANK_LIMIT = -4.8
 """Log-odds from which on it is not seen."""
 MOST_HIDDEN = 15
 """With more hidden cells than this a new photo is less work than their questions."""
@@ -67,11 +67,11 @@ GIVEN_SIGNS = ("own", "unsure", "right", "alike", "least", "mean")
 itself; logs of the chances that the digit, and the whole reading of the cell, are
 wrong, of how many cells are read as of this hand; the least and the mean of the
 page's log-odds in several exposures."""
-GIVEN_WEIGHTS = np.array([-13.339, -0.241, -0.143, 0.567, 3.253, -0.105, -0.545])
-ENTRY_WEIGHTS = np.array([8.693, 0.038, 0.121, 0.046, -2.207, -0.247, -1.013])
+GIVEN_WEIGHTS = np.array([-13.964, -0.258, 0.112, 0.151, 4.014, 0.277, -0.656])
+ENTRY_WEIGHTS = np.array([0.129, -0.176, 0.131, 0.842, 0.09, 0.03, 0.049])
 """Start, then one for each of GIVEN_SIGNS: log-odds for another hand than a given's, an entry's, or
 another digit."""
-HAND_LIMIT, ENTRY_LIMIT = -6.0, -5.0
+GIVEN_LIMIT, ENTRY_LIMIT = -5.2, -4.8
 """Log-odds from which on a given is asked about, and an entry."""
 SAFE_HAND = 3.5
 """Log-odds that the page must give for a hand where it was seen in one exposure only, and for an
@@ -135,15 +135,17 @@ class Sight:
     ``hidden``: the cells that can't be seen, and why; ``signs``: float64 (81, 4), log-odds by which
     the looks are trusted, None to trust them fully; ``bent``: cells unlike their neighbours in
     size beside hidden ones, where the mesh may lie beside the lines; ``ailing``: whether so much of
-    the page is unclear that no look on it is taken at its own word; ``poor``: of a page beyond
-    reading a word that there is advice for; ``hands``: float64 (81, 3), least, greatest and mean
-    log-odds for "handwritten" in several exposures, None where there was one.
+    the page is unclear that no look on it is taken at its own word, ``uneasy``: or no cell;
+    ``poor``: of a page beyond reading a word that there is advice for; ``hands``: float64 (81, 3),
+    least, greatest and mean log-odds for "handwritten" in several exposures, None where there was
+    one.
     """
 
     hidden: Mapping[int, Hidden] = field(default_factory=dict)
     signs: Chances | None = None
     bent: frozenset[int] = frozenset()
     ailing: bool = False
+    uneasy: bool = False
     poor: str | None = None
     hands: Chances | None = None
 
@@ -183,6 +185,15 @@ class Sight:
         chance = marked / (1 + np.exp(-np.clip(hand, -40, 40))) + missed / 2
         return np.asarray(np.log(chance) - np.log(np.maximum(marked + missed - chance, 1e-300)))
 
+    def weighed(self, digits: Chances) -> Sight:
+        """The same, with how the page fares as a whole by the looks' first words on it.
+
+        ``digits``: their log-probabilities (81, 10).
+        """
+        unsure = np.sort(1 - self.right(digits, np.arange(81)))
+        uneasy = bool(unsure[:-_ODD].sum() > _UNEASY)
+        return replace(self, ailing=self.wrong(digits) > _AILING, uneasy=uneasy)
+
     def wrong(self, digits: Chances) -> float:
         """How many cells to expect wrong, hidden ones aside; ``digits``: those of the looks."""
         seen = np.array([c for c in range(81) if c not in self.hidden], np.int64)
@@ -203,14 +214,11 @@ class Sight:
         harmed[list(self.bent)] = True
         return harmed
 
-    def unclear(self, digits: Chances) -> npt.NDArray[np.bool_]:
-        """Cells, bool (81,), that what befell the page concerns; on an uneasy page all.
-
-        ``digits``: log-probabilities (81, 10) by the looks.
-        """
+    def unclear(self) -> npt.NDArray[np.bool_]:
+        """Cells, bool (81,), that what befell the page concerns; on an uneasy page all."""
         if self.signs is None:
             return np.zeros(81, np.bool_)
-        return np.asarray(self._harmed() | self._uneasy(self.right(digits, np.arange(81))))
+        return np.asarray(self._harmed() | self.uneasy)
 
     def suspects(
         self, digits: Chances, hand: Chances, own: Chances | None = None, read: AsRead | None = None
@@ -228,22 +236,18 @@ class Sight:
         unseen = np.isin(np.arange(81), list(self.hidden))
         read = replace(read, digits=np.where(unseen, 0, read.digits))
         harmed, right = self._harmed(), self.right(digits, np.arange(81))
-        uneasy, marked = self._uneasy(right), read.digits > 0
+        marked = read.digits > 0
         bent = np.isin(np.arange(81), list(self.bent))
         part = self.signs[:, _WHOLE] < _PART
         low = right < np.where(read.printed, SAFE, np.where(part, SAFE_PART, SAFE_ENTRY))
         unsafe = marked & (bent | (harmed & ((self.signs[:, _TRUSTED] < 0) | low)))
         unsafe |= read.printed & self._remains(read.digits)
-        if uneasy:
+        if self.uneasy:
             unsafe |= marked & (right < np.where(read.printed, SAFE_UNEASY, SAFE_ENTRY_UNEASY))
-        unsafe |= marked & (harmed | uneasy) & self._other_hand(digits, hand, own, read)
+        unsafe |= marked & (harmed | self.uneasy) & self._other_hand(digits, hand, own, read)
         # What looks marked and is called blank, the page decided against the look.
         unsafe |= ~marked & (digits.argmax(axis=1) > 0) & harmed & (right < SAFE)
         return frozenset(np.flatnonzero(unsafe).tolist())
-
-    def _uneasy(self, right: Chances) -> bool:
-        """Whether so much of the page is unclear that nothing is taken at its own word."""
-        return bool(np.sort(1 - right)[:-_ODD].sum() > _UNEASY)
 
     def _remains(self, digits: Cells) -> npt.NDArray[np.bool_]:
         """Cells, bool (81,), that may show the rest of another digit."""
@@ -261,7 +265,7 @@ class Sight:
         faint &= ~read.printed & (self.signs[:, _WHOLE] < _PART)
         rows = hand_signs(digits, own, read, self.hands)
         by = np.where(read.printed[:, None], GIVEN_WEIGHTS, ENTRY_WEIGHTS)
-        limit = np.where(read.printed, HAND_LIMIT, ENTRY_LIMIT)
+        limit = np.where(read.printed, GIVEN_LIMIT, ENTRY_LIMIT)
         return np.asarray(faint | (by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > limit))
 
     def _weighed(self, hand: Chances) -> Chances:
@@ -380,8 +384,7 @@ class View:
         bent = frozenset(c for c in self.bent if c in near) | (
             self.strained & frozenset(np.flatnonzero(plain).tolist())
         )
-        sight = Sight(hidden, signs, bent - hidden.keys())
-        return replace(sight, ailing=sight.wrong(digits) > _AILING)
+        return Sight(hidden, signs, bent - hidden.keys()).weighed(digits)
 
     def hidden(self, unseen: npt.NDArray[np.bool_]) -> dict[int, Hidden]:
         """Why these cells, bool (81,), can't be seen."""

@@ -26,7 +26,7 @@ import numpy.typing as npt
 
 from papernudge.digits_model.scores import score
 from papernudge.digits_model.training.drawn import LEAST, label_rows, recipe
-from papernudge.digits_model.training.fit_trust import Source, distinct, fitted, of_photo
+from papernudge.digits_model.training.fit_trust import PULL, Source, distinct, fitted, of_photo
 from papernudge.digits_model.training.labels import DIGIT, HAND
 from papernudge.digits_model.training.pages import PageSpec, draw, preset, use_pack
 from papernudge.digits_model.training.pages.harms import KINDS, Harmed, harm
@@ -46,10 +46,14 @@ PLAIN = 0.7
 """Share of drawn pages that look like a newspaper's; the others are those that the looks learn
 from: small, noted, scrawled."""
 FILLS = (0.0, 0.3, 1.0)
+UNSEEN = 2
+"""What a table says of a cell that was asked about as not seen; 1 of one that was otherwise."""
 HALF = 0.5
 CROSSED_OUT = 0.02
 """A doodle over so much of a cell may be what strikes its digit out."""
 DOODLE = list(KINDS).index("doodle")
+PULL_ONE = 5.0
+"""As ``PULL`` of ``fit_trust``, for a rule of one sign: thousands of rows need no more."""
 FIFTHS, LEAST_TRUE = 5, 20
 MISSES = (0, 1, 2, 4, 8)
 NEAR = 4.0
@@ -111,7 +115,8 @@ def table_of(source: Source, worse: Harmed) -> Table | None:
     assert grid.mesh is not None
     known, sees = grid.evidence, grid.evidence.sight
     asked = np.zeros(81)
-    asked[[d.cell for d in grid.doubts]] = [1 + (d.about == "seen") for d in grid.doubts]
+    for doubt in grid.doubts:
+        asked[doubt.cell] = UNSEEN if doubt.about == "seen" else 1
     hands = sees.hands if sees.hands is not None else np.repeat(known.hand[:, None], 3, axis=1)
     table = {
         "signs": sees.signs, "laid": View.of(worse.image, grid.mesh).said.laid,
@@ -119,7 +124,7 @@ def table_of(source: Source, worse: Harmed) -> Table | None:
         "read": [cell.digit or 0 for cell in grid.cells],
         "printed": [cell.kind is CellKind.GIVEN for cell in grid.cells],
         "right": [cell.chance for cell in grid.cells],
-        "unclear": sees.unclear(known.scores.digits), "asked": asked,
+        "unclear": sees.unclear(), "asked": asked,
         "bent": np.isin(np.arange(81), list(sees.bent)),
         "digit": source.digits, "by": source.hands, "seen": worse.seen, "crossed": worse.crossed,
     }  # fmt: skip
@@ -212,7 +217,7 @@ def word_rows(table: Table) -> tuple[Floats, Bools, Floats]:
     and its source.
     """
     which = harmed_by(table["signs"]) & (table["looks"].argmax(axis=1) > 0)
-    which &= (table["by"] >= 0) & (table["seen"] >= HALF)
+    which &= (table["by"] >= 0) & (table["seen"] >= HALF) & (table["asked"] < UNSEEN)
     word = np.clip(table["hand"][which], -MOST_SURE, MOST_SURE)
     return word[:, None], table["by"][which] == 1, table["source"][which]
 
@@ -223,14 +228,14 @@ def by_grid(table: Table) -> Iterator[Table]:
         yield {name: held[at : at + 81] for name, held in table.items()}
 
 
-def crossed(columns: Floats, true: Bools, part: Floats) -> Floats:
+def crossed(columns: Floats, true: Bools, part: Floats, pull: float = PULL) -> Floats:
     """Log-odds by weights fitted without the row's own fifth of the sources."""
     numbers = np.unique(part, return_inverse=True)[1] % FIFTHS
     out = np.zeros(len(true))
     for fifth in range(FIFTHS):
         held = numbers == fifth
         if held.any():
-            out[held] = odds(fitted(columns[~held], true[~held]), columns[held])
+            out[held] = odds(fitted(columns[~held], true[~held], pull), columns[held])
     return out
 
 
@@ -279,7 +284,7 @@ def report(table: Table) -> dict[str, Floats]:
     found = {}
     for name, rows, before, limit in (
         ("BLANK_WEIGHTS", blank_rows(table), sight.BLANK_WEIGHTS, sight.BLANK_LIMIT),
-        ("GIVEN_WEIGHTS", hand_rows(table, True), sight.GIVEN_WEIGHTS, sight.HAND_LIMIT),
+        ("GIVEN_WEIGHTS", hand_rows(table, True), sight.GIVEN_WEIGHTS, sight.GIVEN_LIMIT),
         ("ENTRY_WEIGHTS", hand_rows(table, False), sight.ENTRY_WEIGHTS, sight.ENTRY_LIMIT),
         ("HAND_WEIGHTS", word_rows(table), sight.HAND_WEIGHTS, 0.0),
     ):
@@ -289,8 +294,9 @@ def report(table: Table) -> dict[str, Floats]:
                 f"expected {LEAST_TRUE} rows to learn {name} from, of {FIFTHS} sources; got"
                 f" {held.sum()}: read more harmed pages (--pages, --each)"
             )
-        found[name] = fitted(columns, held)
-        apart = crossed(columns, held, part)
+        pull = PULL if columns.shape[1] > 1 else PULL_ONE
+        found[name] = fitted(columns, held, pull)
+        apart = crossed(columns, held, part, pull)
         print(f"{name} = np.array({found[name].tolist()})")
         print("  as before:", told(odds(before, columns), held, limit))
         print("  as fitted:", told(apart, held, limit))

@@ -194,12 +194,12 @@ def page_rows(number: int) -> list[Rows]:
     return harmed_rows(source, 1000 + number, given.each, given.seed) if source else []
 
 
-def fitted(columns: Floats, right: Bools) -> Floats:
-    """Logistic regression: start and slopes."""
+def fitted(columns: Floats, right: Bools, pull: float = PULL) -> Floats:
+    """Logistic regression: start and slopes; ``pull``: as PULL."""
     from sklearn.linear_model import LogisticRegression
 
     spread = columns.std(axis=0) + 1e-9
-    model = LogisticRegression(C=PULL, max_iter=3000).fit(columns / spread, right)
+    model = LogisticRegression(C=pull, max_iter=3000).fit(columns / spread, right)
     return np.concatenate([model.intercept_, model.coef_[0] / spread]).round(3)
 
 

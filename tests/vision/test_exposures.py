@@ -133,7 +133,7 @@ def test_sharpening_leaves_plain_paper_alone_and_coloured_marks_fade_in_the_ligh
     assert lightest(paper)[25, 25].tolist() == [210, 210, 210]
 
 
-def told(given: bool, exposures: tuple[float, float, float], page: float) -> frozenset[int]:
+def told(given: bool, said: tuple[float, float, float], page: float) -> frozenset[int]:
     """What is asked of a harmed cell 40 whose looks are sure, with this word on its hand."""
     digits = np.log(np.array([[1e-7, 1 - 1e-6] + [1e-7] * 8] * 81))
     signs = np.tile([8.0, 8.0, -8.0, 8.0], (81, 1))
@@ -142,8 +142,10 @@ def told(given: bool, exposures: tuple[float, float, float], page: float) -> fro
     hand = np.full(81, way * 12.0)
     hand[40] = way * page
     several = np.repeat(hand[:, None], 3, axis=1)
-    several[40] = np.sort(way * np.array(exposures))
-    read = AsRead(np.ones(81, np.int64), np.full(81, given), np.full(81, 1 - 1e-9))
+    several[40] = np.sort(way * np.array(said))[[0, 2, 1]]
+    right = np.full(81, 1 - 1e-9)
+    right[40] -= 0.5 * (np.ptp(said) > 0)
+    read = AsRead(np.ones(81, np.int64), np.full(81, given), right)
     sight = Sight(signs=signs, hands=several)
     return sight.suspects(digits, hand, hand, read)
 
