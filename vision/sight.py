@@ -93,9 +93,9 @@ _PART = 5.0
 _AILING = 1.5
 """With more wrong cells than this to be expected a page ails as a whole: it is blurred, noisy or
 compressed."""
-_REMAINS, _MOSTLY_WHOLE = (1, 3, 6), 1.0
-"""Digits that half of another one looks like, of a 4, a 7 or an 8; and log-odds to be whole below
-which a cell may show one's half."""
+_REMAINS = {1: -3.0, 3: 1.0, 6: 1.0}
+"""Digits that half of another one looks like, of a 4, a 7 or an 8, with the log-odds to be whole
+below which a cell may show one's half: half an 8 looks quite whole."""
 _ODD, _UNEASY = 3, 0.7
 """But for so many odd ones with more than this nothing on the page is taken at its own word: a
 few scrawls are the rules' to settle, not a page full of them."""
@@ -252,7 +252,8 @@ class Sight:
     def _remains(self, digits: Cells) -> npt.NDArray[np.bool_]:
         """Cells, bool (81,), that may show the rest of another digit."""
         assert self.signs is not None
-        return np.asarray(np.isin(digits, _REMAINS) & (self.signs[:, _WHOLE] < _MOSTLY_WHOLE))
+        least = np.array([_REMAINS.get(digit, -np.inf) for digit in digits.tolist()])
+        return np.asarray(self.signs[:, _WHOLE] < least)
 
     def _other_hand(
         self, digits: Chances, hand: Chances, own: Chances | None, read: AsRead
