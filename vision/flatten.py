@@ -194,14 +194,16 @@ _MIXED = tuned("flatten._MIXED")
 _NO_LATTICE = Failure("flatten", "no lattice", message("no lattice"))
 
 
-def quad_mesh(corners: Points) -> Points:
-    """The (10, 10, 2) crossings of a flat page whose outer corners are ``corners`` (4, 2)."""
-    return project(homography(corners), lattice())
+def quad_mesh(corners: Points, side: int = 9) -> Points:
+    """The crossings of a flat page, (10, 10, 2) of nine cells a ``side``, whose outer corners are
+    ``corners`` (4, 2).
+    """
+    return project(homography(corners), lattice(side))
 
 
-def lattice() -> Points:
-    """Places of the crossings on the unit square, (10, 10, 2)."""
-    at = np.linspace(0.0, 1.0, 10)
+def lattice(side: int = 9) -> Points:
+    """Places of the crossings on the unit square, (10, 10, 2) of nine cells a ``side``."""
+    at = np.linspace(0.0, 1.0, side + 1)
     return np.stack(np.meshgrid(at, at), axis=-1)
 
 
