@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.hints.catalogue import message
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.failure import Failure
 from papernudge.vision.lines import Segments, frame_half_widths, measure, ranked, slope
 from papernudge.vision.mesh import Mesh, Points
@@ -194,15 +195,13 @@ _MIXED = tuned("flatten._MIXED")
 _NO_LATTICE = Failure("flatten", "no lattice", message("no lattice"))
 
 
-def quad_mesh(corners: Points, side: int = 9) -> Points:
-    """The crossings of a flat page, (10, 10, 2) of nine cells a ``side``, whose outer corners are
-    ``corners`` (4, 2).
-    """
+def quad_mesh(corners: Points, side: int = NEWSPAPER.side) -> Points:
+    """The (S + 1, S + 1, 2) crossings of a flat page whose outer corners are ``corners`` (4, 2)."""
     return project(homography(corners), lattice(side))
 
 
-def lattice(side: int = 9) -> Points:
-    """Places of the crossings on the unit square, (10, 10, 2) of nine cells a ``side``."""
+def lattice(side: int = NEWSPAPER.side) -> Points:
+    """Places of the crossings on the unit square, (S + 1, S + 1, 2)."""
     at = np.linspace(0.0, 1.0, side + 1)
     return np.stack(np.meshgrid(at, at), axis=-1)
 
