@@ -53,6 +53,17 @@ class Blocks:
         return [np.flatnonzero(flat == number).tolist() for number in range(flat.max() + 1)]
 
     @property
+    def moved(self) -> Ints:
+        """The cells that belong elsewhere by ``other``, (N,): those whose block shares less there
+        with their own here.
+        """
+        if self.other is None:
+            return np.zeros(0, np.int64)
+        one, two = self.of.ravel(), self.other.ravel()
+        shared = [(one[two == two[c]] == one[c]).sum() for c in range(len(one))]
+        return np.flatnonzero(2 * np.array(shared) <= len(self.of))
+
+    @property
     def sure(self) -> bool:
         """Whether no other layout need be asked about."""
         return self.margin > _CLEAR
