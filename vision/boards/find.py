@@ -13,7 +13,7 @@ from papernudge.vision.boards.regions import Blocks, blocks_of, even_shape
 from papernudge.vision.boards.sheet import flattened, line_ink
 from papernudge.vision.boards.tints import further
 from papernudge.vision.find import inside_any, work_view
-from papernudge.vision.find_outlines import Contour, ink_mask, parts_of, quad_of
+from papernudge.vision.find_outlines import Contour, ink_mask, paper_pieces, parts_of, quad_of
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.quality import LEAST_CELL, cell_side
@@ -24,6 +24,9 @@ _KEEN = 0.5
 """Contrast that frames are looked for with, shares of the usual one."""
 _LEAST = 60
 """Smallest side of a frame, pixels of the searched picture."""
+_LEAST_PIECE, _CELLS = 6, 8
+"""Smallest side of paper enclosed by ink that may be a cell, and how many of these a frame holds:
+half of those of the smallest board."""
 _MOST = 12
 """Frames that are tried, the largest first: a bound of time."""
 
@@ -85,12 +88,17 @@ def _frames(
     import cv2
 
     taken = [grid.corners for grid in found if grid.mesh is not None]
+    frames, pieces = parts_of(ink_mask(view, _KEEN))
+    middles, _ = paper_pieces(pieces, _LEAST_PIECE)
     sized = []
-    for contour in parts_of(ink_mask(view, _KEEN))[0]:
+    for contour in frames:
         if len(contour) < 3 * _LEAST:
             continue
-        _, _, wide, high = cv2.boundingRect(contour)
-        if min(wide, high) >= _LEAST:
+        x, y, wide, high = cv2.boundingRect(contour)
+        if min(wide, high) < _LEAST:
+            continue
+        held = ((middles > [x, y]) & (middles < [x + wide, y + high])).all(axis=1)
+        if held.sum() >= _CELLS:
             sized.append((wide * high, contour))
     sized.sort(key=lambda item: -item[0])
     out = []
@@ -137,7 +145,7 @@ def board_of(raster: Raster, mesh: Mesh) -> Board:
     sheet = flattened(raster, mesh)
     if not SMALLEST <= sheet.side <= LARGEST:
         return Board(mesh, None, odd="size")
-    blocks = blocks_of(line_ink(sheet.edges()))
+    blocks = blocks_of(line_ink(sheet.edges))
     if blocks is None:
         return Board(mesh, None, odd="no blocks")
     more = further(sheet, blocks.cells)

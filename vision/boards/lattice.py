@@ -33,7 +33,7 @@ _CELL = 40.0
 samples otherwise."""
 _LINE, _LINES = 0.65, 0.85
 """Share of a line's segments that must be seen, and of all."""
-_WORTH = 0.5
+_WORTH = 0.62
 """Share of segments seen at the first glance from which on a number of cells is tried."""
 
 

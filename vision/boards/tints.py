@@ -6,7 +6,7 @@ A tint is darker paper whose rim lies on the edges of cells; light and shade pas
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -79,25 +79,31 @@ def tones(sheet: Sheet) -> Floats:
     The steps at edges that are rims of tints, summed up over the board by least squares.
     """
     side = sheet.side
-    across = steps(sheet.edges())
+    across = steps(sheet.edges)
     across -= np.median(across, axis=(1, 2), keepdims=True)  # light that falls off to one side
     across = np.where(np.abs(across) < _STEP, 0.0, across)
-    cells = np.arange(side * side).reshape(side, side)
-    rows, right = [], []
-    for lines, told in zip((cells, cells.T), across, strict=True):
-        for one, two in pairwise(lines.T):
-            for a, b in zip(one, two, strict=True):
-                row = np.zeros(side * side)
-                row[b], row[a] = 1.0, -1.0
-                rows.append(row)
-        right.append(told.T.ravel())
-    design, wanted = np.array(rows), np.concatenate(right)
+    if not across.any():
+        return np.zeros((side, side))
+    design = _differences(side)
+    wanted = across.transpose(0, 2, 1).ravel()
     weight = np.ones(len(wanted))
     for _ in range(6):  # a shadow's rim crosses cells: few edges see it, and they disagree
         normal = design.T @ (design * weight[:, None]) + 1e-6 * np.eye(side * side)
         tone = np.linalg.solve(normal, design.T @ (weight * wanted))
         weight = 1 / np.maximum(np.abs(wanted - design @ tone), 0.01)
     return np.asarray((tone - np.quantile(tone, 0.98)).reshape(side, side))
+
+
+@lru_cache
+def _differences(side: int) -> Floats:
+    """What each inner edge tells of the cells' tones, in the order of :meth:`Sheet.edges` with the
+    lines first: (2 S (S - 1), S²).
+    """
+    cells = np.arange(side * side).reshape(side, side)
+    one = np.concatenate([cells[:, :-1].T.ravel(), cells[:-1].ravel()])
+    two = np.concatenate([cells[:, 1:].T.ravel(), cells[1:].ravel()])
+    unit = np.eye(side * side)
+    return np.asarray(unit[two] - unit[one])
 
 
 def _kinds(tone: Floats, dark: Flags) -> list[Flags]:
