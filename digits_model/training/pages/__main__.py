@@ -84,7 +84,9 @@ def _add_boards(command: argparse.ArgumentParser) -> None:
         + "; ".join(NAMES)
         + ". Several stand on one page; `any` alone has a newspaper's grid beside it at times",
     )
-    command.add_argument("--symbols", choices=(FIGURES, LETTERS), help="how 10 and more are printed")
+    command.add_argument(
+        "--symbols", choices=(FIGURES, LETTERS), help="how 10 and more are printed"
+    )
     command.add_argument("--marks", choices=MARKS, help="pages with a puzzle of this other kind")
 
 

@@ -212,9 +212,7 @@ def _dots(
     stand.whiten(layout.side, white, wide - 0.05)
 
 
-def _signs(
-    layout: Layout, solution: Sequence[int], chance: np.random.Generator
-) -> list[Line]:
+def _signs(layout: Layout, solution: Sequence[int], chance: np.random.Generator) -> list[Line]:
     """Signs of less and more between cells of a block."""
     share, size = float(chance.uniform(0.35, 1.0)), float(chance.uniform(0.09, 0.13))
     strokes = []
@@ -225,10 +223,7 @@ def _signs(
         at = _between(layout, one, two)
         ends = np.array([layout.place(c)[::-1] for c in (one, two)], float)
         way = ends[1] - ends[0]
-        if solution[one] > solution[two]:  # the tip points at the smaller
-            tip = way
-        else:
-            tip = -way
+        tip = way if solution[one] > solution[two] else -way  # it points at the smaller
         side = np.array([-way[1], way[0]])
         strokes.append(at + size * np.array([-tip + side, tip, -tip - side]))
     return strokes

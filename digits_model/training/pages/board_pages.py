@@ -24,7 +24,7 @@ from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.presets import preset, printing_ink
 from papernudge.digits_model.training.pages.spec import Colour, PageSpec
 from papernudge.hints.generate import any_blocks
-from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.layout import NEWSPAPER, Layout, beside
 from papernudge.hints.shapes import board_of
 
 _POOL = 48
@@ -113,11 +113,13 @@ def styled(layout: Layout, seed: int, number: int = 0, **overrides: Any) -> Boar
         "diagonal": str(chance("diagonal").choice(DIAGONALS, p=[0.45, 0.15, 0.28, 0.12])),
         "diagonal_ink": _line_ink(chance("diagonal_ink")),
         "diagonal_weight": float(chance("diagonal_weight").uniform(0.02, 0.055)),
-        "tints": _tints(chance("tints"), len(layout.plan.extra) + 1),
+        "tints": _tints(chance("tints"), len(layout.plan.extra) + 1, _touching(layout)),
         "regions": _pastels(chance("pastels")) if irregular and not layout.plan.extra else (),
     }
     if layout.side < 10:
         fields["symbols"] = FIGURES
+    if layout.plan.extra:  # tints of two kinds could not be told apart
+        fields["diagonal"] = "dashes" if fields["diagonal"] == "dashes" else "lines"
     fields.update(overrides)
     board = Board(**fields)
     if board.regions and (board.tints_diagonals or layout.plan.extra):
@@ -132,10 +134,22 @@ def _line_ink(chance: np.random.Generator) -> Colour:
     return level, level, level
 
 
-def _tints(chance: np.random.Generator, many: int) -> tuple[Colour, ...]:
-    """Of one grey or colour, or of several."""
+def _touching(layout: Layout) -> bool:
+    """Whether two extra blocks touch: then only their tints tell them apart."""
+    blocks = [set(block) for block in layout.plan.extra]
+    return any(
+        one is not two and any(set(beside(layout.side, cell)) & two for cell in one)
+        for one in blocks
+        for two in blocks
+    )
+
+
+def _tints(chance: np.random.Generator, many: int, apart: bool) -> tuple[Colour, ...]:
+    """Of one grey or colour, or of several; well apart where they must be."""
     coloured = chance.random() < 0.25
     lows = chance.integers(170, 228, many) if chance.random() < 0.4 else [chance.integers(170, 228)]
+    if apart:
+        lows = chance.permutation(np.linspace(165, 232, many))
     out: list[Colour] = []
     for low in lows:
         level = int(low)

@@ -18,8 +18,8 @@ from papernudge.digits_model.training.pages.printing import (
     Box,
     highlight,
     line,
-    rule_grid,
     row_of_dots,
+    rule_grid,
     spread,
     worn,
 )
@@ -55,16 +55,12 @@ class Stand:
         off = 0.5 * self.unit
         self.sheet.stamp(mask, self.x - off, self.y - off, ink)
 
-    def whiten(
-        self, side: int, strokes: Sequence[npt.NDArray[np.float64]], weight: float
-    ) -> None:
+    def whiten(self, side: int, strokes: Sequence[npt.NDArray[np.float64]], weight: float) -> None:
         """The same lines left white, whatever lies there."""
         off = 0.5 * self.unit
         self.sheet.clear(self._mask(side, strokes, weight), self.x - off, self.y - off)
 
-    def _mask(
-        self, side: int, strokes: Sequence[npt.NDArray[np.float64]], weight: float
-    ) -> Raster:
+    def _mask(self, side: int, strokes: Sequence[npt.NDArray[np.float64]], weight: float) -> Raster:
         import cv2
 
         scale = self.sheet.scale * self.unit
@@ -210,9 +206,7 @@ def rule_board(stand: Stand, spec: PageSpec, layout: Layout) -> None:
             for off in (-half * 1.3, half * 1.3):
                 line(sheet, left, top, k * unit + off, long, half * 0.6, ink, cover, upright, half)
         elif spec.dotted and not heavy:
-            row_of_dots(
-                sheet, left, top, k * unit, long, max(half, 0.014 * unit), ink, upright
-            )
+            row_of_dots(sheet, left, top, k * unit, long, max(half, 0.014 * unit), ink, upright)
         else:
             over = half if heavy else 0.0  # corners are filled
             line(sheet, left, top, k * unit, long, half, ink, cover, upright, over)
@@ -303,7 +297,12 @@ def print_board(
             sy, sx = spots[cell]
             mask = worn(mask, uneven[sy : sy + mask.shape[0], sx : sx + mask.shape[1]])
         sheet.stamp(mask, u + left / scale, v + top / scale, spec.given_ink)
-        boxes[cell] = (u + box[0] / scale, v + box[1] / scale, u + box[2] / scale, v + box[3] / scale)
+        boxes[cell] = (
+            u + box[0] / scale,
+            v + box[1] / scale,
+            u + box[2] / scale,
+            v + box[3] / scale,
+        )
     return boxes
 
 
@@ -322,4 +321,3 @@ def _cap(spec: PageSpec, held: Supplies, board: Board) -> float:
         for box in [set_sign(held, spec.face, digit, board, CAP, 0.0)[3]]
     )
     return min(high, _ROOM * CAP / max(1.0, widest))
-

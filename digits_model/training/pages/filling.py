@@ -91,9 +91,7 @@ def _entries(
         cells[i] = CellTruth("entry", solution[i])
 
 
-def _mistakes(
-    spec: PageSpec, cells: list[CellTruth], solution: list[int], folk: _Solver
-) -> None:
+def _mistakes(spec: PageSpec, cells: list[CellTruth], solution: list[int], folk: _Solver) -> None:
     peers, most = folk.layout.peers, folk.by_hand
     chance = stream(spec.seed, "mistakes")
     entries = chance.permutation([i for i, c in enumerate(cells) if c.kind == "entry"])
@@ -387,9 +385,7 @@ def _note_place(
     return (0.5 + step * (k - (count - 1) / 2), 0.5)
 
 
-def _margin(
-    layer: InkLayer, writer: Writer, spec: PageSpec, side: int, most: int
-) -> list[Box]:
+def _margin(layer: InkLayer, writer: Writer, spec: PageSpec, side: int, most: int) -> list[Box]:
     """Small digits parked beside rows and below columns."""
     chance, boxes = stream(spec.seed, "margin"), []
     for _ in range(spec.margin_notes):
@@ -398,6 +394,8 @@ def _margin(
             at = (side + 0.35 + 0.3 * k, line) if beside else (line - 0.3 + 0.3 * k, side + 0.4)
             high = spec.note_high * float(chance.uniform(1, 1.5))
             boxes.append(
-                layer.write(writer.shape(int(chance.integers(1, most + 1)), chance), *at, high, chance)
+                layer.write(
+                    writer.shape(int(chance.integers(1, most + 1)), chance), *at, high, chance
+                )
             )
     return boxes

@@ -114,8 +114,8 @@ def line(
     upright: bool,
     over: float = 0.0,
 ) -> None:
-    """A line ``half`` as wide as it is, ``at`` so far from x, y across it and ``end`` long; ``over``:
-    how far it goes on at both ends. All in cells of the page.
+    """A line that reaches ``half`` to either side, ``at`` from x, y across it and ``end`` long;
+    ``over``: how far it goes on at both ends. All in cells of the page.
     """
     if upright:
         sheet.bar(x + at - half, y - over, x + at + half, y + end + over, ink, cover)

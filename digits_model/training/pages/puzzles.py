@@ -166,7 +166,7 @@ def forced(grid: list[int], layout: Layout = NEWSPAPER) -> list[tuple[int, int]]
 
 
 def _effort(grid: list[int], cell: int, digit: int, layout: Layout) -> int:
-    """0 last of a house, 1 only place in the block, 2 in another house, 3 only candidate, 4 else."""
+    """0 last of a house, 1 only place in a block, 2 in another house, 3 only candidate, 4 else."""
     peers = layout.peers
     own = [layout.houses[house] for house in layout.houses_of[cell]]
     if any(sum(grid[x] == 0 for x in house.cells) == 1 for house in own):

@@ -146,7 +146,7 @@ def beside(left: Shape, right: Shape, chance: np.random.Generator) -> Shape:
     gap = float(chance.uniform(0.07, 0.24))
     drop, size = chance.normal(0, 0.04), float(np.exp(chance.normal(0, 0.06)))
     one, two = left.points, right.points * size + [0.0, drop]
-    two = two + [one[:, 0].max() + gap - two[:, 0].min(), 0.0]
+    two[:, 0] += one[:, 0].max() + gap - two[:, 0].min()
     every = np.concatenate([one, two])
     low, high = every.min(axis=0), every.max(axis=0)
     shrink = min(1.0, WIDEST_PAIR / float(high[0] - low[0])) / float(high[1] - low[1])

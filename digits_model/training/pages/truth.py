@@ -48,12 +48,12 @@ class GridTruth:
     ``"cut off"`` (part of it lies outside the frame), ``"other"`` (a puzzle of another kind);
     ``name`` says more about ``"other"``. ``layout``: the board, ``symbols``: how 10 and more are
     printed on it, ``"figures"`` or ``"letters"``; told only for boards other than the newspaper's
-    and for puzzles of another kind that hold digits. ``corners``: (4, 2) raster pixels, x right, y down,
-    pixel centres at whole numbers, top-left first as a reader sees the page, clockwise.
+    and for puzzles of another kind that hold digits. ``corners``: (4, 2) raster pixels, x right, y
+    down, pixel centres at whole numbers, top-left first as a reader sees the page, clockwise.
     ``crossings``: (n + 1, n + 1, 2) for n cells each way, None for decoys. ``givens``, ``entries``,
-    ``solution``: a character for each cell, ``.`` for nothing, ``A`` for 10. ``curl``: largest distance of a crossing from the best
-    homography, in cells. ``puzzle``: its number in the bank, for splitting. ``spots``: where the
-    notes of each cell stand, for training only.
+    ``solution``: a character for each cell, ``.`` for nothing, ``A`` for 10. ``curl``: largest
+    distance of a crossing from the best homography, in cells. ``puzzle``: its number in the bank, for splitting. ``spots``: where the notes of
+    each cell stand, for training only.
     """
 
     kind: str
@@ -119,7 +119,6 @@ class GridTruth:
             "puzzle": self.puzzle,
             "cells": [asdict(cell) for cell in self.cells],
         }
-
 
     def _board(self) -> dict[str, Any]:
         """``layout`` as the command line writes it, and ``symbols``, where there are any."""
