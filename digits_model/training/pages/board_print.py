@@ -213,9 +213,9 @@ def rule_board(stand: Stand, spec: PageSpec, layout: Layout) -> None:
     if spec.outer > 0:
         weight = spec.outer * unit
         cover, half = min(1.0, max(0.45, weight / least)), max(weight, least) / 2
-        for k in (0.0, end):
+        for rim in (0.0, end):
             for upright in (False, True):
-                line(sheet, x, y, k, end, half, spec.thick_ink, cover, upright, weight / 2)
+                line(sheet, x, y, rim, end, half, spec.thick_ink, cover, upright, weight / 2)
 
 
 def edges(layout: Layout) -> Iterator[tuple[int, bool, int, int, bool]]:

@@ -52,8 +52,8 @@ class GridTruth:
     down, pixel centres at whole numbers, top-left first as a reader sees the page, clockwise.
     ``crossings``: (n + 1, n + 1, 2) for n cells each way, None for decoys. ``givens``, ``entries``,
     ``solution``: a character for each cell, ``.`` for nothing, ``A`` for 10. ``curl``: largest
-    distance of a crossing from the best homography, in cells. ``puzzle``: its number in the bank, for splitting. ``spots``: where the notes of
-    each cell stand, for training only.
+    distance of a crossing from the best homography, in cells. ``puzzle``: its number in the bank,
+    for splitting. ``spots``: where the notes of each cell stand, for training only.
     """
 
     kind: str
