@@ -26,8 +26,6 @@ SAID = {
     " hold {got}.",
     "boards go with lines": "--blocks, --regions, --diagonals and --extra say which board a"
     " --given-line is of: add it, or leave them out.",
-    "picture of another board": "--picture draws 9×9 boards with nine 3×3 blocks only: leave it out"
-    " for this one.",
     "no folder for a picture": "There is no folder for a picture ({why}): name one with --picture"
     " OUT.",
     "name the book to write": "Name the book to write: --book FILE.",
