@@ -59,9 +59,9 @@ def further(sheet: Sheet, blocks: list[list[int]]) -> Further:
     diagonals = bool(ruled.min() > _DIAGONAL) or _cross_tinted(tone)
     known = {tuple(sorted(block)) for block in blocks}
     extra = tuple(part for part in _extra(tone) if part not in known)
-    told = set().union(*extra)
-    if diagonals:
-        told |= set(np.flatnonzero(crossed(sheet.side).ravel()).tolist())
+    cross = set(np.flatnonzero(crossed(sheet.side).ravel()).tolist()) if diagonals else set()
+    extra = tuple(part for part in extra if not set(part) <= cross)
+    told = cross.union(*extra)
     odd = None if _decorates(tone, blocks) else _unexplained(tone, told)
     return Further(diagonals, extra, odd)
 
