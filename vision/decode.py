@@ -314,16 +314,22 @@ class _Weigher:
         if np.count_nonzero(givens) < self.fewest:
             return None
         if self.solved > self.most:
-            # What is left unsolved may well be proper: better a question too many.
-            known = (_digits(solution) for _, _, solution in self.proper)
-            agrees = (all(grid[c] in (0, g) for c, g in enumerate(givens)) for grid in known)
-            fits = zip(self.proper, agrees, strict=True)
-            return next((solution for (_, _, solution), alike in fits if alike), None)
+            return self._presumed(givens)
         found = self.solve(_line(givens, self.layout), self.layout)
         if found is not None and len(self.proper) < 8:
             cells = np.flatnonzero(givens)
             self.proper.append((cells, givens[cells], found))
         return found
+
+    def _presumed(self, givens: Ints) -> str | None:
+        """The known solution that agrees with what is left unsolved, which may well be proper:
+        better a question too many.
+        """
+        for _, _, solution in self.proper:
+            grid = np.array(_digits(solution))
+            if ((givens == 0) | (givens == grid)).all():
+                return solution
+        return None
 
     def _world(self, givens: Ints, solution: str | None) -> _World:
         cells = np.flatnonzero(givens)
