@@ -21,6 +21,7 @@ from papernudge.digits_model.scores import (
 from papernudge.hints.catalogue import message
 from papernudge.hints.layout import Layout
 from papernudge.vision.advice import advice, ails_of
+from papernudge.vision.boards.find import with_boards
 from papernudge.vision.decode import Solver
 from papernudge.vision.doubts import (
     not_seen,
@@ -115,11 +116,12 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
 
 def _found(raster: Raster) -> tuple[FoundGrid, ...]:
     """The page's grids; where none can be read, looked for once more in even light."""
-    found = find_grids(raster)
+    found = with_boards(raster, find_grids(raster))
     if any(map(_readable, found)):
         return found
     if len(found) < MANY and raster.shape[0] * raster.shape[1] <= MOST_EVENED:
-        again = find_grids(even_page(raster))
+        even = even_page(raster)
+        again = with_boards(even, find_grids(even))
         if any(map(_readable, again)):
             return again
     return _with_advice(raster, found)
