@@ -53,8 +53,9 @@ class Doubt:
     ``about`` is ``"digit"``, ``"hand"`` (given or entry), ``"notes"``, ``"seen"`` (its paper can't
     be seen) or ``"layout"`` (which block it belongs to); ``read`` is what was read, None for
     blank or not seen; ``instead`` holds the other readings worth naming with their chances, digit
-    None for blank. ``why``: what keeps a cell from being seen, a value of :class:`Hidden`, None where it is seen. ``regions``: of a doubt
-    about the layout the cells of the block that it is read in, and of that which it may be in.
+    None for blank. ``why``: what keeps a cell from being seen, a value of :class:`Hidden`, None
+    where it is seen. ``regions``: of a doubt about the layout the cells of the block that it is
+    read in, and of that which it may be in.
     """
 
     cell: int
