@@ -79,7 +79,7 @@ def test_a_digit_beyond_the_board_is_no_answer(papernudge: Ran, six: str) -> Non
     for says in (f"{cell}=7", "R7C1=1", f"{cell}=A"):
         ran = papernudge("read", six, "--assume", says)
         assert (ran.code, ran.out) == (2, "")
-        assert ran.err.startswith("An assumption looks like R4C7=1")
+        assert says in ran.err
 
 
 def test_the_library_answers_and_keeps_a_session_of_another_board(six: str) -> None:
