@@ -153,7 +153,7 @@ class Batches:
         self._size, self._device = size, device
 
     def __call__(self) -> tuple[torch.Tensor, torch.Tensor]:
-        """float (N, 3, SIDE, SIDE) and int64 (N, 2)."""
+        """Patches float (N, 3, SIDE, SIDE), 0–255, and rows int64 (N, 2)."""
         at = torch.randint(len(self._rows), (self._size,))
         patches = augment(as_float(self._pixels[at].to(self._device)))
         return patches, self._rows[at].to(self._device)
