@@ -37,13 +37,13 @@ Cells = tuple[npt.NDArray[np.uint8], npt.NDArray[np.int8]]
 MIX = (("easy", 0.1), ("newspaper", 0.5), ("hard", 0.4))
 """Presets and their shares."""
 WORDS = (
-    *(("2x5", 0.12), ("5x2", 0.08), ("3x4", 0.2), ("4x3", 0.1), ("4x4", 0.36)),
-    *(("2x3", 0.05), ("2x4", 0.03), ("any 7", 0.03), ("any 9", 0.03)),
+    *(("2x5", 0.06), ("5x2", 0.04), ("3x4", 0.12), ("4x3", 0.08), ("4x4", 0.6)),
+    *(("2x3", 0.04), ("2x4", 0.02), ("any 7", 0.02), ("any 9", 0.02)),
 )
 """Boards and their shares."""
 FORMS = 3
 """Forms of boards of any blocks: only their heavy lines matter here."""
-LETTERED = 0.4
+LETTERED = 0.5
 """Share of the boards of ten digits and more that print letters."""
 KEPT = 56
 """Cells of a page that are learned from."""
@@ -114,7 +114,7 @@ def _chosen(classes: npt.NDArray[np.int8], rng: np.random.Generator) -> npt.NDAr
     """Cells to keep: what a page holds often is kept as often as what it holds seldom."""
     many = np.bincount(classes, minlength=len(NAMES))
     weight = 1.0 / many[classes]
-    weight[classes >= FIGURES.start] *= 2.0
+    weight[classes >= FIGURES.start] *= 3.0
     blank = classes == 0
     if blank.any() and not blank.all():
         weight[blank] = BLANKS * weight[~blank].sum() / (1 - BLANKS) / blank.sum()
@@ -144,7 +144,7 @@ def pack(to: Path, first: int, pages: int) -> None:
 
 
 class Batches:
-    """Batches of cells at random, changed as they come."""
+    """Batches of cells at random, half of them changed as they come."""
 
     def __init__(self, cells: Cells, size: int, device: torch.device) -> None:
         """``size``: cells a batch."""
@@ -153,9 +153,11 @@ class Batches:
         self._size, self._device = size, device
 
     def __call__(self) -> tuple[torch.Tensor, torch.Tensor]:
-        """float (N, 3, SIDE, SIDE) and int64 (N, 2)."""
+        """Patches float (N, 3, SIDE, SIDE), 0–255, and rows int64 (N, 2)."""
         at = torch.randint(len(self._rows), (self._size,))
-        patches = augment(as_float(self._pixels[at].to(self._device)))
+        patches = as_float(self._pixels[at].to(self._device))
+        part = self._size // 2  # drawn pages vary by themselves
+        patches = torch.cat([augment(patches[:part]), patches[part:]])
         return patches, self._rows[at].to(self._device)
 
 

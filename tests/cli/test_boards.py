@@ -162,11 +162,6 @@ def test_ten_stands_as_a_letter_in_lines_and_is_said_as_a_number(
             "it can't hold 'ß'.",
         ),
         (
-            ["photo.jpg", "--blocks", "2x3"],
-            "--blocks, --regions, --diagonals and --extra say which board a --given-line is of: add"
-            " it, or leave them out.",
-        ),
-        (
             ["--given-line", "." * 25, "--regions", JIGSAW[:-1] + "D"],
             "Block D of --regions has 6 cells: expected 5, one for each digit.",
         ),

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from papernudge.digits_model.training.pages.board_puzzles import has_puzzles
 from papernudge.digits_model.training.pages.boards import (
     DIAGONALS,
     FIGURES,
@@ -61,19 +62,17 @@ def named(words: str, seed: int) -> Layout:
 
 @lru_cache(maxsize=512)
 def _irregular(side: int, number: int, diagonals: bool, extra: bool) -> Layout:
-    """A board of any blocks for which a puzzle is found: with diagonals most have none."""
-    from papernudge.digits_model.training.pages.board_puzzles import banked
-
-    for turn in range(60):
+    """A board of any blocks for which a puzzle is found: with further houses most have none, and
+    two extra blocks are as many as leave some.
+    """
+    for turn in range(200):
         base = any_blocks(10_000 + number + _POOL * turn, side)
         if not (diagonals or extra):
             return base
-        found = Layout.of_regions(base.plan.blocks, diagonals, windows(base) if extra else ())
-        try:
-            banked(found, 0)
-        except ValueError:
-            continue
-        return found
+        more = windows(base)[:2] if extra else ()
+        found = Layout.of_regions(base.plan.blocks, diagonals, more)
+        if has_puzzles(found):
+            return found
     raise ValueError(f"expected a board of {side} rows with such houses, found none")
 
 

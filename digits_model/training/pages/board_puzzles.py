@@ -11,7 +11,7 @@ from papernudge.digits_model.training.pages.chance import stream
 from papernudge.hints.generate import full_grid, puzzle
 from papernudge.hints.layout import Layout
 from papernudge.hints.masks import SYMBOLS
-from papernudge.hints.solver import OutOfPatience
+from papernudge.hints.solver import OutOfPatience, models
 
 BANK = 12
 """Puzzles in the bank of a layout; which one a page may use depends on its split."""
@@ -40,6 +40,15 @@ def banked(layout: Layout, index: int) -> tuple[tuple[int, ...], tuple[int, ...]
             continue
         return _digits(solution), _digits(givens)
     raise ValueError(f"expected a board with a full grid, found none in {_TRIES} tries")
+
+
+def has_puzzles(layout: Layout) -> bool:
+    """Whether a puzzle of the layout is soon found; most boards without are soon seen to."""
+    try:
+        grid = next(models(layout.all_candidates, 0, True, 1, 60, layout), None)
+        return grid is not None and bool(banked(layout, 0))
+    except (OutOfPatience, ValueError):
+        return False
 
 
 def _digits(text: str) -> tuple[int, ...]:
