@@ -53,7 +53,7 @@ def nearest(page: PageReading, grid: dict[str, Any]) -> GridReading:
 def wrong_cells(read_as: GridReading, grid: dict[str, Any]) -> list[int]:
     return [
         c
-        for c in range(81)
+        for c in range(len(grid["givens"]))
         if (read_as.givens[c], read_as.entries[c]) != (grid["givens"][c], grid["entries"][c])
     ]
 

@@ -406,7 +406,7 @@ def test_a_book_of_a_newer_version_is_refused_and_left_as_it_is(
         ran = papernudge(*words)
         assert ran.code == 5
         assert one_sentence(ran.err)
-        assert "was written by a newer papernudge (book version 99; this one knows 3)" in ran.err
+        assert "was written by a newer papernudge (book version 99; this one knows 4)" in ran.err
     assert book.read_bytes() == before
 
 
