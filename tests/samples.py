@@ -37,6 +37,10 @@ def sized(name: str, few: Any, many: Any) -> Any:
     return pytest.mark.parametrize(name, held, ids=["few", "many"])
 
 
-def chosen(names: list[str], *always: str) -> list[Any]:
+def chosen(all_of: list[Any], *always: Any) -> list[Any]:
     """For ``parametrize``: these always, all others in the slow half."""
-    return [n if n in always else pytest.param(n, marks=pytest.mark.slow) for n in names]
+    rows = [one if isinstance(one, tuple) else (one,) for one in all_of]
+    return [
+        pytest.param(*row, marks=() if one in always else pytest.mark.slow)
+        for one, row in zip(all_of, rows, strict=True)
+    ]

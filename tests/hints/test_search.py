@@ -24,7 +24,6 @@ from papernudge.hints.looks import PATTERN
 from papernudge.hints.search import LEAST_LINE, TECHNIQUES, Search, cheapest_lines, nearest
 from papernudge.hints.techniques.singles import hidden_singles, last_blanks, naked_singles
 
-
 FEW = (1, 2, 5, 6)
 """Puzzles of our own whose walks need five lines with eliminations."""
 
