@@ -81,7 +81,6 @@ SAID = {
     "givens are": "The givens are {many} digits, and . for nothing; got {got}.",
     "entries are": "The entries are {many} digits, and . for nothing; got {got}.",
     "given and entry": "A cell with a given has no entry.",
-    "picture of this board": "Pictures are drawn of 9×9 boards with nine 3×3 blocks only.",
     "a depth is": "A depth is a number from 1 to {most}; got {got}.",
     "earlier photo differs": "The earlier photo does not show the same printed digits: it must be"
     " one of this grid.",

@@ -59,8 +59,6 @@ class Wishes:
         if picture is not None and Path(picture).suffix.lower() not in ENDINGS:
             ends = Run(ENDINGS)
             raise bad_words("picture ends in", endings=ends, got=short(picture))
-        if picture is not None and layout is not NEWSPAPER:
-            raise bad_words("picture of another board")
         output = "json" if as_json else "json lines" if json_lines else "text"
         assumptions = tuple(parse_assumption(text, layout) for text in assume or ())
         where = None if picture is None else Path(picture)

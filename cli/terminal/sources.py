@@ -32,16 +32,34 @@ class Lines:
         extra: Sequence[str] | None,
     ) -> Lines:
         """Stop (2) where the words make no board, or where there are no lines of it."""
-        if blocks is None and regions is None and not diagonals and not extra:
+        if not is_board(blocks, regions, diagonals, extra):
             return cls(given, entry)
-        from papernudge.hints.shapes import ShapeError, board_of
-
         if given is None:
             raise bad_words("boards go with lines")
-        try:
-            return cls(given, entry, board_of(blocks, regions, diagonals, extra or ()))
-        except ShapeError as error:
-            raise Stop(Exit.WORDS, error.says, stage="command", reason="words") from error
+        return cls(given, entry, board_named(blocks, regions, diagonals, extra))
+
+
+def is_board(
+    blocks: str | None, regions: str | None, diagonals: bool, extra: Sequence[str] | None
+) -> bool:
+    """Whether the command's words name a board."""
+    return blocks is not None or regions is not None or diagonals or bool(extra)
+
+
+def board_named(
+    blocks: str | None, regions: str | None, diagonals: bool, extra: Sequence[str] | None
+) -> Layout:
+    """The board that the command's words name, the newspaper's if none. Stop (2) where they make
+    none.
+    """
+    if not is_board(blocks, regions, diagonals, extra):
+        return NEWSPAPER
+    from papernudge.hints.shapes import ShapeError, board_of
+
+    try:
+        return board_of(blocks, regions, diagonals, extra or ())
+    except ShapeError as error:
+        raise Stop(Exit.WORDS, error.says, stage="command", reason="words") from error
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,7 +73,7 @@ def test_another_versions_reading_is_refused_with_a_sentence(
 ) -> None:
     data = written(evidence)
     monkeypatch.setattr("papernudge.vision.evidence.this_reader", lambda: "9.9 feedc0de")
-    with pytest.raises(MisfitError, match=r"another version .* here form 2, reader 9\.9 feedc0de"):
+    with pytest.raises(MisfitError, match=r"another version .* here form 3, reader 9\.9 feedc0de"):
         read_back(data)
 
 
