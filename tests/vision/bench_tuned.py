@@ -111,7 +111,7 @@ def lines_of(module: ModuleType) -> dict[str, set[int]]:
 
 
 def ran_of(session: Any, seen: list[tuple[str, Any]]) -> dict[str, set[int]]:
-    """Lines of each module of finding that ran, also while it was put together; by its last name."""
+    """Lines of each module of finding that ran, also while put together, by its last name."""
     files = {sys.modules[name].__file__: name.rpartition(".")[2] for name in ORDER}
     ran: dict[str, set[int]] = {name: set() for name in files.values()}
 
