@@ -24,9 +24,9 @@ _KEEN = 0.5
 """Contrast that frames are looked for with, shares of the usual one."""
 _LEAST = 60
 """Smallest side of a frame, pixels of the searched picture."""
-_LEAST_PIECE, _CELLS = 6, 8
-"""Smallest side of paper enclosed by ink that may be a cell, and how many of these a frame holds:
-half of those of the smallest board."""
+_LEAST_PIECE, _CELLS = 6, 4
+"""Smallest side of paper enclosed by ink that may be a cell or a block, and how many of these a
+frame holds: faint lines leave the blocks of the smallest board."""
 _MOST = 12
 """Frames that are tried, the largest first: a bound of time."""
 

@@ -115,4 +115,4 @@ def steps(strips: Floats) -> Floats:
 
 def _light(strips: Floats) -> Floats:
     """Brightness of the paper in strips (..., L, W), (...)."""
-    return np.maximum(ranked(strips.reshape(*strips.shape[:-2], -1), 0.7), np.float32(0.02))
+    return np.maximum(ranked(strips.reshape(*strips.shape[:-2], -1), 0.8), np.float32(0.02))

@@ -11,6 +11,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.vision.lines import ranked
 from papernudge.vision.boards.sheet import CELL, MARGIN, Sheet, steps
 
 Floats = npt.NDArray[np.float64]
@@ -21,6 +22,8 @@ _STEP = 0.022
 """Log of the ratio of the paper on two sides of an edge below which there is no tint's rim."""
 _TINTED = 0.03
 """Log of the ratio of a board's light paper to a tint, at least."""
+_PLAINLY = 0.03
+"""Gap between the tones of paper and tint, logs, from which on tints of no known form are odd."""
 _SAME = 0.35
 """Share of the darkest tint by which two tints differ if they are two."""
 _DIAGONAL, _NO_DIAGONAL = 0.6, 0.3
@@ -52,7 +55,7 @@ def further(sheet: Sheet, blocks: list[list[int]]) -> Further:
     lined = bool(ruled.min() > _DIAGONAL)
     tone = tones(sheet)
     dark = tone < -max(_TINTED, 0.35 * -float(tone.min()))
-    if not dark.any() or _decorates(dark, blocks):
+    if not dark.any() or _decorates(tone, blocks):
         return Further(lined)
     side = sheet.side
     cross = crossed(side)
@@ -62,7 +65,7 @@ def further(sheet: Sheet, blocks: list[list[int]]) -> Further:
             return Further(True, rest) if rest is not None else Further(odd="tints")
     extra = _parts(tone, dark)
     if extra is None:
-        return Further(odd="tints")
+        return Further(lined, odd="tints" if _plain(tone, dark) else None)
     known = {tuple(sorted(block)) for block in blocks}
     return Further(lined, tuple(part for part in extra if part not in known))
 
@@ -141,10 +144,18 @@ def _pieces(dark: Flags) -> list[Cells]:
     return [tuple(np.flatnonzero(flat == n).tolist()) for n in range(1, count)]
 
 
-def _decorates(dark: Flags, blocks: list[list[int]]) -> bool:
-    """Whether whole blocks are tinted: they are houses anyway."""
-    flat = dark.ravel()
-    return all(len(set(flat[block].tolist())) == 1 for block in blocks)
+def _plain(tone: Floats, dark: Flags) -> bool:
+    """Whether the tinted cells are so beyond doubt: stains and shade are of any tone."""
+    gap = float(tone[~dark].min() - tone[dark].max()) if (~dark).any() else 0.0
+    return bool(gap > _PLAINLY and dark.sum() >= len(dark))
+
+
+def _decorates(tone: Floats, blocks: list[list[int]]) -> bool:
+    """Whether whole blocks are tinted, each in a tone of its own: they are houses anyway."""
+    flat = tone.ravel()
+    within = [np.abs(flat[block] - np.median(flat[block])) for block in blocks]
+    off = np.concatenate(within)
+    return bool(ranked(off, 0.9) < 0.5 * _TINTED)
 
 
 def _ruled(sheet: Sheet) -> Floats:
