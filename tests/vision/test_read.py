@@ -14,6 +14,7 @@ import pytest
 
 from papernudge.digits_model.scores import Scores, score
 from papernudge.hints import solve
+from papernudge.vision import read as reading
 from papernudge.vision.failure import Failure
 from papernudge.vision.grid import GridKind
 from papernudge.vision.photo import Photo, open_photo
@@ -36,7 +37,7 @@ def raster(path: Path) -> np.ndarray:
 
 @cache
 def read(path: Path) -> PageReading:
-    page = read_page(raster(path), solve=solve)
+    page = reading.read_page(raster(path), solve=solve)  # once for all tests of all rooms
     assert isinstance(page, PageReading), page
     return page
 
