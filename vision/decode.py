@@ -79,8 +79,22 @@ class Effort:
     weighed: int
     nodes: int
 
+    def on(self, layout: Layout) -> Effort:
+        """As much on a larger board: there is more to be weighed, and to solve takes longer, by the
+        square of its cells about.
+        """
+        if not _is_large(layout):
+            return self
+        more = layout.many / NEWSPAPER.many
+        solved, nodes = round(self.solved / more**2), round(self.nodes / more)
+        return Effort(max(1, solved), round(self.weighed * more), nodes)
+
 
 WHOLE, LITTLE = Effort(120, 200, 1500), Effort(12, 20, 150)
+
+
+def _is_large(layout: Layout) -> bool:
+    return layout.many > NEWSPAPER.many
 
 
 def fewest(layout: Layout) -> int:
@@ -246,8 +260,9 @@ class _Weigher:
     def __init__(
         self, given: Floats, other: Floats, solve: Solver, effort: Effort, layout: Layout
     ) -> None:
-        self.given, self.other, self.effort = given, other, effort
+        self.given, self.other, self.effort = given, other, effort.on(layout)
         self.solve, self.layout, self.fewest = solve, layout, fewest(layout)
+        self.most = 2 * self.effort.solved if _is_large(layout) else math.inf
         self.solved, self.nodes = 0, 0
         self.worlds: dict[bytes, _World] = {}
         self.proper: list[tuple[Ints, Ints, str]] = []  # cells, givens and solution
@@ -298,11 +313,23 @@ class _Weigher:
         self.solved += 1
         if np.count_nonzero(givens) < self.fewest:
             return None
+        if self.solved > self.most:
+            return self._presumed(givens)
         found = self.solve(_line(givens, self.layout), self.layout)
         if found is not None and len(self.proper) < 8:
             cells = np.flatnonzero(givens)
             self.proper.append((cells, givens[cells], found))
         return found
+
+    def _presumed(self, givens: Ints) -> str | None:
+        """The known solution that agrees with what is left unsolved, which may well be proper:
+        better a question too many.
+        """
+        for _, _, solution in self.proper:
+            grid = np.array(_digits(solution))
+            if ((givens == 0) | (givens == grid)).all():
+                return solution
+        return None
 
     def _world(self, givens: Ints, solution: str | None) -> _World:
         cells = np.flatnonzero(givens)
@@ -571,7 +598,7 @@ def _searched(
     if weigher.weigh(base).proper:
         return weigher, _search_around(weigher)
     entries, givens = (other[base == 0].argmax(axis=1) > 0).sum(), np.count_nonzero(base)
-    if entries >= ENTRIES and givens <= effort.solved:
+    if entries >= ENTRIES and givens <= weigher.effort.solved:
         weigher.aim_at(_had_in_mind(base, weigher))
     if len(choices.cells) > FEW:
         _propose(weigher)

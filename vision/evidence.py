@@ -42,7 +42,8 @@ class Evidence:
     crossings, None where there is none; ``scores``: what the looks make of its cells; ``hand``:
     float64 (N,), log-odds by the whole page that a mark is handwritten; ``sight``: what of it can
     be seen; ``thorough``: whether its readings are searched for with all effort; ``layout``: the
-    board, upright.
+    board, upright; ``layout_doubts`` and ``other_layout``: as of
+    :class:`papernudge.vision.grid.FoundGrid`, upright.
     """
 
     corners: Points
@@ -53,6 +54,8 @@ class Evidence:
     sight: Sight
     thorough: bool = True
     layout: Layout = NEWSPAPER
+    layout_doubts: tuple[tuple[int, float], ...] = ()
+    other_layout: Layout | None = None
 
 
 class MisfitError(ValueError):
@@ -96,6 +99,9 @@ def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> byte
     }
     if evidence.layout is not NEWSPAPER:
         told["layout"] = as_data(evidence.layout)
+    if evidence.other_layout is not None:
+        told["other layout"] = as_data(evidence.other_layout)
+        told["layout doubts"] = [list(one) for one in evidence.layout_doubts]
     arrays["told"] = np.frombuffer(json.dumps(told).encode(), np.uint8)
     out = io.BytesIO()
     np.savez_compressed(out, **arrays)  # type: ignore[arg-type]
@@ -170,6 +176,8 @@ def _evidence(arrays: Mapping[str, npt.NDArray[Any]], told: Mapping[str, Any]) -
         sight,
         bool(told["thorough"]),
         layout,
+        tuple((int(cell), float(chance)) for cell, chance in told.get("layout doubts", ())),
+        from_data(told["other layout"]) if "other layout" in told else None,
     )
 
 

@@ -249,6 +249,8 @@ def bending(side: int = NEWSPAPER.side) -> Points:
 
 _MODES = 48
 """Shapes of a page that are told apart: sharper ones are noise, small systems solved at once."""
+_SINGLE = 9
+"""Shapes of a single line that those of a page with many lines are made of."""
 
 
 @lru_cache
@@ -256,9 +258,23 @@ def _modes(side: int) -> tuple[Points, Points, Points]:
     """The softest shapes of the page: ((S + 1)², K), their energies (K,), and what each gives at
     the segments ((S + 1) S, K).
     """
-    energies, shapes = np.linalg.eigh(bending(side))
+    if side > NEWSPAPER.side:
+        energies, shapes = _soft(side)
+    else:
+        energies, shapes = np.linalg.eigh(bending(side))
     shapes = shapes[:, :_MODES]
     return shapes, np.maximum(energies[:_MODES], 0.0), _averages(side) @ shapes
+
+
+def _soft(side: int) -> tuple[Points, Points]:
+    """Energies and shapes of a page with many lines, the softest first, each a sum of products of
+    the softest shapes of single lines: all shapes at once would take longer than the fit.
+    """
+    second = np.diff(np.eye(side + 1), n=2, axis=0)
+    single = np.linalg.eigh(second.T @ second)[1][:, :_SINGLE]
+    products = np.kron(single, single)
+    energies, mixed = np.linalg.eigh(products.T @ bending(side) @ products)
+    return np.asarray(energies), np.asarray(products @ mixed)
 
 
 def smooth(

@@ -21,6 +21,7 @@ from papernudge.digits_model.scores import (
 from papernudge.hints.catalogue import message
 from papernudge.hints.layout import Layout
 from papernudge.vision.advice import advice, ails_of
+from papernudge.vision.boards.find import with_boards
 from papernudge.vision.decode import Solver
 from papernudge.vision.doubts import (
     not_seen,
@@ -115,11 +116,12 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
 
 def _found(raster: Raster) -> tuple[FoundGrid, ...]:
     """The page's grids; where none can be read, looked for once more in even light."""
-    found = find_grids(raster)
+    found = with_boards(raster, find_grids(raster))
     if any(map(_readable, found)):
         return found
     if len(found) < MANY and raster.shape[0] * raster.shape[1] <= MOST_EVENED:
-        again = find_grids(even_page(raster))
+        even = even_page(raster)
+        again = with_boards(even, find_grids(even))
         if any(map(_readable, again)):
             return again
     return _with_advice(raster, found)
@@ -263,8 +265,22 @@ def read_grid(
         sight = replace(sight, hands=hands(exposure, scores, hand, np.flatnonzero(unclear)))
     corners, mesh = np.roll(found.corners, turn, axis=0), _mesh_of(found, turn)
     thorough = search.is_thorough
-    evidence = Evidence(corners, found.quality, mesh, scores, hand, sight, thorough, layout)
+    moved = tuple(
+        (_turned_cell(cell, layout.side, turn), chance) for cell, chance in found.layout_doubts
+    )
+    other = found.other_layout and found.other_layout.turned(turn)
+    evidence = Evidence(
+        corners, found.quality, mesh, scores, hand, sight, thorough, layout, moved, other
+    )
     return reread(evidence, (), solve, search)
+
+
+def _turned_cell(cell: int, side: int, quarter_turns: int) -> int:
+    """Where a cell lies after so many clockwise turns of the paper."""
+    row, column = divmod(cell, side)
+    for _ in range(quarter_turns):
+        row, column = column, side - 1 - row
+    return side * row + column
 
 
 def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:

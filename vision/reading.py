@@ -50,10 +50,12 @@ class CellReading:
 class Doubt:
     """A cell that a careful person would ask about.
 
-    ``about`` is ``"digit"``, ``"hand"`` (given or entry), ``"notes"`` or ``"seen"`` (its paper
-    can't be seen); ``read`` is what was read, None for blank or not seen; ``instead`` holds the
-    other readings worth naming with their chances, digit None for blank. ``why``: what keeps a
-    cell from being seen, a value of :class:`Hidden`, None where it is seen.
+    ``about`` is ``"digit"``, ``"hand"`` (given or entry), ``"notes"``, ``"seen"`` (its paper can't
+    be seen) or ``"layout"`` (which block it belongs to); ``read`` is what was read, None for
+    blank or not seen; ``instead`` holds the other readings worth naming with their chances, digit
+    None for blank. ``why``: what keeps a cell from being seen, a value of :class:`Hidden`, None
+    where it is seen. ``regions``: of a doubt about the layout the cells of the block that it is
+    read in, and of that which it may be in.
     """
 
     cell: int
@@ -62,6 +64,7 @@ class Doubt:
     chance: float
     instead: tuple[tuple[int | None, float], ...] = ()
     why: Hidden | None = None
+    regions: tuple[tuple[int, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +72,15 @@ class Told:
     """What somebody who sees the paper says of a cell.
 
     ``kind``: None where only the digit was said; ``digit``: None for no digit there; ``notes``:
-    None where nothing was said of them.
+    None where nothing was said of them. ``beside``: only that it is in one block with this cell;
+    None where nothing was said of blocks.
     """
 
     cell: int
     kind: CellKind | None
     digit: int | None
     notes: frozenset[int] | None = None
+    beside: int | None = None
 
 
 @dataclass(frozen=True, eq=False)

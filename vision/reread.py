@@ -16,7 +16,7 @@ from papernudge.vision.evidence import Evidence, Floats
 from papernudge.vision.grid import GridKind
 from papernudge.vision.habits import by_habit
 from papernudge.vision.hidden import Hidden
-from papernudge.vision.reading import CellKind, CellReading, GridReading, Told
+from papernudge.vision.reading import CellKind, CellReading, Doubt, GridReading, Told
 from papernudge.vision.scored import unfit
 from papernudge.vision.sight import AsRead
 from papernudge.vision.small_notes import on_page
@@ -52,10 +52,11 @@ class Search:
 
 def last_words(answers: Iterable[Told]) -> tuple[Told, ...]:
     """The answers without those that a later one about the same cell replaces."""
-    kept: dict[int, Told] = {}
+    kept: dict[tuple[int, bool], Told] = {}
     for one in answers:
-        kept.pop(one.cell, None)
-        kept[one.cell] = one
+        about = (one.cell, one.beside is None)
+        kept.pop(about, None)
+        kept[about] = one
     return tuple(kept.values())
 
 
@@ -67,7 +68,9 @@ def reread(
     One answer may settle other doubts; the last word on a cell counts. ``solve``:
     takes a line and its board, returns the only solution or None. ``search`` is told what it cost.
     """
-    told = last_words(answers)
+    every, whole = last_words(answers), evidence
+    evidence = on_board(evidence, [one for one in every if one.beside is not None])
+    told = [one for one in every if one.beside is None]
     said = {one.cell for one in told}
     hidden = {c: why for c, why in evidence.sight.hidden.items() if c not in said}
     decoded, ink = _decoded(evidence, told, hidden, cache(solve), search or Search())
@@ -78,6 +81,7 @@ def reread(
     doubts = find_doubts(decoded, hidden, suspects - said)
     cells = _cells(decoded, scores, hidden, evidence.layout)
     alone = ink.argmax(axis=1)
+    least = min((chance for _, chance in evidence.layout_doubts), default=1.0)
     restored = (
         c
         for c in evidence.layout.cells
@@ -88,13 +92,46 @@ def reread(
         evidence.corners,
         evidence.quality,
         evidence.mesh,
-        _with_notes(cells, told),
-        tuple(d for d in doubts if d.about == "hand" or d.cell not in said),
+        _with_notes(cells, every),
+        (
+            *layout_doubts(evidence),
+            *(d for d in doubts if d.about == "hand" or d.cell not in said),
+        ),
         tuple(restored),
-        float(np.prod([cell.chance for cell in cells])),
-        evidence,
-        told,
+        float(np.prod([cell.chance for cell in cells])) * least,
+        whole,
+        every,
         evidence.layout,
+    )
+
+
+def on_board(evidence: Evidence, told: Sequence[Told]) -> Evidence:
+    """The same on the board that these answers to doubts about the layout speak for.
+
+    The last word counts: it was asked between two boards.
+    """
+    boards = [board for board in (evidence.layout, evidence.other_layout) if board is not None]
+    for one in reversed(told):
+        fits = [
+            board for board in boards if board.blocks[one.cell] == board.blocks[one.beside or 0]
+        ]
+        if len(fits) == 1:
+            return replace(evidence, layout=fits[0], layout_doubts=(), other_layout=None)
+    return evidence
+
+
+def layout_doubts(evidence: Evidence) -> tuple[Doubt, ...]:
+    """Questions about cells that may belong to another block."""
+    board, other = evidence.layout, evidence.other_layout
+    if other is None:
+        return ()
+
+    def block(layout: Layout, cell: int) -> tuple[int, ...]:
+        return layout.houses[layout.blocks[cell]].cells
+
+    return tuple(
+        Doubt(cell, "layout", None, chance, regions=(block(board, cell), block(other, cell)))
+        for cell, chance in evidence.layout_doubts
     )
 
 

@@ -7,6 +7,9 @@ import re
 from dataclasses import dataclass, field
 from typing import Any
 
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.shapes import from_data
+
 Row = dict[str, Any]
 _JSON = ("corners", "notes", "struck", "restored", "doubts")
 Doubt = dict[str, Any]
@@ -95,6 +98,12 @@ class PageDone:
 def row_id(hash_: str, page: int, number: int) -> str:
     """What a row is called in exports and corrections."""
     return f"{hash_[:16]}-{page}-{number}"
+
+
+def layout_of_row(row: Row) -> Layout:
+    """The board that a row of ``grid`` or ``puzzle`` is of."""
+    told = row.get("layout")
+    return NEWSPAPER if told is None else from_data(json.loads(told))
 
 
 def natural(name: str | None) -> str:

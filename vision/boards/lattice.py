@@ -8,7 +8,14 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.find_outlines import Contour, bent_mesh, quad_of
-from papernudge.vision.flatten import Pass, beyond_edge, followed, moved_by, smooth
+from papernudge.vision.flatten import (
+    Pass,
+    beyond_edge,
+    followed,
+    line_evidence,
+    moved_by,
+    smooth,
+)
 from papernudge.vision.lines import measure, ranked
 from papernudge.vision.mesh import Mesh, Points
 
@@ -33,18 +40,23 @@ _CELL = 40.0
 samples otherwise."""
 _LINE, _LINES = 0.65, 0.85
 """Share of a line's segments that must be seen, and of all."""
-_WORTH = 0.5
+_FAINT, _USUAL, _RIM = 2.0, 4.0, 3.0
+"""Standard errors by which each line must stand out from the paper, the usual one, and the sides
+of the frame."""
+_WORTH = 0.4
 """Share of segments seen at the first glance from which on a number of cells is tried."""
 
 
 @dataclass(frozen=True, eq=False)
 class Lattice:
     """A lattice of S × S cells. ``mesh``: its crossings, pixels of the picture; ``seen``: bool
-    (2, S + 1, S), which segments of the horizontals and of the verticals are there.
+    (2, S + 1, S), which segments of the horizontals and of the verticals are there; ``evidence``:
+    float64 (2, S + 1), by how many standard errors each line stands out.
     """
 
     mesh: Mesh
     seen: Flags
+    evidence: Points
 
     @property
     def side(self) -> int:
@@ -53,13 +65,22 @@ class Lattice:
 
     def scaled(self, by: float) -> Lattice:
         """The same in a picture that is ``by`` times as large."""
-        return Lattice(Mesh((self.mesh.crossings + 0.5) * by - 0.5, self.mesh.seen), self.seen)
+        return Lattice(
+            Mesh((self.mesh.crossings + 0.5) * by - 0.5, self.mesh.seen), self.seen, self.evidence
+        )
 
     @property
     def whole(self) -> bool:
-        """Whether every line is there, the sides of the frame as well."""
+        """Whether every line is there, the sides of the frame as well.
+
+        Thin lines may drown in noise and ink, piece by piece, and stand out as a whole.
+        """
         lines = self.seen.mean(axis=2)
-        return bool(lines.min() > _LINE and lines.mean() > _LINES)
+        if lines.min() > _LINE and lines.mean() > _LINES:
+            return True
+        rims = self.evidence[:, [0, -1]]
+        there = float(self.evidence.min()) > _FAINT and float(rims.min()) > _RIM
+        return bool(there and np.median(self.evidence) > _USUAL)
 
 
 def lattice_in(grey: Grey, contour: Contour) -> Lattice | None:
@@ -124,4 +145,4 @@ def _fitted(grey: Grey, start: Points) -> Lattice | None:
     ends = np.zeros((2, *moved.shape[:2]), bool)
     ends[..., :-1] |= seen
     ends[..., 1:] |= seen
-    return Lattice(Mesh(moved, ends[0] & ends[1].T), seen)
+    return Lattice(Mesh(moved, ends[0] & ends[1].T), seen, line_evidence(segments))

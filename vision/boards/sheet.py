@@ -1,15 +1,17 @@
-"""A board laid flat: its edges, its cells' paper and its diagonals, measured where they must lie."""
+"""A board laid flat: its edges and its cells' paper, measured where they must lie."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.vision.lines import ranked
 from papernudge.vision.mesh import Mesh, spread
 
-Floats = npt.NDArray[np.float64]
+Floats = npt.NDArray[np.float32]
 Raster = npt.NDArray[np.uint8]
 
 CELL, MARGIN = 40, 12
@@ -22,26 +24,22 @@ _NEAR, _NEAR_TO = 0.12, 0.3
 """Where the paper on either side of an edge is compared."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class Sheet:
     """A flat board.
 
-    ``light``: float64 (P, P, 3), blue, green, red as shares of the board's own light paper, with P
-    = S · CELL + 2 · MARGIN.
+    ``grey``: float32 (P, P), brightness as a share of the board's own light paper, with P = S ·
+    CELL + 2 · MARGIN; of the colours the darkest: a pale tint shows most in one of them.
     """
 
-    light: Floats
+    grey: Floats
 
     @property
     def side(self) -> int:
         """Cells a side."""
-        return (len(self.light) - 2 * MARGIN) // CELL
+        return (len(self.grey) - 2 * MARGIN) // CELL
 
-    @property
-    def grey(self) -> Floats:
-        """The darkest of the channels, (P, P): a pale tint shows most in one of them."""
-        return np.asarray(self.light.min(axis=2))
-
+    @cached_property
     def edges(self) -> Floats:
         """Strips across every inner edge, (2, S, S - 1, L, W): first of the verticals, row by row,
         then of the horizontals, column by column. L runs along the edge, W across it from left to
@@ -68,9 +66,13 @@ def flattened(raster: Raster, mesh: Mesh) -> Sheet:
     at = ((where - low + 0.5) * scale - 0.5).astype(np.float32)
     flat = cv2.remap(
         small, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    ).astype(np.float64)
-    paper = np.quantile(flat.reshape(-1, 3), 0.9, axis=0)
-    return Sheet(flat / np.maximum(paper, 1.0))
+    )
+    paper = np.quantile(flat[::5, ::5].reshape(-1, 3), 0.9, axis=0)
+    planes = [
+        plane.astype(np.float32) / np.float32(max(level, 1.0))
+        for plane, level in zip(cv2.split(flat), paper, strict=True)
+    ]
+    return Sheet(np.minimum(np.minimum(planes[0], planes[1]), planes[2]))
 
 
 def _strips(grey: Floats) -> Floats:
@@ -92,9 +94,8 @@ def line_ink(strips: Floats) -> Floats:
     edge, against the mean of the paper on its two sides: so the rim of a tint is no line, and one
     along it weighs what it weighs elsewhere. What blur spreads it leaves in the sum.
     """
-    dark = 1.0 - np.median(strips, axis=-2) / np.maximum(
-        np.quantile(strips, 0.9, axis=(-2, -1))[..., None], 0.05
-    )
+    light = ranked(strips.reshape(*strips.shape[:-2], -1), 0.9)
+    dark = 1.0 - ranked(strips.swapaxes(-1, -2)) / np.maximum(light, 0.05)[..., None]
     beside = (np.abs(_ACROSS) > _BESIDE) & (np.abs(_ACROSS) < _BESIDE_TO)
     paper = (
         dark[..., beside & (_ACROSS < 0)].min(axis=-1)
@@ -108,7 +109,10 @@ def steps(strips: Floats) -> Floats:
     """How much lighter the paper is after each edge than before it, logs of the ratio, (...)."""
     before = (_ACROSS < -_NEAR) & (_ACROSS > -_NEAR_TO)
     after = (_ACROSS > _NEAR) & (_ACROSS < _NEAR_TO)
-    one, two = (
-        np.quantile(strips[..., part], 0.7, axis=(-2, -1)).clip(0.02) for part in (before, after)
-    )
+    one, two = (_light(strips[..., part]) for part in (before, after))
     return np.asarray(np.log(two / one))
+
+
+def _light(strips: Floats) -> Floats:
+    """Brightness of the paper in strips (..., L, W), (...)."""
+    return np.maximum(ranked(strips.reshape(*strips.shape[:-2], -1), 0.8), np.float32(0.02))
