@@ -144,7 +144,7 @@ def pack(to: Path, first: int, pages: int) -> None:
 
 
 class Batches:
-    """Batches of cells at random, half of them changed as they come."""
+    """Batches of cells at random, a quarter of them changed as they come."""
 
     def __init__(self, cells: Cells, size: int, device: torch.device) -> None:
         """``size``: cells a batch."""
@@ -156,14 +156,15 @@ class Batches:
         """Patches float (N, 3, SIDE, SIDE), 0–255, and rows int64 (N, 2)."""
         at = torch.randint(len(self._rows), (self._size,))
         patches = as_float(self._pixels[at].to(self._device))
-        part = self._size // 2  # drawn pages vary by themselves
+        part = self._size // 4  # drawn pages vary by themselves
         patches = torch.cat([augment(patches[:part]), patches[part:]])
         return patches, self._rows[at].to(self._device)
 
 
 def losses(net: torch.nn.Module, patches: torch.Tensor, rows: torch.Tensor) -> tuple[Any, Any]:
     """Cross entropy of the classes, and of the hand where it is known."""
-    said = net(patches)
+    with torch.autocast(patches.device.type, torch.bfloat16):
+        said = net(patches).float()
     signs = nnf.cross_entropy(said[:, : len(NAMES)], rows[:, 0])
     known = (rows[:, 1] >= 0).float()
     hand = nnf.binary_cross_entropy_with_logits(

@@ -124,9 +124,7 @@ def _as_found(board: Board, corners: Points) -> FoundGrid:
     cell = cell_side(board.mesh.crossings)
     doubts, other = _doubts(board)
     quality = Quality(True, cell_px=cell)
-    return FoundGrid(
-        GridKind.PUZZLE, corners, board.mesh, quality, board.layout, doubts, other
-    )
+    return FoundGrid(GridKind.PUZZLE, corners, board.mesh, quality, board.layout, doubts, other)
 
 
 def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]:
@@ -134,7 +132,9 @@ def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]
     blocks, layout = board.blocks, board.layout
     if blocks is None or layout is None or blocks.sure or blocks.other is None:
         return (), None
-    other = layout_of(Blocks(blocks.other, 0.0, 0.0, None), layout.plan.diagonals, layout.plan.extra)
+    other = layout_of(
+        Blocks(blocks.other, 0.0, 0.0, None), layout.plan.diagonals, layout.plan.extra
+    )
     chance = 1 / (1 + np.exp(-blocks.margin))
     cells = blocks.moved.tolist()
     return tuple((cell, float(chance)) for cell in cells), other

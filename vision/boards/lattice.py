@@ -65,7 +65,9 @@ class Lattice:
 
     def scaled(self, by: float) -> Lattice:
         """The same in a picture that is ``by`` times as large."""
-        return Lattice(Mesh((self.mesh.crossings + 0.5) * by - 0.5, self.mesh.seen), self.seen, self.evidence)
+        return Lattice(
+            Mesh((self.mesh.crossings + 0.5) * by - 0.5, self.mesh.seen), self.seen, self.evidence
+        )
 
     @property
     def whole(self) -> bool:

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
@@ -29,8 +28,9 @@ _LEAST_INK = 0.002
 """Ink below which a line is none, cells × shares."""
 _EVEN = 12.0
 """Nats that even blocks are likelier than any others beforehand."""
-_MISFITS = 0.04
-"""Share of edges that may say the contrary of what a layout wants of them."""
+_MISFITS, _ONE = 0.04, 1.5
+"""Share of edges that may say the contrary of what a layout wants of them, and how many may
+anyway."""
 _CLEAR = 4.0
 """Nats by which the best layout must beat the next for the latter not to be asked about."""
 
@@ -74,7 +74,8 @@ def heaviness(ink: Floats) -> Floats | None:
 
     Two classes of logarithms (as of k-means with two means), with one deviation.
     """
-    logs = np.log(np.maximum(ink, max(_LEAST_INK, 0.25 * float(np.median(ink)))))
+    # Of faint lines noise makes any share: what is added tells them apart no more.
+    logs = np.log(ink + max(_LEAST_INK, 0.5 * float(np.median(ink))))
     thin, heavy = np.quantile(logs, [0.3, 0.95])
     for _ in range(20):
         of_heavy = logs > (thin + heavy) / 2
@@ -114,7 +115,7 @@ def _best(odds: Floats, partings: list[tuple[float, Ints]]) -> Blocks | None:
     partings.sort(key=lambda item: item[0])
     least, best = partings[0]
     misfit = float(((odds > 0) != _between(best)).mean())
-    if misfit > _MISFITS:
+    if misfit > max(_MISFITS, _ONE / odds.size):
         return None
     others = [(cost, of) for cost, of in partings[1:] if (_between(of) != _between(best)).any()]
     if even_shape(best) is None:

@@ -1,4 +1,4 @@
-"""A board laid flat: its edges, its cells' paper and its diagonals, measured where they must lie."""
+"""A board laid flat: its edges and its cells' paper, measured where they must lie."""
 
 from __future__ import annotations
 

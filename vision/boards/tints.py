@@ -11,21 +11,24 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.vision.lines import ranked
 from papernudge.vision.boards.sheet import CELL, MARGIN, Sheet, steps
+from papernudge.vision.lines import ranked
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
 Cells = tuple[int, ...]
 
 _STEP = 0.022
 """Log of the ratio of the paper on two sides of an edge below which there is no tint's rim."""
 _TINTED = 0.03
 """Log of the ratio of a board's light paper to a tint, at least."""
-_PLAINLY = 0.03
-"""Gap between the tones of paper and tint, logs, from which on tints of no known form are odd."""
-_SAME = 0.35
-"""Share of the darkest tint by which two tints differ if they are two."""
+_ALIKE = (0.015, 0.025, 0.04, 0.06)
+"""By how much neighbours of one tint may differ, logs."""
+_CROSS = 0.85
+"""Share of neighbours beside the diagonals that must be lighter."""
+_FEW = 3
+"""Cells that make a tint at least."""
 _DIAGONAL, _NO_DIAGONAL = 0.6, 0.3
 """Share of a diagonal's cells that must show its line, and below which it has none."""
 _SPOTS = np.array([0.16, 0.19, 0.22, 0.25, 0.75, 0.78, 0.81, 0.84])
@@ -52,22 +55,15 @@ def further(sheet: Sheet, blocks: list[list[int]]) -> Further:
     ruled = _ruled(sheet)
     if ruled.max() > _DIAGONAL and ruled.min() < _NO_DIAGONAL:
         return Further(odd="one diagonal")
-    lined = bool(ruled.min() > _DIAGONAL)
     tone = tones(sheet)
-    dark = tone < -max(_TINTED, 0.35 * -float(tone.min()))
-    if not dark.any() or _decorates(tone, blocks):
-        return Further(lined)
-    side = sheet.side
-    cross = crossed(side)
-    for tinted in _kinds(tone, dark):
-        if (tinted == cross).all():
-            rest = _parts(tone, dark & ~tinted) if (dark & ~tinted).any() else ()
-            return Further(True, rest) if rest is not None else Further(odd="tints")
-    extra = _parts(tone, dark)
-    if extra is None:
-        return Further(lined, odd="tints" if _plain(tone, dark) else None)
+    diagonals = bool(ruled.min() > _DIAGONAL) or _cross_tinted(tone)
     known = {tuple(sorted(block)) for block in blocks}
-    return Further(lined, tuple(part for part in extra if part not in known))
+    extra = tuple(part for part in _extra(tone) if part not in known)
+    cross = set(np.flatnonzero(crossed(sheet.side).ravel()).tolist()) if diagonals else set()
+    extra = tuple(part for part in extra if not set(part) <= cross)
+    told = cross.union(*extra)
+    odd = None if _decorates(tone, blocks) else _unexplained(tone, told)
+    return Further(diagonals, extra, odd)
 
 
 def crossed(side: int) -> Flags:
@@ -102,52 +98,98 @@ def _differences(side: int) -> Floats:
     """What each inner edge tells of the cells' tones, in the order of :meth:`Sheet.edges` with the
     lines first: (2 S (S - 1), S²).
     """
-    cells = np.arange(side * side).reshape(side, side)
-    one = np.concatenate([cells[:, :-1].T.ravel(), cells[:-1].ravel()])
-    two = np.concatenate([cells[:, 1:].T.ravel(), cells[1:].ravel()])
+    one, two = _ends(side)
     unit = np.eye(side * side)
     return np.asarray(unit[two] - unit[one])
 
 
-def _kinds(tone: Floats, dark: Flags) -> list[Flags]:
-    """All tinted cells, and where there are two tints those of either."""
-    two = _two(tone, dark)
-    return [dark, *two]
+def _ends(side: int) -> tuple[Ints, Ints]:
+    """The two cells beside each inner edge, each (2 S (S - 1),)."""
+    cells = np.arange(side * side).reshape(side, side)
+    one = np.concatenate([cells[:, :-1].T.ravel(), cells[:-1].ravel()])
+    two = np.concatenate([cells[:, 1:].T.ravel(), cells[1:].ravel()])
+    return one, two
 
 
-def _two(tone: Floats, dark: Flags) -> list[Flags]:
-    """The cells of the darker and of the lighter tint, where there are two."""
-    levels = np.sort(tone[dark])
+def _neighbours(side: int) -> list[list[int]]:
+    """Of each cell those that share a side with it."""
+    near: list[list[int]] = [[] for _ in range(side * side)]
+    for a, b in zip(*(part.tolist() for part in _ends(side)), strict=True):
+        near[a].append(b)
+        near[b].append(a)
+    return near
+
+
+def _extra(tone: Floats) -> tuple[Cells, ...]:
+    """Pieces of S cells that hang together, alike in tone, and darker than all around them but
+    other such pieces.
+
+    Alike at one of several tolerances (as of maximally stable regions: J. Matas et al., Image and
+    Vision Computing 22(10), 2004): shade makes one paper lighter here than there.
+    """
+    side, flat = len(tone), tone.ravel()
+    near = _neighbours(side)
+    found: set[Cells] = set()
+    for alike in _ALIKE:
+        pieces = [piece for piece in _alike(flat, near, alike) if len(piece) == side]
+        held = {cell for piece in pieces for cell in piece}
+        for piece in pieces:
+            inside = set(piece)
+            rim = [(c, b) for c in piece for b in near[c] if b not in inside]
+            paper = [(c, b) for c, b in rim if b not in held]
+            least = max(_TINTED, 1.3 * alike)
+            if 2 * len(paper) > len(rim) and all(flat[b] - flat[c] > least for c, b in paper):
+                found.add(piece)
+    apart = sorted(found)
+    return tuple(one for one in apart if not any(set(one) & set(o) for o in apart if o != one))
+
+
+def _alike(flat: Floats, near: list[list[int]], most: float) -> list[Cells]:
+    """Pieces of cells of which neighbours differ in tone by no more than ``most``."""
+    left = set(range(len(flat)))
+    pieces = []
+    while left:
+        todo = [left.pop()]
+        piece = list(todo)
+        while todo:
+            cell = todo.pop()
+            for beside in near[cell]:
+                if beside in left and abs(flat[beside] - flat[cell]) <= most:
+                    left.discard(beside)
+                    todo.append(beside)
+                    piece.append(beside)
+        pieces.append(tuple(sorted(piece)))
+    return pieces
+
+
+def _cross_tinted(tone: Floats) -> bool:
+    """Whether the cells of both diagonals are darker than those beside them."""
+    side, flat = len(tone), tone.ravel()
+    on = crossed(side).ravel()
+    near = _neighbours(side)
+    darker = [
+        flat[beside] - flat[cell] > _TINTED
+        for cell in np.flatnonzero(on).tolist()
+        for beside in near[cell]
+        if not on[beside]
+    ]
+    return float(np.mean(darker)) > _CROSS
+
+
+def _unexplained(tone: Floats, told: set[int]) -> str | None:
+    """A word for tints that make no house, where they are so beyond doubt: stains and shade are of
+    any tone.
+    """
+    flat = np.delete(tone.ravel(), sorted(told))
+    levels = np.sort(flat)
     gaps = np.diff(levels)
-    if not len(gaps) or gaps.max() < _SAME * -levels[0]:
-        return []
-    at = levels[int(gaps.argmax())]
-    return [dark & (tone <= at), dark & (tone > at)]
-
-
-def _parts(tone: Floats, dark: Flags) -> tuple[Cells, ...] | None:
-    """The tinted cells as blocks of S cells that hang together; None where they are none."""
-    side = len(dark)
-    for kinds in ([dark], _two(tone, dark)):
-        parts = [part for kind in kinds for part in _pieces(kind)]
-        if parts and all(len(part) == side for part in parts):
-            return tuple(sorted(parts))
-    return None
-
-
-def _pieces(dark: Flags) -> list[Cells]:
-    """Cells that share sides, piece by piece."""
-    import cv2
-
-    count, labels = cv2.connectedComponents(dark.astype(np.uint8), connectivity=4)
-    flat = labels.ravel()
-    return [tuple(np.flatnonzero(flat == n).tolist()) for n in range(1, count)]
-
-
-def _plain(tone: Floats, dark: Flags) -> bool:
-    """Whether the tinted cells are so beyond doubt: stains and shade are of any tone."""
-    gap = float(tone[~dark].min() - tone[dark].max()) if (~dark).any() else 0.0
-    return bool(gap > _PLAINLY and dark.sum() >= len(dark))
+    if not len(gaps):
+        return None
+    at = int(gaps.argmax())
+    dark, light = levels[: at + 1], levels[at + 1 :]
+    spread = max(float(np.ptp(dark)), float(np.ptp(light)))
+    plain = gaps[at] > max(_TINTED, spread) and min(len(dark), len(light)) >= _FEW
+    return "tints" if plain else None
 
 
 def _decorates(tone: Floats, blocks: list[list[int]]) -> bool:
