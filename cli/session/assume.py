@@ -47,13 +47,10 @@ def parse_assumption(text: str, layout: Layout = NEWSPAPER) -> Assumption:
     found = _SHAPE.fullmatch(text.strip())
     cell = layout.cell(found["cell"]) if found else None
     digits = (found["notes"] or found["digit"]) if found else ""
-    if (
-        found is None
-        or cell is None
-        or (found["kind"] and found["digit"] == ".")
-        or not _on_board(digits, found["notes"] is None, layout)
-    ):
+    if found is None or (found["kind"] and found["digit"] == "."):
         raise WordsError(message("an assumption looks like", got=short(text)))
+    if cell is None or not _on_board(digits, found["notes"] is None, layout):
+        raise WordsError(message("beyond the board", got=short(text), side=layout.side))
     return Assumption(
         int(found["grid"]) if found["grid"] else None,
         cell,
