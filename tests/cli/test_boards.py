@@ -176,11 +176,11 @@ def test_ten_stands_as_a_letter_in_lines_and_is_said_as_a_number(
         ),
         (
             ["--given-line", SIX, "--blocks", "2x3", "--assume", "R1C2=7"],
-            "R1C2=7 is beyond this board: its rows, columns and digits go from 1 to 6.",
+            "'R1C2=7' is beyond this board: its rows, columns and digits go from 1 to 6.",
         ),
         (
             ["--given-line", SIX, "--blocks", "2x3", "--assume", "R7C1=1"],
-            "R7C1=1 is beyond this board: its rows, columns and digits go from 1 to 6.",
+            "'R7C1=1' is beyond this board: its rows, columns and digits go from 1 to 6.",
         ),
         (
             ["--given-line", "." * 25],
