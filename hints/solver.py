@@ -178,6 +178,10 @@ is chosen with care: on boards of sixteen rows a quarter as many branches are op
 it takes longer than to open them."""
 
 
+_SOON = 3000
+"""Branches of a large board that are opened within about a second."""
+
+
 def _by_stem(rules: Iterable[Rule]) -> tuple[tuple[_Ladder, tuple[Rule, ...]], ...]:
     found: dict[_Ladder, list[Rule]] = {}
     for rule in rules:
@@ -239,19 +243,30 @@ def count_solutions(line: str, limit: int = 2, layout: Layout = NEWSPAPER) -> in
     return found
 
 
-def solve(line: str, layout: Layout = NEWSPAPER) -> str | None:
-    """The solution, if there is exactly one."""
+def solve(line: str, layout: Layout = NEWSPAPER, patience: int = 1 << 60) -> str | None:
+    """The solution, if there is exactly one. ``patience``: see ``models``."""
     first: str | None = None
-    for solution in solutions(line, layout):
+    for solution in solutions(line, layout, patience):
         if first is not None:
             return None
         first = solution
     return first
 
 
-def solutions(line: str, layout: Layout = NEWSPAPER) -> Iterator[str]:
-    """Every way to fill the grid, as lines of text, each once."""
-    for state in models(candidates_after(line, layout), layout=layout):
+def solve_soon(line: str, layout: Layout = NEWSPAPER) -> str | None:
+    """The same; on large boards None too where it takes more than a second or two. Lines that were
+    misread may be such, of puzzles in print hardly any.
+    """
+    try:
+        return solve(line, layout, _SOON if layout.many >= _LARGE else 1 << 60)
+    except OutOfPatience:
+        return None
+
+
+def solutions(line: str, layout: Layout = NEWSPAPER, patience: int = 1 << 60) -> Iterator[str]:
+    """Every way to fill the grid, as lines of text, each once. ``patience``: see ``models``."""
+    start = candidates_after(line, layout)
+    for state in models(start, patience=patience, layout=layout):
         digits = ["."] * layout.many
         while state:
             low = state & -state

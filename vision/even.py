@@ -10,6 +10,7 @@ Processing 10(7), 2001) and its own darkness is taken away, so that what it cros
 from __future__ import annotations
 
 import functools
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,7 +70,7 @@ def _segments(half: int) -> list[npt.NDArray[np.uint8]]:
 
 def _on_lines(size: int, cell: int) -> npt.NDArray[np.bool_]:
     """Which of ``size`` sheet pixels lie on a printed line, (size,)."""
-    at = (np.arange(size) + 0.5 - size / 2) / cell + 4.5
+    at = (np.arange(size) + 0.5 - size / 2) / cell + size // cell / 2
     return np.abs(at - np.round(at)) < _OWN
 
 
@@ -105,11 +106,13 @@ def without_lines(even: Sheet) -> tuple[Sheet, Floats]:
 
 
 def _most_of(plane: Floats, cell: int, count: int) -> Floats:
-    """Mean of the ``count`` greatest values inside each of the 81 cells of a sheet, (81,)."""
-    rim = (len(plane) - 9 * cell) // 2
-    inner = plane[rim : rim + 9 * cell, rim : rim + 9 * cell].reshape(9, cell, 9, cell)
+    """Mean of the ``count`` greatest values inside each of the N cells of a sheet, (N,)."""
+    side = len(plane) // cell
+    rim = (len(plane) - side * cell) // 2
+    held = slice(rim, rim + side * cell)
+    inner = plane[held, held].reshape(side, cell, side, cell)
     edge = cell // 9
-    inside = inner[:, edge:-edge, :, edge:-edge].transpose(0, 2, 1, 3).reshape(81, -1)
+    inside = inner[:, edge:-edge, :, edge:-edge].transpose(0, 2, 1, 3).reshape(side * side, -1)
     return np.asarray(np.sort(inside, axis=1)[:, -count:].mean(axis=1), np.float32)
 
 
@@ -117,7 +120,7 @@ def _most_of(plane: Floats, cell: int, count: int) -> Floats:
 class Exposure:
     """The cells of a grid, cut from a flat sheet and evenly lit.
 
-    ``sheet``: uint8 (S, S, 3), as photographed; ``patches``: what to read; ``rims``: float32 (81,),
+    ``sheet``: uint8 (S, S, 3), as photographed; ``patches``: what to read; ``rims``: float32 (N,),
     grey levels by which the cell differs between soft and sharp evening of the light; ``lines``:
     the same for the darkness of long lines, 0 before they were looked for.
     """
@@ -131,7 +134,8 @@ class Exposure:
         """The same of the grid upright, as ``Mesh.turned``."""
 
         def by_cell(values: Floats) -> Floats:
-            return np.rot90(values.reshape(9, 9), -quarter_turns).reshape(81).copy()
+            side = math.isqrt(len(values))
+            return np.rot90(values.reshape(side, side), -quarter_turns).reshape(-1).copy()
 
         sheet = np.ascontiguousarray(np.rot90(self.sheet, -quarter_turns))
         patches = self.patches.turned(quarter_turns)
@@ -167,7 +171,7 @@ def exposed(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Exposure:
     if hard.any():
         sharp = cells_of(even_to_the_rim(sheet))
         pixels = np.where(hard[:, None, None, None], sharp, pixels)
-    return Exposure(sheet, Patches(pixels), rims, np.zeros(81, np.float32))
+    return Exposure(sheet, Patches(pixels), rims, np.zeros_like(rims))
 
 
 def even_page(raster: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:

@@ -16,6 +16,7 @@ from papernudge.digits_model.scores import Scores, looked_at
 from papernudge.vision.even import Exposure, even_to_the_rim, without_lines
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.patches import cells_of, even_light
+from papernudge.vision.scored import of_board
 
 Floats = npt.NDArray[np.float64]
 Cells = npt.NDArray[np.int64]
@@ -50,9 +51,9 @@ def _exposures(sheet: Sheet) -> Iterator[Sheet]:
 
 
 def hands(exposure: Exposure, scores: Scores, hand: Floats, cells: Cells) -> Floats:
-    """What the exposures of some cells say of their hand: least, greatest and mean, (81, 3).
+    """What the exposures of some cells say of their hand: least, greatest and mean, (N, 3).
 
-    ``scores``: of all cells as they are read; ``hand``: float64 (81,), log-odds for "handwritten"
+    ``scores``: of all cells as they are read; ``hand``: float64 (N,), log-odds for "handwritten"
     by the whole page. Where a cell is not among ``cells`` all are its own ``hand``.
     """
     said = [hand]
@@ -63,10 +64,11 @@ def hands(exposure: Exposure, scores: Scores, hand: Floats, cells: Cells) -> Flo
 
 
 def _hand(pixels: Sheet, scores: Scores, cells: Cells) -> Floats:
-    """The page's word on hands, (81,), where ``cells`` are seen as in ``pixels``."""
+    """The page's word on hands, (N,), where ``cells`` are seen as in ``pixels``."""
     seen = looked_at(pixels[cells], scores)
     digits, own = scores.digits.copy(), scores.hand.copy()
     features = scores.features.copy()
-    digits[cells], own[cells], features[cells] = seen.digits, seen.hand, seen.features
+    digits[cells] = of_board(seen.digits, digits.shape[1] - 1)
+    own[cells], features[cells] = seen.hand, seen.features
     ink = page_evidence(ink_features(pixels), own, digits[:, 0] < np.log(0.5))
     return hand_on_page(own, digits.argmax(axis=1), features, ink)

@@ -70,11 +70,11 @@ def _failed(task: PageTask, failure: Failure) -> PageDone:
 
 def _read(task: PageTask, photo: Photo) -> PageDone:
     from papernudge.cli.books.settle import print_of, settle
-    from papernudge.hints.solver import solve
+    from papernudge.hints.solver import solve_soon
     from papernudge.vision import read
     from papernudge.vision.failure import Failure
 
-    reading = read.read_page(photo.pixels, solve=solve)
+    reading = read.read_page(photo.pixels, solve=solve_soon)
     if isinstance(reading, Failure):
         return _failed(task, reading)
     grids = [grid_row(n, g, photo.pixels) for n, g in enumerate(reading.grids, start=1)]

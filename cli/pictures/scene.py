@@ -214,9 +214,18 @@ def _tie(scene: Scene, mistake: Mistake) -> None:
 
 
 def doubt_scene(answer: Answer) -> Scene:
-    """The cells that a question is about: a ring each, and a tab with the question mark."""
+    """The cells that a question is about: a ring each, and a tab with the question mark. Of one
+    about blocks both, that which the cell may lie in instead with broken lines.
+    """
     scene = Scene(caption=answer.sentence, layout=answer.sheet.grid.layout)
+    evidence = answer.sheet.grid.evidence
     for doubt in answer.doubts:
+        if doubt.about == "layout" and evidence is not None and evidence.other_layout is not None:
+            scene.house(scene.layout.blocks[doubt.cell], named=False)
+            other = Scene(layout=evidence.other_layout)
+            other.house(other.layout.blocks[doubt.cell], ORANGE, broken=True, named=False)
+            scene.strokes += other.strokes
+            scene.windows += other.windows
         scene.clear_cell(doubt.cell)
         x, y = scene.middle(doubt.cell)
         scene.add(ink.ring(x, y, 0.6, 1.2), BLUE, THICK)

@@ -16,6 +16,7 @@ SAID = {
     "which notes?": "Are the small notes in {cell} {sets}?",
     "none of them": "none",
     "no digit at all": "no digit at all",
+    "which block?": "Does {cell} belong to the block of {cells}?",
     "is it?": "Is the digit in {cell} {digit}?",
     "blank?": "Is {cell} blank?",
     "blank or?": "Is {cell} blank, or does it hold {digits}?",
@@ -54,6 +55,8 @@ SAID = {
     "no grid of that number": "There is no grid {number} here: {found} found.",
     "grid asked for.one": "--grid {wanted} was asked for, but just 1 grid was found.",
     "grid asked for.other": "--grid {wanted} was asked for, but {count} grids were found.",
+    "no grid of that board": "No grid of {side} rows and {side} columns was read in the photo:"
+    " leave --blocks, --regions, --diagonals and --extra out, or name the grid with --grid.",
     "no grid in": "No grid was found in {called}: lay the page flat and fill the frame.",
     "grid can't be read": "The grid in {called} can't be read. {advice}",
     "grid can't be read, numbered": "Grid {number} in {called} can't be read. {advice}",

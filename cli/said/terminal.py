@@ -24,8 +24,6 @@ SAID = {
     " which would do with {blocks}.",
     "line holds symbols": "{option} holds 1 to {last} on this board, and . for nothing; it can't"
     " hold {got}.",
-    "boards go with lines": "--blocks, --regions, --diagonals and --extra say which board a"
-    " --given-line is of: add it, or leave them out.",
     "no folder for a picture": "There is no folder for a picture ({why}): name one with --picture"
     " OUT.",
     "name the book to write": "Name the book to write: --book FILE.",

@@ -9,6 +9,7 @@ from math import factorial
 
 import pytest
 from boards import boards
+from samples import chosen, sized
 from sat import Judge, claims_of, premises_of
 
 from papernudge.hints import Position, count_solutions, next_nudge, solve, walk
@@ -31,6 +32,8 @@ from papernudge.hints.techniques.uniqueness import unique_rectangles
 from papernudge.hints.walk import cheapest_solve
 
 NAMES = [name for name in boards() if name != "9x9"]
+SMALLER = [name for name, layout in boards().items() if layout.side < 12]
+"""Those of which a puzzle is made in little time."""
 GIVENS = {"16x16": 130}
 """Of how many givens a puzzle is made, where as few as possible would take long."""
 
@@ -42,7 +45,7 @@ def made(name: str, seed: int = 1) -> tuple[Layout, str]:
     return layout, puzzle(seed, GIVENS.get(name, few), layout=layout)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", chosen(NAMES, *SMALLER))
 def test_a_puzzle_of_any_board_has_the_sat_solvers_solution_and_no_other(name: str) -> None:
     layout, line = made(name)
     judge = Judge(layout)
@@ -60,11 +63,12 @@ def test_a_puzzle_of_any_board_has_the_sat_solvers_solution_and_no_other(name: s
     judge.close()
 
 
+@sized("many", 6, 40)
 @pytest.mark.parametrize("name", NAMES)
-def test_every_step_of_a_walk_follows_from_its_evidence_alone(name: str) -> None:
+def test_every_step_of_a_walk_follows_from_its_evidence_alone(name: str, many: int) -> None:
     layout, line = made(name)
     judge, steps = Judge(layout), 0
-    for one in _first_lines(Position.of(line, layout=layout), 40):
+    for one in _first_lines(Position.of(line, layout=layout), many):
         for step in one.steps:
             premises = premises_of(step.board, step.evidence)
             claims = claims_of(step.deduction, layout)
