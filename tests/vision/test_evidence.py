@@ -22,7 +22,7 @@ FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 ANSWERS = (Told(30, CellKind.ENTRY, 4), Told(2, None, None, frozenset({1, 2})), Told(70, None, 5))
 
 
-@pytest.fixture(scope="module", params=["one-mistake.jpg", "hard-shade.jpg"])
+@pytest.fixture(scope="module", params=FIXED)
 def evidence(request: pytest.FixtureRequest) -> Evidence:
     image = cv2.imread(str(FIXTURES / request.param))
     assert image is not None
