@@ -158,7 +158,7 @@ def read(
     from papernudge.cli.terminal.sources import Lines
 
     lines = Lines.of(given_line, entry_line, blocks, regions, diagonals, extra)
-    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences, lines.layout)
+    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences, lines.known)
     raise typer.Exit(run_read(photos or [], lines, wishes))
 
 
@@ -193,7 +193,7 @@ def hint(
     from papernudge.cli.terminal.sources import Lines
 
     lines = Lines.of(given_line, entry_line, blocks, regions, diagonals, extra)
-    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences, lines.layout)
+    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences, lines.known)
     photos = [] if photo is None else [photo]
     raise typer.Exit(run_hint(photos, lines, wishes, tell, walk, since, uniqueness, route))
 
@@ -226,7 +226,7 @@ def check(
     from papernudge.cli.terminal.sources import Lines
 
     lines = Lines.of(given_line, entry_line, blocks, regions, diagonals, extra)
-    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences, lines.layout)
+    wishes = Wishes.of(as_json, json_lines, picture, side, assume, grid, sentences, lines.known)
     raise typer.Exit(run_check(photos or [], lines, wishes, tell, since))
 
 

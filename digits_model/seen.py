@@ -23,14 +23,16 @@ CELL = 18
 """Side of a cell in the sheet, pixels."""
 MARGIN = 18
 """Surroundings on every side of the grid, sheet pixels."""
-SIDE = 9 * CELL + 2 * MARGIN
+NINE = 9
+"""Rows of the grids that the network knows."""
+SIDE = NINE * CELL + 2 * MARGIN
 NAMES = ("seen", "whole", "crossed", "laid", "trusted")
 """What the network's outputs mean, in order."""
 
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """Chances for each of the 81 cells in row order, float64 (81,), each calibrated.
+    """Chances for each of the N cells in row order, float64 (N,), each calibrated.
 
     ``seen``: that at least half of its paper, and of its ink where it holds any, can be seen.
     ``whole``: that nineteen twentieths can. ``crossed``: that a line or an edge runs through it
@@ -74,10 +76,39 @@ def logits(sheets: npt.NDArray[np.uint8], session: Any = None) -> npt.NDArray[np
 def seen(sheet: npt.NDArray[np.uint8]) -> Seen:
     """What can be seen of one grid.
 
-    ``sheet``: uint8 (SIDE, SIDE, 3), blue, green, red, the grid flattened as photographed, upright
-    or not, by ``papernudge.vision.patches.flat_sheet(raster, mesh, CELL, MARGIN)``.
+    ``sheet``: uint8 (S, S, 3), blue, green, red, the grid flattened as photographed, upright or
+    not, by ``papernudge.vision.patches.flat_sheet(raster, mesh, CELL, MARGIN)``. S is SIDE for nine
+    rows. Of fewer the network is shown some twice, of more nine at a time.
     """
-    found = logits(sheet[None])[0]
+    rows = (len(sheet) - 2 * MARGIN) // CELL
+    found = logits(sheet[None])[0] if rows == NINE else _in_parts(sheet, rows)
     scale = [float(manifest()["calibration"][name]["temperature"]) for name in NAMES]
     chances = 1 / (1 + np.exp(-np.clip(found / np.array(scale), -40, 40)))
     return Seen(*(np.ascontiguousarray(column) for column in chances.T))
+
+
+def _in_parts(sheet: npt.NDArray[np.uint8], rows: int) -> npt.NDArray[np.float64]:
+    """Log-odds float64 (rows · rows, len(NAMES)) of another grid than one of nine rows."""
+    if rows < NINE:
+        at = np.arange(NINE * CELL) % (rows * CELL) + MARGIN
+        rim = np.arange(MARGIN)
+        at = np.concatenate([rim, at, rim + rows * CELL + MARGIN])
+        cells = logits(sheet[np.ix_(at, at)][None])[0].reshape(NINE, NINE, -1)
+        return np.asarray(cells[:rows, :rows].reshape(rows * rows, -1))
+    found = np.empty((rows, rows, len(NAMES)))
+    # The first nine rows and the last nine: a row near the middle is taken from either.
+    last, half = rows - NINE, (rows + 1) // 2
+    parts = (
+        (0, slice(0, half), slice(0, half)),
+        (last, slice(half, rows), slice(half - last, NINE)),
+    )
+    shown = [
+        sheet[down * CELL : down * CELL + SIDE, across * CELL : across * CELL + SIDE]
+        for down, _, _ in parts
+        for across, _, _ in parts
+    ]
+    said = iter(logits(np.stack(shown)).reshape(len(shown), NINE, NINE, -1))
+    for _, down, mine in parts:
+        for _, across, its in parts:
+            found[down, across] = next(said)[mine, its]
+    return found.reshape(rows * rows, -1)

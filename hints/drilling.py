@@ -15,8 +15,9 @@ from random import Random
 from papernudge.hints.board import Board
 from papernudge.hints.canonical import canonical
 from papernudge.hints.catalogue import Words
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.line import Line, Step
-from papernudge.hints.masks import Cell, Digit, House
+from papernudge.hints.masks import SYMBOLS, VALUES, Cell, Digit, House
 from papernudge.hints.nudge import Nudge, Told3, focus_of
 from papernudge.hints.position import Position
 from papernudge.hints.registry import PRACTISED
@@ -137,11 +138,12 @@ def _dearest(line: Line) -> Step:
 class Drill:
     """A position to practise on.
 
-    ``digits``: what stands in it, 81 characters. ``solution``: 81 digits. ``looks``: what the
-    cheapest line costs. ``answers``: what each of the cheapest lines writes, in reading order.
-    ``puzzle``: the puzzle that it comes from. ``why``: for each of the answers the pattern, with
-    its digits and cells, by which one of the cheapest lines earns it. ``alone``: whether all of
-    them rest on the reason; else their answers count as well.
+    ``digits``: what stands in it, a character for each cell; ``solution``: the same filled;
+    ``layout``: of which board. ``looks``: what the cheapest line costs. ``answers``: what each of
+    the cheapest lines writes, in reading order. ``puzzle``: the puzzle that it comes from. ``why``:
+    for each of the answers the pattern, with its digits and cells, by which one of the cheapest
+    lines earns it. ``alone``: whether all of them rest on the reason; else their answers count as
+    well.
     """
 
     digits: str
@@ -152,17 +154,25 @@ class Drill:
     puzzle: str
     why: tuple[Told3, ...] = ()
     alone: bool = True
+    layout: Layout = NEWSPAPER
 
 
-def drilled(digits: str, reason: Reason, puzzle: str = "", solution: str = "") -> Drill | None:
+def drilled(
+    digits: str,
+    reason: Reason,
+    puzzle: str = "",
+    solution: str = "",
+    layout: Layout = NEWSPAPER,
+) -> Drill | None:
     """The drill of one position, None if this reason is not all that is cheapest there, or only
     for more than MOST_LOOKS.
     """
-    return _drill(digits, _cheapest(digits), reason, puzzle or digits, solution)
+    lines = _cheapest(digits, layout)
+    return _drill(digits, lines, reason, puzzle or digits, solution, layout=layout)
 
 
-def _cheapest(digits: str) -> list[Line]:
-    return cheapest_lines(Board.of(Position.of(digits)), most=MOST_LOOKS)
+def _cheapest(digits: str, layout: Layout) -> list[Line]:
+    return cheapest_lines(Board.of(Position.of(digits, layout=layout)), most=MOST_LOOKS)
 
 
 def _drill(
@@ -172,46 +182,54 @@ def _drill(
     puzzle: str,
     solution: str,
     shared: bool = False,
+    *,
+    layout: Layout,
 ) -> Drill | None:
     holding = sum(reason.holds(line) for line in lines)
     if not holding or (holding < len(lines) and not shared):
         return None
-    full = solution or solve(digits)
+    full = solution or solve(digits, layout)
     if full is None:
         return None
     ways = {tuple(sorted(line.places)): line for line in reversed(lines)}
     answers = tuple(sorted(ways))
-    why = tuple(_why(ways[places], digits) for places in answers)
+    why = tuple(_why(ways[places], digits, layout) for places in answers)
     looks = min(line.looks for line in lines)
-    return Drill(digits, full, reason, looks, answers, puzzle, why, holding == len(lines))
+    alone = holding == len(lines)
+    return Drill(digits, full, reason, looks, answers, puzzle, why, alone, layout)
 
 
-def _why(line: Line, digits: str) -> Told3:
+def _why(line: Line, digits: str, layout: Layout) -> Told3:
     settled = line.settled()
-    told = Nudge(settled, focus_of(settled, Position.of(digits))).at(3)
+    told = Nudge(settled, focus_of(settled, Position.of(digits, layout=layout))).at(3)
     assert isinstance(told, Told3)
     return told
 
 
 def drills_in(
-    puzzle: str, reasons: Sequence[Reason], seed: int = 0, *, shared: bool = False
+    puzzle: str,
+    reasons: Sequence[Reason],
+    seed: int = 0,
+    *,
+    shared: bool = False,
+    layout: Layout = NEWSPAPER,
 ) -> Iterator[Drill]:
     """The drills along one solve of a puzzle with exactly one solution (none of another); with
     ``shared`` also those where the reason is one of several that are cheapest.
 
-    ``puzzle``: 81 characters. Of equally cheap lines the ``seed`` chooses; where none costs
-    MOST_LOOKS or less, it writes any one digit of the solution, as a friend would who gives one
-    away. So the time goes to positions that can be drilled: before, two thirds of it went to the
-    few lines that are dearer.
+    ``puzzle``: a character for each cell. Of equally cheap lines the ``seed`` chooses; where none
+    costs MOST_LOOKS or less, it writes any one digit of the solution, as a friend would who gives
+    one away. So the time goes to positions that can be drilled: before, two thirds of it went to
+    the few lines that are dearer.
     """
-    solution = solve(puzzle)
+    solution = solve(puzzle, layout)
     if solution is None:
         return
     random, digits = Random(seed), puzzle.replace("0", ".")
     while "." in digits:
-        lines = _cheapest(digits)
+        lines = _cheapest(digits, layout)
         for reason in reasons:
-            drill = _drill(digits, lines, reason, puzzle, solution, shared)
+            drill = _drill(digits, lines, reason, puzzle, solution, shared, layout=layout)
             if drill is not None:
                 yield drill
         digits = _after(digits, random.choice(lines) if lines else None, solution, random)
@@ -221,11 +239,11 @@ def _after(digits: str, line: Line | None, solution: str, random: Random) -> str
     """The position after a line, or after a digit of the solution is given away."""
     if line is None:
         cell = random.choice([at for at, mark in enumerate(digits) if mark == "."])
-        places: Places = ((cell, int(solution[cell])),)
+        places: Places = ((cell, VALUES[solution[cell]]),)
     else:
         places = line.places
     for cell, digit in places:
-        digits = digits[:cell] + str(digit) + digits[cell + 1 :]
+        digits = digits[:cell] + SYMBOLS[digit - 1] + digits[cell + 1 :]
     return digits
 
 
@@ -241,7 +259,13 @@ ENOUGH = 60
 a reason that is so rare has no more."""
 
 
-def find_drills(puzzles: Iterable[str], reason: Reason, wanted: int, seed: int = 0) -> list[Drill]:
+def find_drills(
+    puzzles: Iterable[str],
+    reason: Reason,
+    wanted: int,
+    seed: int = 0,
+    layout: Layout = NEWSPAPER,
+) -> list[Drill]:
     """Up to ``wanted`` drills, from few looks to many, spread as evenly as what is found allows.
 
     One a puzzle, and no two alike however they are turned, mirrored, exchanged or relabelled. Where
@@ -254,10 +278,10 @@ def find_drills(puzzles: Iterable[str], reason: Reason, wanted: int, seed: int =
     alone: dict[str, list[Drill]] = {}
     shared: dict[str, list[Drill]] = {}
     for number, puzzle in enumerate(puzzles):
-        drills = drills_in(puzzle, [reason], seed + number, shared=True)
+        drills = drills_in(puzzle, [reason], seed + number, shared=True, layout=layout)
         here = [drill for drill in drills if len(drill.answers) <= MOST_ANSWERS]
         if here:
-            form = canonical(puzzle)
+            form = canonical(puzzle, layout)
             first = [drill for drill in here if drill.alone]
             (alone if first else shared).setdefault(form, first or here)
         most = POOL * wanted if number < ENOUGH else wanted
@@ -283,7 +307,7 @@ def spread(drills: Sequence[Drill], wanted: int, seed: int = 0) -> list[Drill]:
         aim = low + (high - low) * k / max(1, wanted - 1)
         left = [drill for drill in left if drill.puzzle not in taken]
         for drill in sorted(left, key=lambda drill: abs(drill.looks - aim)):
-            form = canonical(drill.digits)
+            form = canonical(drill.digits, drill.layout)
             if form not in taken:
                 chosen.append(drill)
                 taken |= {form, drill.puzzle}

@@ -17,7 +17,7 @@ def full_grid(seed: int, layout: Layout = NEWSPAPER) -> str:
     """A filled grid, a character for each cell.
 
     A dozen digits (of 81, of larger boards more) are strewn at random as far as they leave a
-    solution; the rest is solved.
+    solution; the rest is solved. ValueError where no full grid of a board was found.
     """
     random = Random(seed)
     state, keep = layout.all_candidates, layout.keep
@@ -30,7 +30,8 @@ def full_grid(seed: int, layout: Layout = NEWSPAPER) -> str:
             if found is not None:
                 state, grid = state & keep[bit], found
                 break
-    assert grid is not None
+    if grid is None:
+        raise ValueError("expected a board with a full grid, found none")
     return "".join(SYMBOLS[digit - 1] for _, digit in layout.pairs(grid))
 
 

@@ -109,6 +109,20 @@ class Layout:
             raise ValueError(f"expected {side} blocks that hold each of {side * side} cells once")
         return layout_of(Plan(side, _even(side, blocks), blocks, diagonals, _sorted(extra)))
 
+    def turned(self, quarter_turns: int) -> Layout:
+        """The board as it reads when its paper was turned clockwise so often."""
+        if quarter_turns % 4 == 0:
+            return self
+        last = self.side - 1
+
+        def moved(houses: Iterable[Sequence[int]]) -> list[list[int]]:
+            places = ([self.place(cell) for cell in house] for house in houses)
+            return [[self.at(column, last - row) for row, column in some] for some in places]
+
+        blocks, extra = moved(self.plan.blocks), moved(self.plan.extra)
+        once = Layout.of_regions(blocks, self.plan.diagonals, extra)
+        return once.turned(quarter_turns % 4 - 1)
+
     def __reduce__(self) -> tuple[object, ...]:
         """Read back, it is the one layout of its plan again."""
         return layout_of, (self.plan,)
@@ -315,6 +329,10 @@ class Layout:
         """``R4C7``: row and column count from 1."""
         row, column = self.place(cell)
         return f"R{row + 1}C{column + 1}"
+
+    def read(self, line: str) -> list[int]:
+        """The digits of a line, 0 for nothing."""
+        return [self.symbols.find(mark) + 1 for mark in line]
 
     def names(self, cells: Iterable[int]) -> list[str]:
         """The names of several cells."""

@@ -160,3 +160,47 @@ def _extra_lines(layout: Layout) -> list[str]:
             else:
                 groups.append([house.cells])
     return [_line(group, layout.many) for group in groups]
+
+
+# ---------------------------------------------------------------- as words
+
+
+def in_options(layout: Layout) -> str:
+    """The board in the words of the command line, on one line.
+
+    >>> in_options(board_of("2x3", diagonals=True))
+    '--blocks 2x3 --diagonals'
+    """
+    told = as_data(layout)
+    words = []
+    if "block" in told:
+        words += ["--blocks", "x".join(map(str, told["block"]))]
+    else:
+        words += ["--regions", told["regions"]]
+    words += ["--diagonals"] if told["diagonals"] else []
+    for line in told["extra"]:
+        words += ["--extra", line]
+    return " ".join(words)
+
+
+def of_options(text: str) -> Layout | None:
+    """The board that such words describe; None for other text. Raises ShapeError where they are
+    such words and describe none.
+    """
+    words = text.split()
+    if not words or not words[0].startswith("--"):
+        return None
+    said: dict[str, list[str]] = {"--blocks": [], "--regions": [], "--extra": []}
+    diagonals, place = False, 0
+    while place < len(words):
+        if words[place] == "--diagonals":
+            diagonals, place = True, place + 1
+        elif words[place] in said and place + 1 < len(words):
+            said[words[place]].append(words[place + 1])
+            place += 2
+        else:
+            return None
+    blocks, regions = said["--blocks"], said["--regions"]
+    if len(blocks) > 1 or len(regions) > 1:
+        return None
+    return board_of(next(iter(blocks), None), next(iter(regions), None), diagonals, said["--extra"])

@@ -4,16 +4,16 @@ The model (ours). For cell i let q_i(d) be the classifier's chance of digit d (0
 h_i its chance that the mark is handwritten. A reading is a choice of givens g (g_i = 0: none
 printed in cell i) and of entries e in the other cells. Its posterior is
 
-    P(g, e | photo)  ∝  Ω(g) · ∏_{g_i ≠ 0} 9φ q_i(g_i) (1 - h_i) · ∏_{g_i = 0} b_i(e_i) π(e_i | g)
+    P(g, e | photo)  ∝  Ω(g) · ∏_{g_i ≠ 0} nφ q_i(g_i) (1 - h_i) · ∏_{g_i = 0} b_i(e_i) π(e_i | g)
 
     b_i(0) = β q_i(0),   b_i(d) = ε q_i(d) h_i
     φ, ε, β  the shares of givens, entries and blanks on this page, by EM (Dempster, Laird and
              Rubin, 1977) from the cells' own chances: a lone "entry" on a page on which
              nothing else is written had better be certain
-    9        for a given, as for a right entry below: a grid is thought of first, and what is
-             printed follows from it
+    n        digits there are, nine on a newspaper's grid; for a given, as for a right entry below:
+             a grid is thought of first, and what is printed follows from it
     Ω(g)   = 1 where g has exactly one solution, else 1 / PROPER_ODDS
-    π(e|g) = 1 for a blank, 9ρ for e = s_i, 9(1 - ρ)/8 for any other digit, where s is the
+    π(e|g) = 1 for a blank, nρ for e = s_i, n(1 - ρ)/(n - 1) for any other digit, where s is the
              solution of g, or, if g has not exactly one, the complete grid that the whole
              photo speaks for most: what the solver had in mind
     ρ        the share of this solver's entries that are right, unknown, Beta(A, 1) with mean RIGHT;
@@ -41,13 +41,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.hints.layout import NEWSPAPER
-from papernudge.vision.fill import PEERS, best_fillings
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.vision.fill import best_fillings
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-Solver = Callable[[str], str | None]
-"""81 characters to the only solution, None where there is not exactly one."""
+Solver = Callable[[str, Layout], str | None]
+"""A line and its board to the only solution, None where there is not exactly one."""
 
 PROPER_ODDS = 1.0e3
 RIGHT = 0.9
@@ -55,8 +55,8 @@ RIGHT = 0.9
 RATES: Floats = ((np.arange(16) + 0.5) / 16) ** ((1 - RIGHT) / RIGHT)
 """Values of ρ, each as likely as any other: quantiles of Beta(A, 1), A = RIGHT / (1 - RIGHT)."""
 FEWEST = 17
-"""No puzzle with one solution has fewer givens (G. McGuire, B. Tugemann and G. Civario,
-Experimental Mathematics 23(2), 2014)."""
+"""No puzzle of a newspaper with one solution has fewer givens (G. McGuire, B. Tugemann and G.
+Civario, Experimental Mathematics 23(2), 2014)."""
 FEW = 5
 """With more uncertain cells than this, complete grids are searched as well."""
 ENTRIES = 6
@@ -78,20 +78,41 @@ class Effort:
     weighed: int
     nodes: int
 
+    def on(self, layout: Layout) -> Effort:
+        """As much on a larger board: there is more to be weighed, and to solve takes longer, by the
+        square of its cells about.
+        """
+        if not _is_large(layout):
+            return self
+        more = layout.many / NEWSPAPER.many
+        solved, nodes = round(self.solved / more**2), round(self.nodes / more)
+        return Effort(max(1, solved), round(self.weighed * more), nodes)
+
 
 WHOLE, LITTLE = Effort(120, 200, 1500), Effort(12, 20, 150)
+
+
+def _is_large(layout: Layout) -> bool:
+    return layout.many > NEWSPAPER.many
+
+
+def fewest(layout: Layout) -> int:
+    """No puzzle with one solution has fewer givens: on any board two digits that are not given
+    could be exchanged.
+    """
+    return FEWEST if layout is NEWSPAPER else layout.side - 1
 
 
 @dataclass(frozen=True, eq=False)
 class Decoded:
     """The joint posterior, summed up cell by cell.
 
-    ``given``: float64 (81, 10), chance that digit d is printed in the cell (column 0: none is).
-    ``other``: float64 (81, 10), chance that it is blank (column 0) or holds entry d. Each cell's
-    nineteen chances add up to 1. ``best_given``, ``best_other``: int64 (81,), the most probable
+    ``given``: float64 (N, n + 1), chance that digit d is printed in the cell (column 0: none is).
+    ``other``: float64 (N, n + 1), chance that it is blank (column 0) or holds entry d. Each cell's
+    chances add up to 1. ``best_given``, ``best_other``: int64 (N,), the most probable
     reading. ``proper``: whether its givens have exactly one solution. ``complete``: whether
     the search proved that no reading left out beats it (of those that aim at the same grid).
-    ``ink``: float64 (81,), what the cell's own score gives for the digit read, or for blank;
+    ``ink``: float64 (N,), what the cell's own score gives for the digit read, or for blank;
     ``ink_hand``: the same for its being printed or handwritten, as read.
     ``worlds``: the readings of givens that were weighed, most probable first, with their chances.
     ``cost``: what the search took, in readings handed to the solver or what takes as long.
@@ -109,12 +130,14 @@ class Decoded:
     cost: int
 
 
-def shares(digits: Floats, hand: Floats) -> Floats:
+def shares(digits: Floats, hand: Floats, layout: Layout = NEWSPAPER) -> Floats:
     """How much of the page is given, entry and blank: three shares that add up to 1.
 
-    ``digits``: float64 (81, 10) log-probabilities; ``hand``: float64 (81,) log-odds. Starts even;
-    a fifth of a cell of each kind is granted without being seen, and at least FEWEST givens.
+    ``digits``: float64 (N, n + 1) log-probabilities; ``hand``: float64 (N,) log-odds. Starts even;
+    a fifth of a cell of each kind is granted without being seen, and as many givens as a puzzle has
+    at least.
     """
+    least = fewest(layout) / layout.many
     marked = np.logaddexp.reduce(digits[:, 1:], axis=1)
     kinds = np.column_stack(
         [marked - np.logaddexp(0.0, hand), marked - np.logaddexp(0.0, -hand), digits[:, 0]]
@@ -124,46 +147,47 @@ def shares(digits: Floats, hand: Floats) -> Floats:
         chances = kinds + np.log(found)
         chances -= np.logaddexp.reduce(chances, axis=1)[:, None]
         found = (np.exp(chances).sum(axis=0) + 0.2) / (len(kinds) + 0.6)
-        if found[0] < FEWEST / 81:
-            found[1:] *= (1 - FEWEST / 81) / found[1:].sum()
-            found[0] = FEWEST / 81
+        if found[0] < least:
+            found[1:] *= (1 - least) / found[1:].sum()
+            found[0] = least
     return found
 
 
-def _terms(digits: Floats, hand: Floats) -> tuple[Floats, Floats]:
-    """Log terms of a given (81, 10) with column 0 unused, and of blank or entry (81, 10)."""
-    share = np.log(shares(digits, hand))
+def _terms(digits: Floats, hand: Floats, layout: Layout) -> tuple[Floats, Floats]:
+    """Log terms of a given (N, n + 1) with column 0 unused, and of blank or entry (N, n + 1)."""
+    share = np.log(shares(digits, hand, layout))
     log_hand = -np.logaddexp(0.0, -hand)
     log_print = -np.logaddexp(0.0, hand)
-    given = digits + log_print[:, None] + share[0] + math.log(9)
+    given = digits + log_print[:, None] + share[0] + math.log(layout.side)
     given[:, 0] = -np.inf
     other = digits + log_hand[:, None] + share[1]
     other[:, 0] = digits[:, 0] + share[2]
     return given, other
 
 
-def _line(givens: Ints) -> str:
-    return "".join(".123456789"[d] for d in givens)
+def _line(givens: Ints, layout: Layout) -> str:
+    marks = f".{layout.symbols}"
+    return "".join(marks[d] for d in givens)
 
 
-def _clashes(givens: Ints) -> bool:
+def _clashes(givens: Ints, layout: Layout) -> bool:
     seen: set[int] = set()
+    step = layout.side + 1
     cells = np.flatnonzero(givens)
     for cell, digit in zip(cells.tolist(), givens[cells].tolist(), strict=True):
-        for house in NEWSPAPER.houses_of[cell]:
-            key = 10 * house + digit
+        for house in layout.houses_of[cell]:
+            key = step * house + digit
             if key in seen:
                 return True
             seen.add(key)
     return False
 
 
-def _entry_prior(solution: str | None) -> Floats:
-    """Log π, shape (81, 10)."""
-    if solution is None:
-        return np.zeros((81, 10))
-    prior = np.full((81, 10), math.log(9 * (1 - RIGHT) / 8))
-    prior[np.arange(81), [int(d) for d in solution]] = math.log(9 * RIGHT)
+def _entry_prior(solution: str, layout: Layout) -> Floats:
+    """Log π, shape (N, n + 1)."""
+    side = layout.side
+    prior = np.full((layout.many, side + 1), math.log(side * (1 - RIGHT) / (side - 1)))
+    prior[np.arange(layout.many), layout.read(solution)] = math.log(side * RIGHT)
     prior[:, 0] = 0.0
     return prior
 
@@ -173,7 +197,7 @@ class _Mind:
     """A complete grid that the solver may have had in mind, and what it makes of the entries.
 
     A cell without a given holds e with weight exp(most) · ink · (base + ρ · slope), the last three
-    (81, 10), ``most`` (81,); ``free``: the log of its sum over e by ρ and cell, (R, 81).
+    (N, n + 1), ``most`` (N,); ``free``: the log of its sum over e by ρ and cell, (R, N).
     """
 
     ink: Floats
@@ -183,24 +207,25 @@ class _Mind:
     free: Floats
 
     @classmethod
-    def of(cls, solution: str | None, other: Floats) -> _Mind:
-        """``solution``: 81 digits, or None where nothing is known of it."""
-        base, slope = np.ones((81, 10)), np.zeros((81, 10))
+    def of(cls, solution: str | None, other: Floats, layout: Layout) -> _Mind:
+        """``solution``: its line, or None where nothing is known of it."""
+        base, slope = np.ones_like(other), np.zeros_like(other)
         if solution is not None:
-            base[:, 1:], slope[:, 1:] = 9 / 8, -9 / 8
-            aimed = np.arange(81), [int(d) for d in solution]
-            base[aimed], slope[aimed] = 0.0, 9.0
+            side = layout.side
+            base[:, 1:], slope[:, 1:] = side / (side - 1), -side / (side - 1)
+            aimed = np.arange(len(other)), layout.read(solution)
+            base[aimed], slope[aimed] = 0.0, float(side)
         most = other.max(axis=1)
         ink = np.exp(other - most[:, None])
         sums = (ink * base).sum(axis=1) + RATES[:, None] * (ink * slope).sum(axis=1)
         return cls(ink, base, slope, most, np.log(np.maximum(sums, 1e-300)) + most)
 
     def weights(self, blank: npt.NDArray[np.bool_]) -> Floats:
-        """Log-weight by ρ of the cells without a given, (W, R), for ``blank`` (W, 81)."""
+        """Log-weight by ρ of the cells without a given, (W, R), for ``blank`` (W, N)."""
         return np.asarray(blank @ self.free.T - math.log(len(RATES)))
 
     def summed(self, blank: npt.NDArray[np.bool_], chances: Floats) -> Floats:
-        """What stands in the blank cells, (81, 10), summed over W readings with these chances."""
+        """What stands in the blank cells, (N, n + 1), summed over W readings with these chances."""
         rates = self.weights(blank)
         rates = np.exp(rates - np.logaddexp.reduce(rates, axis=1)[:, None])
         top = self.free.max(axis=0)
@@ -227,8 +252,12 @@ class _World:
 class _Weigher:
     """Gives readings of the givens their exact weight, remembering what it has solved."""
 
-    def __init__(self, given: Floats, other: Floats, solve: Solver, effort: Effort) -> None:
-        self.given, self.other, self.solve, self.effort = given, other, solve, effort
+    def __init__(
+        self, given: Floats, other: Floats, solve: Solver, effort: Effort, layout: Layout
+    ) -> None:
+        self.given, self.other, self.effort = given, other, effort.on(layout)
+        self.solve, self.layout, self.fewest = solve, layout, fewest(layout)
+        self.most = 2 * self.effort.solved if _is_large(layout) else math.inf
         self.solved, self.nodes = 0, 0
         self.worlds: dict[bytes, _World] = {}
         self.proper: list[tuple[Ints, Ints, str]] = []  # cells, givens and solution
@@ -247,7 +276,7 @@ class _Weigher:
     def consider(self, solution: str | None) -> _Mind:
         """What the entries say if this complete grid was aimed at; None: nothing is known of it."""
         if solution not in self.minds:
-            self.minds[solution] = _Mind.of(solution, self.other)
+            self.minds[solution] = _Mind.of(solution, self.other, self.layout)
         return self.minds[solution]
 
     def aim_at(self, solution: str | None) -> None:
@@ -272,17 +301,31 @@ class _Weigher:
         for cells, fewer, solution in self.proper:
             if (givens[cells] == fewer).all():
                 more = np.flatnonzero(givens).tolist()
-                return solution if all(int(solution[c]) == givens[c] for c in more) else None
-        if _clashes(givens):
+                grid = self.layout.read(solution)
+                fits = all(grid[c] == givens[c] for c in more)
+                return solution if fits else None
+        if _clashes(givens, self.layout):
             return None
         self.solved += 1
-        if np.count_nonzero(givens) < FEWEST:
+        if np.count_nonzero(givens) < self.fewest:
             return None
-        found = self.solve(_line(givens))
+        if self.solved > self.most:
+            return self._presumed(givens)
+        found = self.solve(_line(givens, self.layout), self.layout)
         if found is not None and len(self.proper) < 8:
             cells = np.flatnonzero(givens)
             self.proper.append((cells, givens[cells], found))
         return found
+
+    def _presumed(self, givens: Ints) -> str | None:
+        """The known solution that agrees with what is left unsolved, which may well be proper:
+        better a question too many.
+        """
+        for _, _, solution in self.proper:
+            grid = np.array(self.layout.read(solution))
+            if ((givens == 0) | (givens == grid)).all():
+                return solution
+        return None
 
     def _world(self, givens: Ints, solution: str | None) -> _World:
         cells = np.flatnonzero(givens)
@@ -354,18 +397,18 @@ class _Choices:
         return givens
 
 
-def _barred(base: Ints, certain: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """Bool (81, 10): digits that clash with a given which nothing puts in doubt."""
-    barred = np.zeros((81, 10), np.bool_)
+def _barred(base: Ints, certain: npt.NDArray[np.bool_], layout: Layout) -> npt.NDArray[np.bool_]:
+    """Bool (N, n + 1): digits that clash with a given which nothing puts in doubt."""
+    barred = np.zeros((layout.many, layout.side + 1), np.bool_)
     for cell in np.flatnonzero(certain & (base > 0)):
-        barred[list(PEERS[cell]), base[cell]] = True
+        barred[list(layout.peers[cell]), base[cell]] = True
     return barred
 
 
-def _choices(given: Floats, free: Floats, reach: float) -> _Choices:
+def _choices(given: Floats, free: Floats, reach: float, layout: Layout) -> _Choices:
     """What the uncertain cells may hold within ``reach`` nats of the best.
 
-    ``free``: float64 (81,), log-weight of each cell without a given. A given that
+    ``free``: float64 (N,), log-weight of each cell without a given. A given that
     clashes with a certain one is charged for the improper grid that it makes at once, so
     that proper readings come first (two such givens are charged twice, more than they weigh:
     the one place where the bound is not exact).
@@ -374,7 +417,7 @@ def _choices(given: Floats, free: Floats, reach: float) -> _Choices:
     terms[:, 0] = free
     base = terms.argmax(axis=1)
     certain = ((terms.max(axis=1)[:, None] - terms) <= reach).sum(axis=1) == 1
-    terms -= np.where(_barred(base, certain), math.log(PROPER_ODDS), 0.0)
+    terms -= np.where(_barred(base, certain, layout), math.log(PROPER_ODDS), 0.0)
     order = np.argsort(-terms, axis=1, kind="stable")
     sorted_terms = np.take_along_axis(terms, order, axis=1)
     gaps = sorted_terms[:, :1] - sorted_terms
@@ -390,8 +433,8 @@ def _choices(given: Floats, free: Floats, reach: float) -> _Choices:
 
 
 def _hopeful(other: Floats) -> Floats:
-    """The most that a cell without a given could weigh, (81,): whatever is written is right."""
-    credit = np.full(10, math.log(9))
+    """The most that a cell without a given could weigh, (N,): whatever is written is right."""
+    credit = np.full(other.shape[1], math.log(other.shape[1] - 1))
     credit[0] = 0.0
     return np.asarray(np.logaddexp.reduce(other + credit, axis=1))
 
@@ -420,7 +463,7 @@ def _search_around(weigher: _Weigher) -> bool:
         mind = weigher.minds[best.aim]
         rates = mind.weights((best.givens == 0)[None])[0]
         free = mind.free[int(rates.argmax())]
-        choices = _choices(weigher.given, free, math.log(PROPER_ODDS) + REACH)
+        choices = _choices(weigher.given, free, math.log(PROPER_ODDS) + REACH, weigher.layout)
         complete = _search_givens(weigher, choices)
         if not complete:
             _search_near_best(weigher, choices)
@@ -443,34 +486,38 @@ def _search_near_best(weigher: _Weigher, choices: _Choices) -> None:
 
 
 def _fillings(weigher: _Weigher) -> tuple[list[Ints], npt.NDArray[np.bool_]]:
-    """The likeliest complete grids, and where each digit would rather be printed, bool (81, 9)."""
-    given, other = weigher.given, weigher.other
-    if_digit = np.empty((81, 9))
-    printed = np.empty((81, 9), np.bool_)
-    for digit in range(1, 10):
-        free = np.logaddexp.reduce(other + _entry_prior(str(digit) * 81), axis=1)
+    """The likeliest complete grids, and where each digit would rather be printed, bool (N, n)."""
+    given, other, layout = weigher.given, weigher.other, weigher.layout
+    if_digit = np.empty((layout.many, layout.side))
+    printed = np.empty_like(if_digit, np.bool_)
+    for digit in layout.digits:
+        prior = _entry_prior(layout.symbols[digit - 1] * layout.many, layout)
+        free = np.logaddexp.reduce(other + prior, axis=1)
         if_digit[:, digit - 1] = np.logaddexp(given[:, digit], free)
         # Where the hand is anyone's guess a given is the safer one: it can only add to what
         # makes the solution single.
-        printed[:, digit - 1] = given[:, digit] > free - math.log(9 * RIGHT) - 1.0
-    grids, _, nodes = best_fillings(if_digit, most_nodes=weigher.effort.nodes)
+        printed[:, digit - 1] = given[:, digit] > free - math.log(layout.side * RIGHT) - 1.0
+    grids, _, nodes = best_fillings(if_digit, most_nodes=weigher.effort.nodes, layout=layout)
     weigher.nodes += nodes
     return grids, printed
 
 
-def _had_in_mind(base: Ints, other: Floats, solve: Solver) -> str | None:
+def _had_in_mind(base: Ints, weigher: _Weigher) -> str | None:
     """The grid that a solver of a misprinted puzzle was filling in.
 
     Every given is left out in turn; of the solutions so found, the one that agrees best with
     what is written. None where leaving out one given doesn't help.
     """
+    other, layout = weigher.other, weigher.layout
     best: tuple[float, str] | None = None
     for cell in np.flatnonzero(base):
         left = base.copy()
         left[cell] = 0
-        solution = None if _clashes(left) else solve(_line(left))
+        solution = None
+        if not _clashes(left, layout):
+            solution = weigher.solve(_line(left, layout), layout)
         if solution is not None:
-            terms = np.logaddexp.reduce(other + _entry_prior(solution), axis=1)
+            terms = np.logaddexp.reduce(other + _entry_prior(solution, layout), axis=1)
             agrees = float(terms[left == 0].sum())
             best = max(best or (agrees, solution), (agrees, solution))
     return None if best is None else best[1]
@@ -480,9 +527,9 @@ def _propose(weigher: _Weigher) -> None:
     """Let the likeliest complete grids say what was printed."""
     grids, printed = _fillings(weigher)
     if grids:
-        weigher.aim_at(_line(grids[0]))
+        weigher.aim_at(_line(grids[0], weigher.layout))
     for grid in grids:
-        weigher.weigh(np.where(printed[np.arange(81), grid - 1], grid, 0))
+        weigher.weigh(np.where(printed[np.arange(len(grid)), grid - 1], grid, 0))
 
 
 def _summed(weigher: _Weigher, complete: bool, digits: Floats, hand: Floats) -> Decoded:
@@ -492,7 +539,7 @@ def _summed(weigher: _Weigher, complete: bool, digits: Floats, hand: Floats) -> 
     weights = np.array([w.weight for w in worlds])
     chances = np.exp(weights - weights.max())
     chances /= chances.sum()
-    given, other = np.zeros((81, 10)), np.zeros((81, 10))
+    given, other = np.zeros_like(digits), np.zeros_like(digits)
     for aim in dict.fromkeys(w.aim for w in worlds):
         held = [n for n, w in enumerate(worlds) if w.aim == aim]
         blank = np.array([worlds[n].givens == 0 for n in held])
@@ -513,34 +560,42 @@ def _summed(weigher: _Weigher, complete: bool, digits: Floats, hand: Floats) -> 
         best_other.astype(np.int64),
         best.proper,
         complete,
-        np.exp(digits[np.arange(81), read]),
+        np.exp(digits[np.arange(len(read)), read]),
         np.where(read > 0, 1 / (1 + np.exp(-for_it)), 1.0),
         tuple((w.givens, float(c)) for w, c in zip(worlds, chances, strict=True)),
         weigher.cost,
     )
 
 
-def decode(digits: Floats, hand: Floats, solve: Solver, effort: Effort = WHOLE) -> Decoded:
+def decode(
+    digits: Floats,
+    hand: Floats,
+    solve: Solver,
+    effort: Effort = WHOLE,
+    layout: Layout = NEWSPAPER,
+) -> Decoded:
     """The most probable reading and every cell's posterior, under the model above.
 
-    ``digits``: float64 (81, 10), calibrated log-probabilities, index 0 blank. ``hand``: float64
-    (81,), log-odds that a mark is handwritten. ``solve``: see Solver; it is asked at most
+    ``digits``: float64 (N, n + 1), calibrated log-probabilities, index 0 blank. ``hand``: float64
+    (N,), log-odds that a mark is handwritten. ``solve``: see Solver; it is asked at most
     about twice as often as ``effort`` says.
     """
-    return _summed(*_searched(digits, hand, solve, effort), digits, hand)
+    return _summed(*_searched(digits, hand, solve, effort, layout), digits, hand)
 
 
-def _searched(digits: Floats, hand: Floats, solve: Solver, effort: Effort) -> tuple[_Weigher, bool]:
+def _searched(
+    digits: Floats, hand: Floats, solve: Solver, effort: Effort, layout: Layout
+) -> tuple[_Weigher, bool]:
     """Weighs readings of the givens, and whether none left out can beat them."""
-    given, other = _terms(digits, hand)
-    weigher = _Weigher(given, other, solve, effort)
-    choices = _choices(given, _hopeful(other), math.log(PROPER_ODDS) + REACH)
+    given, other = _terms(digits, hand, layout)
+    weigher = _Weigher(given, other, solve, effort, layout)
+    choices = _choices(given, _hopeful(other), math.log(PROPER_ODDS) + REACH, layout)
     base = choices.reading((0,) * len(choices.cells))
     if weigher.weigh(base).proper:
         return weigher, _search_around(weigher)
     entries, givens = (other[base == 0].argmax(axis=1) > 0).sum(), np.count_nonzero(base)
-    if entries >= ENTRIES and givens <= effort.solved:
-        weigher.aim_at(_had_in_mind(base, other, solve))
+    if entries >= ENTRIES and givens <= weigher.effort.solved:
+        weigher.aim_at(_had_in_mind(base, weigher))
     if len(choices.cells) > FEW:
         _propose(weigher)
     complete = _search_givens(weigher, choices)

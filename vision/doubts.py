@@ -26,20 +26,23 @@ gives less for the hand that it is read as, however likely the rules make it: el
 mistake would be mended in silence, and a misprint by what somebody wrote."""
 WORTH_NAMING = 0.02
 """Other readings less probable than this are not offered."""
-UNKNOWN = 0.1
-"""Chance of what a cell that can't be seen holds: nothing, or one of nine digits, all alike."""
 NONE: Mapping[int, Hidden] = MappingProxyType({})
 """No hidden cell."""
 
 
+def unknown(side: int) -> float:
+    """Chance of what a cell that can't be seen holds: nothing, or one of so many digits."""
+    return 1 / (side + 1)
+
+
 def cell_chances(decoded: Decoded) -> Floats:
-    """Chance of every digit in every cell, float64 (81, 10), index 0 blank, hand aside."""
+    """Chance of every digit in every cell, float64 (N, n + 1), index 0 blank, hand aside."""
     return decoded.given + decoded.other
 
 
 def chance_right(decoded: Decoded) -> Floats:
-    """Posterior chance, float64 (81,), that kind and digit are as read."""
-    cells = np.arange(81)
+    """Posterior chance, float64 (N,), that kind and digit are as read."""
+    cells = np.arange(len(decoded.given))
     printed = decoded.best_given > 0
     as_given = decoded.given[cells, decoded.best_given]
     as_other = decoded.other[cells, decoded.best_other]
@@ -47,18 +50,18 @@ def chance_right(decoded: Decoded) -> Floats:
 
 
 def chance_digit(decoded: Decoded) -> Floats:
-    """Posterior chance, float64 (81,), that the digit is as read, whoever's hand it is."""
+    """Posterior chance, float64 (N,), that the digit is as read, whoever's hand it is."""
     digits = np.maximum(decoded.best_given, decoded.best_other)
-    return np.asarray(cell_chances(decoded)[np.arange(81), digits])
+    return np.asarray(cell_chances(decoded)[np.arange(len(digits)), digits])
 
 
 def against_ink(decoded: Decoded) -> npt.NDArray[np.bool_]:
-    """Bool (81,): entries and blanks that the rest of the page decided against their ink."""
+    """Bool (N,): entries and blanks that the rest of the page decided against their ink."""
     return np.asarray((decoded.best_given == 0) & (decoded.ink < INK), np.bool_)
 
 
 def against_hand(decoded: Decoded) -> npt.NDArray[np.bool_]:
-    """Bool (81,): marks taken for print or for writing against what their ink says."""
+    """Bool (N,): marks taken for print or for writing against what their ink says."""
     return np.asarray(decoded.ink_hand < INK, np.bool_)
 
 
@@ -74,17 +77,20 @@ def find_doubts(
     """
     short = np.maximum(SAFE - chance_digit(decoded), SAFE_HAND - chance_right(decoded))
     against = against_ink(decoded) | against_hand(decoded)
-    against |= np.isin(np.arange(81), list(suspects))
+    against |= np.isin(np.arange(len(short)), list(suspects))
     short = np.where(against, np.maximum(short, 1e-9), short)
     order = [int(cell) for cell in np.argsort(-short, kind="stable")]
     asked = (c for c in order if short[c] > 0 and c not in hidden)
     seen = tuple(_doubt(decoded, c, c in suspects) for c in asked)
-    return (*seen, *(not_seen(cell, why) for cell, why in sorted(hidden.items())))
+    side = decoded.given.shape[1] - 1
+    return (*seen, *(not_seen(cell, why, side) for cell, why in sorted(hidden.items())))
 
 
-def not_seen(cell: int, why: Hidden) -> Doubt:
-    """The question about a cell that can't be seen; nothing speaks for any digit, or for none."""
-    return Doubt(cell, "seen", None, UNKNOWN, why=why)
+def not_seen(cell: int, why: Hidden, side: int) -> Doubt:
+    """The question about a cell that can't be seen; nothing speaks for any of its ``side`` digits,
+    or for none.
+    """
+    return Doubt(cell, "seen", None, unknown(side), why=why)
 
 
 def _doubt(decoded: Decoded, cell: int, suspect: bool = False) -> Doubt:

@@ -10,6 +10,7 @@ Processing 10(7), 2001) and its own darkness is taken away, so that what it cros
 from __future__ import annotations
 
 import functools
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,7 +70,7 @@ def _segments(half: int) -> list[npt.NDArray[np.uint8]]:
 
 def _on_lines(size: int, cell: int) -> npt.NDArray[np.bool_]:
     """Which of ``size`` sheet pixels lie on a printed line, (size,)."""
-    at = (np.arange(size) + 0.5 - size / 2) / cell + 4.5
+    at = (np.arange(size) + 0.5 - size / 2) / cell + size // cell / 2
     return np.abs(at - np.round(at)) < _OWN
 
 
@@ -105,11 +106,13 @@ def without_lines(even: Sheet) -> tuple[Sheet, Floats]:
 
 
 def _most_of(plane: Floats, cell: int, count: int) -> Floats:
-    """Mean of the ``count`` greatest values inside each of the 81 cells of a sheet, (81,)."""
-    rim = (len(plane) - 9 * cell) // 2
-    inner = plane[rim : rim + 9 * cell, rim : rim + 9 * cell].reshape(9, cell, 9, cell)
+    """Mean of the ``count`` greatest values inside each of the N cells of a sheet, (N,)."""
+    side = len(plane) // cell
+    rim = (len(plane) - side * cell) // 2
+    held = slice(rim, rim + side * cell)
+    inner = plane[held, held].reshape(side, cell, side, cell)
     edge = cell // 9
-    inside = inner[:, edge:-edge, :, edge:-edge].transpose(0, 2, 1, 3).reshape(81, -1)
+    inside = inner[:, edge:-edge, :, edge:-edge].transpose(0, 2, 1, 3).reshape(side * side, -1)
     return np.asarray(np.sort(inside, axis=1)[:, -count:].mean(axis=1), np.float32)
 
 
@@ -117,7 +120,7 @@ def _most_of(plane: Floats, cell: int, count: int) -> Floats:
 class Exposure:
     """The cells of a grid, cut from a flat sheet and evenly lit.
 
-    ``sheet``: uint8 (S, S, 3), as photographed; ``patches``: what to read; ``rims``: float32 (81,),
+    ``sheet``: uint8 (S, S, 3), as photographed; ``patches``: what to read; ``rims``: float32 (N,),
     grey levels by which the cell differs between soft and sharp evening of the light; ``lines``:
     the same for the darkness of long lines, 0 before they were looked for.
     """
@@ -131,7 +134,8 @@ class Exposure:
         """The same of the grid upright, as ``Mesh.turned``."""
 
         def by_cell(values: Floats) -> Floats:
-            return np.rot90(values.reshape(9, 9), -quarter_turns).reshape(81).copy()
+            side = math.isqrt(len(values))
+            return np.rot90(values.reshape(side, side), -quarter_turns).reshape(-1).copy()
 
         sheet = np.ascontiguousarray(np.rot90(self.sheet, -quarter_turns))
         patches = self.patches.turned(quarter_turns)
@@ -167,7 +171,7 @@ def exposed(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Exposure:
     if hard.any():
         sharp = cells_of(even_to_the_rim(sheet))
         pixels = np.where(hard[:, None, None, None], sharp, pixels)
-    return Exposure(sheet, Patches(pixels), rims, np.zeros(81, np.float32))
+    return Exposure(sheet, Patches(pixels), rims, np.zeros_like(rims))
 
 
 def even_page(raster: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
@@ -190,3 +194,36 @@ def even_page(raster: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
     if by < 1:
         paper = cv2.resize(paper, (raster.shape[1], raster.shape[0]))
     return np.asarray(cv2.divide(raster, np.maximum(paper, 1), scale=float(PAPER)), np.uint8)
+
+
+def without_diagonals(sheet: Sheet, margin: int, side: int) -> Sheet:
+    """A flat sheet without the thin lines along the diagonals of a board on which these are houses.
+
+    ``sheet``: uint8 (S, S, 3), as photographed, with ``margin`` pixels around ``side`` rows. What
+    is darker along a diagonal than beside it for two cells or more is lightened by as much: digits
+    stay.
+    """
+    import cv2
+
+    out = sheet.copy()
+    long = len(sheet) - 2 * margin
+    cell = long // side
+    along = np.arange(margin, margin + long)
+    reach = max(2, cell // 6)
+    for flipped in (False, True):
+        lying = out[:, ::-1] if flipped else out  # a view: both diagonals fall then
+        beside = [lying[along, along + k] for k in (-reach - 2, -reach - 1, reach + 1, reach + 2)]
+        paper = np.median(np.stack(beside).astype(np.float32), axis=0)
+        for k in range(-reach, reach + 1):
+            here = lying[along, along + k].astype(np.float32)
+            darker = np.clip(paper - here, 0, None)
+            usual = cv2.blur(_running_median(darker, 2 * cell), (1, cell))
+            lying[along, along + k] = np.clip(here + usual, 0, np.maximum(paper, here))
+    return out
+
+
+def _running_median(values: Floats, window: int) -> Floats:
+    """Of columns (N, K) the median around each row, no nearer to the ends than half a window."""
+    windows = np.lib.stride_tricks.sliding_window_view(values, window, axis=0)
+    at = np.clip(np.arange(len(values)) - window // 2, 0, len(windows) - 1)
+    return np.asarray(np.median(windows, axis=-1)[at], np.float32)

@@ -17,6 +17,7 @@ import numpy.typing as npt
 from papernudge.digits_model.scores import Asked, Scores
 from papernudge.digits_model.scores import reader as this_reader
 from papernudge.hints.catalogue import Message, message
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.vision.grid import Quality
 from papernudge.vision.hidden import Hidden
 from papernudge.vision.mesh import Mesh, Points
@@ -27,7 +28,8 @@ Floats = npt.NDArray[np.float64]
 FORM = 3
 """Number of the form in which evidence is written; a new one for each change."""
 MOST_BYTES = 65_536
-"""Longest that one grid's evidence may be when written."""
+"""Longest that one newspaper grid's evidence may be when written; of a board of more cells it may
+be longer in proportion."""
 _SCORES = ("digits", "hand", "notes", "struck", "turned", "features")
 
 
@@ -36,9 +38,11 @@ class Evidence:
     """All that the photo says of one grid that was read, the right way up.
 
     ``corners``: float64 (4, 2), raster x/y, clockwise from the reader's top left; ``mesh``: its
-    crossings, None where there is none; ``scores``: what the looks make of the 81 cells; ``hand``:
-    float64 (81,), log-odds by the whole page that a mark is handwritten; ``sight``: what of it can
-    be seen; ``thorough``: whether its readings are searched for with all effort.
+    crossings, None where there is none; ``scores``: what the looks make of its cells; ``hand``:
+    float64 (N,), log-odds by the whole page that a mark is handwritten; ``sight``: what of it can
+    be seen; ``thorough``: whether its readings are searched for with all effort; ``layout``: the
+    board, upright; ``layout_doubts`` and ``other_layout``: as of
+    :class:`papernudge.vision.grid.FoundGrid`, upright.
     """
 
     corners: Points
@@ -48,6 +52,9 @@ class Evidence:
     hand: Floats
     sight: Sight
     thorough: bool = True
+    layout: Layout = NEWSPAPER
+    layout_doubts: tuple[tuple[int, float], ...] = ()
+    other_layout: Layout | None = None
 
 
 class MisfitError(ValueError):
@@ -61,18 +68,18 @@ class MisfitError(ValueError):
 
 
 def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> bytes:
-    """The evidence as a file of its own kind (npz, compressed), at most MOST_BYTES.
+    """The evidence as a file of its own kind (npz, compressed), at most :func:`most_bytes`.
 
     ``beside``: what else, of JSON's types, goes into it.
 
-    All 81 cells are looked at closer first, for any of them may turn out to matter: a second or
-    two. What comes of an answer later is the same to about seven digits.
+    All cells are looked at closer first, for any of them may turn out to matter: a second or two
+    for 81. What comes of an answer later is the same to about seven digits.
     """
     scores, sight, mesh = evidence.scores, evidence.sight, evidence.mesh
     arrays: dict[str, npt.NDArray[Any]] = {name: getattr(scores, name) for name in _SCORES}
     arrays |= {"page_hand": evidence.hand, "corners": evidence.corners}
     if scores.closer is not None:
-        arrays["closer"] = scores.closer.digits(np.arange(81))
+        arrays["closer"] = scores.closer.digits(np.arange(evidence.layout.many))
     if sight.signs is not None:
         arrays["signs"] = sight.signs
     if sight.hands is not None:
@@ -90,12 +97,34 @@ def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> byte
         "beside": dict(beside or {}),
         "quality": list(astuple(evidence.quality)[1:]),
     }
+    if evidence.layout is not NEWSPAPER:
+        told["layout"] = _as_data(evidence.layout)
+    if evidence.other_layout is not None:
+        told["other layout"] = _as_data(evidence.other_layout)
+        told["layout doubts"] = [list(one) for one in evidence.layout_doubts]
     arrays["told"] = np.frombuffer(json.dumps(told).encode(), np.uint8)
     out = io.BytesIO()
     np.savez_compressed(out, **arrays)  # type: ignore[arg-type]
-    if out.tell() > MOST_BYTES:
-        raise MisfitError(message("saved too long", size=out.tell(), most=MOST_BYTES))
+    most = most_bytes(evidence.layout)
+    if out.tell() > most:
+        raise MisfitError(message("saved too long", size=out.tell(), most=most))
     return out.getvalue()
+
+
+def _as_data(layout: Layout) -> dict[str, Any]:
+    """A board by the cells of its blocks and what else it has."""
+    plan = layout.plan
+    return {"blocks": plan.blocks, "diagonals": plan.diagonals, "extra": plan.extra}
+
+
+def _from_data(told: Mapping[str, Any]) -> Layout:
+    """The board again; ValueError where it is none."""
+    return Layout.of_regions(told["blocks"], bool(told["diagonals"]), told["extra"])
+
+
+def most_bytes(layout: Layout) -> int:
+    """Longest that the evidence of a grid on this board may be when written."""
+    return max(MOST_BYTES, MOST_BYTES * layout.many // NEWSPAPER.many)
 
 
 def read_back(data: bytes) -> tuple[Evidence, dict[str, Any]]:
@@ -123,36 +152,44 @@ def read_back(data: bytes) -> tuple[Evidence, dict[str, Any]]:
 
 
 def _evidence(arrays: Mapping[str, npt.NDArray[Any]], told: Mapping[str, Any]) -> Evidence:
-    closer = Asked(_shaped(arrays, "closer", (81, 10))) if "closer" in arrays else None
+    layout = _from_data(told["layout"]) if "layout" in told else NEWSPAPER
+    many, side = layout.many, layout.side
+    marks = (many, side + 1)
+    closer = Asked(_shaped(arrays, "closer", marks)) if "closer" in arrays else None
     scores = Scores(
-        _shaped(arrays, "digits", (81, 10)),
-        _shaped(arrays, "hand", (81,)),
-        _shaped(arrays, "notes", (81, 9)),
-        _shaped(arrays, "struck", (81,)),
-        _shaped(arrays, "turned", (81, 4)),
-        _shaped(arrays, "features", (81, arrays["features"].shape[-1])),
+        _shaped(arrays, "digits", marks),
+        _shaped(arrays, "hand", (many,)),
+        _shaped(arrays, "notes", (many, side)),
+        _shaped(arrays, "struck", (many,)),
+        _shaped(arrays, "turned", (many, 4)),
+        _shaped(arrays, "features", (many, arrays["features"].shape[-1])),
         closer,
     )
     sight = Sight(
         {int(cell): Hidden(why) for cell, why in told["hidden"].items()},
-        _shaped(arrays, "signs", (81, 4)) if "signs" in arrays else None,
+        _shaped(arrays, "signs", (many, 4)) if "signs" in arrays else None,
         frozenset(told["bent"]),
         bool(told["ailing"]),
         bool(told["uneasy"]),
-        hands=_shaped(arrays, "hands", (81, 3)) if "hands" in arrays else None,
+        hands=_shaped(arrays, "hands", (many, 3)) if "hands" in arrays else None,
     )
     mesh = None
     if "crossings" in arrays:
-        mesh = Mesh(_shaped(arrays, "crossings", (10, 10, 2)), _shaped(arrays, "seen", (10, 10)))
+        lines = (side + 1, side + 1)
+        crossings, seen = _shaped(arrays, "crossings", (*lines, 2)), _shaped(arrays, "seen", lines)
+        mesh = Mesh(crossings, seen)
     reason, says, *numbers = told["quality"]
     return Evidence(
         _shaped(arrays, "corners", (4, 2)),
         Quality(True, reason, says, *map(float, numbers)),
         mesh,
         scores,
-        _shaped(arrays, "page_hand", (81,)),
+        _shaped(arrays, "page_hand", (many,)),
         sight,
         bool(told["thorough"]),
+        layout,
+        tuple((int(cell), float(chance)) for cell, chance in told.get("layout doubts", ())),
+        _from_data(told["other layout"]) if "other layout" in told else None,
     )
 
 

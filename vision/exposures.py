@@ -18,6 +18,7 @@ from papernudge.digits_model.scores import Closer, Kept, Scores, looked_at
 from papernudge.vision.even import Exposure, even_to_the_rim, without_lines
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.patches import cells_of, even_light
+from papernudge.vision.scored import of_board
 
 Floats = npt.NDArray[np.float64]
 Cells = npt.NDArray[np.int64]
@@ -41,8 +42,8 @@ in vain on 199 harmed grids, with as few wrong cells left to the other questions
 class Again:
     """What several exposures say.
 
-    ``digits``: log-probabilities (81, 10); ``hand``: log-odds for "handwritten" by the whole page,
-    (81,); ``hands``: their least, greatest and mean, (81, 3).
+    ``digits``: log-probabilities (N, n + 1); ``hand``: log-odds for "handwritten" by the whole page,
+    (N,); ``hands``: their least, greatest and mean, (N, 3).
     """
 
     digits: Floats
@@ -75,7 +76,7 @@ def _exposures(sheet: Sheet) -> Iterator[Sheet]:
 def look_again(exposure: Exposure, scores: Scores, hand: Floats, cells: Cells) -> Again:
     """What the exposures of some cells say together.
 
-    ``scores``: of all cells as they are read; ``hand``: float64 (81,), log-odds for "handwritten"
+    ``scores``: of all cells as they are read; ``hand``: float64 (N,), log-odds for "handwritten"
     by the whole page. All other cells are as in these.
     """
     if not len(cells):
@@ -95,14 +96,14 @@ def look_again(exposure: Exposure, scores: Scores, hand: Floats, cells: Cells) -
 
 def with_last_word(scores: Scores, again: Again, cells: Cells) -> Scores:
     """The scores with what exposures say of some cells; these are not looked at closer."""
-    which = np.isin(np.arange(81), cells)
+    which = np.isin(np.arange(len(scores.digits)), cells)
     closer = scores.closer
     assert isinstance(closer, Closer)
     return replace(scores, digits=again.digits, closer=Kept(closer, which, again.digits))
 
 
 def _spread(said: list[Floats]) -> Floats:
-    """Least, greatest and mean of log-odds (81,), (81, 3)."""
+    """Least, greatest and mean of log-odds (N,), (N, 3)."""
     all_ = np.clip(np.stack(said), -MOST, MOST)
     return np.column_stack([all_.min(axis=0), all_.max(axis=0), all_.mean(axis=0)])
 
@@ -115,7 +116,7 @@ def _faithful(first: Floats, light: Floats) -> bool:
 
 
 def _merged(looks: list[Floats]) -> Floats:
-    """Log-probabilities (N, 10) of several looks together: their mean, a little surer.
+    """Log-probabilities (N, n + 1) of several looks together: their mean, a little surer.
 
     Where they make a blank of what the first look calls marked, its own word is kept: something is
     there.
@@ -126,12 +127,13 @@ def _merged(looks: list[Floats]) -> Floats:
 
 
 def _looked(pixels: Sheet, scores: Scores, cells: Cells) -> tuple[Floats, Floats]:
-    """Digits (81, 10) and the page's word on hands (81,), where ``cells`` are seen as in
+    """Digits (N, n + 1) and the page's word on hands (N,), where ``cells`` are seen as in
     ``pixels``.
     """
     seen = looked_at(pixels[cells], scores)
     digits, own = scores.digits.copy(), scores.hand.copy()
     features = scores.features.copy()
-    digits[cells], own[cells], features[cells] = seen.digits, seen.hand, seen.features
+    digits[cells] = of_board(seen.digits, digits.shape[1] - 1)
+    own[cells], features[cells] = seen.hand, seen.features
     ink = page_evidence(ink_features(pixels), own, digits[:, 0] < np.log(0.5))
     return digits, hand_on_page(own, digits.argmax(axis=1), features, ink)

@@ -194,7 +194,7 @@ def _by_ink(view: Grey, scale: Points) -> tuple[list[_Sighting], bool]:
     """9×9 lattices that connected ink shows beyond doubt, and whether it leaves anything open."""
     frames, pieces = parts_of(ink_mask(view, _KEEN))
     seen: list[_Sighting] = []
-    for start in outlines(frames, _LEAST, lambda points: _inside_any(points, _corners(seen))):
+    for start in outlines(frames, _LEAST, lambda points: inside_any(points, _corners(seen))):
         if cut_side(start, (view.shape[1], view.shape[0]), _BEYOND):
             continue
         flat = flatten(view, start)
@@ -226,7 +226,7 @@ def _begs(seen: list[_Sighting], frames: list[Contour], centres: Points, sizes: 
     cell = min(float(np.sqrt(abs(_area(corners)))) / 9 for corners in told)
     side = np.sqrt(sizes.prod(axis=1))
     like = (side > _LIKE_LEAST * cell) & (side < _LIKE_MOST * cell)
-    cells = centres[like & ~_inside_any(centres, told)]
+    cells = centres[like & ~inside_any(centres, told)]
     for contour in frames:
         if len(contour) < 8 * cell:
             continue
@@ -236,7 +236,7 @@ def _begs(seen: list[_Sighting], frames: list[Contour], centres: Points, sizes: 
             continue
         held = ((cells > [x, y]) & (cells < [x + wide, y + high])).all(axis=1).sum()
         # A crease may join a grid to one that is known: then there are many cells beside it.
-        if held >= (_BEGS_BESIDE if _inside_any(middle, told)[0] else _BEGS):
+        if held >= (_BEGS_BESIDE if inside_any(middle, told)[0] else _BEGS):
             return True
     return False
 
@@ -324,7 +324,7 @@ def _overlaps(corners: Points, others: list[Points]) -> bool:
     """Whether a shape's (4, 2) middle lies in another or another's in it."""
     middles = np.array([other.mean(axis=0) for other in others]).reshape(-1, 2)
     return bool(
-        _inside_any(corners.mean(axis=0)[None], others)[0] or _inside_any(middles, [corners]).any()
+        inside_any(corners.mean(axis=0)[None], others)[0] or inside_any(middles, [corners]).any()
     )
 
 
@@ -346,7 +346,7 @@ def _area(corners: Points) -> float:
     return float((corners[:, 0] * ahead[:, 1] - corners[:, 1] * ahead[:, 0]).sum()) / 2
 
 
-def _inside_any(points: Points, shapes: list[Points]) -> npt.NDArray[np.bool_]:
+def inside_any(points: Points, shapes: list[Points]) -> npt.NDArray[np.bool_]:
     """Which of the points (N, 2) lie in one of the convex shapes (4, 2), clockwise as seen."""
     inside = np.zeros(len(points), bool)
     for corners in shapes:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.flatten import homography, lattice, project
 from papernudge.vision.lines import ranked
 from papernudge.vision.mesh import Points
@@ -164,24 +165,25 @@ def ordered(corners: Points) -> Points | None:
     return np.asarray(np.roll(corners, -first, axis=0), np.float64)
 
 
-def bent_mesh(contour: Points, corners: Points) -> Points:
+def bent_mesh(contour: Points, corners: Points, side: int = NEWSPAPER.side) -> Points:
     """Crossings between four bent sides: a homography plus a Coons patch.
 
-    ``contour``: (N, 2) outline of the ink; ``corners``: (4, 2). The sides' bends come from the
+    ``contour``: (N, 2) outline of the ink; ``corners``: (4, 2); the result is (S + 1, S + 1, 2)
+    for ``side`` cells. The sides' bends come from the
     contour in the square's own coordinates, robustly, so that text that touches the frame
     bends nothing. (Coons, Surfaces for Computer-Aided Design of Space Forms, 1967.)
     """
     matrix = homography(corners)
     step = max(1, len(contour) // 1500)
     square = project(np.asarray(np.linalg.inv(matrix), np.float64), contour[::step])
-    at = np.linspace(0.0, 1.0, 10)
+    at = np.linspace(0.0, 1.0, side + 1)
     bends = [
         _bend(square[:, 0], square[:, 1], at),  # top
         _bend(square[:, 0], square[:, 1] - 1, at),  # bottom
         _bend(square[:, 1], square[:, 0], at),  # left
         _bend(square[:, 1], square[:, 0] - 1, at),  # right
     ]
-    places = lattice()
+    places = lattice(side)
     x, y = places[..., 0].copy(), places[..., 1].copy()
     places[..., 1] += (1 - y) * bends[0][None, :] + y * bends[1][None, :]
     places[..., 0] += (1 - x) * bends[2][:, None] + x * bends[3][:, None]

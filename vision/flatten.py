@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.hints.catalogue import message
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.failure import Failure
 from papernudge.vision.lines import Segments, frame_half_widths, measure, ranked, slope
 from papernudge.vision.mesh import Mesh, Points
@@ -113,7 +114,7 @@ class Flat:
         )
 
 
-_Pass = tuple[float, ...]
+Pass = tuple[float, ...]
 # Of each pass: reach, cells; stiffness of the page; the least of a usual deviation, cells; and the
 # least agreement of lines and page: a candidate that agrees less is given up.
 _PASSES = several("flatten._PASSES")
@@ -194,14 +195,14 @@ _MIXED = tuned("flatten._MIXED")
 _NO_LATTICE = Failure("flatten", "no lattice", message("no lattice"))
 
 
-def quad_mesh(corners: Points) -> Points:
-    """The (10, 10, 2) crossings of a flat page whose outer corners are ``corners`` (4, 2)."""
-    return project(homography(corners), lattice())
+def quad_mesh(corners: Points, side: int = NEWSPAPER.side) -> Points:
+    """The (S + 1, S + 1, 2) crossings of a flat page whose outer corners are ``corners`` (4, 2)."""
+    return project(homography(corners), lattice(side))
 
 
-def lattice() -> Points:
-    """Places of the crossings on the unit square, (10, 10, 2)."""
-    at = np.linspace(0.0, 1.0, 10)
+def lattice(side: int = NEWSPAPER.side) -> Points:
+    """Places of the crossings on the unit square, (S + 1, S + 1, 2)."""
+    at = np.linspace(0.0, 1.0, side + 1)
     return np.stack(np.meshgrid(at, at), axis=-1)
 
 
@@ -219,75 +220,98 @@ def project(matrix: Points, places: Points) -> Points:
     return np.asarray(full[..., :2] / full[..., 2:3], np.float64)
 
 
-def _averages() -> Points:
-    """(90, 100): a segment's offset is the mean of the shifts at its two ends."""
-    matrix = np.zeros((10, 9, 10, 10))
-    line, cell = np.meshgrid(np.arange(10), np.arange(9), indexing="ij")
+def _averages(side: int) -> Points:
+    """((S + 1) S, (S + 1)²): a segment's offset is the mean of the shifts at its two ends."""
+    lines = side + 1
+    matrix = np.zeros((lines, side, lines, lines))
+    line, cell = np.meshgrid(np.arange(lines), np.arange(side), indexing="ij")
     matrix[line, cell, line, cell] = 0.5
     matrix[line, cell, line, cell + 1] = 0.5
-    return matrix.reshape(90, 100)
+    return matrix.reshape(lines * side, lines * lines)
 
 
-@lru_cache(maxsize=1)
-def bending() -> Points:
-    """(100, 100): quadratic form of the bending energy of shifts on the 10×10 crossings.
+@lru_cache
+def bending(side: int = NEWSPAPER.side) -> Points:
+    """Quadratic form of the bending energy of shifts on the crossings: ((S + 1)², (S + 1)²).
 
     Second differences along a line, across the lines and mixed, as of a thin plate (Duchon
     1977) on a lattice. Shifts, stretches and slants cost nothing, so that what isn't seen is
     continued straight.
     """
-    second = np.diff(np.eye(10), n=2, axis=0)
-    first = np.diff(np.eye(10), axis=0)
-    along = np.kron(np.eye(10), second)
-    across = np.kron(second, np.eye(10))
+    lines = np.eye(side + 1)
+    second = np.diff(lines, n=2, axis=0)
+    first = np.diff(lines, axis=0)
+    along = np.kron(lines, second)
+    across = np.kron(second, lines)
     mixed = np.kron(first, first)
     return np.asarray(along.T @ along + _ACROSS * across.T @ across + _MIXED * mixed.T @ mixed)
 
 
-def _modes(count: int) -> tuple[Points, Points, Points]:
-    """The ``count`` softest shapes of the page: (100, K), their energies (K,), and what each
-    gives at the segments (90, K). Sharper ones are noise; small systems are solved at once.
+_MODES = 48
+"""Shapes of a page that are told apart: sharper ones are noise, small systems solved at once."""
+_SINGLE = 9
+"""Shapes of a single line that those of a page with many lines are made of."""
+
+
+@lru_cache
+def _modes(side: int) -> tuple[Points, Points, Points]:
+    """The softest shapes of the page: ((S + 1)², K), their energies (K,), and what each gives at
+    the segments ((S + 1) S, K).
     """
-    energies, shapes = np.linalg.eigh(bending())
-    shapes = shapes[:, :count]
-    return shapes, np.maximum(energies[:count], 0.0), _averages() @ shapes
+    if side > NEWSPAPER.side:
+        energies, shapes = _soft(side)
+    else:
+        energies, shapes = np.linalg.eigh(bending(side))
+    shapes = shapes[:, :_MODES]
+    return shapes, np.maximum(energies[:_MODES], 0.0), _averages(side) @ shapes
 
 
-_SHAPES, _ENERGIES, _AT_SEGMENTS = _modes(48)
+def _soft(side: int) -> tuple[Points, Points]:
+    """Energies and shapes of a page with many lines, the softest first, each a sum of products of
+    the softest shapes of single lines: all shapes at once would take longer than the fit.
+    """
+    second = np.diff(np.eye(side + 1), n=2, axis=0)
+    single = np.linalg.eigh(second.T @ second)[1][:, :_SINGLE]
+    products = np.kron(single, single)
+    energies, mixed = np.linalg.eigh(products.T @ bending(side) @ products)
+    return np.asarray(energies), np.asarray(products @ mixed)
 
 
-def _smooth(
+def smooth(
     segments: Segments, hidden: npt.NDArray[np.bool_], stiffness: float, floor: float
 ) -> tuple[Points, Points]:
-    """Fits the page's shift to the offsets seen; returns it (2, 100) and what is left (2, 90).
+    """Fits the page's shift to the offsets seen; returns it (2, (S + 1)²) and what is left
+    (2, (S + 1) S).
 
     Both in cells, in the order of Segments: the line, then along it. Iteratively reweighted
     least squares with Tukey's biweight, weighted by how clearly each line is seen; ``hidden``
-    (2, 10, 9) segments say nothing; ``floor`` is the least scale of a usual deviation, cells.
+    (2, S + 1, S) segments say nothing; ``floor`` is the least scale of a usual deviation, cells.
     """
-    strong = np.maximum(segments.strength.reshape(2, 90).astype(np.float64), 0.0)
-    usual = np.maximum(np.sort(strong, axis=1)[:, 72:73], 1e-6)
-    trust = (np.minimum(strong / usual, 1.0) + 1e-3) * ~hidden.reshape(2, 90)
-    offset = segments.offset.reshape(2, 90).astype(np.float64)
+    shapes, energies, at_segments = _modes(hidden.shape[-1])
+    strong = np.maximum(segments.strength.reshape(2, -1).astype(np.float64), 0.0)
+    many = strong.shape[1]
+    usual = np.maximum(np.sort(strong, axis=1)[:, many * 4 // 5, None], 1e-6)
+    trust = (np.minimum(strong / usual, 1.0) + 1e-3) * ~hidden.reshape(2, -1)
+    offset = segments.offset.reshape(2, -1).astype(np.float64)
     weight = trust
-    page = np.diag(stiffness * _ENERGIES + 1e-6)
+    page = np.diag(stiffness * energies + 1e-6)
     for _ in range(4):
-        weighted = _AT_SEGMENTS.T * weight[:, None, :]
+        weighted = at_segments.T * weight[:, None, :]
         pulled = weighted @ offset[..., None]
-        share = np.linalg.solve(weighted @ _AT_SEGMENTS + page, pulled)[..., 0]
-        left = offset - share @ _AT_SEGMENTS.T
-        usual = 1.4826 * np.sort(np.abs(left), axis=1)[:, 45:46]
+        share = np.linalg.solve(weighted @ at_segments + page, pulled)[..., 0]
+        left = offset - share @ at_segments.T
+        usual = 1.4826 * np.sort(np.abs(left), axis=1)[:, many // 2, None]
         scale = _OUTLIER * np.maximum(usual, floor)
         weight = trust * (np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-4)
-    shift = share @ _SHAPES.T
+    shift = share @ shapes.T
     return shift, left
 
 
-def _moved(crossings: Points, shift: Points) -> Points:
-    """Crossings shifted by what ``_smooth`` found for horizontals and for verticals, cells."""
+def moved_by(crossings: Points, shift: Points) -> Points:
+    """Crossings shifted by what ``smooth`` found for horizontals and for verticals, cells."""
     down = slope(crossings)
     right = slope(crossings.transpose(1, 0, 2)).transpose(1, 0, 2)
-    by = shift.reshape(2, 10, 10)
+    by = shift.reshape(2, *crossings.shape[:2])
     moved = crossings + by[0][..., None] * down + by[1].T[..., None] * right
     return np.asarray(moved, np.float64)
 
@@ -301,19 +325,19 @@ def flatten(grey: Grey, start: Points) -> Flat | Failure:
     be seen the smooth model stands, and ``seen`` says so.
     """
     start = np.asarray(start, np.float64)
-    near = _passed(grey, start, _AT_ONCE)
+    near = followed(grey, start, _AT_ONCE)
     if near is not None and (flat := _weighed(grey, near)).sure and flat.is_nine:
         return flat
-    if not _sane(start):  # sides without a line of their own stray farthest
+    if not sane(start):  # sides without a line of their own stray farthest
         start = _unframed(start, np.ones((2, 10), bool))
-    crossings = _passed(grey, start, _PASSES)
+    crossings = followed(grey, start, _PASSES)
     if crossings is None:
         return _NO_LATTICE
     flat = _weighed(grey, crossings)
     if flat.is_nine or flat.cut or flat.support.mean() < _WORTH_MORE:
         return flat
     # Most of it lies right: from there the rest may be reached, step by step.
-    further = _passed(grey, flat.mesh.crossings, _MORE_PASSES)
+    further = followed(grey, flat.mesh.crossings, _MORE_PASSES)
     if further is None:
         return flat
     again = _weighed(grey, further)
@@ -329,7 +353,7 @@ def refined(grey: Grey, starts: Sequence[Points]) -> Flat | None:
     """
     best: Flat | None = None
     for start in starts:
-        crossings = _passed(grey, start, _NEAR_PASSES)
+        crossings = followed(grey, start, _NEAR_PASSES)
         if crossings is not None:
             best = better(best, _weighed(grey, crossings))
         if best is not None and best.sure:
@@ -345,31 +369,31 @@ def better(one: Flat | None, two: Flat) -> Flat:
     return two if one is None or (two.is_nine, two.score) > (one.is_nine, one.score) else one
 
 
-def _passed(grey: Grey, crossings: Points, passes: tuple[_Pass, ...]) -> Points | None:
+def followed(grey: Grey, crossings: Points, passes: tuple[Pass, ...]) -> Points | None:
     """The mesh after each pass has measured and moved it, or None where there is no lattice."""
     for reach, stiffness, usual, least in passes:
-        if not _sane(crossings):
+        if not sane(crossings):
             return None
         segments = measure(grey, crossings, reach)
-        hidden = _hidden(crossings, grey.shape)
-        shift, left = _smooth(segments, hidden, stiffness, usual)
+        hidden = beyond_edge(crossings, grey.shape)
+        shift, left = smooth(segments, hidden, stiffness, usual)
         if _agreement(segments, left) < least:
             return None
-        crossings = _continued(_moved(crossings, shift), grey.shape)
-    return crossings if _sane(crossings) else None
+        crossings = _continued(moved_by(crossings, shift), grey.shape)
+    return crossings if sane(crossings) else None
 
 
 def _weighed(grey: Grey, crossings: Points) -> Flat:
     """The last, local correction of a mesh (10, 10, 2), and the evidence for it."""
     segments = measure(grey, crossings, _LAST_REACH)
-    hidden = _hidden(crossings, grey.shape)
-    shift, left = _smooth(segments, hidden, _LAST_STIFFNESS, _LAST_DEVIATION)
+    hidden = beyond_edge(crossings, grey.shape)
+    shift, left = smooth(segments, hidden, _LAST_STIFFNESS, _LAST_DEVIATION)
     strong = segments.strength.reshape(2, 90)
     lines = float(ranked(strong.ravel()))
     good = (np.abs(left) < _CLOSE) & (strong > max(_SEEN_SHARE * lines, _SEEN_LEAST))
     good = good.reshape(2, 10, 9)
     evidence = line_evidence(segments)
-    moved = _continued(_moved(crossings, shift), grey.shape)
+    moved = _continued(moved_by(crossings, shift), grey.shape)
     unseen = (evidence < _NO_LINE) & (good.mean(axis=2) < _BARE)
     mesh = Mesh(_unframed(moved, unseen), _seen(good))
     # What the photo's edge hides is neither for nor against.
@@ -399,7 +423,7 @@ def _continued(crossings: Points, shape: tuple[int, ...]) -> Points:
         return crossings
     fixed = crossings.copy()
     for lines, hidden in ((fixed, out), (fixed.transpose(1, 0, 2), out.T)):
-        for rim, inner, next_inner in ((0, 1, 2), (9, 8, 7)):
+        for rim, inner, next_inner in ((0, 1, 2), (-1, -2, -3)):
             straight = 2 * lines[inner] - lines[next_inner]
             lines[rim] = np.where(hidden[rim][:, None], straight, lines[rim])
     return fixed
@@ -420,14 +444,14 @@ def _unframed(crossings: Points, unseen: npt.NDArray[np.bool_]) -> Points:
 
 
 def _beyond(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
-    """Crossings, bool (10, 10), on or beyond the photo's edge: a line there has one side only."""
+    """Crossings, bool (S + 1, S + 1), on or beyond the photo's edge: a line there has one side only."""
     x, y = crossings[..., 0], crossings[..., 1]
     return (x < _EDGE) | (y < _EDGE) | (x > shape[1] - 1 - _EDGE) | (y > shape[0] - 1 - _EDGE)
 
 
 def _agreement(segments: Segments, left: Points) -> float:
     """Share of the line strength seen that lies where the page model says, to 0.1 cell."""
-    strong = np.maximum(segments.strength.reshape(2, 90), 0.0)
+    strong = np.maximum(segments.strength.reshape(2, -1), 0.0)
     usual = max(float(ranked(strong.ravel())), 1e-6)
     strong = np.minimum(strong, usual)  # pen strokes are stronger
     return float((strong * (np.abs(left) < _AGREES)).sum() / max(float(strong.sum()), 1e-6))
@@ -453,22 +477,22 @@ def line_evidence(segments: Segments) -> Points:
     return np.asarray(middle / (1.25 * spread / 3 + 0.3), np.float64)
 
 
-def _hidden(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
-    """Segments, bool (2, 10, 9), that lie on or beyond the photo's edge."""
+def beyond_edge(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
+    """Segments, bool (2, S + 1, S), that lie on or beyond the photo's edge."""
     out = _beyond(crossings, shape)
     lines = np.stack([out, out.T])
     return np.asarray(lines[..., :-1] | lines[..., 1:])
 
 
 def _seen(good: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """Crossings (10, 10) that a seen segment (2, 10, 9) of either direction ends at."""
-    ends = np.zeros((2, 10, 10), bool)
+    """Crossings (S + 1, S + 1) that a seen segment (2, S + 1, S) of either direction ends at."""
+    ends = np.zeros((2, good.shape[1], good.shape[1]), bool)
     ends[..., :-1] |= good
     ends[..., 1:] |= good
     return np.asarray(ends[0] & ends[1].T)
 
 
-def _sane(crossings: Points) -> bool:
+def sane(crossings: Points) -> bool:
     """All cells convex, alike in turning sense and not absurd in size."""
     if not np.isfinite(crossings).all():
         return False

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from papernudge.hints.catalogue import Message
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.said import ENGLISH
 
@@ -50,9 +51,15 @@ class FoundGrid:
     ``corners``: float64 (4, 2), raster x/y, of the outer edge of the frame's ink, clipped to the
     raster, clockwise as seen, starting top-left in the raster.
     ``mesh``: the crossings where the grid could be flattened (kinds puzzle and full), else None.
+    ``layout``: the board, as it lies in the raster; ``layout_doubts``: cells of which it is not
+    sure that they belong to their block there, each with the chance that they do, and
+    ``other_layout``: the board if they don't.
     """
 
     kind: GridKind
     corners: Points
     mesh: Mesh | None
     quality: Quality
+    layout: Layout = NEWSPAPER
+    layout_doubts: tuple[tuple[int, float], ...] = ()
+    other_layout: Layout | None = None

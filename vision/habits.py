@@ -4,7 +4,7 @@ An entry's digits are weighed again by how alike the page's sure entries are, in
 own features. With q_i(d) the classifier's chance, Λ_i(d) the log of the mean of
 exp(KEEN (cos - 1)) over the other entries that are surely d, and c_i(d) = 1 where there are any,
 
-    q'_i(d) ∝ q_i(d)^OWN · exp(LIKE · Λ_i(d) + SEEN · c_i(d))        d = 1 … 9
+    q'_i(d) ∝ q_i(d)^OWN · exp(LIKE · Λ_i(d) + SEEN · c_i(d))        d = 1 … n
 
 that is a conditional logit (D. McFadden, 1974). How sure it is that something stands in the cell
 at all stays as it was. Fitted by ``digits_model/training/fit_habits.py`` on drawn pages whose
@@ -26,10 +26,10 @@ SURE = 0.9
 
 
 def likeness(entries: Floats, features: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
-    """How like the page's entries each cell is: Λ and c of the formula, float64 (81, 9).
+    """How like the page's entries each cell is: Λ and c of the formula, float64 (N, n).
 
-    ``entries``: float64 (81, 9), the chance that the cell holds this entry; ``features``: float32
-    (81, F) behind the classifier's heads. No cell is compared with itself.
+    ``entries``: float64 (N, n), the chance that the cell holds this entry; ``features``: float32
+    (N, F) behind the classifier's heads. No cell is compared with itself.
     """
     length = np.linalg.norm(features, axis=1, keepdims=True)
     rows = features.astype(np.float64) / np.maximum(length, 1e-9)
@@ -43,9 +43,9 @@ def likeness(entries: Floats, features: npt.NDArray[np.float32]) -> tuple[Floats
 
 
 def by_habit(digits: Floats, entries: Floats, features: npt.NDArray[np.float32]) -> Floats:
-    """The classifier's log-probabilities in the light of the hand's habits, float64 (81, 10).
+    """The classifier's log-probabilities in the light of the hand's habits, float64 (N, n + 1).
 
-    ``digits``: float64 (81, 10), index 0 blank; ``entries`` and ``features`` as above, the former
+    ``digits``: float64 (N, n + 1), index 0 blank; ``entries`` and ``features`` as above, the former
     from a first reading of the page. Cells that are no entries stay as they are.
     """
     like, seen = likeness(entries, features)

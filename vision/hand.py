@@ -144,7 +144,7 @@ def evidence(
     rows = features.astype(np.float64) / np.maximum(length, 1e-9)
     out = np.zeros((len(hand), len(EVIDENCE)))
     out[:, :3] = np.column_stack([own, ink])
-    for digit in range(1, 10):
+    for digit in range(1, int(digits.max(initial=0)) + 1):
         same = np.flatnonzero(digits == digit)
         alike = -np.log(1 - rows[same] @ rows[same].T + APART)
         np.fill_diagonal(alike, -np.inf)

@@ -1,4 +1,4 @@
-"""The 10×10 line crossings of one grid in a photo."""
+"""The line crossings of one grid in a photo: 10×10 of a newspaper's."""
 
 from __future__ import annotations
 
@@ -14,12 +14,13 @@ Points: TypeAlias = "npt.NDArray[np.float64]"
 
 @dataclass(frozen=True, eq=False)
 class Mesh:
-    """Where the lines of a 9×9 grid cross.
+    """Where the lines of a grid cross, n + 1 of them each way where it has n rows: ten of nine.
 
-    ``crossings``: float64, shape (10, 10, 2), raster pixels, x right and y down, pixel centres
-    at whole numbers; ``crossings[r, c]`` lies on the r-th horizontal and c-th vertical line.
-    ``seen``: bool, shape (10, 10), true where the crossing was measured in the photo and false
-    where it was filled in from a smooth page model.
+    ``crossings``: float64, shape (n + 1, n + 1, 2), raster pixels, x right and y down, pixel
+    centres at whole numbers; ``crossings[r, c]`` lies on the r-th horizontal and the c-th vertical
+    line.
+    ``seen``: bool, shape (n + 1, n + 1), true where the crossing was measured in the photo and
+    false where it was filled in from a smooth page model.
     Until the grid has been read, "first row" is the raster's idea of it: see :meth:`turned`.
     """
 
@@ -27,12 +28,17 @@ class Mesh:
     seen: npt.NDArray[np.bool_]
 
     @property
+    def side(self) -> int:
+        """How many rows and columns of cells there are."""
+        return len(self.crossings) - 1
+
+    @property
     def corners(self) -> Points:
         """Outer corners, float64 (4, 2), x/y: top-left, top-right, bottom-right, bottom-left."""
         c = self.crossings
         import numpy as np
 
-        return np.stack([c[0, 0], c[0, 9], c[9, 9], c[9, 0]])
+        return np.stack([c[0, 0], c[0, -1], c[-1, -1], c[-1, 0]])
 
     def turned(self, quarter_turns: int) -> Mesh:
         """The same crossings, named as a person would who turns the paper.

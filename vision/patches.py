@@ -1,7 +1,8 @@
-"""Cuts the 81 cells out of a photo, flat and evenly lit, at one resampling."""
+"""Cuts the cells of a grid out of a photo, flat and evenly lit, at one resampling."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,7 +28,7 @@ FINE_SIDE = FINE + 2 * FINE_MARGIN
 class Patches:
     """The cells of one grid.
 
-    ``pixels``: uint8, shape (81, SIDE, SIDE, 3), channels blue, green, red; row-major cell order
+    ``pixels``: uint8, shape (N, SIDE, SIDE, 3), channels blue, green, red; row-major cell order
     of the mesh they were cut by; paper is near PAPER in every channel.
     """
 
@@ -35,20 +36,21 @@ class Patches:
 
     def turned(self, quarter_turns: int) -> Patches:
         """The same patches in the order and the upright sense of ``Mesh.turned``."""
-        grid = self.pixels.reshape(9, 9, SIDE, SIDE, 3)
+        side = math.isqrt(len(self.pixels))
+        grid = self.pixels.reshape(side, side, SIDE, SIDE, 3)
         grid = np.rot90(grid, -quarter_turns, axes=(0, 1))
         grid = np.rot90(grid, -quarter_turns, axes=(2, 3))
-        return Patches(np.ascontiguousarray(grid.reshape(81, SIDE, SIDE, 3)))
+        return Patches(np.ascontiguousarray(grid.reshape(-1, SIDE, SIDE, 3)))
 
 
 def sheet_map(mesh: Mesh, cell: int = CELL, margin: int = MARGIN) -> npt.NDArray[np.float32]:
     """Raster position of every pixel of the flattened sheet.
 
-    Returns float32, shape (S, S, 2), x/y in raster pixels with S = 9·cell + 2·margin. Inside a
-    cell the map is the bilinear patch of its own four crossings; the outer margin continues
-    the outermost cells in a straight line.
+    Returns float32, shape (S, S, 2), x/y in raster pixels with S = n·cell + 2·margin, n rows
+    of cells. Inside a cell the map is the bilinear patch of its own four crossings; the outer
+    margin continues the outermost cells in a straight line.
     """
-    pixels = np.arange(9 * cell + 2 * margin, dtype=np.float64)
+    pixels = np.arange(mesh.side * cell + 2 * margin, dtype=np.float64)
     return spread(mesh.crossings, (pixels + 0.5 - margin) / cell)
 
 
@@ -130,7 +132,7 @@ def even_light(sheet: npt.NDArray[np.uint8], cell: int = CELL) -> npt.NDArray[np
 
 
 def cut_patches(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Patches:
-    """The 81 cells of the grid under ``mesh``.
+    """The cells of the grid under ``mesh``.
 
     ``raster``: uint8 (H, W, 3), blue, green, red, as decoded. Neighbouring patches overlap by
     2·MARGIN pixels: a digit that crosses its cell's line is whole in its own patch.
@@ -139,10 +141,10 @@ def cut_patches(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Patches:
 
 
 def cells_of(sheet: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
-    """The 81 patches, uint8 (81, SIDE, SIDE, 3), of a sheet from :func:`flat_sheet`."""
+    """The patches, uint8 (N, SIDE, SIDE, 3), of the N cells of a sheet from :func:`flat_sheet`."""
     windows = np.lib.stride_tricks.sliding_window_view(sheet, (SIDE, SIDE), axis=(0, 1))
     cells = windows[::CELL, ::CELL].transpose(0, 1, 3, 4, 2)
-    return np.ascontiguousarray(cells.reshape(81, SIDE, SIDE, 3))
+    return np.ascontiguousarray(cells.reshape(-1, SIDE, SIDE, 3))
 
 
 def cut_fine(
@@ -158,5 +160,5 @@ def cut_fine(
     sheet = even_light(flat_sheet(raster, mesh, FINE, FINE_MARGIN), FINE)
     grey = np.asarray(cv2.cvtColor(sheet, cv2.COLOR_BGR2GRAY), np.uint8)
     windows = np.lib.stride_tricks.sliding_window_view(grey, (FINE_SIDE, FINE_SIDE))
-    every = windows[::FINE, ::FINE].reshape(81, FINE_SIDE, FINE_SIDE)
+    every = windows[::FINE, ::FINE].reshape(-1, FINE_SIDE, FINE_SIDE)
     return np.ascontiguousarray(every[cells])

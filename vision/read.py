@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import partial
 
@@ -20,7 +19,9 @@ from papernudge.digits_model.scores import (
     worth_a_finer_look,
 )
 from papernudge.hints.catalogue import message
+from papernudge.hints.layout import Layout
 from papernudge.vision.advice import advice, ails_of
+from papernudge.vision.boards.find import with_boards
 from papernudge.vision.decode import Solver
 from papernudge.vision.doubts import (
     not_seen,
@@ -36,6 +37,7 @@ from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_fine
 from papernudge.vision.reading import GridReading, PageReading
 from papernudge.vision.reread import Search, reread
+from papernudge.vision.scored import Scorer, can_read, scores_of
 from papernudge.vision.settle import Settled, settle
 from papernudge.vision.sight import Sight, View, blamed, harmed_under, hidden_under, judged
 
@@ -51,7 +53,6 @@ MOST_EVENED, MANY = 26_000_000, 16
 grids none of which can be read from which on it isn't: what that takes in memory and time grows
 with them, and a page on which so many are seen does not lack light."""
 Raster = npt.NDArray[np.uint8]
-Scorer = Callable[[Raster], Scores]
 
 
 @dataclass
@@ -68,9 +69,9 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     """Read every grid on the page.
 
     ``raster``: uint8 (H, W, 3), blue, green, red, as decoded, rotation tag not applied.
-    ``solve``: takes 81 characters, returns the only solution or None. ``scorer``: the classifier,
-    another one for experiments. The result's grids are in reading order with the page upright.
-    A :class:`Failure` where the page holds no grid.
+    ``solve``: takes a line and its board, returns the only solution or None. ``scorer``: the
+    classifier, another one for experiments. The result's grids are in reading order with the
+    page upright. A :class:`Failure` where the page holds no grid.
     """
     clock = _Clock()
     began = time.perf_counter()
@@ -81,21 +82,27 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     now = clock.add("find", began)
     exposures = [exposed(raster, settled.mesh) for _, settled in readable]
     now = clock.add("flatten", now)
-    scores = [scorer(e.patches.pixels) for e in exposures]
+    boards = [grid.layout for grid, _ in readable]
+
+    def scored() -> list[Scores]:
+        pages = zip(exposures, boards, strict=True)
+        return [scores_of(e.patches.pixels, board, scorer) for e, board in pages]
+
+    scores = scored()
     turn, way = which_way_up(scores), way_margin(scores)
     if turn:
         exposures = [e.turned(turn) for e in exposures]
-        scores = [scorer(e.patches.pixels) for e in exposures]
+        scores = scored()
     now = clock.add("classify", now)
     grids = [_unread(raster, g, turn) for g in rest]
     search = Search()
     for (one, mesh), exposure, said in zip(readable, exposures, scores, strict=True):
         settled = mesh.turned(turn)
         upright = settled.mesh
-        view = View.of(raster, upright, settled.strained)
+        view = View.of(raster, upright, settled.strained, one.layout.plan.diagonals)
         now = clock.add("see", now)
         if view.crossed or looks_crossed(said):
-            exposure, said = _without_lines(exposure, said, scorer)
+            exposure, said = _without_lines(exposure, said, one.layout, scorer)
         said = with_finer_notes(raster, upright, said)
         now = clock.add("classify", now)
         lined = bool((exposure.lines > LINE).any())
@@ -109,11 +116,12 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
 
 def _found(raster: Raster) -> tuple[FoundGrid, ...]:
     """The page's grids; where none can be read, looked for once more in even light."""
-    found = find_grids(raster)
+    found = with_boards(raster, find_grids(raster))
     if any(map(_readable, found)):
         return found
     if len(found) < MANY and raster.shape[0] * raster.shape[1] <= MOST_EVENED:
-        again = find_grids(even_page(raster))
+        even = even_page(raster)
+        again = with_boards(even, find_grids(even))
         if any(map(_readable, again)):
             return again
     return _with_advice(raster, found)
@@ -126,8 +134,11 @@ def _parted(
     readable: list[tuple[FoundGrid, Settled]] = []
     rest: list[FoundGrid] = []
     for grid in found:
-        if grid.mesh is None or not grid.quality.ok:
+        if not _readable(grid) or grid.mesh is None:
             rest.append(grid)
+            continue
+        if not can_read(grid.layout):
+            rest.append(replace(grid, kind=GridKind.OTHER, mesh=None))
             continue
         held = settle(grid.mesh, partial(harmed_under, raster, grid.mesh))
         if held.lost:
@@ -135,7 +146,7 @@ def _parted(
             rest.append(replace(grid, kind=GridKind.TOO_POOR, mesh=None, quality=quality))
         elif held.strays.any():
             size = np.array([raster.shape[1], raster.shape[0]]) - 1.0
-            moved = held.strays[[0, 0, 9, 9], [0, 9, 9, 0]][:, None]
+            moved = held.strays[[0, 0, -1, -1], [0, -1, -1, 0]][:, None]
             corners = np.where(moved, np.clip(held.mesh.corners, 0, size), grid.corners)
             readable.append((replace(grid, corners=corners, mesh=held.mesh), held))
         else:
@@ -143,12 +154,14 @@ def _parted(
     return readable, rest
 
 
-def _without_lines(exposure: Exposure, said: Scores, scorer: Scorer) -> tuple[Exposure, Scores]:
+def _without_lines(
+    exposure: Exposure, said: Scores, layout: Layout, scorer: Scorer
+) -> tuple[Exposure, Scores]:
     """The cells looked at again without the long lines that cross them, if any do."""
     cleaned = exposure.without_lines()
     if not (cleaned.lines > LINE).any():
         return exposure, said
-    return cleaned, scorer(cleaned.patches.pixels)
+    return cleaned, scores_of(cleaned.patches.pixels, layout, scorer)
 
 
 def _no_grid(raster: Raster) -> Failure:
@@ -198,7 +211,7 @@ def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores) -> Scores:
     if not len(cells):
         return scores
     notes = scores.notes.copy()
-    notes[cells] = note_scores(cut_fine(raster, mesh, cells))
+    notes[cells] = note_scores(cut_fine(raster, mesh, cells))[:, : notes.shape[1]]
     return replace(scores, notes=notes)
 
 
@@ -243,10 +256,11 @@ def read_grid(
     sight = sight or Sight()
     if sight.poor is not None:
         return _beyond_reading(found, turn, sight)
+    layout = found.layout.turned(turn)
     marked = scores.digits[:, 0] < np.log(0.5)
     ink = page_evidence(ink_features(patches.pixels), scores.hand, marked)
     hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
-    unclear = sight.unclear() & (scores.digits.argmax(axis=1) > 0)
+    unclear = sight.unclear(layout.many) & (scores.digits.argmax(axis=1) > 0)
     if exposure is not None and isinstance(scores.closer, Closer) and unclear.any():
         cells = np.flatnonzero(unclear)
         again = look_again(exposure, scores, hand, cells)
@@ -254,8 +268,22 @@ def read_grid(
         sight = replace(sight, hands=again.hands)
     corners, mesh = np.roll(found.corners, turn, axis=0), _mesh_of(found, turn)
     thorough = search.is_thorough
-    evidence = Evidence(corners, found.quality, mesh, scores, hand, sight, thorough)
+    moved = tuple(
+        (_turned_cell(cell, layout.side, turn), chance) for cell, chance in found.layout_doubts
+    )
+    other = found.other_layout and found.other_layout.turned(turn)
+    evidence = Evidence(
+        corners, found.quality, mesh, scores, hand, sight, thorough, layout, moved, other
+    )
     return reread(evidence, (), solve, search)
+
+
+def _turned_cell(cell: int, side: int, quarter_turns: int) -> int:
+    """Where a cell lies after so many clockwise turns of the paper."""
+    row, column = divmod(cell, side)
+    for _ in range(quarter_turns):
+        row, column = column, side - 1 - row
+    return side * row + column
 
 
 def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:
@@ -263,23 +291,25 @@ def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:
     corners = np.roll(found.corners, turn, axis=0)
     says = advice(sight.poor) if sight.poor else None
     quality = replace(found.quality, ok=False, reason=sight.poor, says=says)
-    doubts = tuple(not_seen(cell, why) for cell, why in sorted(sight.hidden.items()))
-    mesh = _mesh_of(found, turn)
-    return GridReading(GridKind.TOO_POOR, corners, quality, mesh, doubts=doubts)
+    layout, mesh = found.layout.turned(turn), _mesh_of(found, turn)
+    hidden = sorted(sight.hidden.items())
+    doubts = tuple(not_seen(cell, why, layout.side) for cell, why in hidden)
+    return GridReading(GridKind.TOO_POOR, corners, quality, mesh, doubts=doubts, layout=layout)
 
 
 def _unread(raster: Raster, found: FoundGrid, turn: int) -> GridReading:
     """A grid that isn't read; of one whose lines could not be followed, what hides them."""
-    corners = np.roll(found.corners, turn, axis=0)
+    corners, layout = np.roll(found.corners, turn, axis=0), found.layout.turned(turn)
+    plain = GridReading(found.kind, corners, found.quality, layout=layout)
     if found.kind is not GridKind.TOO_POOR or found.quality.reason not in _LINES_LOST:
-        return GridReading(found.kind, corners, found.quality)
-    hidden = hidden_under(raster, corners)
+        return plain
+    hidden = hidden_under(raster, corners, layout.side)
     if len(hidden) < _HIDES:
-        return GridReading(found.kind, corners, found.quality)
+        return plain
     reason = blamed(hidden)
     quality = replace(found.quality, reason=reason, says=advice(reason))
-    doubts = tuple(not_seen(cell, why) for cell, why in sorted(hidden.items()))
-    return GridReading(found.kind, corners, quality, doubts=doubts)
+    doubts = tuple(not_seen(cell, why, layout.side) for cell, why in sorted(hidden.items()))
+    return replace(plain, quality=quality, doubts=doubts)
 
 
 def _side(grid: GridReading) -> float:
@@ -287,7 +317,7 @@ def _side(grid: GridReading) -> float:
 
 
 def _solutions_marked(grids: list[GridReading]) -> list[GridReading]:
-    """A grid with all 81 digits printed is a solution, not a puzzle."""
+    """A grid with all digits printed is a solution, not a puzzle."""
     return [replace(g, kind=GridKind.FULL) if g.cells and "." not in g.givens else g for g in grids]
 
 

@@ -28,7 +28,7 @@ class CellKind(StrEnum):
 class CellReading:
     """One cell as read. ``chance`` is the posterior probability that kind and digit are right.
 
-    ``digit_chances``: ten numbers that add up to 1; index 0 is blank, 1–9 the digits.
+    ``digit_chances``: numbers that add up to 1; index 0 is blank, from 1 the digits: ten of nine.
     ``given_chance``: that the mark, if there is one, is printed. ``notes``: the small digits;
     ``notes_chance``: that this set is exactly right. ``struck``: a digit stands there struck out.
     ``seen``: whether its paper can be seen; where it can't, ``kind`` and ``digit`` hold nothing,
@@ -50,10 +50,12 @@ class CellReading:
 class Doubt:
     """A cell that a careful person would ask about.
 
-    ``about`` is ``"digit"``, ``"hand"`` (given or entry), ``"notes"`` or ``"seen"`` (its paper
-    can't be seen); ``read`` is what was read, None for blank or not seen; ``instead`` holds the
-    other readings worth naming with their chances, digit None for blank. ``why``: what keeps a
-    cell from being seen, a value of :class:`Hidden`, None where it is seen.
+    ``about`` is ``"digit"``, ``"hand"`` (given or entry), ``"notes"``, ``"seen"`` (its paper can't
+    be seen) or ``"layout"`` (which block it belongs to); ``read`` is what was read, None for
+    blank or not seen; ``instead`` holds the other readings worth naming with their chances, digit
+    None for blank. ``why``: what keeps a cell from being seen, a value of :class:`Hidden`, None
+    where it is seen. ``regions``: of a doubt about the layout the cells of the block that it is
+    read in, and of that which it may be in.
     """
 
     cell: int
@@ -62,6 +64,7 @@ class Doubt:
     chance: float
     instead: tuple[tuple[int | None, float], ...] = ()
     why: Hidden | None = None
+    regions: tuple[tuple[int, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +72,15 @@ class Told:
     """What somebody who sees the paper says of a cell.
 
     ``kind``: None where only the digit was said; ``digit``: None for no digit there; ``notes``:
-    None where nothing was said of them.
+    None where nothing was said of them. ``beside``: only that it is in one block with this cell;
+    None where nothing was said of blocks.
     """
 
     cell: int
     kind: CellKind | None
     digit: int | None
     notes: frozenset[int] | None = None
+    beside: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,13 +88,13 @@ class GridReading:
     """One grid, the right way up.
 
     ``corners``: float64 (4, 2), raster x/y, top-left, top-right, bottom-right, bottom-left as a
-    person reads the grid. ``cells``: 81 in row order, empty unless ``kind`` is puzzle or full.
+    person reads the grid. ``cells``: in row order, empty unless ``kind`` is puzzle or full.
     ``doubts``: what a careful person would ask; of a grid of which too much can't be seen to read
     it, which cells those are. ``restored``: cells that read otherwise
     alone and were decided by the rules. ``evidence``: what it was read from, None for grids that
     were not read from a photo; ``told``: the answers it was read in the light of. With both and one
     more answer :func:`papernudge.vision.reread.reread` reads it once more. ``layout``: the board,
-    of photos always the newspaper's; of others there are as many cells as it has.
+    as a person reads it.
     """
 
     kind: GridKind

@@ -9,13 +9,15 @@ from functools import cache
 import numpy as np
 
 from papernudge.digits_model.scores import Scores
+from papernudge.hints.layout import Layout
 from papernudge.vision.decode import LITTLE, WHOLE, Decoded, Solver, decode
-from papernudge.vision.doubts import UNKNOWN, cell_chances, chance_right, find_doubts, kind_of
+from papernudge.vision.doubts import cell_chances, chance_right, find_doubts, kind_of, unknown
 from papernudge.vision.evidence import Evidence, Floats
 from papernudge.vision.grid import GridKind
 from papernudge.vision.habits import by_habit
 from papernudge.vision.hidden import Hidden
-from papernudge.vision.reading import CellKind, CellReading, GridReading, Told
+from papernudge.vision.reading import CellKind, CellReading, Doubt, GridReading, Told
+from papernudge.vision.scored import unfit
 from papernudge.vision.sight import AsRead
 from papernudge.vision.small_notes import on_page
 
@@ -50,10 +52,11 @@ class Search:
 
 def last_words(answers: Iterable[Told]) -> tuple[Told, ...]:
     """The answers without those that a later one about the same cell replaces."""
-    kept: dict[int, Told] = {}
+    kept: dict[tuple[int, bool], Told] = {}
     for one in answers:
-        kept.pop(one.cell, None)
-        kept[one.cell] = one
+        about = (one.cell, one.beside is None)
+        kept.pop(about, None)
+        kept[about] = one
     return tuple(kept.values())
 
 
@@ -62,22 +65,26 @@ def reread(
 ) -> GridReading:
     """The most probable reading of a grid in the light of these answers.
 
-    One answer may settle other doubts; the last word on a cell counts. ``solve``: takes 81
-    characters, returns the only solution or None. ``search`` is told what it cost.
+    One answer may settle other doubts; the last word on a cell counts. ``solve``:
+    takes a line and its board, returns the only solution or None. ``search`` is told what it cost.
     """
-    told = last_words(answers)
+    every, whole = last_words(answers), evidence
+    evidence = on_board(evidence, [one for one in every if one.beside is not None])
+    told = [one for one in every if one.beside is None]
     said = {one.cell for one in told}
     hidden = {c: why for c, why in evidence.sight.hidden.items() if c not in said}
     decoded, ink = _decoded(evidence, told, hidden, cache(solve), search or Search())
     scores = evidence.scores
     read = as_read(decoded)
     suspects = evidence.sight.suspects(scores.digits, evidence.hand, scores.hand, read)
+    suspects |= unfit(scores.digits)
     doubts = find_doubts(decoded, hidden, suspects - said)
-    cells = _cells(decoded, scores, hidden)
+    cells = _cells(decoded, scores, hidden, evidence.layout)
     alone = ink.argmax(axis=1)
+    least = min((chance for _, chance in evidence.layout_doubts), default=1.0)
     restored = (
         c
-        for c in range(81)
+        for c in evidence.layout.cells
         if (cells[c].digit or 0) != alone[c] and c not in said and c not in hidden
     )
     return GridReading(
@@ -85,12 +92,46 @@ def reread(
         evidence.corners,
         evidence.quality,
         evidence.mesh,
-        _with_notes(cells, told),
-        tuple(d for d in doubts if d.about == "hand" or d.cell not in said),
+        _with_notes(cells, every),
+        (
+            *layout_doubts(evidence),
+            *(d for d in doubts if d.about == "hand" or d.cell not in said),
+        ),
         tuple(restored),
-        float(np.prod([cell.chance for cell in cells])),
-        evidence,
-        told,
+        float(np.prod([cell.chance for cell in cells])) * least,
+        whole,
+        every,
+        evidence.layout,
+    )
+
+
+def on_board(evidence: Evidence, told: Sequence[Told]) -> Evidence:
+    """The same on the board that these answers to doubts about the layout speak for.
+
+    The last word counts: it was asked between two boards.
+    """
+    boards = [board for board in (evidence.layout, evidence.other_layout) if board is not None]
+    for one in reversed(told):
+        fits = [
+            board for board in boards if board.blocks[one.cell] == board.blocks[one.beside or 0]
+        ]
+        if len(fits) == 1:
+            return replace(evidence, layout=fits[0], layout_doubts=(), other_layout=None)
+    return evidence
+
+
+def layout_doubts(evidence: Evidence) -> tuple[Doubt, ...]:
+    """Questions about cells that may belong to another block."""
+    board, other = evidence.layout, evidence.other_layout
+    if other is None:
+        return ()
+
+    def block(layout: Layout, cell: int) -> tuple[int, ...]:
+        return layout.houses[layout.blocks[cell]].cells
+
+    return tuple(
+        Doubt(cell, "layout", None, chance, regions=(block(board, cell), block(other, cell)))
+        for cell, chance in evidence.layout_doubts
     )
 
 
@@ -107,7 +148,7 @@ def _decoded(
     solve: Solver,
     search: Search,
 ) -> tuple[Decoded, Floats]:
-    """The joint reading, and what the ink alone says of each cell: log-probabilities (81, 10).
+    """The joint reading, and what the ink alone says of each cell: log-probabilities (N, n + 1).
 
     Cells that come out doubtful are looked at closer, what is still unclear is weighed by the
     hand's other digits.
@@ -121,18 +162,18 @@ def _decoded(
         digits[one.cell, one.digit or 0] = 0.0
         if one.kind in (CellKind.GIVEN, CellKind.ENTRY):
             hand[one.cell] = _RULED_OUT if one.kind is CellKind.GIVEN else -_RULED_OUT
-    effort = WHOLE if evidence.thorough else LITTLE
-    decoded = search.told(decode(digits, hand, solve, effort))
+    effort, layout = WHOLE if evidence.thorough else LITTLE, evidence.layout
+    decoded = search.told(decode(digits, hand, solve, effort, layout))
     said = {one.cell for one in told}
     doubtful = {d.cell for d in find_doubts(decoded, hidden)} - said - hidden.keys()
     if doubtful and scores.closer is not None and evidence.thorough:
         asked = np.array(sorted(doubtful), np.int64)
         closer = sight.trusted(scores.closer.digits(asked), asked)
         ink[asked] = digits[asked] = closer
-        decoded = search.told(decode(digits, hand, solve, effort))
+        decoded = search.told(decode(digits, hand, solve, effort, layout))
     if len(find_doubts(decoded, hidden)) > len(hidden):
         digits = by_habit(digits, decoded.other[:, 1:], scores.features)
-        decoded = search.told(decode(digits, hand, solve, effort))
+        decoded = search.told(decode(digits, hand, solve, effort, layout))
     return decoded, ink
 
 
@@ -144,21 +185,24 @@ def _with_notes(cells: tuple[CellReading, ...], told: tuple[Told, ...]) -> tuple
     )
 
 
-_UNSEEN = CellReading(CellKind.BLANK, None, UNKNOWN, (UNKNOWN,) * 10, notes_chance=0.0, seen=False)
-"""A cell that can't be seen: nothing speaks for what it holds."""
+def _unseen(side: int) -> CellReading:
+    """A cell that can't be seen: nothing speaks for what it holds."""
+    chance = unknown(side)
+    chances = (chance,) * (side + 1)
+    return CellReading(CellKind.BLANK, None, chance, chances, notes_chance=0.0, seen=False)
 
 
 def _cells(
-    decoded: Decoded, scores: Scores, hidden: Mapping[int, Hidden]
+    decoded: Decoded, scores: Scores, hidden: Mapping[int, Hidden], layout: Layout
 ) -> tuple[CellReading, ...]:
     chances, right = cell_chances(decoded), chance_right(decoded)
     printed = decoded.given.sum(axis=1)
-    note_odds = on_page(scores.notes, decoded.best_given, decoded.best_other)
+    note_odds = on_page(scores.notes, decoded.best_given, decoded.best_other, layout)
     note_chance = 1 / (1 + np.exp(-note_odds))
     cells = []
-    for at in range(81):
+    for at in layout.cells:
         if at in hidden:
-            cells.append(_UNSEEN)
+            cells.append(_unseen(layout.side))
             continue
         kind, digit = kind_of(decoded, at)
         notes: frozenset[int] = frozenset()

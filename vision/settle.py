@@ -28,10 +28,12 @@ _CURLED = 0.9
 """Share of the strays that were seen from which on the paper itself curls there: three quarters of
 23 drawn curls showed all of them, half of 55 covers less than 0.4."""
 _STIFFER = 4
-"""So many crossings less may lie on the stiffer sheet for it to be the one."""
+"""So many crossings less, of a hundred as below, may lie on the stiffer sheet for it to be the
+one."""
 _MOST_UNSEEN, _MOST_ON = 8, 75
-"""With more crossings unseen than the first something lies on the page, and a sheet that the second
-lie on is stiff enough."""
+"""Of a hundred crossings, as a newspaper's grid has, of other boards in proportion: with more
+unseen than the first something lies on the page, and a sheet that the second lie on
+is stiff enough."""
 _LEAST_ON, _LEAST_ON_BENT = 68, 86
 """Crossings that must lie on the stiffer sheet where so many were not seen, and on the other where
 any weren't: with fewer the mesh skipped a line, and nobody knows where it is right."""
@@ -50,8 +52,8 @@ _BLIND = 0.15
 class Settled:
     """A mesh with its strays put back.
 
-    ``mesh``: the mesh; ``strays``: bool (10, 10), crossings that had left the sheet; ``lost``:
-    whether so much left it that no cell may be trusted.
+    ``mesh``: the mesh; ``strays``: bool (n + 1, n + 1), crossings that had left the sheet;
+    ``lost``: whether so much left it that no cell may be trusted.
     """
 
     mesh: Mesh
@@ -60,7 +62,7 @@ class Settled:
 
     @property
     def strained(self) -> Flags:
-        """The cells with a stray at a corner, bool (81,)."""
+        """The cells with a stray at a corner, bool (N,)."""
         return _around(self.strays)
 
     def turned(self, quarter_turns: int) -> Settled:
@@ -70,22 +72,22 @@ class Settled:
 
 
 @cache
-def _terms(degree: int) -> Points:
-    """Products of powers of the place, up to ``degree`` together, (100, K)."""
-    x, y = (2 * lattice().reshape(100, 2) - 1).T
+def _terms(degree: int, side: int) -> Points:
+    """Products of powers of the place, up to ``degree`` together, (P, K) of P crossings."""
+    x, y = (2 * lattice(side).reshape(-1, 2) - 1).T
     powers = [(i, j) for i in range(degree + 1) for j in range(degree + 1 - i)]
     return np.stack([x**i * y**j for i, j in powers], axis=1)
 
 
-def _plane(points: Points, weights: Points) -> Points:
-    """The homography (3, 3) that takes the unit square's lattice nearest to points (100, 2).
+def _plane(points: Points, weights: Points, side: int) -> Points:
+    """The homography (3, 3) that takes the unit square's lattice nearest to points (P, 2).
 
     Direct linear transform, weighted (R. Hartley and A. Zisserman, Multiple View Geometry, 2nd ed.
     2004, algorithm 4.1).
     """
-    u, v = lattice().reshape(100, 2).T
+    u, v = lattice(side).reshape(-1, 2).T
     x, y = points.T
-    zero, one = np.zeros(100), np.ones(100)
+    zero, one = np.zeros(len(u)), np.ones(len(u))
     rows = np.concatenate(
         [
             np.stack([u, v, one, zero, zero, zero, -u * x, -v * x, -x], axis=1),
@@ -97,30 +99,30 @@ def _plane(points: Points, weights: Points) -> Points:
 
 
 def _sheet(mesh: Mesh, degree: int) -> tuple[Points, Points]:
-    """The sheet that most crossings lie on: how far each is from it, cells (10, 10), and where the
-    sheet has it, (10, 10, 2).
+    """The sheet that most crossings lie on: how far each is from it, cells (n + 1, n + 1),
+    and where the sheet has it, (n + 1, n + 1, 2).
 
     A plane seen in perspective and a bend of this ``degree``, by iteratively reweighted least
     squares with Tukey's biweight.
     """
-    points = mesh.crossings.reshape(100, 2)
+    points, side = mesh.crossings.reshape(-1, 2), mesh.side
     middle, size = points.mean(axis=0), points.std()
     normed = np.asarray((points - middle) / size, np.float64)
-    places, terms = lattice().reshape(100, 2), _terms(degree)
-    trust = np.where(mesh.seen.reshape(100), 1.0, _BLIND)
+    places, terms = lattice(side).reshape(-1, 2), _terms(degree, side)
+    trust = np.where(mesh.seen.reshape(-1), 1.0, _BLIND)
     weights = trust
     for _ in range(_ROUNDS):
-        plane = _plane(normed, weights)
+        plane = _plane(normed, weights, side)
         flat = project(np.asarray(np.linalg.inv(plane), np.float64), normed)
         root = np.sqrt(weights)[:, None]
         bend, *_ = np.linalg.lstsq(terms * root, (flat - places) * root, rcond=None)
-        off = 9 * np.linalg.norm(flat - places - terms @ bend, axis=1)
+        off = side * np.linalg.norm(flat - places - terms @ bend, axis=1)
         if off.max() < _UNSURE:
             break
         scale = 4 * max(1.4826 * float(np.median(off)), _FLOOR)
         weights = trust * (np.clip(1 - (off / scale) ** 2, 0, None) ** 2 + 1e-3)
     there = project(plane, places + terms @ bend) * size + middle
-    return off.reshape(10, 10), there.reshape(10, 10, 2)
+    return off.reshape(mesh.seen.shape), there.reshape(mesh.crossings.shape)
 
 
 def _unevenness(mesh: Mesh) -> float:
@@ -129,8 +131,8 @@ def _unevenness(mesh: Mesh) -> float:
     Seen in perspective the logs of widths lie nearly on a line, which is fitted by the median of
     slopes (P. Sen, Journal of the American Statistical Association 63, 1968).
     """
-    at, most = np.arange(9.0), 0.0
-    first, second = np.triu_indices(9, 1)
+    at, most = np.arange(float(mesh.side)), 0.0
+    first, second = np.triu_indices(mesh.side, 1)
     for lines in (mesh.crossings, mesh.crossings.transpose(1, 0, 2)):
         steps = np.linalg.norm(np.diff(lines, axis=1), axis=2)
         logs = np.median(np.log(np.maximum(steps, 1e-6)), axis=0)
@@ -143,10 +145,11 @@ def _unevenness(mesh: Mesh) -> float:
 def settle(mesh: Mesh, harmed: Callable[[], Flags]) -> Settled:
     """The mesh with crossings that left the sheet put where the sheet has them.
 
-    ``harmed``: says of the mesh's cells, bool (81,), whether something befell them; asked only
+    ``harmed``: says of the mesh's cells, bool (N,), whether something befell them; asked only
     where all that left the sheet was seen: the paper itself may curl there.
     """
-    none = np.zeros((10, 10), np.bool_)
+    none = np.zeros_like(mesh.seen)
+    share = mesh.seen.size / 100
     if _unevenness(mesh) > _UNEVEN:
         return Settled(mesh, none, lost=True)
     off, there = _sheet(mesh, 2)
@@ -155,9 +158,11 @@ def settle(mesh: Mesh, harmed: Callable[[], Flags]) -> Settled:
     on, unseen = int((off < _UNSURE).sum()), int((~mesh.seen).sum())
     bent, bent_there = _sheet(mesh, 3)
     on_bent = int((bent < _UNSURE).sum())
-    if on < _LEAST_ON and (unseen > _MOST_UNSEEN or (unseen and on_bent < _LEAST_ON_BENT)):
+    few = on_bent < _LEAST_ON_BENT * share
+    if on < _LEAST_ON * share and (unseen > _MOST_UNSEEN * share or (unseen and few)):
         return Settled(mesh, off > STRAYED, lost=True)
-    if on_bent - on > _STIFFER and (unseen <= _MOST_UNSEEN or on < _MOST_ON):
+    bends = unseen <= _MOST_UNSEEN * share or on < _MOST_ON * share
+    if on_bent - on > _STIFFER * share and bends:
         off, there = bent, bent_there
     strays = off > STRAYED
     if not strays.any():
@@ -171,6 +176,6 @@ def settle(mesh: Mesh, harmed: Callable[[], Flags]) -> Settled:
 
 
 def _around(crossings: Flags) -> Flags:
-    """Cells, bool (81,), that have one of these crossings, (10, 10), at a corner."""
+    """Cells, bool (N,), that have one of these crossings, (n + 1, n + 1), at a corner."""
     at = crossings[1:, 1:] | crossings[1:, :-1] | crossings[:-1, 1:] | crossings[:-1, :-1]
-    return np.asarray(at.reshape(81), np.bool_)
+    return np.asarray(at.reshape(-1), np.bool_)

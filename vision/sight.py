@@ -11,6 +11,7 @@ rules that ``digits_model/training/fit_sight.py`` fits on such photos as they ar
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
@@ -18,8 +19,8 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.digits_model.seen import CELL, MARGIN, Seen, seen
-from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.advice import Ails
+from papernudge.vision.even import without_diagonals
 from papernudge.vision.flatten import quad_mesh
 from papernudge.vision.hidden import Hidden
 from papernudge.vision.mesh import Mesh, Points
@@ -52,8 +53,8 @@ BLANK_LIMIT = -4.8
 MOST_HIDDEN = 15
 """With more hidden cells than this a new photo is less work than their questions."""
 MOST_UNCLEAR = 7.0
-"""With more wrong cells than this to be expected, hidden ones aside, a page is beyond reading:
-cells are wrong together there, where the reading takes them one by one."""
+"""With more wrong cells than this to be expected of 81, hidden ones aside, a page is beyond
+reading: cells are wrong together there, where the reading takes them one by one."""
 MOST_BENT = 0.9
 """Greatest chance of what is read where the mesh is bent."""
 SAFE, SAFE_PART, SAFE_ENTRY = 0.985, 0.95, 0.8
@@ -119,8 +120,8 @@ _SHARE = 0.2
 
 @dataclass(frozen=True, eq=False)
 class AsRead:
-    """What cells are read as: ``digits`` int (81,), 0 for blank; ``printed`` bool (81,);
-    ``right``: chances (81,) that both are right.
+    """What cells are read as: ``digits`` int (N,), 0 for blank; ``printed`` bool (N,);
+    ``right``: chances (N,) that both are right.
     """
 
     digits: Cells
@@ -132,11 +133,11 @@ class AsRead:
 class Sight:
     """What of a grid can be seen.
 
-    ``hidden``: the cells that can't be seen, and why; ``signs``: float64 (81, 4), log-odds by which
+    ``hidden``: the cells that can't be seen, and why; ``signs``: float64 (N, 4), log-odds by which
     the looks are trusted, None to trust them fully; ``bent``: cells unlike their neighbours in
     size beside hidden ones, where the mesh may lie beside the lines; ``ailing``: whether so much of
     the page is unclear that no look on it is taken at its own word, ``uneasy``: or no cell;
-    ``poor``: of a page beyond reading a word that there is advice for; ``hands``: float64 (81, 3),
+    ``poor``: of a page beyond reading a word that there is advice for; ``hands``: float64 (N, 3),
     least, greatest and mean log-odds for "handwritten" in several exposures, None where there was
     one.
     """
@@ -150,28 +151,29 @@ class Sight:
     hands: Chances | None = None
 
     def trusted(self, digits: Chances, cells: Cells | None = None) -> Chances:
-        """A look's log-probabilities (N, 10) of ``cells``, or of all, as far as it is trusted.
+        """A look's log-probabilities (N, n + 1) of ``cells``, or of all, as far as it is trusted.
 
         No look is made surer. A hidden cell's says nothing.
         """
         share = self.share(digits, cells)[:, None]
-        return np.asarray(np.log(share * np.exp(digits) + (1 - share) / 10))
+        return np.asarray(np.log(share * np.exp(digits) + (1 - share) / digits.shape[1]))
 
     def share(self, digits: Chances, cells: Cells | None = None) -> Chances:
         """The chance, (N,), that a look's chances count at all; else it says nothing."""
-        cells = np.arange(81) if cells is None else cells
+        cells = np.arange(len(digits)) if cells is None else cells
+        none = 1 / digits.shape[1]
         most = np.exp(digits.max(axis=1))
         right = most
         if self.signs is not None:
             # Where nothing befell the page the looks' own chances are calibrated.
             weighed = self.ailing | self._harmed()[cells]
             right = np.where(weighed, np.minimum(self.right(digits, cells), most), most)
-        share = np.clip((right - 0.1) / np.maximum(most - 0.1, 1e-9), 0.0, 1.0)
+        share = np.clip((right - none) / np.maximum(most - none, 1e-9), 0.0, 1.0)
         share[np.isin(cells, list(self.hidden))] = 0.0
         return np.asarray(share)
 
     def trusted_hand(self, hand: Chances, digits: Chances) -> Chances:
-        """Log-odds for "handwritten", (81,), as far as looks with these ``digits`` are trusted.
+        """Log-odds for "handwritten", (N,), as far as looks with these ``digits`` are trusted.
 
         What a look misses altogether may be by either hand: its word on the hand counts as much as
         its word that something stands there. Lines and light across a printed digit make it look
@@ -181,23 +183,23 @@ class Sight:
             hand = self._weighed(hand)
         share = self.share(digits)
         marked = share * (1 - np.exp(digits[:, 0]))
-        missed = (1 - share) * 0.9 + 1e-12
+        missed = (1 - share) * (1 - 1 / digits.shape[1]) + 1e-12
         chance = marked / (1 + np.exp(-np.clip(hand, -40, 40))) + missed / 2
         return np.asarray(np.log(chance) - np.log(np.maximum(marked + missed - chance, 1e-300)))
 
     def weighed(self, digits: Chances) -> Sight:
         """The same, with how the page fares as a whole by the looks' first words on it.
 
-        ``digits``: their log-probabilities (81, 10).
+        ``digits``: their log-probabilities (N, n + 1).
         """
-        unsure = np.sort(1 - self.right(digits, np.arange(81)))
-        uneasy = bool(unsure[:-_ODD].sum() > _UNEASY)
+        unsure = np.sort(1 - self.right(digits, np.arange(len(digits))))
+        uneasy = bool(unsure[:-_ODD].sum() > _UNEASY * max(1.0, len(digits) / 81))
         return replace(self, ailing=self.wrong(digits) > _AILING, uneasy=uneasy)
 
     def wrong(self, digits: Chances) -> float:
-        """How many cells to expect wrong, hidden ones aside; ``digits``: those of the looks."""
-        seen = np.array([c for c in range(81) if c not in self.hidden], np.int64)
-        return float((1 - self.right(digits[seen], seen)).sum())
+        """How many of 81 cells to expect wrong, hidden ones aside; ``digits``: by the looks."""
+        seen = np.array([c for c in range(len(digits)) if c not in self.hidden], np.int64)
+        return float((1 - self.right(digits[seen], seen)).sum()) * (81 / len(digits))
 
     def right(self, digits: Chances, cells: Cells) -> Chances:
         """Chance that the likeliest reading of each of ``cells`` is right, (N,)."""
@@ -208,16 +210,19 @@ class Sight:
         return np.asarray(np.minimum(right, most))
 
     def _harmed(self) -> npt.NDArray[np.bool_]:
-        """Cells, bool (81,), that something has befallen, as far as the network says."""
+        """Cells, bool (N,), that something has befallen, as far as the network says."""
         assert self.signs is not None
         harmed = harmed_by(self.signs)
         harmed[list(self.bent)] = True
         return harmed
 
-    def unclear(self) -> npt.NDArray[np.bool_]:
-        """Cells, bool (81,), that what befell the page concerns; on an uneasy page all."""
+    def unclear(self, many: int = 81) -> npt.NDArray[np.bool_]:
+        """Cells, bool (N,), that what befell the page concerns; on an uneasy page all.
+
+        ``many``: how many cells there are.
+        """
         if self.signs is None:
-            return np.zeros(81, np.bool_)
+            return np.zeros(many, np.bool_)
         return np.asarray(self._harmed() | self.uneasy)
 
     def suspects(
@@ -226,18 +231,19 @@ class Sight:
         """Cells to be asked about however likely the rest of the page makes what was read there.
 
         Where a page is harmed, cells are wrong together: what the rules say of one by the others
-        is little comfort. ``digits``: log-probabilities (81, 10) by the looks; ``hand``: log-odds
-        (81,) for "handwritten", ``own``: the cells' own; ``read``: the reading, None for what the
+        is little comfort. ``digits``: log-probabilities (N, n + 1) by the looks; ``hand``: log-odds
+        (N,) for "handwritten", ``own``: the cells' own; ``read``: the reading, None for what the
         looks say.
         """
         if self.signs is None:
             return frozenset(self.bent)
-        read = read or AsRead(digits.argmax(axis=1), hand < 0, np.ones(81))
-        unseen = np.isin(np.arange(81), list(self.hidden))
+        every = np.arange(len(digits))
+        read = read or AsRead(digits.argmax(axis=1), hand < 0, np.ones(len(digits)))
+        unseen = np.isin(every, list(self.hidden))
         read = replace(read, digits=np.where(unseen, 0, read.digits))
-        harmed, right = self._harmed(), self.right(digits, np.arange(81))
+        harmed, right = self._harmed(), self.right(digits, every)
         marked = read.digits > 0
-        bent = np.isin(np.arange(81), list(self.bent))
+        bent = np.isin(every, list(self.bent))
         part = self.signs[:, _WHOLE] < _PART
         low = right < np.where(read.printed, SAFE, np.where(part, SAFE_PART, SAFE_ENTRY))
         unsafe = marked & (bent | (harmed & ((self.signs[:, _TRUSTED] < 0) | low)))
@@ -250,7 +256,7 @@ class Sight:
         return frozenset(np.flatnonzero(unsafe).tolist())
 
     def _remains(self, digits: Cells) -> npt.NDArray[np.bool_]:
-        """Cells, bool (81,), that may show the rest of another digit."""
+        """Cells, bool (N,), that may show the rest of another digit."""
         assert self.signs is not None
         least = np.array([_REMAINS.get(digit, -np.inf) for digit in digits.tolist()])
         return np.asarray(self.signs[:, _WHOLE] < least)
@@ -258,7 +264,7 @@ class Sight:
     def _other_hand(
         self, digits: Chances, hand: Chances, own: Chances | None, read: AsRead
     ) -> npt.NDArray[np.bool_]:
-        """Cells, bool (81,), that another hand may have written than they are read as."""
+        """Cells, bool (N,), that another hand may have written than they are read as."""
         assert self.signs is not None
         faint = np.abs(self._weighed(hand)) < SAFE_HAND
         if self.hands is None or own is None:
@@ -270,7 +276,7 @@ class Sight:
         return np.asarray(faint | (by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > limit))
 
     def _weighed(self, hand: Chances) -> Chances:
-        """The page's word on hands, (81,), as far as it counts in harmed cells."""
+        """The page's word on hands, (N,), as far as it counts in harmed cells."""
         weighed = HAND_WEIGHTS[0] + HAND_WEIGHTS[1] * np.clip(hand, -MOST_SURE, MOST_SURE)
         return np.asarray(np.where(self._harmed(), weighed, hand))
 
@@ -278,21 +284,21 @@ class Sight:
 def evidence(signs: Chances, digits: Chances) -> Chances:
     """What speaks for a look being right, float64 (N, 5), in the order of TRUST.
 
-    ``signs``: (N, 4) from :func:`signs_of`; ``digits``: log-probabilities (N, 10).
+    ``signs``: (N, 4) from :func:`signs_of`; ``digits``: log-probabilities (N, n + 1).
     """
     wrong = np.maximum(1 - np.exp(digits.max(axis=1)), np.exp(-MOST_SURE))
     return np.column_stack([signs, -np.log(wrong)])
 
 
 def hand_signs(digits: Chances, own: Chances, read: AsRead, hands: Chances) -> Chances:
-    """What speaks about the hand that each cell is read as, float64 (81, 6), by GIVEN_SIGNS.
+    """What speaks about the hand that each cell is read as, float64 (N, 6), by GIVEN_SIGNS.
 
     ``digits``, ``own``, ``read``: as of :meth:`Sight.suspects`; ``hands``: as of
     :class:`Sight`.
     """
     way = np.where(read.printed, -1.0, 1.0)
     alone = way * np.clip(own, -MOST_SURE, MOST_SURE)
-    unsure = np.log(np.maximum(1 - np.exp(digits[np.arange(81), read.digits]), 1e-6))
+    unsure = np.log(np.maximum(1 - np.exp(digits[np.arange(len(digits)), read.digits]), 1e-6))
     wrong = np.log(np.maximum(1 - read.right, np.exp(-10.0)))
     marked = read.digits > 0
     printed = float((marked & read.printed).sum())
@@ -302,19 +308,19 @@ def hand_signs(digits: Chances, own: Chances, read: AsRead, hands: Chances) -> C
 
 
 def blank_signs(signs: Chances, laid: Chances, digits: Chances) -> Chances:
-    """What speaks about cells that look blank, float64 (81, 7), in the order of BLANK_SIGNS.
+    """What speaks about cells that look blank, float64 (N, 7), in the order of BLANK_SIGNS.
 
-    ``signs``: (81, 4) from :func:`signs_of`; ``laid``: the network's chances, (81,); ``digits``:
-    log-probabilities (81, 10) by the looks.
+    ``signs``: (N, 4) from :func:`signs_of`; ``laid``: the network's chances, (N,); ``digits``:
+    log-probabilities (N, n + 1) by the looks.
     """
     chance = np.clip(laid, 1e-4, 1 - 1e-4)
     wrong = np.log(np.maximum(1 - np.exp(digits.max(axis=1)), np.exp(-MOST_SURE)))
-    marked = np.full(81, float((digits.argmax(axis=1) > 0).mean()))
+    marked = np.full(len(digits), float((digits.argmax(axis=1) > 0).mean()))
     return np.column_stack([signs, np.log(chance / (1 - chance)), wrong, marked])
 
 
 def signs_of(said: Seen) -> Chances:
-    """The network's chances as log-odds, float64 (81, 4)."""
+    """The network's chances as log-odds, float64 (N, 4)."""
     chances = np.column_stack([said.seen, said.whole, said.crossed, said.trusted])
     low = 1 / (1 + np.exp(MOST_ODDS))
     chances = np.clip(chances, low, 1 - low)
@@ -322,7 +328,7 @@ def signs_of(said: Seen) -> Chances:
 
 
 def harmed_by(signs: Chances) -> npt.NDArray[np.bool_]:
-    """Cells, bool (81,), that something has befallen, by the network's log-odds (81, 4)."""
+    """Cells, bool (N,), that something has befallen, by the network's log-odds (N, 4)."""
     crossed, hidden = signs[:, _CROSSED_BY] > 0, signs[:, _WHOLE] < 0
     return np.asarray(crossed | hidden | (signs[:, _SEEN] < _PLAIN), np.bool_)
 
@@ -339,7 +345,7 @@ def sheet_of(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Sheet:
 class View:
     """A grid as photographed, with what the network says of its cells.
 
-    ``sheet``: uint8 (S, S, 3) of :func:`sheet_of`; ``outside``: bool (81,), cells whose middle lies
+    ``sheet``: uint8 (S, S, 3) of :func:`sheet_of`; ``outside``: bool (N,), cells whose middle lies
     beyond the photo; ``bent``: cells whose size is unlike their neighbours'; ``strained``: those at
     crossings that were found off the sheet.
     """
@@ -356,11 +362,14 @@ class View:
         raster: npt.NDArray[np.uint8],
         mesh: Mesh,
         strained: npt.NDArray[np.bool_] | None = None,
+        diagonals: bool = False,
     ) -> View:
         """``raster``: uint8 (H, W, 3), blue, green, red; ``mesh``: the grid's, upright;
-        ``strained``: bool (81,).
+        ``strained``: bool (N,); ``diagonals``: whether the board shows its own.
         """
         sheet = sheet_of(raster, mesh)
+        if diagonals:
+            sheet = without_diagonals(sheet, MARGIN, mesh.side)
         outside = _outside(mesh.crossings, (raster.shape[1], raster.shape[0]))
         which = frozenset() if strained is None else frozenset(np.flatnonzero(strained).tolist())
         return cls(sheet, seen(sheet), outside, _bent(mesh), which)
@@ -371,7 +380,7 @@ class View:
         return int((self.said.crossed > 0.5).sum()) >= _CROSSED
 
     def sight(self, digits: Chances) -> Sight:
-        """What can be seen. ``digits``: log-probabilities (81, 10) by the first looks."""
+        """What can be seen. ``digits``: log-probabilities (N, n + 1) by the first looks."""
         blank = digits.argmax(axis=1) == 0
         signs = signs_of(self.said)
         # There is nothing in a blank cell that shows it, and what may stand in its hidden part is
@@ -379,7 +388,8 @@ class View:
         inked = BLANK_WEIGHTS[0] + blank_signs(signs, self.said.laid, digits) @ BLANK_WEIGHTS[1:]
         unseen = np.where(blank, harmed_by(signs) & (inked > BLANK_LIMIT), self.said.seen < UNSEEN)
         hidden = self.hidden(unseen | (blank & (_bare(self.sheet) | self.outside)))
-        near = {c for one in hidden for c in _around(one)}
+        side = math.isqrt(len(digits))
+        near = {c for one in hidden for c in _around(one, side)}
         # Why the mesh strayed where nothing is to be seen is not known.
         plain = ~harmed_by(signs) & (signs[:, _TRUSTED] < _STEADY)
         bent = frozenset(c for c in self.bent if c in near) | (
@@ -388,23 +398,26 @@ class View:
         return Sight(hidden, signs, bent - hidden.keys()).weighed(digits)
 
     def hidden(self, unseen: npt.NDArray[np.bool_]) -> dict[int, Hidden]:
-        """Why these cells, bool (81,), can't be seen."""
+        """Why these cells, bool (N,), can't be seen."""
         light = _light(self.sheet)
         cells = np.flatnonzero(unseen).tolist()
         return {c: _why(c, self.said, light, self.outside) for c in cells}
 
 
 def harmed_under(raster: npt.NDArray[np.uint8], mesh: Mesh) -> npt.NDArray[np.bool_]:
-    """Cells, bool (81,), that something has befallen where this mesh has them."""
+    """Cells, bool (N,), that something has befallen where this mesh has them."""
     return harmed_by(signs_of(View.of(raster, mesh).said))
 
 
-def hidden_under(raster: npt.NDArray[np.uint8], corners: Points) -> Mapping[int, Hidden]:
+def hidden_under(
+    raster: npt.NDArray[np.uint8], corners: Points, side: int = 9
+) -> Mapping[int, Hidden]:
     """The cells that can't be seen of a grid whose lines could not be followed, and why.
 
-    ``corners``: (4, 2), raster x/y, clockwise from the reader's top left.
+    ``corners``: (4, 2), raster x/y, clockwise from the reader's top left; ``side``: how many
+    rows it has.
     """
-    mesh = Mesh(quad_mesh(corners), np.zeros((10, 10), np.bool_))
+    mesh = Mesh(quad_mesh(corners, side), np.zeros((side + 1, side + 1), np.bool_))
     view = View.of(raster, mesh)
     return view.hidden(view.said.seen < UNSEEN)
 
@@ -416,31 +429,35 @@ def blamed(hidden: Mapping[int, Hidden]) -> str:
 
 
 def _outside(crossings: Points, size: tuple[int, int]) -> npt.NDArray[np.bool_]:
-    """Cells whose middle lies beyond the photo, bool (81,); ``size``: width, height."""
+    """Cells whose middle lies beyond the photo, bool (N,); ``size``: width, height."""
     middles = (crossings[1:, 1:] + crossings[:-1, :-1]) / 2
     beyond = ((middles < 0) | (middles > np.array(size) - 1.0)).any(axis=2)
-    return np.asarray(beyond.reshape(81), np.bool_)
+    return np.asarray(beyond.reshape(-1), np.bool_)
 
 
 def _sizes(crossings: Points) -> Chances:
-    """How much each cell's area differs from the median of those around it, log, (81,)."""
+    """How much each cell's area differs from the median of those around it, log, (N,)."""
     a, b = crossings[1:, 1:] - crossings[:-1, :-1], crossings[1:, :-1] - crossings[:-1, 1:]
     area = np.abs(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]) / 2
     logs = np.log(np.maximum(area, 1.0))
     wide = np.pad(logs, 1, mode="edge")
-    around = [wide[1 + y : 10 + y, 1 + x : 10 + x] for y, x in _BESIDE]
-    return np.asarray(np.abs(logs - np.median(around, axis=0)).reshape(81), np.float64)
+    last = len(logs) + 1
+    around = [wide[1 + y : last + y, 1 + x : last + x] for y, x in _BESIDE]
+    return np.asarray(np.abs(logs - np.median(around, axis=0)).reshape(-1), np.float64)
 
 
-def _around(cell: int) -> set[int]:
+def _around(cell: int, side: int) -> set[int]:
     """The cells less than three rows and columns away: so far a mesh may bend along a cover."""
-    return set(NEWSPAPER.around(cell, 2))
+    row, column = divmod(cell, side)
+    rows = range(max(0, row - 2), min(side, row + 3))
+    columns = range(max(0, column - 2), min(side, column + 3))
+    return {side * r + c for r in rows for c in columns}
 
 
 def _bent(mesh: Mesh) -> frozenset[int]:
     """Cells whose size is unlike that of those around them, unless their lines were seen there."""
     ends = [mesh.seen[:-1, :-1], mesh.seen[:-1, 1:], mesh.seen[1:, :-1], mesh.seen[1:, 1:]]
-    seen_ends = np.sum(ends, axis=0).reshape(81)
+    seen_ends = np.sum(ends, axis=0).reshape(-1)
     limit = np.where(seen_ends == 4, _FOLDED, np.where(seen_ends > 0, _BENT, -1.0))
     return frozenset(np.flatnonzero(_sizes(mesh.crossings) > limit).tolist())
 
@@ -449,19 +466,20 @@ _BESIDE = [(y, x) for y in (-1, 0, 1) for x in (-1, 0, 1) if x or y]
 
 
 def _light(sheet: Sheet) -> Chances:
-    """Shares of each cell that are washed out and black, (81, 2)."""
-    inner = sheet[MARGIN:-MARGIN, MARGIN:-MARGIN].reshape(9, CELL, 9, CELL, 3)
-    cells = inner[:, 3:-3, :, 3:-3].transpose(0, 2, 1, 3, 4).reshape(81, -1, 3)
+    """Shares of each cell that are washed out and black, (N, 2)."""
+    side = len(sheet) // CELL - 2 * MARGIN // CELL
+    inner = sheet[MARGIN:-MARGIN, MARGIN:-MARGIN].reshape(side, CELL, side, CELL, 3)
+    cells = inner[:, 3:-3, :, 3:-3].transpose(0, 2, 1, 3, 4).reshape(side * side, -1, 3)
     white = (cells.min(axis=2) >= _WHITE).mean(axis=1)
     black = (cells.max(axis=2) <= _BLACK).mean(axis=1)
     return np.column_stack([white, black])
 
 
 def _bare(sheet: Sheet) -> npt.NDArray[np.bool_]:
-    """Cells, bool (81,), of which not even the lines around them are there: all white or black."""
+    """Cells, bool (N,), of which not even the lines around them are there: all white or black."""
     wide = sheet[MARGIN - 1 : 1 - MARGIN, MARGIN - 1 : 1 - MARGIN]
     white, black = wide.min(axis=2) >= _WHITE, wide.max(axis=2) <= _PITCH
-    at = range(0, 9 * CELL, CELL)
+    at = range(0, len(sheet) - 2 * MARGIN, CELL)
     shares = [
         max(held[y : y + CELL + 2, x : x + CELL + 2].mean() for held in (white, black))
         for y in at
@@ -484,13 +502,13 @@ def judged(
 ) -> Sight:
     """The sight of a grid, called poor where too much of it is hidden or unclear.
 
-    ``digits``: the looks' log-probabilities (81, 10); ``crossed``: whether long lines were found;
+    ``digits``: the looks' log-probabilities (N, n + 1); ``crossed``: whether long lines were found;
     ``ails``: measures what is wrong with the photo; ``way``: by how many nats the vote on which way
     is up was won.
     """
     if sight.signs is None:
         return sight
-    if len(sight.hidden) > MOST_HIDDEN:
+    if len(sight.hidden) > MOST_HIDDEN * min(1.0, len(digits) / 81):
         return replace(sight, poor=blamed(sight.hidden))
     wrong = sight.wrong(digits)
     if wrong > _SPOILT and ails().blocks > _BLOCKY:

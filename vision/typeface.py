@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from papernudge.hints.geometry import cell_name
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.crop import CELL, MARGIN
 
 if TYPE_CHECKING:
@@ -37,6 +38,8 @@ paler."""
 EMPTY = 0.45
 """Darkness, as a share of the palest kind of sure digit, below which nothing is printed. On 80
 drawn pages no digit was paler than 0.83 of that, and nearly all blank cells were below 0.3."""
+CELLS = NEWSPAPER.many
+"""Of a grid whose digits are compared."""
 _LINE = 3
 """Pixels of a cell's crop along each side that may show its lines."""
 _ROOM = 3
@@ -100,7 +103,8 @@ class Page:
         """For each puzzle of the page the ink in its cells, (81, H, W)."""
         found = {}
         for grid in self.grids:
-            ink = _ink(grid.crop) if grid.kind == "puzzle" and grid.givens else None
+            nine = len(grid.givens or "") == CELLS  # other boards print fewer kinds, or more
+            ink = _ink(grid.crop) if grid.kind == "puzzle" and nine else None
             if ink is not None:
                 found[grid.number] = ink
         return found

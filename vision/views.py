@@ -191,4 +191,4 @@ def _fine(raster: Pixels, mesh: Mesh) -> Pixels:
     sheet = even_light(flat_sheet(raster, mesh, FINE, scale * MARGIN), FINE)
     windows = np.lib.stride_tricks.sliding_window_view(sheet, (side, side), axis=(0, 1))
     cells = windows[::FINE, ::FINE].transpose(0, 1, 3, 4, 2)
-    return np.ascontiguousarray(cells.reshape(81, side, side, 3))
+    return np.ascontiguousarray(cells.reshape(-1, side, side, 3))

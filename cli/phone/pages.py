@@ -432,7 +432,9 @@ def _cells_of(at: _At) -> Wish:
     return replace(at.snap.wish(at.number), view="cells", cells=())
 
 
-_ANSWER = re.compile(rf"{CELL_NAME}=(?:(?:given:|entry:)?[1-9]|\.|notes:(?:[1-9]{{1,9}}|\.))")
+_ANSWER = re.compile(
+    rf"{CELL_NAME}=(?:(?:given:|entry:)?[1-9]|\.|notes:(?:[1-9]{{1,9}}|\.)|block:{CELL_NAME})"
+)
 
 
 def _change(step: Step, form: dict[str, str]) -> dict[str, object] | None:

@@ -16,6 +16,7 @@ from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.said import ENGLISH, in_words, spoken
 from papernudge.cli.session.assume import parse_assumption
 from papernudge.hints.catalogue import Message, capital, message
+from papernudge.hints.layout import NEWSPAPER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -199,14 +200,28 @@ def _read(photo: bytes) -> Page:
 
     first = opened(photo, FIRST_SIDE)
     if first.reduced == 1:
-        return read_opened(None, first)
+        return _of_nine(read_opened(None, first))
     try:
-        page = read_opened(None, first)
+        page = _of_nine(read_opened(None, first))
         if not _needs_more(page):
             return page
     except Trouble:  # no grid at all
         pass
-    return read_opened(None, opened(photo))
+    return _of_nine(read_opened(None, opened(photo)))
+
+
+def _of_nine(page: Page) -> Page:
+    """The page with boards of other sizes told as other grids: the phone's pages show nine rows."""
+    from papernudge.vision.grid import GridKind
+    from papernudge.vision.reading import GridReading
+
+    grids = tuple(
+        grid
+        if grid.layout.many == NEWSPAPER.many
+        else GridReading(GridKind.OTHER, grid.corners, grid.quality)
+        for grid in page.grids
+    )
+    return replace(page, reading=replace(page.reading, grids=grids))
 
 
 def _needs_more(page: Page) -> bool:

@@ -9,9 +9,10 @@ from math import hypot
 from typing import TYPE_CHECKING
 
 from papernudge.cli.pictures import ink
-from papernudge.cli.pictures.signs import BLUE, FINE, Scene, Slip, middle
+from papernudge.cli.pictures.signs import BLUE, FINE, Scene, Slip
 from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.session.routes import way_in_words
+from papernudge.hints.layout import NEWSPAPER, Layout
 
 if TYPE_CHECKING:
     from papernudge.hints import Walk
@@ -22,12 +23,13 @@ _CLEAR = 0.36
 """A path ends so far from the middle of a cell, cells: the slip with the number lies there."""
 
 
-def route_scene(way: Route) -> Scene:
+def route_scene(way: Route, layout: Layout = NEWSPAPER) -> Scene:
     """The lines numbered where they write, a path from each to the next."""
-    scene = Scene(caption=in_words("order of a route", way=way_in_words(way, spoken())))
+    said = in_words("order of a route", way=way_in_words(way, spoken()))
+    scene = Scene(caption=said, layout=layout)
     before: Point | None = None
     for number, line in enumerate(way.walk.lines, start=1):
-        cells = [middle(cell) for cell, _ in line.places]
+        cells = [scene.middle(cell) for cell, _ in line.places]
         for here in _nearest_first(cells, before):
             _link(scene, before, here)
             _number(scene, number, *here)
@@ -35,12 +37,12 @@ def route_scene(way: Route) -> Scene:
     return scene
 
 
-def walk_scene(whole: Walk) -> Scene:
+def walk_scene(whole: Walk, layout: Layout = NEWSPAPER) -> Scene:
     """Each line's number in the cells where it writes; a ring shows where the walk begins."""
-    scene = Scene(caption=in_words_of("order of a walk", whole.looks))
+    scene = Scene(caption=in_words_of("order of a walk", whole.looks), layout=layout)
     for number, line in enumerate(whole.lines, start=1):
         for cell, _ in line.places:
-            here = middle(cell)
+            here = scene.middle(cell)
             _number(scene, number, *here)
             if number == 1:
                 scene.add(ink.ring(*here))

@@ -100,7 +100,26 @@ def pencil_line(start: tuple[float, float], end: tuple[float, float], bow: float
 
 
 def digit(value: int, x: float, y: float, height: float) -> list[Line]:
-    """A handwritten digit with its centre at (x, y)."""
+    """A handwritten digit with its centre at (x, y); one of two figures is as wide as high."""
+    if value > 9:
+        figures = _figure(value // 10, x, y, height), _figure(value % 10, x, y, height)
+        apart = _NARROW * 0.33 * height
+        narrow = np.array([_NARROW, 1.0])
+        moved = zip(figures, (-apart, apart), strict=True)
+        centre = np.array([x, y])
+        return [
+            (line - centre) * narrow + centre + [aside, 0.0]
+            for lines, aside in moved
+            for line in lines
+        ]
+    return _figure(value, x, y, height)
+
+
+_NARROW = 0.8
+"""How narrow the figures of a number of two are, of their usual width."""
+
+
+def _figure(value: int, x: float, y: float, height: float) -> list[Line]:
     slant = np.array([[1.0, 0.0], [-0.10, 1.0]])
     out = []
     for style, points in _DIGITS[value]:
@@ -136,6 +155,26 @@ def frame(x0: float, y0: float, x1: float, y1: float, over: float = 0.2) -> list
         pencil_line((x1 + over, y1), (x0 - over, y1)),
         pencil_line((x0, y1 + over), (x0, y0 - over)),
     ]
+
+
+def slanted_frame(side: int, falling: bool, over: float = 0.2) -> list[Line]:
+    """Two lines along a diagonal of a board of ``side`` columns and rows: the one that falls from
+    the left, or the one that rises.
+    """
+    ends = (((1.0, 0.0), (side, side - 1.0)), ((0.0, 1.0), (side - 1.0, side)))
+    lines = []
+    for (x0, y0), (x1, y1) in ends:
+        a, b = (x0 - over, y0 - over), (x1 + over, y1 + over)
+        if not falling:
+            a, b = (side - a[0], a[1]), (side - b[0], b[1])
+        lines.append(pencil_line(a, b))
+    return lines
+
+
+def side(x0: float, y0: float, x1: float, y1: float, over: float = 0.08) -> list[Line]:
+    """One upright or level side of a house of any form, which runs a little past its ends."""
+    dx, dy = (over, 0.0) if y0 == y1 else (0.0, over)
+    return [pencil_line((x0 - dx, y0 - dy), (x1 + dx, y1 + dy))]
 
 
 def hatching(x0: float, y0: float, step: float = 0.19, inset: float = 0.05) -> list[Line]:

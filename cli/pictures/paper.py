@@ -17,10 +17,12 @@ from typing import Any, BinaryIO
 
 from papernudge.cli.base.breaking import lines_of
 from papernudge.cli.base.exits import Exit, Stop
+from papernudge.cli.pictures.form import ruled, slants, tinted
 from papernudge.cli.pictures.typeface import outlines
 from papernudge.cli.said import in_words, spoken
 from papernudge.hints.catalogue import message
-from papernudge.hints.layout import NEWSPAPER
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.masks import VALUES
 
 Paper = tuple[float, float]
 PAPERS: dict[str, Paper] = {"a4": (595.276, 841.89), "letter": (612.0, 792.0)}
@@ -196,26 +198,67 @@ def draw_grid(
     weights: tuple[float, float] = (0.08, 0.02),
     bold: Sequence[int] = (),
     pale: Sequence[int] = (),
+    layout: Layout = NEWSPAPER,
 ) -> None:
-    """A grid and its digits. ``line``: 81 characters; ``weights``: of lines between blocks and
-    between cells, cells; ``bold`` and ``pale``: cells, 0 to 80, whose digits are set in bold or
-    in grey.
+    """A grid and its digits. ``line``: a character for each cell; ``weights``: of lines between
+    blocks and between cells, cells of the newspaper's grid; ``bold`` and ``pale``: cells whose
+    digits are set in bold or in grey.
     """
-    step = box.side / 9
+    step = box.side / layout.side
+    _tints(canvas, box, layout)
     canvas.setStrokeGray(0)
     canvas.setLineCap(2)
-    for k in range(10):
-        canvas.setLineWidth(step * weights[bool(k % 3)])
-        canvas.line(box.x, box.y + k * step, box.x + box.side, box.y + k * step)
-        canvas.line(box.x + k * step, box.y, box.x + k * step, box.y + box.side)
-    size = 0.62 * step
+    heavy, light = (box.side / NEWSPAPER.side * weight for weight in weights)
+    _rule(canvas, box, layout, heavy, light)
     for cell, mark in enumerate(line):
         if mark != ".":
-            row, column = NEWSPAPER.place(cell)
+            row, column = layout.place(cell)
+            digit = VALUES[mark]
+            size = (0.62 if digit < 10 else 0.5) * step
             canvas.setFont(BOLD if cell in bold else FONT, size)
             canvas.setFillGray(0.6 if cell in pale else 0)
-            foot = box.y + (8.5 - row) * step - _DIGIT_HIGH / 2 * size
-            canvas.drawCentredString(box.x + (column + 0.5) * step, foot, mark)
+            foot = box.y + (layout.high - 0.5 - row) * step - _DIGIT_HIGH / 2 * size
+            canvas.drawCentredString(box.x + (column + 0.5) * step, foot, str(digit))
+
+
+def _rule(canvas: Any, box: Box, layout: Layout, heavy: float, light: float) -> None:
+    """The lines from the foot and from the left, each pair of them level and upright."""
+    step, lines = box.side / layout.side, ruled(layout)
+    for n in range(layout.side + 1):
+        level = [one for one in lines if one[0][1] == one[0][3] == layout.high - n]
+        upright = [one for one in lines if one[0][0] == one[0][2] == n]
+        width = None
+        for (x0, y0, x1, y1), is_heavy in (*level, *upright):
+            if width != (heavy if is_heavy else light):
+                width = heavy if is_heavy else light
+                canvas.setLineWidth(width)
+            a, b = (_point(box, step, layout, *end) for end in ((x0, y1), (x1, y0)))
+            canvas.line(*a, *b)
+
+
+def _point(box: Box, step: float, layout: Layout, x: int, y: int) -> tuple[float, float]:
+    """A crossing of lines on the paper."""
+    right = box.x + box.side if x == layout.wide else box.x + x * step
+    return right, box.y + box.side if y == 0 else box.y + (layout.high - y) * step
+
+
+def _tints(canvas: Any, box: Box, layout: Layout) -> None:
+    """Extra blocks in grey, and thin diagonals."""
+    step = box.side / layout.side
+    for grey, cells in zip(_GREYS, tinted(layout), strict=False):
+        canvas.setFillGray(grey)
+        for cell in cells:
+            row, column = layout.place(cell)
+            x, y = _point(box, step, layout, column, row + 1)
+            canvas.rect(x, y, step, step, stroke=0, fill=1)
+    for a, b in slants(layout):
+        canvas.setStrokeGray(0.5)
+        canvas.setLineWidth(0.01 * box.side / NEWSPAPER.side)
+        canvas.line(*_point(box, step, layout, *a), *_point(box, step, layout, *b))
+
+
+_GREYS = (0.87, 0.8, 0.73)
+"""Of extra blocks: light enough for a pencil to be read on."""
 
 
 def end_page(canvas: Any, paper: Paper, page: int, total: int) -> None:

@@ -6,12 +6,11 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.base.trouble import WordsError
 from papernudge.cli.pictures import ENDINGS, ink
+from papernudge.cli.pictures.form import notes_at
 from papernudge.cli.pictures.scene import BLUE, FINE, GREY, ORANGE, USUAL, Scene, Tab, answer_scene
 from papernudge.cli.pictures.scene import doubt_scene as _doubt_scene
-from papernudge.cli.pictures.signs import corner
 from papernudge.cli.said import in_words
 from papernudge.hints.catalogue import message
-from papernudge.hints.layout import NEWSPAPER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,7 +27,6 @@ if TYPE_CHECKING:
 
 def answer_picture(answer: Answer, side: int, ending: str) -> bytes:
     """A nudge or a check, on its photo or on a clean board."""
-    _drawable(answer.sheet.grid)
     return _encoded(answer.sheet, answer_scene(answer), side, ending)
 
 
@@ -56,9 +54,9 @@ def answers_picture(answers: Sequence[Answer], caption: str, side: int, ending: 
         mesh = answer.sheet.grid.mesh
         if mesh is not None:
             scene = _doubt_scene(answer) if answer.doubts else answer_scene(answer)
-            scene.tabs.append(
-                Tab(in_words("tab, grid", number=answer.sheet.number), 4.5, 9.25, "bottom")
-            )
+            wide, high = scene.size
+            name = in_words("tab, grid", number=answer.sheet.number)
+            scene.tabs.append(Tab(name, wide / 2, high + 0.25, "bottom"))
             placed.append(Placed(scene, mesh.crossings))
     turns = page.reading.quarter_turns
     return encode(sketch(page.photo.pixels, turns, placed, side, caption, close=False), ending)
@@ -66,7 +64,6 @@ def answers_picture(answers: Sequence[Answer], caption: str, side: int, ending: 
 
 def doubt_picture(answer: Answer, side: int, ending: str) -> bytes:
     """The questions that must be answered first, where they stand on the page."""
-    _drawable(answer.sheet.grid)
     return _encoded(answer.sheet, _doubt_scene(answer), side, ending)
 
 
@@ -76,12 +73,6 @@ def _encoded(sheet: Sheet, scene: Scene, side: int, ending: str) -> bytes:
 
         return board_svg(sheet.grid, scene).encode()
     return encode(answer_raster(sheet, scene, side), ending)
-
-
-def _drawable(grid: GridReading) -> None:
-    """WordsError for a board that pictures are not drawn of."""
-    if grid.layout is not NEWSPAPER:
-        raise WordsError(message("picture of this board"))
 
 
 def answer_raster(sheet: Sheet, scene: Scene, side: int) -> Raster:
@@ -128,10 +119,10 @@ def outline_of(grid: GridReading) -> npt.NDArray[np.float64]:
     import numpy as np
 
     left, right = (
-        np.linspace(grid.corners[a], grid.corners[b], 10, dtype=np.float64)
+        np.linspace(grid.corners[a], grid.corners[b], grid.layout.high + 1, dtype=np.float64)
         for a, b in ((0, 3), (1, 2))
     )
-    return np.asarray(np.linspace(left, right, 10, axis=1), np.float64)
+    return np.asarray(np.linspace(left, right, grid.layout.wide + 1, axis=1), np.float64)
 
 
 def read_scene(grid: GridReading, number: int | None) -> Scene:
@@ -140,29 +131,30 @@ def read_scene(grid: GridReading, number: int | None) -> Scene:
     """
     import numpy as np
 
-    scene = Scene()
+    scene = Scene(layout=grid.layout)
+    wide, high = scene.size
     if number is not None:
-        scene.tabs.append(Tab(in_words("tab, grid", number=number), 4.5, -0.2, "top"))
+        scene.tabs.append(Tab(in_words("tab, grid", number=number), wide / 2, -0.2, "top"))
     if grid.mesh is not None:
-        for y, x in np.ndindex(10, 10):
+        for y, x in np.ndindex(high + 1, wide + 1):
             if grid.mesh.seen[y, x]:
                 scene.add(ink.cross(x, y, 0.11), BLUE, FINE)
             else:
                 scene.add(ink.ring(x, y, 0.08), ORANGE, FINE)
     else:
-        scene.add(ink.dashed(ink.frame(0, 0, 9, 9, 0.0), 0.3), ORANGE, USUAL)
-        scene.tabs.append(Tab(in_words(f"tab, kind, {grid.kind}"), 4.5, 4.8, "top", ORANGE))
+        scene.add(ink.dashed(ink.frame(0, 0, wide, high, 0.0), 0.3), ORANGE, USUAL)
+        name = in_words(f"tab, kind, {grid.kind}")
+        scene.tabs.append(Tab(name, wide / 2, high / 2 + 0.3, "top", ORANGE))
     doubtful = {doubt.cell for doubt in grid.doubts}
     for at, cell in enumerate(grid.cells):
-        x0, y0 = corner(at)
+        x0, y0 = scene.corner(at)
         name = BLUE if cell.kind == "given" else ORANGE
         if cell.digit is not None:
             foot = ink.wave(x0, y0) if cell.kind == "entry" else ink.rule(x0, y0)
             scene.add(foot, name, FINE)
             scene.add(ink.digit(cell.digit, x0 + 0.79, y0 + 0.26, 0.32), name, FINE)
-        for value in cell.notes:
-            x, y = x0 + 0.2 + 0.3 * ((value - 1) % 3), y0 + 0.2 + 0.3 * ((value - 1) // 3)
-            scene.add(ink.digit(value, x, y, 0.2), GREY, FINE)
+        for note in notes_at(cell.notes, x0 + 0.2, y0 + 0.2, grid.layout.side):
+            scene.add(ink.digit(*note), GREY, FINE)
         if cell.struck:
             scene.add(ink.cross(x0 + 0.5, y0 + 0.5, 0.2, upright=False), ORANGE, FINE)
         if at in doubtful:

@@ -8,8 +8,9 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from papernudge.cli.pictures import ink
-from papernudge.cli.pictures.signs import BLUE, FINE, ORANGE, USUAL, Scene, Sign, corner, middle
+from papernudge.cli.pictures.signs import BLUE, FINE, ORANGE, USUAL, Scene, Sign
 from papernudge.cli.said import in_words
+from papernudge.hints.layout import DIAGONAL
 
 if TYPE_CHECKING:
     from papernudge.cli.pictures.ink import Line
@@ -78,7 +79,7 @@ def show_reason(scene: Scene, told: Told3) -> None:
     _show_single(scene, told, small)
     for cell in dict.fromkeys([*told.noted, *(c for step in steps for c in step.noted)]):
         scene.clear_cell(cell)
-        scene.add(ink.dashed(ink.ring(*middle(cell), 0.46, 1.0)))
+        scene.add(ink.dashed(ink.ring(*scene.middle(cell), 0.46, 1.0)))
         scene.explain(_noted_sign())
     for cell, shown in small.items():
         scene.clear_cell(cell)
@@ -99,29 +100,32 @@ def _show_single(scene: Scene, told: Told3, small: Collection[int]) -> None:
     for one in pattern.barred:
         blocked = list(_members(one.cells))
         for cell in blocked:
-            x, y = middle(cell)
+            x, y = scene.middle(cell)
             scene.clear_cell(cell)
             aside, size = (0.36, 0.09) if cell in small else (0.0, 0.13)
             scene.add(ink.cross(x + aside, y + aside, size, upright=False), BLUE, FINE)
-        for ray in _rays(one.witness, blocked):
+        for ray in _rays(scene, one.witness, blocked):
             scene.add(ray, BLUE, FINE)
         scene.explain(Sign(_name("blocked"), ink.cross(0.5, 0.5, 0.2, upright=False), BLUE))
 
 
-def _rays(witness: int, blocked: Sequence[int]) -> list[list[Line]]:
-    """From a witness along its row and column to the farthest blank it blocks, each way; and to
-    the others that just its block holds.
+def _rays(scene: Scene, witness: int, blocked: Sequence[int]) -> list[list[Line]]:
+    """From a witness along its row, its column and a diagonal to the farthest blank it blocks,
+    each way; and to the others that just its block holds.
     """
-    at = corner(witness)
+    houses = scene.layout.houses
+    slanted = [h for h in scene.layout.houses_of[witness] if houses[h].kind == DIAGONAL]
+    at = scene.corner(witness)
     farthest: dict[tuple[int, int], tuple[int, int]] = {}
     for cell in blocked:
-        x, y = corner(cell)
+        x, y = scene.corner(cell)
         dx, dy = x - at[0], y - at[1]
-        key = (_sign(dx), _sign(dy)) if 0 in (dx, dy) else (dx, dy)
+        straight = 0 in (dx, dy) or any(cell in houses[h].cells for h in slanted)
+        key = (_sign(dx), _sign(dy)) if straight else (dx, dy)
         reach = max(abs(dx), abs(dy))
         if key not in farthest or reach > farthest[key][0]:
             farthest[key] = (reach, cell)
-    return [[ink.ray(middle(witness), middle(far))] for _, far in farthest.values()]
+    return [[ink.ray(scene.middle(witness), scene.middle(far))] for _, far in farthest.values()]
 
 
 def _sign(n: int) -> int:
@@ -139,7 +143,7 @@ def _show_step(scene: Scene, step: ToldStep, small: dict[int, dict[int, bool]]) 
             scene.house(house, broken=True, named=len(cover) == 1)
     for cell in step.evidence:
         scene.clear_cell(cell)
-        scene.add(ink.dashed(ink.underline(*corner(cell)), 0.1), BLUE, FINE)
+        scene.add(ink.dashed(ink.underline(*scene.corner(cell)), 0.1), BLUE, FINE)
         scene.explain(Sign(_name("read"), ink.dashed(ink.underline(0, -0.3), 0.1), BLUE))
     for role, cells in pattern.cells:
         _show_role(scene, role, _members(cells))
@@ -168,7 +172,7 @@ def _show_role(scene: Scene, role: str, cells: Iterable[int], technique: str = "
     width = FINE if role in ("filled", "between", "end", "assumed") else USUAL
     for cell in cells:
         scene.clear_cell(cell)
-        scene.add(shape(*corner(cell)), BLUE, width)
+        scene.add(shape(*scene.corner(cell)), BLUE, width)
         scene.explain(Sign(name, shape(0, -0.3 if role == "filled" else 0), BLUE))
 
 
@@ -176,7 +180,7 @@ def _show_link(scene: Scene, link: Link) -> None:
     """A plain thread where one of the two is true, a broken one where not both are; its arrow shows
     the order.
     """
-    a, b = _middle_of(link.one), _middle_of(link.other)
+    a, b = _middle_of(scene, link.one), _middle_of(scene, link.other)
     if link.one.cells == link.other.cells:
         return
     thread = ink.thread(a, b)
@@ -190,8 +194,8 @@ def _show_link(scene: Scene, link: Link) -> None:
         scene.explain(Sign(_name("not both"), ink.dashed([example], 0.2), BLUE))
 
 
-def _middle_of(node: Node) -> tuple[float, float]:
-    points = [middle(cell) for cell in _members(node.cells)]
+def _middle_of(scene: Scene, node: Node) -> tuple[float, float]:
+    points = [scene.middle(cell) for cell in _members(node.cells)]
     return sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points)
 
 
@@ -199,7 +203,7 @@ def _small_digits(scene: Scene, cell: int, digits: dict[int, bool]) -> None:
     """The digits that a reason is about in a cell, those that it strikes struck through: the fewer
     the larger, all inside the cell.
     """
-    left, top = corner(cell)
+    left, top = scene.corner(cell)
     for n, (value, struck) in enumerate(sorted(digits.items())):
         if len(digits) == 1:
             x, y, high = left + 0.5, top + 0.5, 0.42
@@ -207,8 +211,10 @@ def _small_digits(scene: Scene, cell: int, digits: dict[int, bool]) -> None:
             x, y, high = left + 0.32 + 0.36 * n, top + 0.5, 0.38
         elif len(digits) <= 4:
             x, y, high = left + 0.32 + 0.36 * (n % 2), top + 0.31 + 0.38 * (n // 2), 0.32
-        else:
+        elif len(digits) <= 9:
             x, y, high = left + 0.24 + 0.26 * (n % 3), top + 0.24 + 0.26 * (n // 3), 0.24
+        else:
+            x, y, high = left + 0.17 + 0.22 * (n % 4), top + 0.17 + 0.22 * (n // 4), 0.18
         scene.add(ink.digit(value, x, y, high), BLUE, FINE)
         if struck and not _all_struck(digits):
             reach, rise = 0.5 * high, 0.34 * high

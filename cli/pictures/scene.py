@@ -82,13 +82,13 @@ def _answer_scene(answer: Answer) -> Scene:
     elif isinstance(told, Route):
         from papernudge.cli.pictures.eye import route_scene
 
-        return route_scene(told)
+        return route_scene(told, answer.sheet.grid.layout)
     elif isinstance(told, Walk):
         from papernudge.cli.pictures.eye import walk_scene
 
-        return walk_scene(told)
+        return walk_scene(told, answer.sheet.grid.layout)
     else:
-        scene = Scene()
+        scene = Scene(layout=answer.sheet.grid.layout)
     scene.caption = answer.sentence
     return scene
 
@@ -97,13 +97,13 @@ def nudge_scene(told: Told1) -> Scene:
     """A nudge at its depth."""
     from papernudge.hints.nudge import Told3, Told4
 
-    scene = Scene()
+    scene = Scene(layout=told.layout)
     digit = told.focus.digit
     if digit is not None:
         scene.tabs.append(Tab(in_words("tab, look for", digit=digit), -0.3, -0.25, "top"))
         for cell in () if isinstance(told, Told3) else told.focus.cells:
             scene.clear_cell(cell)
-            scene.add(ink.ring(*middle(cell)))
+            scene.add(ink.ring(*scene.middle(cell)))
     elif told.focus.house is not None:
         scene.house(told.focus.house)
     if isinstance(told, Told3):
@@ -111,11 +111,11 @@ def nudge_scene(told: Told1) -> Scene:
     if isinstance(told, Told4):
         for cell, value in told.places:
             scene.clear_cell(cell)
-            x, y = middle(cell)
+            x, y = scene.middle(cell)
             scene.add(ink.digit(value, x, y - 0.03, 0.62), BLUE, THICK)
             scene.add([ink.pencil_line((x - 0.3, y + 0.4), (x + 0.3, y + 0.38), 0.02)], BLUE)
         for cell in told.follow:
-            x, y = middle(cell)
+            x, y = scene.middle(cell)
             scene.clear_cell(cell)
             foot = [ink.pencil_line((x - 0.3, y + 0.4), (x + 0.3, y + 0.38), 0.02)]
             scene.add(ink.dashed(foot, 0.16), BLUE)
@@ -125,7 +125,7 @@ def nudge_scene(told: Told1) -> Scene:
                 )
             )
     if not scene.windows:  # a digit that stands nowhere yet: the whole grid is the place to look
-        scene.windows.append((0, 0, 9, 9))
+        scene.windows.append((0, 0, *scene.size))
     return scene
 
 
@@ -133,13 +133,14 @@ def checked_scene(told: Checked) -> Scene:
     """A check at its depth."""
     from papernudge.hints.checking import Checked2, Checked3, Checked4, State
 
-    scene = Scene()
+    scene = Scene(layout=told.layout)
+    wide, high = scene.size
     if told.state is State.SOLVED:
-        scene.add(ink.tick(9.3, 9.1, 1.1), BLUE, THICK * 1.4)
+        scene.add(ink.tick(wide + 0.3, high + 0.1, 1.1), BLUE, THICK * 1.4)
     elif told.state is State.RIGHT_SO_FAR:
-        scene.add(ink.tick(9.5, 0.6, 0.55), BLUE, THICK)
+        scene.add(ink.tick(wide + 0.5, 0.6, 0.55), BLUE, THICK)
     elif told.state is State.MISTAKEN:
-        scene.add(ink.tally(min(told.wrong, 45), 9.45, 0.4, 0.66), ORANGE, USUAL)
+        scene.add(ink.tally(min(told.wrong, 5 * high), wide + 0.45, 0.4, 0.66), ORANGE, USUAL)
     if isinstance(told, Checked2) and not isinstance(told, Checked3):
         for house in told.houses:
             scene.house(house, ORANGE)
@@ -149,7 +150,7 @@ def checked_scene(told: Checked) -> Scene:
         for mistake, value in zip(told.mistakes, told.right, strict=True):
             _in_the_corner(scene, mistake.cell, value)
         for cell, value in zip(told.lost_notes, told.right_notes, strict=True):
-            x, y = corner(cell)
+            x, y = scene.corner(cell)
             scene.add(ink.digit(value, x + 0.8, y + 0.8, 0.3), BLUE, FINE)
         for cell, digits in told.printed_instead:
             for n, value in enumerate(digits[:3]):
@@ -159,13 +160,13 @@ def checked_scene(told: Checked) -> Scene:
 
 def _in_the_corner(scene: Scene, cell: int, value: int, place: int = 0) -> None:
     """The right digit in the upper right corner of a cell, on paper cleared for it."""
-    x, y = corner(cell)
+    x, y = scene.corner(cell)
     scene.add(ink.digit(value, x + 0.84 - 0.26 * place, y + 0.22, 0.34), BLUE, 1.3 * FINE)
 
 
 def _show_mistakes(scene: Scene, told: Checked3) -> None:
     for mistake in told.mistakes:
-        x0, y0 = corner(mistake.cell)
+        x0, y0 = scene.corner(mistake.cell)
         scene.clear_cell(mistake.cell)
         scene.add(ink.hatching(x0, y0), ORANGE, FINE)
         if mistake.clashes:
@@ -175,7 +176,7 @@ def _show_mistakes(scene: Scene, told: Checked3) -> None:
     if told.first_out is not None and len(told.mistakes) > 1 and told.cost > 1:
         first = (told.first_out, *told.first_or)
         for cell in first:
-            x, y = middle(cell)
+            x, y = scene.middle(cell)
             lines = ink.frame(x - 0.5, y - 0.5, x + 0.5, y + 0.5, 0.14)
             chosen = lines if len(first) == 1 else ink.dashed(lines, 0.24)
             scene.add(chosen, ORANGE, THICK)
@@ -184,7 +185,7 @@ def _show_mistakes(scene: Scene, told: Checked3) -> None:
     _show_misprint(scene, told)
     for cell in told.lost_notes:
         scene.clear_cell(cell)
-        scene.add(ink.dashed(ink.ring(*middle(cell), 0.46, 1.0)), BLUE, FINE)
+        scene.add(ink.dashed(ink.ring(*scene.middle(cell), 0.46, 1.0)), BLUE, FINE)
 
 
 def _show_misprint(scene: Scene, told: Checked3) -> None:
@@ -192,37 +193,49 @@ def _show_misprint(scene: Scene, told: Checked3) -> None:
     cells = told.misprinted_cells
     for n, cell in enumerate(cells):
         scene.clear_cell(cell)
-        scene.add(ink.ring(*middle(cell), 0.44), ORANGE, USUAL)
+        scene.add(ink.ring(*scene.middle(cell), 0.44), ORANGE, USUAL)
         for other in cells[n + 1 :]:
-            if any(h in told.houses for h in _shared_houses(cell, other)):
-                scene.add(ink.string(middle(cell), middle(other)), ORANGE, FINE)
+            if set(told.houses) & _shared_houses(scene, cell, other):
+                scene.add(ink.string(scene.middle(cell), scene.middle(other)), ORANGE, FINE)
     if len(cells) == 1:
-        x, y = middle(cells[0])
-        left = x < 4.5
-        side = "left" if left else "right"
-        scene.tabs.append(Tab(in_words("tab, misprint?"), -0.25 if left else 9.25, y, side, ORANGE))
+        x, y = scene.middle(cells[0])
+        scene.tabs.append(_tab_beside(scene, in_words("tab, misprint?"), x, y, ORANGE))
 
 
-def _shared_houses(one: int, other: int) -> list[int]:
-    from papernudge.hints.geometry import HOUSES_OF
-
-    return [house for house in HOUSES_OF[one] if house in HOUSES_OF[other]]
+def _shared_houses(scene: Scene, one: int, other: int) -> set[int]:
+    return {*scene.layout.houses_of[one]} & {*scene.layout.houses_of[other]}
 
 
 def _tie(scene: Scene, mistake: Mistake) -> None:
     for other in mistake.clashes:
         scene.clear_cell(other)
-        scene.add(ink.string(middle(mistake.cell), middle(other)), ORANGE, FINE)
-        scene.add(ink.ring(*middle(other), 0.42), ORANGE, FINE)
+        scene.add(ink.string(scene.middle(mistake.cell), scene.middle(other)), ORANGE, FINE)
+        scene.add(ink.ring(*scene.middle(other), 0.42), ORANGE, FINE)
 
 
 def doubt_scene(answer: Answer) -> Scene:
-    """The cells that a question is about: a ring each, and a tab with the question mark."""
-    scene = Scene(caption=answer.sentence)
+    """The cells that a question is about: a ring each, and a tab with the question mark. Of one
+    about blocks both, that which the cell may lie in instead with broken lines.
+    """
+    scene = Scene(caption=answer.sentence, layout=answer.sheet.grid.layout)
+    evidence = answer.sheet.grid.evidence
     for doubt in answer.doubts:
+        if doubt.about == "layout" and evidence is not None and evidence.other_layout is not None:
+            scene.house(scene.layout.blocks[doubt.cell], named=False)
+            other = Scene(layout=evidence.other_layout)
+            other.house(other.layout.blocks[doubt.cell], ORANGE, broken=True, named=False)
+            scene.strokes += other.strokes
+            scene.windows += other.windows
         scene.clear_cell(doubt.cell)
-        x, y = middle(doubt.cell)
+        x, y = scene.middle(doubt.cell)
         scene.add(ink.ring(x, y, 0.6, 1.2), BLUE, THICK)
-        left = x < 4.5
-        scene.tabs.append(Tab("?", -0.25 if left else 9.25, y, "left" if left else "right"))
+        scene.tabs.append(_tab_beside(scene, "?", x, y, BLUE))
     return scene
+
+
+def _tab_beside(scene: Scene, text: str, x: float, y: float, ink_name: str) -> Tab:
+    """A tab at the margin that is nearer to a place."""
+    wide = scene.layout.wide
+    if x < wide / 2:
+        return Tab(text, -0.25, y, "left", ink_name)
+    return Tab(text, wide + 0.25, y, "right", ink_name)

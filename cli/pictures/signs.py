@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from papernudge.cli.pictures import ink
+from papernudge.cli.pictures.form import is_box, outline
 from papernudge.cli.said import in_words, spoken
-from papernudge.hints.layout import NEWSPAPER
+from papernudge.hints.layout import BLOCK, COLUMN, DIAGONAL, EXTRA, NEWSPAPER, ROW, Layout
 from papernudge.hints.words import named_house
 
 if TYPE_CHECKING:
@@ -61,7 +62,7 @@ class Slip:
 @dataclass
 class Scene:
     """``windows``: rectangles (x0, y0, x1, y1) that the tracing paper leaves clear; no window
-    at all means no tracing paper.
+    at all means no tracing paper. ``layout``: the board that it is drawn on.
     """
 
     strokes: list[Stroke] = field(default_factory=list)
@@ -71,6 +72,20 @@ class Scene:
     legend: list[Sign] = field(default_factory=list)
     slips: list[Slip] = field(default_factory=list)
     framed: set[int] = field(default_factory=set)
+    layout: Layout = NEWSPAPER
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Columns and rows of the board."""
+        return self.layout.wide, self.layout.high
+
+    def corner(self, cell: int) -> tuple[int, int]:
+        """The left upper corner of a cell."""
+        return corner(cell, self.layout)
+
+    def middle(self, cell: int) -> tuple[float, float]:
+        """The centre of a cell."""
+        return middle(cell, self.layout)
 
     def explain(self, sign: Sign) -> None:
         """Names a sign in the legend, once."""
@@ -83,7 +98,7 @@ class Scene:
 
     def clear_cell(self, cell: int) -> None:
         """Leaves one cell free of tracing paper."""
-        x, y = corner(cell)
+        x, y = self.corner(cell)
         self.windows.append((x, y, x + 1, y + 1))
 
     def house(
@@ -95,10 +110,8 @@ class Scene:
         if house in self.framed:
             return
         self.framed.add(house)
-        tab, lead = _house_tab(house, ink_name)
-        x0, y0, x1, y1 = house_box(house)
-        self.windows.append((x0, y0, x1, y1))
-        lines = ink.frame(x0, y0, x1, y1)
+        tab, lead = _house_tab(self.layout, house, ink_name)
+        lines = self._framed(house)
         self.add(ink.dashed(lines, 0.3) if broken else lines, ink_name)
         if broken:
             example = [ink.pencil_line((0.05, 0.5), (0.95, 0.5))]
@@ -107,35 +120,74 @@ class Scene:
             self.tabs.append(tab)
             self.add(lead, ink_name, FINE)
 
+    def _framed(self, house: int) -> list[Line]:
+        """The lines around a house, which is left free of tracing paper: four around a row, a
+        column or a block, two along a diagonal, else what its cells end at.
+        """
+        x0, y0, x1, y1 = house_box(house, self.layout)
+        of_it = self.layout.houses[house]
+        if is_box(self.layout, house):
+            self.windows.append((x0, y0, x1, y1))
+            return ink.frame(x0, y0, x1, y1)
+        for cell in of_it.cells:
+            self.clear_cell(cell)
+        if of_it.kind == DIAGONAL:
+            return ink.slanted_frame(x1, falling=of_it.number == 1)
+        rim = outline(self.layout, of_it.cells)
+        return [line for run in rim for line in ink.side(*run)]
 
-def corner(cell: int) -> tuple[int, int]:
+
+def corner(cell: int, layout: Layout = NEWSPAPER) -> tuple[int, int]:
     """The left upper corner of a cell."""
-    row, column = NEWSPAPER.place(cell)
+    row, column = layout.place(cell)
     return column, row
 
 
-def middle(cell: int) -> tuple[float, float]:
+def middle(cell: int, layout: Layout = NEWSPAPER) -> tuple[float, float]:
     """The centre of a cell."""
-    x, y = corner(cell)
+    x, y = corner(cell, layout)
     return x + 0.5, y + 0.5
 
 
-def house_box(house: int) -> tuple[int, int, int, int]:
-    """x0, y0, x1, y1 of a house."""
-    return NEWSPAPER.box(house)
+def house_box(house: int, layout: Layout = NEWSPAPER) -> tuple[int, int, int, int]:
+    """x0, y0, x1, y1 of what a house spans."""
+    return layout.box(house)
 
 
-def _house_tab(house: int, ink_name: str) -> tuple[Tab, list[Line]]:
-    """The tab of a house; that of the middle block hangs on a thread along a printed line."""
-    name, kind = named_house(house, spoken()), NEWSPAPER.houses[house].kind
-    x0, y0, x1, y1 = house_box(house)
+def _house_tab(layout: Layout, house: int, ink_name: str) -> tuple[Tab, list[Line]]:
+    """The tab of a house, where it touches the margin; that of one that doesn't hangs on a thread
+    along a printed line.
+    """
+    name, of_it = named_house(house, spoken().on(layout)), layout.houses[house]
+    x0, y0, x1, y1 = house_box(house, layout)
+    if of_it.kind == DIAGONAL:
+        first = 0 if of_it.number == 1 else layout.wide - 1
+        return Tab(name, first + 0.5, -0.25, "top", ink_name), []
+    if of_it.kind == EXTRA or (of_it.kind == BLOCK and not layout.even):
+        return _tab_above(layout, house, Tab(name, 0.0, -0.25, "top", ink_name))
     x, y = (x0 + x1) / 2, (y0 + y1) / 2
-    if kind == "row" or (kind == "block" and x0 == 0 and y0 > 0 and y1 < NEWSPAPER.high):
+    beside = of_it.kind == BLOCK and x0 == 0 and y0 > 0 and y1 < layout.high
+    if of_it.kind == ROW or beside:
         return Tab(name, -0.25, y, "left", ink_name), []
-    if kind == "column" or y0 == 0:
+    if of_it.kind == COLUMN or y0 == 0:
         return Tab(name, x, -0.25, "top", ink_name), []
-    if y1 == NEWSPAPER.high:
+    if y1 == layout.high:
         return Tab(name, x, y1 + 0.25, "bottom", ink_name), []
-    if x1 == NEWSPAPER.wide:
+    if x1 == layout.wide:
         return Tab(name, x1 + 0.25, y, "right", ink_name), []
     return Tab(name, -0.25, float(y0), "left", ink_name), [ink.pencil_line((-0.25, y0), (x0, y0))]
+
+
+def _tab_above(layout: Layout, house: int, tab: Tab) -> tuple[Tab, list[Line]]:
+    """``tab`` above or below a house with a long name, for which the left margin has no room."""
+    places = [layout.place(cell) for cell in layout.houses[house].cells]
+    top = [column + 0.5 for row, column in places if row == 0]
+    bottom = [column + 0.5 for row, column in places if row == layout.high - 1]
+    if top:
+        return replace(tab, x=sum(top) / len(top)), []
+    if bottom:
+        x, y = sum(bottom) / len(bottom), layout.high + 0.25
+        return replace(tab, x=x, y=y, side="bottom"), []
+    row, column = places[0]
+    thread = ink.pencil_line((column, tab.y), (column, row))
+    return replace(tab, x=float(column)), [thread]

@@ -29,7 +29,9 @@ LARGEST_UPSCALE_SIDE = 1200
 
 @dataclass(frozen=True, eq=False)
 class Placed:
-    """A scene and the crossings it lies on: float64 (10, 10, 2), raster pixels."""
+    """A scene and the crossings it lies on: float64 (rows + 1, columns + 1, 2), raster
+    pixels.
+    """
 
     scene: Scene
     crossings: Points
@@ -177,8 +179,14 @@ def _legend(signs: Sequence[Sign], width: int) -> Raster | None:
 
 def _close_box(placed: Placed) -> tuple[float, float, float, float]:
     left, top, right, bottom = ROOM
+    high, wide = placed.crossings.shape[0] - 1, placed.crossings.shape[1] - 1
     rim = np.array(
-        [(-left, -top), (9 + right, -top), (9 + right, 9 + bottom), (-left, 9 + bottom)],
+        [
+            (-left, -top),
+            (wide + right, -top),
+            (wide + right, high + bottom),
+            (-left, high + bottom),
+        ],
         np.float64,
     )
     points = placed.to_raster(rim)

@@ -9,16 +9,20 @@ from xml.sax.saxutils import escape
 
 from papernudge.cli.base.breaking import lines_of
 from papernudge.cli.pictures import ink
-from papernudge.cli.pictures.signs import Scene, Sign, Slip, Stroke, Tab, middle
+from papernudge.cli.pictures.form import notes_at, ruled, slants, tinted
+from papernudge.cli.pictures.signs import Scene, Sign, Slip, Stroke, Tab, corner, middle
 from papernudge.cli.said import in_words
 
 if TYPE_CHECKING:
     from papernudge.cli.pictures.ink import Line
+    from papernudge.hints.layout import Layout
     from papernudge.vision.reading import GridReading
 
 CELL = 100
-_LEFT, _TOP, _SIDE = 225, 115, 9 * CELL
+_LEFT, _TOP = 225, 115
 _CAPTION = 38  # letters' height
+_TINTS = (0.12, 0.2, 0.28)
+"""How dense each tint of extra blocks is."""
 _STYLE = """
 .page{fill:#fdfcf7}.line{stroke:#2a2d33}.given{fill:#22252b}.tab{fill:#fffdf6}
 .text{fill:#26292e}.pencil{stroke:#595d66}.blue{stroke:#12509c}.orange{stroke:#c2490a}
@@ -33,18 +37,21 @@ text{font-family:system-ui,"Helvetica Neue",Arial,sans-serif}
 
 def board_svg(grid: GridReading, scene: Scene) -> str:
     """The board with a scene on it, as one self-contained SVG document."""
-    caption = _wrapped(scene.caption, _SIDE + _LEFT - 20, _CAPTION)
-    width = _SIDE + 2 * _LEFT
-    legend, rows = _legend(scene.legend, _SIDE + _LEFT - 20)
-    foot = _SIDE + 2 * _TOP + (round(_BELOW) + rows * _ROW if rows else 0)
+    layout = grid.layout
+    wide, high = layout.wide * CELL, layout.high * CELL
+    caption = _wrapped(scene.caption, wide + _LEFT - 20, _CAPTION)
+    width = wide + 2 * _LEFT
+    legend, rows = _legend(scene.legend, wide + _LEFT - 20, high)
+    foot = high + 2 * _TOP + (round(_BELOW) + rows * _ROW if rows else 0)
     height = foot + round(len(caption) * 1.4 * _CAPTION)
     body = [
         *_windows(scene),
-        *_lines(),
+        *_tints(layout),
+        *_lines(layout),
         *_digits(grid),
         *(_stroke(s) for s in scene.strokes),
         *(_slip(s) for s in scene.slips),
-        *_tabs(scene.tabs),
+        *_tabs(scene.tabs, wide),
         *legend,
     ]
     words = [
@@ -72,30 +79,43 @@ def _windows(scene: Scene) -> list[str]:
     ]
 
 
-def _lines() -> list[str]:
-    out = []
-    for n in range(10):
-        at, thick = n * CELL, 6 if n % 3 == 0 else 1.5
-        ends = f'class="line" stroke-width="{thick}"'
-        out.append(f'<line x1="0" y1="{at}" x2="{_SIDE}" y2="{at}" {ends}/>')
-        out.append(f'<line x1="{at}" y1="0" x2="{at}" y2="{_SIDE}" {ends}/>')
-    return out
+def _tints(layout: Layout) -> list[str]:
+    """Extra blocks and diagonals."""
+    squares = [
+        f'<rect class="text" fill-opacity="{tint}" x="{x * CELL}" y="{y * CELL}" '
+        f'width="{CELL}" height="{CELL}"/>'
+        for tint, cells in zip(_TINTS, tinted(layout), strict=False)
+        for x, y in (corner(cell, layout) for cell in cells)
+    ]
+    return squares + [
+        f'<line x1="{a[0] * CELL}" y1="{a[1] * CELL}" x2="{b[0] * CELL}" y2="{b[1] * CELL}" '
+        'class="line" stroke-width="1.5" stroke-opacity="0.5"/>'
+        for a, b in slants(layout)
+    ]
+
+
+def _lines(layout: Layout) -> list[str]:
+    return [
+        f'<line x1="{x0 * CELL}" y1="{y0 * CELL}" x2="{x1 * CELL}" y2="{y1 * CELL}" '
+        f'class="line" stroke-width="{6 if heavy else 1.5}"/>'
+        for (x0, y0, x1, y1), heavy in ruled(layout)
+    ]
 
 
 def _digits(grid: GridReading) -> list[str]:
     out = []
     for cell, reading in enumerate(grid.cells):
-        x, y = middle(cell)
+        x, y = middle(cell, grid.layout)
         if reading.kind == "given":
+            foot, size = (0.23, 66) if (reading.digit or 0) < 10 else (0.19, 56)
             out.append(
-                f'<text class="given" x="{x * CELL:g}" y="{(y + 0.23) * CELL:g}" '
-                f'font-size="66" text-anchor="middle">{reading.digit}</text>'
+                f'<text class="given" x="{x * CELL:g}" y="{(y + foot) * CELL:g}" '
+                f'font-size="{size}" text-anchor="middle">{reading.digit}</text>'
             )
         elif reading.digit is not None:
             out += [_path(line, "pencil", 0.06) for line in ink.digit(reading.digit, x, y, 0.56)]
-        for value in sorted(reading.notes):
-            left, top = x - 0.3 + 0.3 * ((value - 1) % 3), y - 0.3 + 0.3 * ((value - 1) // 3)
-            out += [_path(line, "pencil", 0.03) for line in ink.digit(value, left, top, 0.2)]
+        for note in notes_at(reading.notes, x - 0.3, y - 0.3, grid.layout.side):
+            out += [_path(line, "pencil", 0.03) for line in ink.digit(*note)]
     return out
 
 
@@ -108,19 +128,19 @@ def _path(line: Line, name: str, width: float) -> str:
     return f'<path class="{name}" stroke-width="{width * CELL:.1f}" d="M{points}"/>'
 
 
-def _tabs(tabs: Sequence[Tab]) -> list[str]:
+def _tabs(tabs: Sequence[Tab], board: int) -> list[str]:
     """Tabs, each moved along its margin where it would lie over an earlier one."""
     out: list[str] = []
     taken: list[tuple[float, float, float]] = []
     for tab in tabs:
         wide = 18.5 * len(tab.text) + 26
-        x, y = _tab_place(tab, wide)
+        x, y = _tab_place(tab, wide, board)
         along = tab.side in ("top", "bottom")
         step = wide / 4 if along else _TAB / 4
         for turn in range(64):
             away = (turn + 1) // 2 * step * (1 if turn % 2 else -1)
             left, top = (x + away, y) if along else (x, y + away)
-            inside = 4 - _LEFT <= left <= _SIDE + _LEFT - wide - 4
+            inside = 4 - _LEFT <= left <= board + _LEFT - wide - 4
             if inside and not any(
                 abs(top - v) < _TAB and left < u + w and u < left + wide for u, v, w in taken
             ):
@@ -134,7 +154,7 @@ def _tabs(tabs: Sequence[Tab]) -> list[str]:
 _TAB = 54  # a tab's height
 
 
-def _tab_place(tab: Tab, wide: float) -> tuple[float, float]:
+def _tab_place(tab: Tab, wide: float, board: int) -> tuple[float, float]:
     """Left top corner of a tab whose point touches its foot."""
     tip, fx, fy = 16, tab.x * CELL, tab.y * CELL
     x, y = {
@@ -143,7 +163,7 @@ def _tab_place(tab: Tab, wide: float) -> tuple[float, float]:
         "top": (fx - wide / 2, fy - tip - _TAB),
         "bottom": (fx - wide / 2, fy + tip),
     }[tab.side]
-    return min(max(x, 4 - _LEFT), _SIDE + _LEFT - wide - 4), y
+    return min(max(x, 4 - _LEFT), board + _LEFT - wide - 4), y
 
 
 def _tab(tab: Tab, x: float, y: float, wide: float) -> str:
@@ -180,7 +200,7 @@ _NAME = 34  # its letters' height
 _BELOW = 0.45 * _TOP  # room above its first row, so that tabs below the board have theirs
 
 
-def _legend(signs: Sequence[Sign], width: float) -> tuple[list[str], int]:
+def _legend(signs: Sequence[Sign], width: float, high: int) -> tuple[list[str], int]:
     """Each sign beside its name below the board, and how many rows they take."""
     out: list[str] = []
     x, row = 0.0, 0
@@ -188,7 +208,7 @@ def _legend(signs: Sequence[Sign], width: float) -> tuple[list[str], int]:
         wide = 74 + _wide(sign.name, _NAME) + 34
         if x and x + wide > width:
             x, row = 0.0, row + 1
-        y = _SIDE + _TOP + _BELOW + row * _ROW
+        y = high + _TOP + _BELOW + row * _ROW
         out.append(f'<g transform="translate({x:.0f} {y - 42:.0f}) scale(0.56)">')
         out += [_stroke(Stroke(line, sign.ink, 0.07)) for line in sign.lines]
         out.append(

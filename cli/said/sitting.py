@@ -16,6 +16,7 @@ SAID = {
     "which notes?": "Are the small notes in {cell} {sets}?",
     "none of them": "none",
     "no digit at all": "no digit at all",
+    "which block?": "Does {cell} belong to the block of {cells}?",
     "is it?": "Is the digit in {cell} {digit}?",
     "blank?": "Is {cell} blank?",
     "blank or?": "Is {cell} blank, or does it hold {digits}?",
@@ -54,6 +55,8 @@ SAID = {
     "no grid of that number": "There is no grid {number} here: {found} found.",
     "grid asked for.one": "--grid {wanted} was asked for, but just 1 grid was found.",
     "grid asked for.other": "--grid {wanted} was asked for, but {count} grids were found.",
+    "no grid of that board": "No grid of {side} rows and {side} columns was read in the photo:"
+    " leave --blocks, --regions, --diagonals and --extra out, or name the grid with --grid.",
     "no grid in": "No grid was found in {called}: lay the page flat and fill the frame.",
     "grid can't be read": "The grid in {called} can't be read. {advice}",
     "grid can't be read, numbered": "Grid {number} in {called} can't be read. {advice}",
@@ -73,6 +76,8 @@ SAID = {
     "an assumption looks like": "An assumption looks like R4C7=1, R4C7=given:1, R4C7=entry:1,"
     " R4C7=. (nothing there) or R4C7=notes:14, with 2: in front for the second grid; {got} does"
     " not.",
+    "beyond the board": "{got} is beyond this board: its rows, columns and digits go from 1 to"
+    " {side}.",
     "no grid to assume of.one": "There is no grid {number} to assume something of: 1 grid found.",
     "no grid to assume of.other": "There is no grid {number} to assume something of: {count} grids"
     " found.",
@@ -80,8 +85,11 @@ SAID = {
     "pixels come as": "Pixels come as uint8 (height, width, 3); got {dtype} {shape}.",
     "givens are": "The givens are {many} digits, and . for nothing; got {got}.",
     "entries are": "The entries are {many} digits, and . for nothing; got {got}.",
+    "givens are, with letters": "The givens are {many} digits, A for 10, B for 11 and so on, and ."
+    " for nothing; got {got}.",
+    "entries are, with letters": "The entries are {many} digits, A for 10, B for 11 and so on, and"
+    " . for nothing; got {got}.",
     "given and entry": "A cell with a given has no entry.",
-    "picture of this board": "Pictures are drawn of 9×9 boards with nine 3×3 blocks only.",
     "a depth is": "A depth is a number from 1 to {most}; got {got}.",
     "earlier photo differs": "The earlier photo does not show the same printed digits: it must be"
     " one of this grid.",

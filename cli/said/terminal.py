@@ -24,10 +24,6 @@ SAID = {
     " which would do with {blocks}.",
     "line holds symbols": "{option} holds 1 to {last} on this board, and . for nothing; it can't"
     " hold {got}.",
-    "boards go with lines": "--blocks, --regions, --diagonals and --extra say which board a"
-    " --given-line is of: add it, or leave them out.",
-    "picture of another board": "--picture draws 9×9 boards with nine 3×3 blocks only: leave it out"
-    " for this one.",
     "no folder for a picture": "There is no folder for a picture ({why}): name one with --picture"
     " OUT.",
     "name the book to write": "Name the book to write: --book FILE.",
@@ -169,10 +165,16 @@ SAID = {
     "some unsound.other": "{source}: {count} puzzles left out that have not one solution.",
     "neither book nor text": "{source} is neither a book nor text: expected a book that digitise"
     " wrote, or lines of 81 characters.",
-    "line is short": "{source}, line {line}: expected 81 characters, 1 to 9 or . for nothing, got"
-    " {length} characters: mend or take out that line.",
-    "line is odd": "{source}, line {line}: expected 81 characters, 1 to 9 or . for nothing, got"
-    " {got}: mend or take out that line.",
+    "line is short": "{source}, line {line}: expected {many} characters, 1 to {last} or . for"
+    " nothing, got {length} characters: mend or take out that line.",
+    "line is odd": "{source}, line {line}: expected {many} characters, 1 to {last} or . for"
+    " nothing, got {got}: mend or take out that line.",
+    "other boards left out": "{source} also holds puzzles of other boards, which were left out:"
+    " --blocks or --regions asks for theirs.",
+    "no grid of this board": "No filled grid of this board was found: try other --regions, or leave"
+    " out --diagonals or --extra.",
+    "sheet without a code": "A sheet of another board than the usual 9×9 has no code: mark can't"
+    " mark it.",
     "lines can't be read": "{source} can't be read ({why}): name a book or a file of 81-character"
     " lines.",
     # ------------------------------------------------------------ mark

@@ -143,7 +143,7 @@ def _beside(hidden: Sequence[Doubt], words: Words) -> list[str]:
     """What a nudge says of cells that can't be seen and that it doesn't rest on."""
     if not hidden:
         return []
-    said = [cannot_be_seen(region, words) for region in regions(hidden)]
+    said = [cannot_be_seen(region, words) for region in regions(hidden, words.layout)]
     return [words.say("rests on none", hidden=words.chained("regions", said))]
 
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 _SHAPE = re.compile(
     r"(?:(?P<grid>[1-9][0-9]{0,8}):)?(?P<cell>R[0-9]{1,2}C[0-9]{1,2})"
     r"=(?:(?:(?P<kind>given|entry):)?(?P<digit>[1-9A-G]|1[0-6]|\.)"
-    r"|notes:(?P<notes>[1-9A-G]{1,16}|\.))",
+    r"|notes:(?P<notes>[1-9A-G]{1,16}|\.)|block:(?P<beside>R[0-9]{1,2}C[0-9]{1,2}))",
     re.ASCII | re.IGNORECASE,
 )
 """What may be said of a cell on the largest board."""
@@ -29,6 +29,7 @@ _SHAPE = re.compile(
 class Assumption:
     """``grid`` counts from 1, None for the grid in question; ``kind`` ``"given"``, ``"entry"``
     or None to keep the kind; ``digit`` None for no digit there; ``notes`` None to keep them.
+    ``beside``: only that the cell is in one block with this one, None for anything else.
     """
 
     grid: int | None
@@ -36,31 +37,42 @@ class Assumption:
     kind: str | None
     digit: int | None
     notes: frozenset[int] | None = None
+    beside: int | None = None
 
 
 def parse_assumption(text: str, layout: Layout = NEWSPAPER) -> Assumption:
     """Reads ``[N:]R4C7=1``, ``=given:1``, ``=entry:1``, ``=.`` or ``=notes:14``; on boards of more
-    than nine digits ``=A`` and ``=10`` too.
+    than nine digits ``=A`` and ``=10`` too. ``=block:R4C8`` answers a doubt about the layout.
 
     WordsError for anything else.
     """
     found = _SHAPE.fullmatch(text.strip())
     cell = layout.cell(found["cell"]) if found else None
-    digits = (found["notes"] or found["digit"]) if found else ""
-    if (
-        found is None
-        or cell is None
-        or (found["kind"] and found["digit"] == ".")
-        or not _on_board(digits, found["notes"] is None, layout)
-    ):
+    beside = layout.cell(found["beside"]) if found and found["beside"] else None
+    digits = (found["notes"] or found["digit"] or "") if found else ""
+    if found is None or (found["kind"] and found["digit"] == "."):
         raise WordsError(message("an assumption looks like", got=short(text)))
+    off = found["beside"] and beside is None
+    if cell is None or off or not _on_board(digits, found["notes"] is None, layout):
+        raise WordsError(message("beyond the board", got=short(text), side=layout.side))
     return Assumption(
         int(found["grid"]) if found["grid"] else None,
         cell,
         found["kind"].lower() if found["kind"] else None,
         None if found["digit"] is None else digit_of(found["digit"]),
         None if found["notes"] is None else frozenset(filter(None, map(digit_of, found["notes"]))),
+        beside,
     )
+
+
+def grid_said(text: str) -> int | None:
+    """The grid that an assumption names, None for the one in question. WordsError for what looks
+    like no assumption on any board.
+    """
+    found = _SHAPE.fullmatch(text.strip())
+    if found is None or (found["kind"] and found["digit"] == "."):
+        raise WordsError(message("an assumption looks like", got=short(text)))
+    return int(found["grid"]) if found["grid"] else None
 
 
 def digit_of(mark: str) -> int | None:
@@ -70,7 +82,7 @@ def digit_of(mark: str) -> int | None:
 
 def _on_board(digits: str, one: bool, layout: Layout) -> bool:
     """Whether a board has these digits, or this one."""
-    said = [digits] if one else digits
+    said = [digits] if one and digits else digits
     return all((digit_of(mark) or 1) in layout.digits for mark in said)
 
 
@@ -97,20 +109,22 @@ def _overruled(grid: GridReading, one: Assumption) -> GridReading:
     from papernudge.vision.reading import CellKind, Told
 
     if grid.evidence is not None:
-        from papernudge.hints import solve
+        from papernudge.hints.solver import solve_soon
         from papernudge.vision.reread import reread
 
         was = grid.cells[one.cell].kind
         kind = CellKind(one.kind) if one.kind else None if was is CellKind.BLANK else was
-        answer = Told(one.cell, kind, one.digit, one.notes)
-        grid = reread(grid.evidence, (*grid.told, answer), solve)
+        answer = Told(one.cell, kind, one.digit, one.notes, one.beside)
+        grid = reread(grid.evidence, (*grid.told, answer), solve_soon)
+    if one.beside is not None:
+        return grid
     cells = list(grid.cells)
     before = cells[one.cell].chance
     cells[one.cell] = _certain(cells[one.cell], one, grid.layout.side)
     return replace(
         grid,
         cells=tuple(cells),
-        doubts=tuple(d for d in grid.doubts if d.cell != one.cell),
+        doubts=tuple(d for d in grid.doubts if d.cell != one.cell or d.about == "layout"),
         restored=tuple(c for c in grid.restored if c != one.cell),
         chance_all_right=min(1.0, grid.chance_all_right / before) if before > 0 else 0.0,
     )

@@ -65,13 +65,14 @@ def grid_document(grid: GridReading, on_photo: bool) -> Document:
 def doubt_document(doubt: Doubt, grid: GridReading | None = None) -> Document:
     """One doubt; ``null`` stands for a blank cell, or for one that can't be seen. One about notes
     says which ones were read; ``instead`` holds the digits that may be noted, or not, unlike read.
+    One about the layout says the cells of the block that its cell is read in, and of the other that
+    it may be in, as ``regions``.
     """
-    from papernudge.vision.reading import cell_name
-
+    layout = NEWSPAPER if grid is None else grid.layout
     noted = grid is not None and doubt.about == "notes"
     notes = {"notes": sorted(grid.cells[doubt.cell].notes)} if grid and noted else {}
     out: Document = {
-        "cell": cell_name(doubt.cell),
+        "cell": layout.name(doubt.cell),
         "about": doubt.about,
         "read": doubt.read,
         "chance": _chance(doubt.chance),
@@ -80,6 +81,8 @@ def doubt_document(doubt: Doubt, grid: GridReading | None = None) -> Document:
     }
     if doubt.why is not None:
         out["why"] = str(doubt.why)
+    if doubt.regions:
+        out["regions"] = [layout.names(cells) for cells in doubt.regions]
     return out
 
 

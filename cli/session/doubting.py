@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 from papernudge.cli.said import ENGLISH
 from papernudge.cli.session.hidden import cannot_be_seen, hidden_in, how_to_tell, regions
 from papernudge.hints.catalogue import Words
-from papernudge.hints.geometry import cell_name
-from papernudge.hints.masks import VALUES
+from papernudge.hints.layout import beside
+from papernudge.hints.masks import SYMBOLS, VALUES
 from papernudge.hints.words import a_digit, named_cell
 
 if TYPE_CHECKING:
@@ -46,15 +46,20 @@ def standing(
     """
     from papernudge.cli.session.pages import position_of
 
-    plain = replace(grid, doubts=tuple(d for d in grid.doubts if d.about != "notes"))
+    # One answer about the blocks settles all of them, and may settle everything else.
+    laid = tuple(d for d in grid.doubts if d.about == "layout")[:1]
+    others = tuple(d for d in grid.doubts if d.about not in ("notes", "layout"))
+    plain = replace(grid, doubts=others)
     position = position_of(grid)
     state = paper_state(position)
     if state == "not one solution":
         # The givens may be misread in more than one place: what no single answer mends,
         # all of them together may.
-        return plain.doubts
+        return laid + plain.doubts
     noted = replace(grid, doubts=tuple(d for d in grid.doubts if d.about == "notes"))
-    asked_about = doubts_that_matter(plain, _told_of_paper(state)) if plain.doubts else ()
+    asked_about = laid
+    if plain.doubts:
+        asked_about += doubts_that_matter(plain, _told_of_paper(state))
     if with_notes is not None and noted.doubts:
         asked_about += doubts_that_matter(noted, with_notes)
     if state != "mistaken":
@@ -204,12 +209,13 @@ def questions(
     """What is asked, and how it is answered on the command line: doubt by doubt, cells that can't
     be seen region by region.
     """
+    words = words.on(grid.layout)
     plain = [
         (asked(grid, d, words), how_to_answer(grid, d, words)) for d in doubts if d.about != "seen"
     ]
     hidden = [
         (words.say("stop", said=cannot_be_seen(r, words)), how_to_tell(r, words))
-        for r in regions(hidden_in(doubts))
+        for r in regions(hidden_in(doubts), grid.layout)
     ]
     return plain + hidden
 
@@ -226,26 +232,50 @@ class Choice:
 
 def choices(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> tuple[Choice, ...]:
     """The answers that a doubt leaves, what was read first; of a cell that can't be seen, all."""
-    name = cell_name(doubt.cell)
+    name = grid.layout.name(doubt.cell)
+    if doubt.about == "layout":
+        near = [grid.layout.name(cell) for cell in neighbours(grid, doubt)]
+        return tuple(Choice(cell, f"{name}=block:{cell}") for cell in near)
     if doubt.about == "hand":
         kinds = (("printed", "given"), ("by hand", "entry"))
         return tuple(Choice(words.say(code), f"{name}={kind}:{doubt.read}") for code, kind in kinds)
     if doubt.about == "notes":
-        sets = ["".join(map(str, sorted(one))) for one in note_sets(grid, doubt) if one]
+        sets = [as_typed(one) for one in note_sets(grid, doubt) if one]
         told = [words.say("yes")] if len(sets) == 1 else [" ".join(one) for one in sets]
         offered = [Choice(t, f"{name}=notes:{one}") for t, one in zip(told, sets, strict=True)]
         return (*offered, Choice(words.say("there are none"), f"{name}=notes:."))
     values = [doubt.read, *(digit for digit, _ in doubt.instead)]
     if doubt.about == "seen":
-        values = [*range(1, 10), None]
+        values = [*grid.layout.digits, None]
     nothing = words.say("nothing")
     said = (Choice(str(v), f"{name}={v}") if v else Choice(nothing, f"{name}=.") for v in values)
     return tuple(dict.fromkeys(said))
 
 
+def as_typed(notes: Iterable[int]) -> str:
+    """A set of notes as it is typed, a sign each: A for 10."""
+    return "".join(SYMBOLS[digit - 1] for digit in sorted(notes))
+
+
+def neighbours(grid: GridReading, doubt: Doubt) -> tuple[int, ...]:
+    """For each of the two blocks that a cell may belong to one of its cells, one that touches it
+    where there is such, and that does not lie in the other.
+    """
+    near = beside(grid.layout.side, doubt.cell)
+    found = []
+    for block, other in zip(doubt.regions, reversed(doubt.regions), strict=True):
+        own = [cell for cell in block if cell not in other]
+        found.append(next((cell for cell in own if cell in near), own[0]))
+    return tuple(found)
+
+
 def asked(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> str:
     """The doubt as a question."""
+    words = words.on(grid.layout)
     name = named_cell(doubt.cell, words)
+    if doubt.about == "layout":
+        cells = words.either([named_cell(cell, words) for cell in neighbours(grid, doubt)])
+        return words.say("which block?", cell=name, cells=cells)
     if doubt.about == "seen":
         return words.say("what does it hold?", hidden=cannot_be_seen([doubt], words))
     if doubt.about == "hand":
@@ -293,15 +323,16 @@ def _noted(digits: frozenset[int], words: Words) -> str:
 
 def how_to_answer(grid: GridReading, doubt: Doubt, words: Words = ENGLISH) -> str:
     """The options that answer the doubt on the command line."""
-    name = cell_name(doubt.cell)
+    words = words.on(grid.layout)
+    name = grid.layout.name(doubt.cell)
     if doubt.about == "seen":
         return how_to_tell([doubt], words)
     offered = [one.says for one in choices(grid, doubt, words)]
     if doubt.about == "notes":
-        sets = ["".join(map(str, sorted(one))) for one in note_sets(grid, doubt)]
+        sets = [as_typed(one) for one in note_sets(grid, doubt)]
         none = words.say("for none", answer=f"{name}=notes:.")
         answers = [*(f"{name}=notes:{one}" for one in sets if one), none]
-    elif doubt.about == "hand":
+    elif doubt.about in ("hand", "layout"):
         answers = offered
     else:
         blank = f"{name}=."

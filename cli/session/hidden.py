@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from papernudge.cli.said import ENGLISH
 from papernudge.hints.catalogue import Words
-from papernudge.hints.layout import NEWSPAPER
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.words import named_cell
 
 if TYPE_CHECKING:
@@ -25,8 +25,10 @@ def hidden_in(doubts: Iterable[Doubt]) -> tuple[Doubt, ...]:
     return tuple(doubt for doubt in doubts if doubt.about == "seen")
 
 
-def regions(doubts: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
-    """Such doubts put together where cells touch and the same keeps them from being seen."""
+def regions(doubts: Sequence[Doubt], layout: Layout = NEWSPAPER) -> list[tuple[Doubt, ...]]:
+    """Such doubts put together where cells of the board touch and the same keeps them from being
+    seen.
+    """
     left = {doubt.cell: doubt for doubt in doubts}
     out = []
     while left:
@@ -37,23 +39,21 @@ def regions(doubts: Sequence[Doubt]) -> list[tuple[Doubt, ...]]:
             if doubt is not None:
                 region.append(doubt)
                 todo += [
-                    c
-                    for c in NEWSPAPER.around(doubt.cell)
-                    if c in left and left[c].why == doubt.why
+                    c for c in layout.around(doubt.cell) if c in left and left[c].why == doubt.why
                 ]
         out.append(tuple(sorted(region, key=lambda d: d.cell)))
     return out
 
 
-def boxes(cells: Iterable[int]) -> list[Box]:
-    """The cells as few rectangles: runs in a row, put together with equal ones below."""
+def boxes(cells: Iterable[int], layout: Layout = NEWSPAPER) -> list[Box]:
+    """The cells of a board as few rectangles: runs in a row, put together with equal ones below."""
     held = set(cells)
     done: list[Box] = []
-    for row in range(NEWSPAPER.high):
+    for row in range(layout.high):
         column = 0
-        while column < NEWSPAPER.wide:
+        while column < layout.wide:
             first = column
-            while column < NEWSPAPER.wide and NEWSPAPER.at(row, column) in held:
+            while column < layout.wide and layout.at(row, column) in held:
                 column += 1
             if column > first:
                 done = _with_run(done, row, first, column - 1)
@@ -70,9 +70,9 @@ def _with_run(done: list[Box], row: int, first: int, last: int) -> list[Box]:
 
 def where(cells: Sequence[int], words: Words = ENGLISH) -> str:
     """``R4C7``, ``R4C7 to R5C8``, or several of these with ``and``."""
-    parts = boxes(cells)
+    parts = boxes(cells, words.layout)
     if len(parts) > _MOST_BOXES:
-        rows, columns = zip(*map(NEWSPAPER.place, cells), strict=True)
+        rows, columns = zip(*map(words.layout.place, cells), strict=True)
         area = _box((min(rows), min(columns), max(rows), max(columns)), words)
         return words.say("cells between", count=len(cells), area=area)
     return words.all_of([_box(part, words) for part in parts])
@@ -80,8 +80,8 @@ def where(cells: Sequence[int], words: Words = ENGLISH) -> str:
 
 def _box(box: Box, words: Words) -> str:
     top, left, bottom, right = box
-    first = named_cell(NEWSPAPER.at(top, left), words)
-    last = named_cell(NEWSPAPER.at(bottom, right), words)
+    first = named_cell(words.layout.at(top, left), words)
+    last = named_cell(words.layout.at(bottom, right), words)
     return first if first == last else words.say("from to", first=first, last=last)
 
 

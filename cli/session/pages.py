@@ -85,7 +85,7 @@ class Sheet:
         return Sheet(page, self.number, self.latest, (*self.answers, *mine))
 
     def wrote(self, cell: int, digit: int) -> Sheet:
-        """The same grid with what the user says to have written: cell 0 to 80, digit 1 to 9."""
+        """The same grid with what the user says to have written: cell from 0, digit from 1."""
         written = self.assuming([Assumption(None, cell, "entry", digit)])
         return replace(written, latest=(*self.latest, cell))
 
@@ -107,14 +107,46 @@ def position_of(grid: GridReading) -> Position:
 
 def read_opened(called: str | None, photo: Photo) -> Page:
     """Reads a decoded photo; GridError for one without a grid."""
-    from papernudge.hints import solve
+    from papernudge.hints.solver import solve_soon
     from papernudge.vision.failure import Failure
     from papernudge.vision.read import read_page
 
-    reading = read_page(photo.pixels, solve=solve)
+    reading = read_page(photo.pixels, solve=solve_soon)
     if isinstance(reading, Failure):
         raise from_failure(reading, photo.name)
     return Page(called, photo, reading)
+
+
+def on_board(page: Page, layout: Layout, number: int | None = None) -> Page:
+    """The page with a grid read as of this board: that of this number, else the first that has as
+    many rows. GridError where none of so many was read.
+    """
+    from papernudge.hints.solver import solve_soon
+    from papernudge.vision.reread import reread
+
+    def fits(at: int, grid: GridReading) -> bool:
+        sized = grid.evidence is not None and grid.layout.side == layout.side
+        return sized and number in (None, at)
+
+    at = next((n for n, grid in enumerate(page.grids, start=1) if fits(n, grid)), None)
+    evidence = None if at is None else page.grids[at - 1].evidence
+    if at is None or evidence is None:
+        raise GridError(
+            message("no grid of that board", side=layout.side), stage="find", reason="board"
+        )
+    if layout is evidence.layout and evidence.other_layout is None:
+        return page
+    laid = replace(evidence, layout=layout, layout_doubts=(), other_layout=None)
+    grids = list(page.grids)
+    grids[at - 1] = marked_full(reread(laid, (), solve_soon))
+    return replace(page, reading=replace(page.reading, grids=tuple(grids)))
+
+
+def marked_full(grid: GridReading) -> GridReading:
+    """A grid that was read, called full where all its cells are given."""
+    from papernudge.vision.grid import GridKind
+
+    return replace(grid, kind=GridKind.PUZZLE if "." in grid.givens else GridKind.FULL)
 
 
 def written_before(sheet: Sheet, page: Page) -> str | None:

@@ -1,20 +1,21 @@
 """A session as plain data: what the photo says of one grid, and what the person said of it.
 
-Written out it is at most 64 KiB; read back, by any process with the same reader, it answers as it
-would have. The photo is not in it: pictures of it are clean boards.
+Written out it is at most 64 KiB, of a board of more cells than 81 more in proportion; read back,
+by any process with the same reader, it answers as it would have. The photo is not in it: pictures
+of it are clean boards.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.session.assume import Assumption
 from papernudge.cli.session.documents import layout_field
-from papernudge.cli.session.pages import Page, Sheet, page_of_lines
+from papernudge.cli.session.pages import Page, Sheet, marked_full, page_of_lines
 from papernudge.hints.catalogue import Message, message
 from papernudge.hints.layout import NEWSPAPER
 
@@ -36,7 +37,7 @@ def save(sheet: Sheet) -> bytes:
     """The session of one grid as bytes: of a photo npz, of lines JSON.
 
     All cells are looked at closer first, which takes a second or two. Raises SavedError for a grid
-    that was not read, and for one that would take more than 64 KiB.
+    that was not read, and for one that would take more than that.
     """
     from papernudge.vision.evidence import MisfitError, written
 
@@ -102,7 +103,7 @@ def _of_lines(told: Mapping[str, Any]) -> Sheet:
 def _of_photo(evidence: Evidence, told: Mapping[str, Any]) -> Sheet:
     import numpy as np
 
-    from papernudge.hints import solve
+    from papernudge.hints.solver import solve_soon
     from papernudge.vision.grid import GridKind, Quality
     from papernudge.vision.reading import GridReading, PageReading
     from papernudge.vision.reread import reread
@@ -112,9 +113,8 @@ def _of_photo(evidence: Evidence, told: Mapping[str, Any]) -> Sheet:
         return GridReading(GridKind(one["kind"]), corners, Quality(True))
 
     grids = [unread(one) for one in told["grids"]]
-    first = reread(evidence, (), solve)
-    kind = GridKind.PUZZLE if "." in first.givens else GridKind.FULL
-    grids[told["number"] - 1] = replace(first, kind=kind)
+    first = reread(evidence, (), solve_soon)
+    grids[told["number"] - 1] = marked_full(first)
     width, height = told["size"]
     reading = PageReading((width, height), tuple(grids), told["turns"])
     page = Page(told["called"], None, reading)
@@ -128,4 +128,4 @@ def _as_json(one: Assumption) -> dict[str, Any]:
 
 def _from_json(told: Mapping[str, Any]) -> Assumption:
     notes = None if told["notes"] is None else frozenset(told["notes"])
-    return Assumption(None, told["cell"], told["kind"], told["digit"], notes)
+    return Assumption(None, told["cell"], told["kind"], told["digit"], notes, told.get("beside"))

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from papernudge.hints.drilling import Places, Reason
 from papernudge.hints.geometry import PEERS, members
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.registry import PRACTISED
 
 PREFIX = "PN1:"
@@ -26,7 +27,8 @@ MOST_PAGES, MOST_NUMBER, MOST_LOOKS, MOST_EACH, MOST_LINES = 1000, 10000, 200, 1
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One position on a page. ``digits``: 81 characters printed, ``solution``: 81 digits;
+    """One position on a page. ``digits``: what is printed, a character for each cell, ``solution``:
+    the same filled;
     ``reason`` None on a scan sheet; ``answers``: what each line that counts writes; ``why``: a
     sentence for each, for the page of answers, which is in no code.
     """
@@ -43,7 +45,8 @@ class Task:
 @dataclass(frozen=True, slots=True)
 class SheetPage:
     """One page of a sheet. ``sheet``: a number below 2**30 that all its pages share; ``minutes``:
-    of a scan sheet, else 0; ``paper``: a4 or letter; ``each``: for how many the page is laid out.
+    of a scan sheet, else 0; ``paper``: a4 or letter; ``each``: for how many the page is laid out;
+    ``layout``: of which board the tasks are.
     """
 
     sheet: int
@@ -52,6 +55,7 @@ class SheetPage:
     each: int
     minutes: int
     tasks: tuple[Task, ...]
+    layout: Layout = NEWSPAPER
 
     @property
     def name(self) -> str:
@@ -86,7 +90,11 @@ class _Packer:
 
 
 def encode(page: SheetPage) -> str:
-    """The text of the symbol. ValueError where a number is beyond what a code can hold."""
+    """The text of the symbol. ValueError where a number is beyond what a code can hold, or for
+    another board than the newspaper's: no code tells of one.
+    """
+    if page.layout is not NEWSPAPER:
+        raise ValueError("expected tasks of the newspaper's grid: no sheet code tells of others")
     packer = _Packer()
     for value, radix in (
         (page.sheet, 1 << 30),

@@ -17,14 +17,14 @@ from papernudge.cli.base.say import say, short, show, visible, warn
 from papernudge.cli.base.trouble import GridError, Trouble
 from papernudge.cli.pictures import ENDINGS
 from papernudge.cli.said import ENGLISH, in_words, spoken
-from papernudge.cli.session.assume import Assumption, parse_assumption
+from papernudge.cli.session.assume import grid_said, parse_assumption
 from papernudge.cli.session.documents import Document, failure_document, page_document
 from papernudge.cli.session.naming import with_legend
 from papernudge.cli.session.pages import Page, Sheet, choose, unreadable, written_before
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 from papernudge.cli.terminal.sources import Lines, Source, open_page, sources
 from papernudge.hints.catalogue import Run, message
-from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.layout import Layout
 
 if TYPE_CHECKING:
     from papernudge.cli.session.answers import Answer
@@ -37,7 +37,7 @@ class Wishes:
     output: str  # "text", "json" or "json lines"
     picture: Path | None
     side: int
-    assumptions: tuple[Assumption, ...]
+    assume: tuple[str, ...]
     grid: int | None
     sentences: bool
 
@@ -51,25 +51,44 @@ class Wishes:
         assume: Sequence[str] | None,
         grid: int | None,
         sentences: bool,
-        layout: Layout = NEWSPAPER,
+        layout: Layout | None = None,
     ) -> Wishes:
-        """Stop (2) where the words are off, before any file is opened."""
+        """Stop (2) where the words are off, before any file is opened. ``layout``: the board that
+        is talked about, None for whatever a photo shows.
+        """
         if as_json and json_lines:
             raise bad_words("json or json lines")
         if picture is not None and Path(picture).suffix.lower() not in ENDINGS:
             ends = Run(ENDINGS)
             raise bad_words("picture ends in", endings=ends, got=short(picture))
-        if picture is not None and layout is not NEWSPAPER:
-            raise bad_words("picture of another board")
         output = "json" if as_json else "json lines" if json_lines else "text"
-        assumptions = tuple(parse_assumption(text, layout) for text in assume or ())
+        for text in assume or ():
+            if layout is None:
+                grid_said(text)
+            else:
+                parse_assumption(text, layout)
         where = None if picture is None else Path(picture)
-        return cls(output, where, side, assumptions, grid, sentences)
+        return cls(output, where, side, tuple(assume or ()), grid, sentences)
+
+    def told(self, sheet: Sheet) -> Sheet:
+        """The sheet with what the user said of cells; Stop (2) for cells and digits that its board
+        has not.
+        """
+        return sheet.assuming(
+            [parse_assumption(text, _board_of(text, sheet)) for text in self.assume]
+        )
 
     @property
     def talks(self) -> bool:
         """Whether somebody sits at a terminal and can be asked."""
         return self.output == "text" and sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _board_of(text: str, sheet: Sheet) -> Layout:
+    """The board of the grid that an assumption is about."""
+    number = grid_said(text) or sheet.number
+    grids = sheet.page.grids
+    return grids[number - 1].layout if number <= len(grids) else sheet.grid.layout
 
 
 def run_read(photos: Sequence[str], lines: Lines, wishes: Wishes) -> int:
@@ -83,11 +102,11 @@ def _read_one(source: Source, wishes: Wishes) -> Outcome:
     from papernudge.cli.session.pages import first_puzzle, nearest_miss
     from papernudge.cli.terminal.words import page_words
 
-    page = open_page(source)
+    page = open_page(source, wishes.grid)
     if wishes.grid is not None:
         choose(page, wishes.grid)
     number = wishes.grid or first_puzzle(page) or nearest_miss(page)
-    page = Sheet(page, number).assuming(wishes.assumptions).page
+    page = wishes.told(Sheet(page, number)).page
     code, told = Exit.DONE, list[str]()
     if not any(grid.cells for grid in page.grids):
         wrong = unreadable(page, number)
@@ -129,7 +148,7 @@ def run_hint(
             walk_answer,
         )
 
-        sheet = _chosen(open_page(source), wishes).assuming(wishes.assumptions)
+        sheet = wishes.told(_chosen(open_page(source, wishes.grid), wishes))
         earlier = _earlier(since, sheet)
 
         def hints() -> HintWishes:
@@ -164,11 +183,11 @@ def run_check(
     def one(source: Source) -> Outcome:
         from papernudge.cli.session.answers import check_answer
 
-        page = open_page(source)
+        page = open_page(source, wishes.grid)
         puzzles = [n for n, grid in enumerate(page.grids, start=1) if grid.kind == "puzzle"]
         if wishes.grid is None and since is None and len(puzzles) > 1:
             return _check_all(page, puzzles, wishes, tell)
-        sheet = _chosen(page, wishes).assuming(wishes.assumptions)
+        sheet = wishes.told(_chosen(page, wishes))
         earlier = _earlier(since, sheet)
         return _answered(
             sheet, tell, wishes, lambda s, deep: check_answer(s, deep, earlier, spoken())
@@ -199,7 +218,7 @@ def _check_all(page: Page, puzzles: Sequence[int], wishes: Wishes, tell: int) ->
     from papernudge.cli.session.answers import check_answer
     from papernudge.cli.terminal.words import grids_table
 
-    page = Sheet(page, puzzles[0]).assuming(wishes.assumptions).page
+    page = wishes.told(Sheet(page, puzzles[0])).page
 
     def checked() -> list[Answer]:
         return [check_answer(Sheet(page, n), tell, None, spoken()) for n in puzzles]

@@ -6,6 +6,7 @@ import io
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
@@ -15,7 +16,9 @@ from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.sheets.code import Task
 from papernudge.hints.catalogue import Run, counted, message
 from papernudge.hints.drilling import Drill, Reason
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.registry import PRACTISED
+from papernudge.hints.shapes import ShapeError, of_options
 from papernudge.vision.failure import said_by_system
 
 _BOOK = b"SQLite format 3\0"
@@ -24,9 +27,11 @@ _LONGEST = 10_000
 breaks is never held whole."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class DrillWishes:
-    """What was asked for. ``source`` None: our own puzzles. ``scan``: minutes, 0 for drills."""
+    """What was asked for. ``source`` None: our own puzzles. ``scan``: minutes, 0 for drills.
+    ``named``: the board that was asked for, None where none was.
+    """
 
     source: Path | None
     out: Path
@@ -36,6 +41,16 @@ class DrillWishes:
     paper: str
     seed: int
     scan: int
+    named: Layout | None = None
+
+    @cached_property
+    def layout(self) -> Layout:
+        """The board that is drilled: the one that was named, else that of the first puzzle in a
+        file of lines, else the newspaper's.
+        """
+        if self.named is None and self.source is not None and not _is_book(self.source):
+            return next((layout for _, layout in _from_text(self.source, NEWSPAPER)), NEWSPAPER)
+        return self.named or NEWSPAPER
 
 
 def run_drill(wishes: DrillWishes) -> int:
@@ -61,10 +76,12 @@ def run_drill(wishes: DrillWishes) -> int:
         listed = spoken().chained("listed", [one.said(spoken()) for one in reasons])
         title = in_words("practice of", reasons=listed)
     each = 1 if wishes.scan else wishes.each
-    pages = pages_of(tasks, each, wishes.paper, wishes.scan)
+    pages = pages_of(tasks, each, wishes.paper, wishes.scan, wishes.layout)
     write_whole(wishes.out, drawn(pages, title if len(title) <= 52 else in_words("practice")))
     sheet = pages[0].name.split("-")[0]
     say(in_words_of("sheet written", len(tasks), path=wishes.out, sheet=sheet))
+    if wishes.layout is not NEWSPAPER:
+        warn(in_words("sheet without a code"))
     return int(Exit.DONE)
 
 
@@ -85,13 +102,13 @@ def _drills(wishes: DrillWishes, reasons: Sequence[Reason]) -> list[Task]:
     from papernudge.hints.drilling import find_drills
 
     drills: list[Drill] = []
-    if wishes.source is None:
+    if wishes.source is None and wishes.layout is NEWSPAPER:
         _must_come_first(reasons)
     for reason in reasons:
         # Of our own puzzles there are plenty: one that was asked about already is left out.
         used = {drill.puzzle for drill in drills} if wishes.source is None else set()
         puzzles = (line for line in _puzzles(wishes, reason) if line not in used)
-        found = find_drills(puzzles, reason, wishes.positions, wishes.seed)
+        found = find_drills(puzzles, reason, wishes.positions, wishes.seed, wishes.layout)
         if len(found) < wishes.positions:
             warn(_too_few(reason, len(found), wishes))
         shared = sum(not drill.alone for drill in found)
@@ -146,10 +163,10 @@ def _scans(wishes: DrillWishes) -> list[Task]:
 
     tasks: dict[str, Task] = {}
     for line in _puzzles(wishes, None):
-        solution = solve(line)
+        solution = solve(line, wishes.layout)
         if solution is not None and solution != line:
             task = Task(len(tasks) + 1, line, solution, None, 0, ())
-            tasks.setdefault(canonical(line), task)
+            tasks.setdefault(canonical(line, wishes.layout), task)
         if len(tasks) == wishes.positions:
             break
     if len(tasks) < wishes.positions:
@@ -161,14 +178,29 @@ def _scans(wishes: DrillWishes) -> list[Task]:
 
 def _puzzles(wishes: DrillWishes, what: Reason | None) -> Iterator[str]:
     if wishes.source is not None:
-        return _seen(_sound(wishes.source), what, 0)
-    from papernudge.hints.generate import puzzle
-
+        return _seen(_sound(wishes.source, wishes.layout), what, 0)
     # A rare reason turns up once in a hundred puzzles or less: there must be an end to it.
     most = 200 + 30 * wishes.positions
     seeds = range(wishes.seed * most, (wishes.seed + 1) * most)
-    givens = 30 if wishes.scan else 0
-    return _seen((puzzle(seed, givens=givens) for seed in seeds), what, most)
+    return _seen(_of_our_own(seeds, wishes), what, most)
+
+
+def _of_our_own(seeds: Iterable[int], wishes: DrillWishes) -> Iterator[str]:
+    """Our own puzzles. On boards of more than ten rows not every given is needed: to see to that
+    takes long, and such puzzles are hard.
+    """
+    from papernudge.hints.generate import puzzle
+
+    layout = wishes.layout
+    givens = 30 * layout.many // 81 if wishes.scan else 0
+    if layout.side > 10:
+        givens = layout.many * 9 // 20
+    for seed in seeds:
+        try:
+            line = puzzle(seed, givens=givens, layout=layout)
+        except ValueError as error:
+            raise bad_words("no grid of this board") from error
+        yield line
 
 
 def _seen(puzzles: Iterable[str], what: Reason | None, most: int) -> Iterator[str]:
@@ -184,13 +216,19 @@ def _seen(puzzles: Iterable[str], what: Reason | None, most: int) -> Iterator[st
             yield puzzle
 
 
-def _sound(source: Path) -> Iterator[str]:
-    """The puzzles of a source that have one solution; Stop (4) if none of its first ones has."""
+def _sound(source: Path, layout: Layout) -> Iterator[str]:
+    """The puzzles of a source and a board that have one solution; Stop (4) if none of its first
+    ones has.
+    """
     from papernudge.hints.solver import count_solutions
 
-    bad = good = 0
-    for line in source_lines(source):
-        if count_solutions(line) == 1:
+    bad, good, others = 0, 0, False
+    for line, of in source_lines(source, layout):
+        if of is not layout:
+            if not others:
+                warn(in_words("other boards left out", source=source))
+            others = True
+        elif count_solutions(line, layout=layout) == 1:
             good += 1
             yield line
         else:
@@ -206,43 +244,50 @@ def _sound(source: Path) -> Iterator[str]:
         warn(in_words_of("some unsound", bad, source=source))
 
 
-def source_lines(source: Path) -> Iterator[str]:
-    """The lines of a file of 81-character lines, or the clean puzzles of a book, once each.
+def source_lines(source: Path, layout: Layout = NEWSPAPER) -> Iterator[tuple[str, Layout]]:
+    """The lines of a file, or the clean puzzles of a book, once each, and the board of each.
 
-    Stop (5) if it can't be read or is neither.
+    ``layout``: of lines with no remark before them that names another board, as ``export`` writes
+    it. Stop (5) if the source can't be read or is neither.
     """
+    return _from_book(source) if _is_book(source) else _from_text(source, layout)
+
+
+def _is_book(source: Path) -> bool:
     try:
         with open_regular(source) as file:
-            head = file.read(len(_BOOK))
+            return file.read(len(_BOOK)) == _BOOK
     except OSError as error:
         raise _unreadable(source, error) from error
-    return _from_book(source) if head == _BOOK else _from_text(source)
 
 
-def _from_book(source: Path) -> Iterator[str]:
+def _from_book(source: Path) -> Iterator[tuple[str, Layout]]:
     from papernudge.cli.books.book import Book
+    from papernudge.cli.books.rows import layout_of_row
     from papernudge.cli.books.summary import health
 
     query = (
-        "SELECT givens FROM puzzle WHERE status = 'clean' AND solutions = 'one'"
+        "SELECT * FROM puzzle WHERE status = 'clean' AND solutions = 'one'"
         " GROUP BY canonical ORDER BY hash, page, number"
     )
     with Book.to_read(source) as book:
         for sentence in health(book)[0]:
             warn(sentence)
         for row in book.rows(query):
-            yield str(row["givens"])
+            yield str(row["givens"]), layout_of_row(row)
 
 
-def _from_text(source: Path) -> Iterator[str]:
+def _from_text(source: Path, layout: Layout) -> Iterator[tuple[str, Layout]]:
     try:
         with io.TextIOWrapper(open_regular(source, MOST_LINES), encoding="utf-8-sig") as file:
             number = 0
             while text := file.readline(_LONGEST):
                 number += 1
-                line = text.strip().replace("0", ".")
-                if line:
-                    yield _checked(line, source, number)
+                line = text.strip()
+                if line.startswith("#"):
+                    layout = _remarked(line, source, number) or layout
+                elif line:
+                    yield _checked(line, layout, source, number), layout
     except UnicodeDecodeError as error:
         raise Stop(
             Exit.FILE,
@@ -254,13 +299,28 @@ def _from_text(source: Path) -> Iterator[str]:
         raise _unreadable(source, error) from error
 
 
-def _checked(line: str, source: Path, number: int) -> str:
-    odd = next((mark for mark in line if mark not in "123456789."), None)
-    if odd is not None or len(line) != 81:
-        code = "line is short" if odd is None else "line is odd"
+def _remarked(line: str, source: Path, number: int) -> Layout | None:
+    """The board that a remark names, if it names one."""
+    try:
+        return of_options(line.lstrip("#"))
+    except ShapeError as error:
         raise Stop(
             Exit.FILE,
-            message(code, source=source, line=number, length=len(line), got=repr(odd)),
+            message("in a line", path=source, line=number, said=error.says),
+            stage="open",
+            reason="format",
+        ) from error
+
+
+def _checked(text: str, layout: Layout, source: Path, number: int) -> str:
+    line = text.replace("0", ".").upper()
+    odd = next((mark for mark in line if mark not in f"{layout.symbols}."), None)
+    if odd is not None or len(line) != layout.many:
+        code = "line is short" if odd is None else "line is odd"
+        data = {"source": source, "line": number, "many": layout.many, "last": layout.symbols[-1]}
+        raise Stop(
+            Exit.FILE,
+            message(code, length=len(line), got=repr(odd), **data),
             stage="open",
             reason="format",
         )

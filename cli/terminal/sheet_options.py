@@ -11,7 +11,7 @@ import typer
 from papernudge.cli.base.helping import Command
 from papernudge.cli.base.limits import OF_A_FILE
 from papernudge.cli.base.settings import DEFAULTS
-from papernudge.cli.terminal.options import Side
+from papernudge.cli.terminal.options import Blocks, Diagonals, Extra, Regions, Side
 
 _Source = Annotated[
     str | None,
@@ -70,16 +70,22 @@ def drill(
     scan: _Scan = None,
     paper: Annotated[str, typer.Option("--paper", metavar="SIZE", help="a4 or letter.")] = "a4",
     seed: _Seed = 0,
+    blocks: Blocks = None,
+    regions: Regions = None,
+    diagonals: Diagonals = False,
+    extra: Extra = None,
 ) -> None:
     """A sheet to practise one kind of reason on, with answers behind and a code that mark reads."""
     from papernudge.cli.base.exits import bad_words
     from papernudge.cli.base.say import short
     from papernudge.cli.terminal.find import DrillWishes, run_drill
+    from papernudge.cli.terminal.sources import board_named, is_board
 
     if not out:
         raise bad_words("name the sheet to write")
     if paper.lower() not in ("a4", "letter"):
         raise bad_words("paper is", got=short(paper))
+    board = board_named(blocks, regions, diagonals, extra)
     raise typer.Exit(
         run_drill(
             DrillWishes(
@@ -91,6 +97,7 @@ def drill(
                 paper.lower(),
                 seed,
                 scan or 0,
+                board if is_board(blocks, regions, diagonals, extra) else None,
             )
         )
     )

@@ -8,18 +8,21 @@ from dataclasses import dataclass
 from threading import Thread
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
-from papernudge.cli.session.pages import Page, page_of_lines, read_opened
+from papernudge.cli.session.pages import Page, on_board, page_of_lines, read_opened
 from papernudge.hints.catalogue import Either
 from papernudge.hints.layout import NEWSPAPER, Layout
 
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """Lines in place of a photo, as typed, and the board that they are of."""
+    """Lines in place of a photo, as typed, and the board that they are of. ``board``: the one that
+    was named, of lines or of a photo.
+    """
 
     given: str | None = None
     entry: str | None = None
     layout: Layout = NEWSPAPER
+    board: Layout | None = None
 
     @classmethod
     def of(
@@ -31,27 +34,52 @@ class Lines:
         diagonals: bool,
         extra: Sequence[str] | None,
     ) -> Lines:
-        """Stop (2) where the words make no board, or where there are no lines of it."""
-        if blocks is None and regions is None and not diagonals and not extra:
+        """Stop (2) where the words make no board."""
+        if not is_board(blocks, regions, diagonals, extra):
             return cls(given, entry)
-        from papernudge.hints.shapes import ShapeError, board_of
+        board = board_named(blocks, regions, diagonals, extra)
+        return cls(given, entry, board if given is not None else NEWSPAPER, board)
 
-        if given is None:
-            raise bad_words("boards go with lines")
-        try:
-            return cls(given, entry, board_of(blocks, regions, diagonals, extra or ()))
-        except ShapeError as error:
-            raise Stop(Exit.WORDS, error.says, stage="command", reason="words") from error
+    @property
+    def known(self) -> Layout | None:
+        """The board that is talked about, None for whatever a photo shows."""
+        return self.layout if self.given is not None else self.board
+
+
+def is_board(
+    blocks: str | None, regions: str | None, diagonals: bool, extra: Sequence[str] | None
+) -> bool:
+    """Whether the command's words name a board."""
+    return blocks is not None or regions is not None or diagonals or bool(extra)
+
+
+def board_named(
+    blocks: str | None, regions: str | None, diagonals: bool, extra: Sequence[str] | None
+) -> Layout:
+    """The board that the command's words name, the newspaper's if none. Stop (2) where they make
+    none.
+    """
+    if not is_board(blocks, regions, diagonals, extra):
+        return NEWSPAPER
+    from papernudge.hints.shapes import ShapeError, board_of
+
+    try:
+        return board_of(blocks, regions, diagonals, extra or ())
+    except ShapeError as error:
+        raise Stop(Exit.WORDS, error.says, stage="command", reason="words") from error
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where grids come from: a photo's name (``-`` for standard input), or lines."""
+    """Where grids come from: a photo's name (``-`` for standard input), or lines. ``board``: what
+    the photo shows, if that was said.
+    """
 
     photo: str | None
     givens: str = ""
     entries: str = ""
     layout: Layout = NEWSPAPER
+    board: Layout | None = None
 
 
 def sources(photos: Sequence[str], lines: Lines) -> tuple[Source, ...]:
@@ -63,7 +91,7 @@ def sources(photos: Sequence[str], lines: Lines) -> tuple[Source, ...]:
             raise bad_words("name a photo")
         if photos.count("-") > 1:
             raise bad_words("standard input once")
-        return tuple(Source(photo) for photo in photos)
+        return tuple(Source(photo, board=lines.board) for photo in photos)
     if photos:
         raise bad_words("photo or line")
     layout = lines.layout
@@ -94,14 +122,19 @@ def _line(text: str, option: str, layout: Layout) -> str:
 
 
 def _boards_of(length: int) -> Either | None:
-    """The words for boards that a line of this length would do for."""
-    from papernudge.hints.shapes import blocks_for
+    """The words for boards that a line of this length would do for: even blocks, if there are any
+    of it, else blocks of any form.
+    """
+    from papernudge.hints.shapes import SIDES, blocks_for
 
-    return Either(f"--blocks {blocks}" for blocks in blocks_for(length)) or None
+    even = [f"--blocks {blocks}" for blocks in blocks_for(length)]
+    return Either(even or (["--regions"] if length in SIDES else ())) or None
 
 
-def open_page(source: Source) -> Page:
-    """Reads a source; Stop (5) for a file that can't be read, (3) for one without a grid."""
+def open_page(source: Source, number: int | None = None) -> Page:
+    """Reads a source; Stop (5) for a file that can't be read, (3) for one without a grid, or
+    without one of the board that was said. ``number``: the grid that is of this board.
+    """
     if source.photo is None:
         return page_of_lines(source.givens, source.entries, source.layout)
     from papernudge.cli.base.opening import begun, opened
@@ -110,7 +143,8 @@ def open_page(source: Source) -> Page:
     with _looks_loading():  # while the photo is being opened
         import papernudge.hints
         import papernudge.vision.read  # noqa: F401 - what reads it
-    return read_opened(source.photo, opened(opening))
+    page = read_opened(source.photo, opened(opening))
+    return page if source.board is None else on_board(page, source.board, number)
 
 
 @contextmanager

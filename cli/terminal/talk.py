@@ -16,7 +16,7 @@ from papernudge.cli.base.say import say, show
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.said import in_words, spoken
 from papernudge.cli.session.assume import Assumption, digit_of, parse_assumption
-from papernudge.cli.session.doubting import asked, choices, note_sets
+from papernudge.cli.session.doubting import as_typed, asked, choices, note_sets
 from papernudge.cli.session.naming import with_legend
 from papernudge.cli.terminal.board import board, marks_of
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
@@ -179,16 +179,14 @@ class Talk:
 
     def _settle(self, sheet: Sheet, doubt: Doubt) -> Sheet | None:
         """Asks one doubt, with the cell drawn large; None if the user stops."""
-        from papernudge.vision.reading import cell_name
-
         if not self._sentences:
             from papernudge.cli.terminal.closeup import close_up
 
             drawn = close_up(sheet, doubt.cell)
             if drawn:
                 self._tell(drawn)
-        name = cell_name(doubt.cell)
-        notes = "".join(map(str, sorted(sheet.grid.cells[doubt.cell].notes)))
+        name = sheet.grid.layout.name(doubt.cell)
+        notes = as_typed(sheet.grid.cells[doubt.cell].notes)
         while True:
             self._tell(self._explained(asked(sheet.grid, doubt, spoken())))
             offers = [*_choices(sheet, doubt), in_words("offer, s")]
@@ -266,10 +264,12 @@ def written_by(words: str, nudge: Nudge | None, grid: GridReading) -> tuple[int,
 
 
 def _choices(sheet: Sheet, doubt: Doubt) -> list[str]:
+    if doubt.about == "layout":
+        return [one.words for one in choices(sheet.grid, doubt, spoken())]
     if doubt.about in ("seen", "hand"):
         return [in_words(f"type, {doubt.about}")]
     if doubt.about == "notes":
-        read, *others = ("".join(map(str, sorted(s))) for s in note_sets(sheet.grid, doubt))
+        read, *others = (as_typed(s) for s in note_sets(sheet.grid, doubt))
         first = in_words("type, read", read=read or in_words("none read"))
         offered = [first, *others, in_words("type, other notes"), in_words("type, no notes")]
         return [one for one in offered if one]
@@ -278,12 +278,15 @@ def _choices(sheet: Sheet, doubt: Doubt) -> list[str]:
 
 
 def _reply_to(grid: GridReading, doubt: Doubt, name: str, reply: str, notes: str) -> Assumption:
+    layout = grid.layout
+    if doubt.about == "layout":
+        return parse_assumption(f"{name}=block:{reply}", layout)
     if doubt.about == "hand":
         said = dict(zip("ge", choices(grid, doubt), strict=True))
-        return parse_assumption(said[reply].says if reply in said else "")
+        return parse_assumption(said[reply].says if reply in said else "", layout)
     if doubt.about == "notes":
-        return parse_assumption(f"{name}=notes:{reply.replace(' ', '') or notes or '.'}")
+        return parse_assumption(f"{name}=notes:{reply.replace(' ', '') or notes or '.'}", layout)
     if doubt.about == "seen":
-        return parse_assumption(f"{name}={reply}")
+        return parse_assumption(f"{name}={reply}", layout)
     value = reply or ("." if doubt.read is None else str(doubt.read))
-    return parse_assumption(f"{name}={value}")
+    return parse_assumption(f"{name}={value}", layout)

@@ -77,7 +77,7 @@ def grid_on(page: PageReading | Failure, crossings: Floats) -> GridReading | Non
         turned = [np.roll(grid.corners, k, axis=0) for k in range(4)]
         return min(float(np.linalg.norm(t - corners, axis=1).max()) for t in turned)
 
-    held = [g for g in page.grids if g.cells and g.mesh is not None]
+    held = [g for g in page.grids if len(g.cells) == 81 and g.mesh is not None]
     there = [g for g in held if np.linalg.norm(g.corners.mean(axis=0) - middle) < NEAR * cell]
     return min(there, key=off, default=None)
 

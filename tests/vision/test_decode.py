@@ -54,7 +54,9 @@ def test_nonsense_is_read_in_bounded_effort_and_doubted(effort: Effort) -> None:
     digits = rng.normal(size=(81, 10))
     digits -= np.log(np.exp(digits).sum(axis=1, keepdims=True))
     hand = rng.normal(size=81)
-    decoded = decode(digits, hand, lambda text: asked.append(text) or solve(text), effort)
+    decoded = decode(
+        digits, hand, lambda text, board: asked.append(text) or solve(text, board), effort
+    )
     assert len(asked) <= 3 * effort.solved
     assert len(find_doubts(decoded)) > 40
 

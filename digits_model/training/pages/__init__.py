@@ -4,6 +4,7 @@
 all that is really on it. Training data, hard tests and the published fixtures come from here.
 """
 
+from papernudge.digits_model.training.pages.board_pages import board_page, named, other_page
 from papernudge.digits_model.training.pages.draw import Page, draw
 from papernudge.digits_model.training.pages.fonts import MissingSuppliesError, use_pack
 from papernudge.digits_model.training.pages.presets import FLOORS, PRESETS, hardships, preset
@@ -19,8 +20,11 @@ __all__ = [
     "Page",
     "PageSpec",
     "PageTruth",
+    "board_page",
     "draw",
     "hardships",
+    "named",
+    "other_page",
     "preset",
     "use_pack",
 ]

@@ -7,6 +7,16 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.digits_model.training.pages.board_marks import mark_board
+from papernudge.digits_model.training.pages.board_print import (
+    Stand,
+    cross_board,
+    print_board,
+    rule_board,
+    tint_board,
+)
+from papernudge.digits_model.training.pages.board_puzzles import board_puzzle
+from papernudge.digits_model.training.pages.boards import Board
 from papernudge.digits_model.training.pages.camera import expose
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.clutter import Clutter
@@ -29,6 +39,8 @@ from papernudge.digits_model.training.pages.view import (
     curl_of,
     outline,
 )
+from papernudge.hints.layout import NEWSPAPER
+from papernudge.hints.masks import SYMBOLS
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -52,6 +64,12 @@ class _Drawn:
     solution: str = ""
     puzzle: int = -1
     spots: dict[int, list[Spot]] = field(default_factory=dict)
+    board: Board | None = None
+
+    @property
+    def lines(self) -> int:
+        """Cells each way."""
+        return self.board.layout.side if self.board else 9
 
 
 def draw(spec: PageSpec, held: Supplies | None = None) -> Page:
@@ -128,28 +146,78 @@ def _print_page(
 def _print_puzzle(
     sheet: Sheet, spec: PageSpec, held: Supplies, place: Place, writer: Writer
 ) -> tuple[_Drawn, list[Box]]:
-    """One 9×9 puzzle with all that is printed and written in it."""
+    """One puzzle with all that is printed and written in it."""
+    if place.board is not None:
+        return _print_other(sheet, spec, held, place, place.board, writer)
     x, y = place.box[:2]
     givens, solution, number = puzzle(spec.split, spec.seed, place.number, spec.givens)
     cells = fill_cells(spec, place.number, givens, solution)
     shade_cells(sheet, spec, place.number, x, y, cells)
     rule_grid(sheet, spec, x, y)
     printed = print_givens(sheet, spec, held, x, y, cells)
-    px = int(np.clip(sheet.scale * 1.35, 56, 150))
-    written = write_grid(spec, place.number, cells, writer, px, sheet.seen(x, y))
-    grain = _grain(spec, place.number)
+    ink, parked, spots = _write(Stand(sheet, x, y, 1.0), spec, place.number, cells, writer, printed)
+    line = "".join(str(d) for d in solution)
+    return _Drawn("puzzle", "", place.box, cells, ink, line, number, spots), parked
+
+
+def _print_other(
+    sheet: Sheet, spec: PageSpec, held: Supplies, place: Place, board: Board, writer: Writer
+) -> tuple[_Drawn, list[Box]]:
+    """A puzzle on another board, or of another kind."""
+    layout, stand = board.layout, Stand(sheet, *place.box[:2], board.unit)
+    givens, solution, number = board_puzzle(
+        layout, spec.split, spec.seed, place.number, spec.givens / 81
+    )
+    if board.marks:  # the marks do most of what givens do
+        few = stream(spec.seed, "few", place.number).random(layout.many) < 0.3
+        givens = [digit if few[cell] else 0 for cell, digit in enumerate(givens)]
+    cells = fill_cells(spec, place.number, givens, solution, layout, board.by_hand)
+    tint_board(stand, spec, board, place.number, cells)
+    cross_board(stand, board)
+    rule_board(stand, spec, layout)
+    if board.marks:
+        mark_board(stand, spec, held, board, place.number, solution)
+    printed = print_board(stand, spec, held, board, cells)
+    ink, parked, spots = _write(stand, spec, place.number, cells, writer, printed, board.by_hand)
+    line = "".join(SYMBOLS[digit - 1] for digit in solution)
+    kind = "other" if board.marks else "puzzle"
+    grid = _Drawn(kind, board.marks, place.box, cells, ink, line, number, spots, board)
+    return grid, parked
+
+
+def _write(
+    stand: Stand,
+    spec: PageSpec,
+    number: int,
+    cells: list[CellTruth],
+    writer: Writer,
+    printed: dict[int, Box],
+    by_hand: int = 9,
+) -> tuple[dict[int, list[Box]], list[Box], dict[int, list[Spot]]]:
+    """What the solver wrote: boxes of ink by cell with those of the print, of notes in the margin,
+    and where notes stand.
+    """
+    sheet, x, y, unit = stand.sheet, stand.x, stand.y, stand.unit
+    scale = sheet.scale * unit
+    px = int(np.clip(scale * 1.35, 56, 150))
+    x0, y0, x1, y1 = sheet.seen(x, y)
+    seen = (x0 / unit, y0 / unit, x1 / unit, y1 / unit)
+    written = write_grid(spec, number, cells, writer, px, seen, by_hand)
+    grain = _grain(spec, number)
     for layer in written.layers:
-        mask, left, top = layer.finished(sheet.scale, grain)
+        mask, left, top = layer.finished(scale, grain)
         if layer.pen.laid:
-            sheet.lay(mask, x + left, y + top)
+            sheet.lay(mask, x + left * unit, y + top * unit)
         else:
-            sheet.stamp(mask, x + left, y + top, layer.pen.ink, layer.pen.cover)
+            sheet.stamp(mask, x + left * unit, y + top * unit, layer.pen.ink, layer.pen.cover)
+
+    def placed(boxes: list[Box]) -> list[Box]:
+        return [(a * unit + x, b * unit + y, c * unit + x, d * unit + y) for a, b, c, d in boxes]
+
     ink = {i: [box] for i, box in printed.items()}
     for i, boxes in written.ink.items():
-        ink.setdefault(i, []).extend((a + x, b + y, c + x, d + y) for a, b, c, d in boxes)
-    line = "".join(str(d) for d in solution)
-    grid = _Drawn("puzzle", "", place.box, cells, ink, line, number, written.spots)
-    return grid, [(a + x, b + y, c + x, d + y) for a, b, c, d in written.margin]
+        ink.setdefault(i, []).extend(placed(boxes))
+    return ink, placed(written.margin), written.spots
 
 
 def _grain(spec: PageSpec, number: int) -> npt.NDArray[np.uint8]:
@@ -183,23 +251,27 @@ def _inside(at: npt.NDArray[np.float64], view: View) -> npt.NDArray[np.bool_]:
 
 def _grid_truth(grid: _Drawn, view: View) -> GridTruth | None:
     """The grid in raster pixels, or None when the frame misses it."""
-    at, edge = _seen([crossings(grid.box), outline(grid.box, 19)], view)
+    side = grid.lines
+    at, edge = _seen([crossings(grid.box, side), outline(grid.box, 19)], view)
     rim = _inside(edge, view)
     if not rim.any() and not _inside(at, view).any():
         return None
     _place_ink(grid, view)
-    flat = view.profile is None
+    flat, last = view.profile is None, side + 1
+    bent = 0.0 if flat else curl_of(view.to_photo(crossings(grid.box), lens=False))
     return GridTruth(
         kind=grid.kind if rim.all() else "cut off",
         name=grid.name,
-        corners=at[[0, 9, 99, 90]],
-        crossings=at.reshape(10, 10, 2) if grid.kind != "other" else None,
+        corners=at[[0, side, last * last - 1, last * side]],
+        crossings=at.reshape(last, last, 2) if grid.board or grid.kind != "other" else None,
         cells=grid.cells,
         solution=grid.solution,
-        curl=0.0 if flat else curl_of(view.to_photo(crossings(grid.box), lens=False)),
+        curl=bent * (side / 9),
         cell_px=cell_side(at),
         puzzle=grid.puzzle,
         spots=grid.spots,
+        layout=grid.board.layout if grid.board else NEWSPAPER,
+        symbols=grid.board.symbols if grid.board else "",
     )
 
 

@@ -11,11 +11,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from papernudge.digits_model.training.pages.boards import Board
 from papernudge.digits_model.training.pages.draw import Page, draw
 from papernudge.digits_model.training.pages.fonts import Supplies, supplies
 from papernudge.digits_model.training.pages.own import OwnHand
 from papernudge.digits_model.training.pages.spec import PageSpec
 from papernudge.digits_model.training.pages.store import stored
+from papernudge.hints.shapes import board_of
 
 SANS, BOLD, SERIF = (
     "LiberationSans-Regular.ttf",
@@ -66,6 +68,25 @@ _PENCIL: dict[str, Any] = {
     "slant": 6.0,
     "wobble": 0.02,
 }
+_IRREGULAR = """
+    AAABBBBCC
+    AAABBBBCC
+    AADDBCCCC
+    ADDDEECFF
+    GDDDEEEFF
+    GGDEEEFFF
+    GGGGHEIFF
+    GGHHHHIII
+    HHHHIIIII
+"""
+_FOUR, _SIX, _SIXTEEN, _ANY, _CROSSED = (
+    Board(layout=board_of("2x2"), unit=1.4).words(),
+    Board(layout=board_of("2x3"), unit=1.1).words(),
+    Board(layout=board_of("4x4"), unit=0.85, narrow=0.8).words(),
+    Board(layout=board_of(regions=_IRREGULAR)).words(),
+    Board(layout=board_of(diagonals=True), diagonal_ink=(120, 120, 120)).words(),
+)
+"""Boards of the fixtures that show others than the newspaper's."""
 _BALLPOINT = {**_PENCIL, "pen": "ballpoint", "pen_ink": (140, 50, 30), "pen_width": 0.028}
 
 
@@ -303,6 +324,55 @@ FIXTURES = (
         "As a phone stores it by default; a few entries in red.",
         {**_BALLPOINT, "seed": 26, "fill": 0.3, "pen_ink": (60, 60, 160), "title": 1},
         quality=45,
+    ),
+    Fixture(
+        "childrens-corner.jpg",
+        "The children's corner: a puzzle of 4×4 and one of 6×6, both begun in pencil.",
+        {
+            **_PENCIL,
+            "seed": 61,
+            "grids": 2,
+            "boards": (_FOUR, _SIX),
+            "focus": "page",
+            "masthead": False,
+            "neighbours": 0.3,
+            "share": 0.84,
+            "fill": 0.3,
+            "face": BOLD,
+            "height": 1100,
+            "title": 6,
+        },
+    ),
+    Fixture(
+        "weekend.jpg",
+        "The weekend page: a puzzle of 16×16 with numbers of two figures, one of 9×9 beside it.",
+        {
+            **_BALLPOINT,
+            "seed": 63,
+            "grids": 2,
+            "boards": (_SIXTEEN, ""),
+            "order": "any",
+            "focus": "page",
+            "masthead": False,
+            "neighbours": 0.0,
+            "share": 0.93,
+            "fill": 0.25,
+            "width": 1750,
+            "height": 1080,
+            "off_y": 0.0,
+            "title": 7,
+        },
+        quality=72,
+    ),
+    Fixture(
+        "irregular.jpg",
+        "A puzzle whose blocks are of any form, half solved in ballpoint, right so far.",
+        {**_BALLPOINT, "seed": 64, "boards": (_ANY,), "fill": 0.4, "thick": 0.06, "title": 12},
+    ),
+    Fixture(
+        "diagonals.jpg",
+        "A puzzle whose diagonals, thin lines, hold each digit once too; a few entries in pencil.",
+        {**_PENCIL, "seed": 65, "boards": (_CROSSED,), "fill": 0.2, "turn": 4.0, "title": 5},
     ),
 )
 

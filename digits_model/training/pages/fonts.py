@@ -34,6 +34,8 @@ LINE_HIGH = 40
 FOLDERS = ("/usr/share/fonts", "/usr/local/share/fonts", "/usr/share/texmf/fonts")
 """Where font files are looked for."""
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+BOARD_LETTERS = LETTERS[:7]
+"""Those that stand for 10 to 16."""
 TITLES = (
     "The Tidewick Lantern",
     "Sudoku",
@@ -115,6 +117,10 @@ class Supplies:
         """Masks of 0 to 9, each (HIGH, width), of the face stored in ``file``."""
         raise NotImplementedError
 
+    def letters(self, file: str) -> list[Mask]:
+        """Masks of A to G, which stand for 10 to 16, likewise."""
+        raise NotImplementedError
+
     def text(self, number: int) -> dict[str, Any]:
         """Text face ``number``: ``letters`` (26 masks), ``lines`` and ``titles`` (strips)."""
         raise NotImplementedError
@@ -150,6 +156,12 @@ class SystemSupplies(Supplies):
         """See :meth:`Supplies.digits`."""
         font = _sized(self.path(file), CAP)
         return [_glyph(font, str(d)) for d in range(10)]
+
+    @lru_cache(maxsize=512)  # noqa: B019
+    def letters(self, file: str) -> list[Mask]:
+        """See :meth:`Supplies.letters`."""
+        font = _sized(self.path(file), CAP)
+        return [_glyph(font, letter) for letter in BOARD_LETTERS]
 
     @lru_cache(maxsize=32)  # noqa: B019
     def text(self, number: int) -> dict[str, Any]:
@@ -203,6 +215,17 @@ class PackSupplies(Supplies):
             for i in range(first, first + 10)
         ]
 
+    def letters(self, file: str) -> list[Mask]:
+        """See :meth:`Supplies.letters`."""
+        if file not in self._files or "letters" not in self._held:
+            raise MissingSuppliesError(f"the pack holds no letters of {file}: write it anew")
+        first = self._files[file] * len(BOARD_LETTERS)
+        starts = np.concatenate([[0], np.cumsum(self._held["letter_widths"].ravel())])
+        return [
+            self._held["letters"][:, starts[i] : starts[i + 1]]
+            for i in range(first, first + len(BOARD_LETTERS))
+        ]
+
     @lru_cache(maxsize=32)  # noqa: B019
     def text(self, number: int) -> dict[str, Any]:
         """See :meth:`Supplies.text`."""
@@ -226,10 +249,13 @@ def write_pack(path: str | Path) -> int:
     system = SystemSupplies()
     files = [face.file for face in table()]
     glyphs = [system.digits(file) for file in files]
+    letters = [system.letters(file) for file in files]
     held: dict[str, Any] = {
         "files": np.array(files),
         "widths": np.array([[g.shape[1] for g in face] for face in glyphs], np.int32),
         "glyphs": np.concatenate([g for face in glyphs for g in face], axis=1),
+        "letters": np.concatenate([g for face in letters for g in face], axis=1),
+        "letter_widths": np.array([[g.shape[1] for g in face] for face in letters], np.int32),
     }
     for k in range(len(_TEXT_FACES)):
         text = system.text(k)

@@ -12,7 +12,15 @@ import numpy.typing as npt
 
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.spec import Colour, PageSpec
-from papernudge.digits_model.training.pages.strokes import Samples, Shape, joined, variants, warped
+from papernudge.digits_model.training.pages.strokes import (
+    Samples,
+    Shape,
+    beside,
+    joined,
+    nought,
+    variants,
+    warped,
+)
 
 Layer = npt.NDArray[np.uint8]
 Box = tuple[float, float, float, float]
@@ -91,8 +99,14 @@ class Writer:
         self._shear = float(np.tan(np.radians(spec.slant)))
 
     def shape(self, digit: int, chance: np.random.Generator) -> Shape:
-        """The digit as this hand writes it once more: 1 high, centred."""
-        if self._drawn[digit]:
+        """The digit as this hand writes it once more: 1 high, centred, less high where two figures
+        stand beside each other. The writers wrote no noughts: those are drawn by us.
+        """
+        if digit > 9:
+            return beside(self.shape(1, chance), self.shape(digit - 10, chance), chance)
+        if digit == 0:
+            base = nought(chance)
+        elif self._drawn[digit]:
             base = variants()[digit][self._ways[digit]]
         else:
             of = self._held.of(self._writer, digit)
@@ -139,11 +153,13 @@ class InkLayer:
     ``inked``: box of all ink so far, cells.
     """
 
-    def __init__(self, pen: Pen, px: int, seen: Box = EVERYWHERE) -> None:
-        """``px``: layer pixels a cell. ``seen``: the box, cells, outside which nobody will look."""
-        self.pen, self.px, self.seen = pen, px, seen
-        side = int((9 + 2 * MARGIN) * px)
-        self.mask: Layer = np.zeros((side, side), np.uint8)
+    def __init__(self, pen: Pen, px: int, seen: Box = EVERYWHERE, side: int = 9) -> None:
+        """``px``: layer pixels a cell. ``seen``: the box, cells, outside which nobody will look.
+        ``side``: cells of the grid each way.
+        """
+        self.pen, self.px, self.seen, self.side = pen, px, seen, side
+        pixels = int((side + 2 * MARGIN) * px)
+        self.mask: Layer = np.zeros((pixels, pixels), np.uint8)
         self.inked: Box = (np.inf, np.inf, -np.inf, -np.inf)
 
     def write(
@@ -215,8 +231,9 @@ class InkLayer:
         seen = self.seen
         x0 = int(max(0.0, np.floor(max(self.inked[0], seen[0]) + MARGIN)))
         y0 = int(max(0.0, np.floor(max(self.inked[1], seen[1]) + MARGIN)))
-        x1 = int(min(9 + 2 * MARGIN, np.ceil(min(self.inked[2], seen[2]) + MARGIN)))
-        y1 = int(min(9 + 2 * MARGIN, np.ceil(min(self.inked[3], seen[3]) + MARGIN)))
+        end = self.side + 2 * MARGIN
+        x1 = int(min(end, np.ceil(min(self.inked[2], seen[2]) + MARGIN)))
+        y1 = int(min(end, np.ceil(min(self.inked[3], seen[3]) + MARGIN)))
         if x0 >= x1 or y0 >= y1:
             return np.zeros((0, 0), np.uint8), 0.0, 0.0
         px = self.px
@@ -227,6 +244,9 @@ class InkLayer:
         out = cv2.resize(part, size, interpolation=how)
         if self.pen.grain:
             tile = grain[: size[1], : size[0]]
+            if tile.shape != out.shape:  # a large board: the grain goes on from its start
+                lack = [(0, size[1] - tile.shape[0]), (0, size[0] - tile.shape[1])]
+                tile = np.pad(tile, lack, mode="wrap")
             thin = cv2.addWeighted(tile, self.pen.grain, tile, 0, 255 * (1 - self.pen.grain))
             out = cv2.multiply(out, thin, scale=1 / 255)
         return np.asarray(out, np.uint8), x0 - MARGIN, y0 - MARGIN

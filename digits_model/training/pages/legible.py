@@ -54,12 +54,15 @@ LARGEST_NOTE = 0.3
 
 
 def upright_cell(spec: PageSpec) -> float:
-    """About how many pixels a cell of the main grids has, turned as it is but before the tilt."""
-    target = lay_out(spec).target
+    """About how many pixels the smallest cell of the main grids has, turned as it is but before the
+    tilt.
+    """
+    layout = lay_out(spec)
+    target = layout.target
     wide, high = target[2] - target[0], target[3] - target[1]
     c, s = abs(np.cos(np.radians(spec.turn))), abs(np.sin(np.radians(spec.turn)))
     room = min(spec.width / (wide * c + high * s), spec.height / (wide * s + high * c))
-    return float(spec.share * room)
+    return float(spec.share * room) * layout.least_unit
 
 
 def far_cell(spec: PageSpec) -> float:
@@ -69,7 +72,7 @@ def far_cell(spec: PageSpec) -> float:
 
 
 def narrowest_cell(spec: PageSpec) -> float:
-    """Pixels across the narrowest cell of the 9×9 grids that lie wholly in the frame.
+    """Pixels across the narrowest cell of the grids that lie wholly in the frame.
 
     Across is the way in which a tilt, a fold or a roll squeezes it most; infinity without such.
     """
@@ -79,7 +82,8 @@ def narrowest_cell(spec: PageSpec) -> float:
     for place in layout.places:
         if place.what not in {"puzzle", "neighbour"}:
             continue
-        at = view.to_photo(crossings(place.box)).reshape(10, 10, 2)
+        many = place.lines + 1
+        at = view.to_photo(crossings(place.box, place.lines)).reshape(many, many, 2)
         if (at < 0).any() or (at > [spec.width - 1, spec.height - 1]).any():
             continue
         right, down = np.diff(at, axis=1)[:-1], np.diff(at, axis=0)[:, :-1]

@@ -28,6 +28,27 @@ from papernudge.digits_model.training.pages.fonts import (
 from papernudge.digits_model.training.pages.strokes import Shape, joined, variants, warped
 
 _HANDS = 12
+_STEM = [(-0.26, -0.5), (-0.26, 0.5)]
+_LETTERS = (
+    ([(-0.32, 0.5), (0.0, -0.5), (0.32, 0.5)], [(-0.19, 0.12), (0.19, 0.12)]),
+    (
+        _STEM,
+        [(-0.26, -0.5), (0.08, -0.5), (0.2, -0.36), (0.2, -0.16), (0.08, -0.03), (-0.26, -0.03)],
+        [(-0.26, -0.03), (0.1, -0.03), (0.26, 0.12), (0.26, 0.36), (0.1, 0.5), (-0.26, 0.5)],
+    ),
+    (
+        [(0.28, -0.3), (0.1, -0.5), (-0.12, -0.46), (-0.28, -0.18)],
+        [(-0.28, -0.18), (-0.28, 0.18), (-0.12, 0.46), (0.1, 0.5), (0.28, 0.3)],
+    ),
+    (_STEM, [(-0.26, -0.5), (0.05, -0.48), (0.26, -0.2), (0.26, 0.2), (0.05, 0.48), (-0.26, 0.5)]),
+    (_STEM, *([(-0.26, y), (0.24, y)] for y in (-0.5, 0.0, 0.5))),
+    (_STEM, *([(-0.26, y), (0.24, y)] for y in (-0.5, 0.0))),
+    (
+        [(0.28, -0.3), (0.1, -0.5), (-0.12, -0.46), (-0.28, -0.18), (-0.28, 0.18)],
+        [(-0.28, 0.18), (-0.12, 0.46), (0.1, 0.5), (0.28, 0.34), (0.28, 0.06), (0.06, 0.06)],
+    ),
+)
+"""A to G as pen movements."""
 
 
 class OwnSupplies(Supplies):
@@ -44,6 +65,12 @@ class OwnSupplies(Supplies):
             variants()[d][zlib.crc32(f"{file}{d}".encode()) % 2] for d in range(1, 10)
         ]
         return [_drawn(shape, weight) for shape in shapes]
+
+    @lru_cache(maxsize=64)  # noqa: B019
+    def letters(self, file: str) -> list[Mask]:
+        """See :meth:`Supplies.letters`; in the weight of the digits."""
+        weight = int(stream(0, "own face", file).integers(6, 12))
+        return [_drawn(joined([np.array(s, float) for s in way]), weight) for way in _LETTERS]
 
     @lru_cache(maxsize=8)  # noqa: B019
     def text(self, number: int) -> dict[str, Any]:
@@ -91,6 +118,10 @@ class OwnHand(Supplies):
     def digits(self, file: str) -> list[Mask]:
         """See :meth:`Supplies.digits`."""
         return self._faces.digits(file)
+
+    def letters(self, file: str) -> list[Mask]:
+        """See :meth:`Supplies.letters`."""
+        return self._faces.letters(file)
 
     def text(self, number: int) -> dict[str, Any]:
         """See :meth:`Supplies.text`."""

@@ -89,7 +89,7 @@ def _grey(low: int, high: int) -> Draw:
     return draw
 
 
-def _ink(g: np.random.Generator) -> tuple[int, int, int]:
+def printing_ink(g: np.random.Generator) -> tuple[int, int, int]:
     """A coloured printing ink: mostly red, some blue, green, brown."""
     bases = [(60, 50, 215), (90, 80, 235), (190, 100, 30), (90, 140, 40), (50, 90, 150)]
     base = bases[int(g.choice(5, p=[0.4, 0.25, 0.2, 0.08, 0.07]))]
@@ -141,7 +141,7 @@ _NEWSPAPER: dict[str, Draw] = {
     "digit_high": _flat(0.35, 0.66),
     "digit_x": lambda g: float(g.normal(0, 0.015)),
     "digit_y": lambda g: float(g.normal(0, 0.02)),
-    "given_ink": lambda g: _ink(g) if g.random() < 0.22 else _grey(20, 105)(g),
+    "given_ink": lambda g: printing_ink(g) if g.random() < 0.22 else _grey(20, 105)(g),
     "gain": lambda g: float(g.normal(0.002, 0.008)),
     "mottle": _flat(0.0, 0.35),
     "thin": _log(0.01, 0.035),

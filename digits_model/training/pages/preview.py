@@ -45,7 +45,8 @@ def _overlay(image: Raster, grid: GridTruth) -> None:
     for i, cell in enumerate(grid.cells):
         if cell.kind == "blank" and not cell.struck:
             continue
-        foot = grid.crossings[i // 9 + 1, i % 9]
+        row, column = grid.layout.place(i)
+        foot = grid.crossings[row + 1, column]
         text = str(cell.digit or "") + "".join(f" {n}" for n in cell.notes)
         text += "".join(f" /{n}" for n in [*cell.struck_notes, cell.struck_digit] if n)
         colour = _COLOURS.get(cell.kind, (90, 90, 90))

@@ -37,11 +37,18 @@ def shade_cells(
             cell.marks.append("shaded")
             _tint(sheet, spec, x + c, y + r, dots)
         if "highlit" in cell.marks:
-            ink = [(120, 255, 255), (200, 170, 255), (150, 255, 180), (255, 215, 150)][
-                odd * 2 + int(some[0])
-            ]
-            dx, dy = chance.uniform(0.04, 0.16, 2).tolist()
-            sheet.bar(x + c + dx, y + r + dy, x + c + 1 - dy, y + r + 1 - dx, ink, 0.8)
+            highlight(sheet, chance, x + c, y + r, odd * 2 + int(some[0]))
+
+
+_MARKERS = ((120, 255, 255), (200, 170, 255), (150, 255, 180), (255, 215, 150))
+
+
+def highlight(
+    sheet: Sheet, chance: np.random.Generator, x: float, y: float, marker: int, unit: float = 1.0
+) -> None:
+    """A cell of side ``unit`` at x, y coloured with one of four markers."""
+    dx, dy = (unit * chance.uniform(0.04, 0.16, 2)).tolist()
+    sheet.bar(x + dx, y + dy, x + unit - dy, y + unit - dx, _MARKERS[marker], 0.8)
 
 
 def _tint(sheet: Sheet, spec: PageSpec, x: float, y: float, dots: Raster | None) -> None:
@@ -87,15 +94,15 @@ def rule_grid(
             half = max(weight, least) / 2
             if heavy and not border and spec.double:
                 for off in (-half * 1.3, half * 1.3):
-                    _line(sheet, x, y, k * unit + off, end, half * 0.6, ink, cover, upright)
+                    line(sheet, x, y, k * unit + off, end, half * 0.6, ink, cover, upright)
             elif spec.dotted and not (heavy or border):
-                _dots(sheet, x, y, k * unit, end, max(half, 0.014 * unit), ink, upright)
+                row_of_dots(sheet, x, y, k * unit, end, max(half, 0.014 * unit), ink, upright)
             else:
                 over = weights[2] / 2 if not border or weights[2] else 0.0
-                _line(sheet, x, y, k * unit, end, half, ink, cover, upright, over)
+                line(sheet, x, y, k * unit, end, half, ink, cover, upright, over)
 
 
-def _line(
+def line(
     sheet: Sheet,
     x: float,
     y: float,
@@ -107,13 +114,16 @@ def _line(
     upright: bool,
     over: float = 0.0,
 ) -> None:
+    """A line that reaches ``half`` to either side, ``at`` from x, y across it and ``end`` long;
+    ``over``: how far it goes on at both ends. All in cells of the page.
+    """
     if upright:
         sheet.bar(x + at - half, y - over, x + at + half, y + end + over, ink, cover)
     else:
         sheet.bar(x - over, y + at - half, x + end + over, y + at + half, ink, cover)
 
 
-def _dots(
+def row_of_dots(
     sheet: Sheet, x: float, y: float, at: float, end: float, half: float, ink: Colour, upright: bool
 ) -> None:
     """A row of square dots: cut out of one line by a pattern along it."""

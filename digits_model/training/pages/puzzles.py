@@ -7,6 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 from papernudge.digits_model.training.pages.chance import stream
+from papernudge.hints.layout import BLOCK, NEWSPAPER, Layout
 
 BANK = 144
 """Puzzles in the bank; which one a page may use depends on its split."""
@@ -121,7 +122,12 @@ def puzzle(split: str, seed: int, number: int, givens: int) -> tuple[list[int], 
     return [int(d) for d in both[0].ravel()], [int(d) for d in both[1].ravel()], index
 
 
-def natural_order(givens: list[int], solution: list[int], chance: np.random.Generator) -> list[int]:
+def natural_order(
+    givens: list[int],
+    solution: list[int],
+    chance: np.random.Generator,
+    layout: Layout = NEWSPAPER,
+) -> list[int]:
     """The blank cells in about the order in which a person fills them.
 
     Again and again one of the cells that are easiest at the time: the last of a house, a digit's
@@ -130,8 +136,8 @@ def natural_order(givens: list[int], solution: list[int], chance: np.random.Gene
     """
     grid, order = list(givens), []
     while 0 in grid:
-        blanks = [cell for cell in range(81) if not grid[cell]]
-        effort = [_effort(grid, cell, solution[cell]) for cell in blanks]
+        blanks = [cell for cell in layout.cells if not grid[cell]]
+        effort = [_effort(grid, cell, solution[cell], layout) for cell in blanks]
         easiest = [cell for cell, e in zip(blanks, effort, strict=True) if e == min(effort)]
         cell = easiest[int(chance.integers(len(easiest)))]
         grid[cell] = solution[cell]
@@ -139,40 +145,42 @@ def natural_order(givens: list[int], solution: list[int], chance: np.random.Gene
     return order
 
 
-def forced(grid: list[int]) -> list[tuple[int, int]]:
+def forced(grid: list[int], layout: Layout = NEWSPAPER) -> list[tuple[int, int]]:
     """Cells and digits that the digits of a grid force at once, right or wrong.
 
     A cell with one candidate, or a digit with one place in a house; what a solver would write
     next who trusts all that stands there.
     """
     able = {
-        cell: {1, 2, 3, 4, 5, 6, 7, 8, 9} - {grid[p] for p in PEERS[cell]}
-        for cell in range(81)
+        cell: {*layout.digits} - {grid[p] for p in layout.peers[cell]}
+        for cell in layout.cells
         if not grid[cell]
     }
     found = {(cell, next(iter(digits))) for cell, digits in able.items() if len(digits) == 1}
-    for house in HOUSES:
-        for digit in range(1, 10):
+    for house in layout.house_cells:
+        for digit in layout.digits:
             places = [cell for cell in house if digit in able.get(cell, ())]
             if len(places) == 1 and digit not in [grid[cell] for cell in house]:
                 found.add((places[0], digit))
     return sorted(found)
 
 
-def _effort(grid: list[int], cell: int, digit: int) -> int:
-    """0 last of a house, 1 only place in the block, 2 in a line, 3 only candidate, 4 else."""
-    own = [house for house in HOUSES if cell in house]
-    if any(sum(grid[x] == 0 for x in house) == 1 for house in own):
+def _effort(grid: list[int], cell: int, digit: int, layout: Layout) -> int:
+    """0 last of a house, 1 only place in a block, 2 in another house, 3 only candidate, 4 else."""
+    peers = layout.peers
+    own = [layout.houses[house] for house in layout.houses_of[cell]]
+    if any(sum(grid[x] == 0 for x in house.cells) == 1 for house in own):
         return 0
-    alone = [
-        all(x == cell or grid[x] or any(grid[p] == digit for p in PEERS[x]) for x in house)
+    alone = {
+        house.kind
         for house in own
-    ]
-    if alone[2]:
+        if all(x == cell or grid[x] or any(grid[p] == digit for p in peers[x]) for x in house.cells)
+    }
+    if BLOCK in alone:
         return 1
-    if alone[0] or alone[1]:
+    if alone:
         return 2
-    return 3 if len({grid[p] for p in PEERS[cell]} - {0}) == 8 else 4
+    return 3 if len({grid[p] for p in peers[cell]} - {0}) == layout.side - 1 else 4
 
 
 def _shuffled(chance: np.random.Generator) -> np.ndarray[tuple[int, ...], np.dtype[np.int64]]:

@@ -102,6 +102,16 @@ class Sheet:
         under = self.pixels[y : y + left.shape[0], x : x + left.shape[1]]
         under[:] = cv2.multiply(under, left, scale=1 / 255)
 
+    def clear(self, mask: Raster, left: float, top: float) -> None:
+        """Bare paper through a mask, placed as for :meth:`stamp`."""
+        x, y = round((left - self._left) * self.scale), round((top - self._top) * self.scale)
+        high, wide = self.pixels.shape[:2]
+        xa, ya = max(0, x), max(0, y)
+        xb, yb = min(wide, x + mask.shape[1]), min(high, y + mask.shape[0])
+        if xa < xb and ya < yb:
+            under = self.pixels[ya:yb, xa:xb]
+            np.maximum(under, mask[ya - y : yb - y, xa - x : xb - x, None], out=under)
+
     def lay(self, mask: Raster, left: float, top: float) -> None:
         """Ink that a program puts on the finished photo: the camera does not blur it."""
         if self.laid is None:

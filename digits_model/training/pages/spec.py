@@ -73,6 +73,9 @@ class PageSpec:
     titles: bool = True
     title: int = -1
     """Which title stands above the first grid, counted as in fonts.TITLES; -1 for any."""
+    boards: tuple[str, ...] = ()
+    """What each puzzle of the page is, as ``boards.Board.words`` says it; nothing, or no word for
+    it, stands for the newspaper's 9×9 grid."""
     masthead: bool = False
     """The paper's name over the whole width above the target."""
     text: int = 0
@@ -240,8 +243,11 @@ class PageSpec:
     it never turns the raster."""
 
     def as_json(self) -> dict[str, Any]:
-        """Plain values that :func:`from_json` takes back."""
-        return asdict(self)
+        """Plain values that :func:`from_json` takes back; boards only where there are any."""
+        told = asdict(self)
+        if not self.boards:
+            del told["boards"]
+        return told
 
 
 def from_json(held: dict[str, Any]) -> PageSpec:

@@ -123,6 +123,37 @@ def warped(shape: Shape, chance: np.random.Generator, wobble: float, shear: floa
     return Shape(turned + size * np.sin(turned @ waves.T + phases), shape.ends)
 
 
+def nought(chance: np.random.Generator) -> Shape:
+    """A nought drawn by us, 1 high: an oval begun near its top, not quite closed or closed over."""
+    start, turn = -np.pi / 2 + chance.normal(0, 0.35), float(chance.uniform(5.9, 6.9))
+    way = 1 if chance.random() < 0.25 else -1  # mostly against the clock
+    t = start + way * np.linspace(0, turn, _POINTS)
+    wide, end = float(chance.uniform(0.24, 0.42)), float(chance.normal(0, 0.05))
+    grow = 1 + np.linspace(-end, end, _POINTS)
+    points = np.stack([wide * grow * np.cos(t), 0.5 * grow * np.sin(t)], axis=1)
+    points = points @ np.array([[1.0, 0.0], [chance.normal(0, 0.06), 1.0]])
+    low, high = points.min(axis=0), points.max(axis=0)
+    return joined([(points - (low + high) / 2) / (high[1] - low[1])])
+
+
+WIDEST_PAIR = 1.35
+"""Width of two figures beside each other at most, in the height of one: wider ones are written
+smaller."""
+
+
+def beside(left: Shape, right: Shape, chance: np.random.Generator) -> Shape:
+    """Two figures as one number, centred; 1 high or less, so that it is no wider than it may be."""
+    gap = float(chance.uniform(0.07, 0.24))
+    drop, size = chance.normal(0, 0.04), float(np.exp(chance.normal(0, 0.06)))
+    one, two = left.points, right.points * size + [0.0, drop]
+    two[:, 0] += one[:, 0].max() + gap - two[:, 0].min()
+    every = np.concatenate([one, two])
+    low, high = every.min(axis=0), every.max(axis=0)
+    shrink = min(1.0, WIDEST_PAIR / float(high[0] - low[0])) / float(high[1] - low[1])
+    ends = (*left.ends, *(len(one) + end for end in right.ends))
+    return Shape((every - (low + high) / 2) * shrink, ends)
+
+
 def _smooth(control: Stroke) -> Stroke:
     """Catmull-Rom through the control points, evenly spaced."""
     if len(control) < 3:

@@ -8,6 +8,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.masks import SYMBOLS
+from papernudge.hints.shapes import as_data
+
 Points = npt.NDArray[np.float64]
 Spot = tuple[int, float, float]
 """A small note as written: its digit, 0 where it is struck out, and its centre in its cell, x right
@@ -41,13 +45,15 @@ class GridTruth:
     """One grid that is at least partly in the frame.
 
     ``kind``: the contract's words: ``"puzzle"``, ``"full"`` (a solved grid printed small),
-    ``"cut off"`` (part of it lies outside the frame), ``"other"`` (not a 9×9 of this kind);
-    ``name`` says more about ``"other"``. ``corners``: (4, 2) raster pixels, x right, y down,
-    pixel centres at whole numbers, top-left first as a reader sees the page, clockwise.
-    ``crossings``: (10, 10, 2), only for 9×9 grids. ``givens``, ``entries``, ``solution``:
-    81 characters, ``.`` for nothing. ``curl``: largest distance of a crossing from the best
-    homography, in cells. ``puzzle``: its number in the bank, for splitting. ``spots``: where the
-    notes of each cell stand, for training only.
+    ``"cut off"`` (part of it lies outside the frame), ``"other"`` (a puzzle of another kind);
+    ``name`` says more about ``"other"``. ``layout``: the board, ``symbols``: how 10 and more are
+    printed on it, ``"figures"`` or ``"letters"``; told only for boards other than the newspaper's
+    and for puzzles of another kind that hold digits. ``corners``: (4, 2) raster pixels, x right, y
+    down, pixel centres at whole numbers, top-left first as a reader sees the page, clockwise.
+    ``crossings``: (n + 1, n + 1, 2) for n cells each way, None for decoys. ``givens``, ``entries``,
+    ``solution``: a character for each cell, ``.`` for nothing, ``A`` for 10. ``curl``: largest
+    distance of a crossing from the best homography, in cells. ``puzzle``: its number in the bank,
+    for splitting. ``spots``: where the notes of each cell stand, for training only.
     """
 
     kind: str
@@ -60,27 +66,32 @@ class GridTruth:
     cell_px: float = 0.0
     puzzle: int = -1
     spots: dict[int, list[Spot]] = field(default_factory=dict)
+    layout: Layout = NEWSPAPER
+    symbols: str = ""
 
     @property
     def givens(self) -> str:
-        """81 characters as printed, misprints included."""
+        """A character for each cell as printed, misprints included."""
         return self._line("given")
 
     @property
     def entries(self) -> str:
-        """81 characters as written, mistakes included."""
+        """A character for each cell as written, mistakes included."""
         return self._line("entry")
 
     def _line(self, kind: str) -> str:
-        return "".join(str(c.digit) if c.kind == kind else "." for c in self.cells)
+        return "".join(
+            SYMBOLS[c.digit - 1] if c.kind == kind and c.digit else "." for c in self.cells
+        )
 
     def labels(self) -> dict[str, npt.NDArray[np.int64]]:
         """The cells as arrays for training, in row order.
 
         ``digit`` (81,) 0 for blank; ``hand`` (81,) 0 nothing or notes only, 1 given, 2 entry;
-        ``notes`` (81, 9) of 0 and 1, digit d at d - 1; ``struck`` (81,) of 0 and 1.
+        ``notes`` (81, 9) of 0 and 1, digit d at d - 1; ``struck`` (81,) of 0 and 1. Other boards
+        have as many cells and digits as they have.
         """
-        notes = np.zeros((81, 9), np.int64)
+        notes = np.zeros((self.layout.many, self.layout.side), np.int64)
         for i, cell in enumerate(self.cells):
             for note in cell.notes:
                 notes[i, note - 1] = 1
@@ -97,6 +108,7 @@ class GridTruth:
         return {
             "kind": self.kind,
             "name": self.name,
+            **self._board(),
             "corners": np.round(self.corners, 2).tolist(),
             "crossings": None if self.crossings is None else np.round(self.crossings, 2).tolist(),
             "givens": self.givens,
@@ -107,6 +119,12 @@ class GridTruth:
             "puzzle": self.puzzle,
             "cells": [asdict(cell) for cell in self.cells],
         }
+
+    def _board(self) -> dict[str, Any]:
+        """``layout`` as the command line writes it, and ``symbols``, where there are any."""
+        if not self.symbols:
+            return {}
+        return {"layout": as_data(self.layout), "symbols": self.symbols}
 
 
 @dataclass(eq=False, slots=True)

@@ -224,7 +224,13 @@ class View:
         middle = np.array([(first[0] + first[2]) / 2, (first[1] + first[3]) / 2])
         self.profile = _profile(*shape, float(middle @ self._axis), amount)
         self._frame()
-        self.curl = curl_of(self.to_photo(crossings(first), lens=False))
+        bent = curl_of(self.to_photo(crossings(first), lens=False))
+        self.curl = bent * (self._first_lines() / 9)
+
+    def _first_lines(self) -> int:
+        """How many cells the first grid has along its side."""
+        places = self.layout.places
+        return places[0].lines if places and places[0].what == "puzzle" else 9
 
     def _all_seen(self) -> bool:
         """Whether no place of the page in the frame is hidden behind another part of it."""
@@ -237,8 +243,9 @@ class View:
         return bool(np.abs(back - page[inside]).max() < 0.01)
 
     def cell_px(self, box: Box) -> float:
-        """Median side of a cell of the grid in this box, pixels."""
-        return cell_side(self.to_photo(crossings(box), lens=False))
+        """Median side of a cell of the page in the first grid's box, pixels."""
+        ninth = cell_side(self.to_photo(crossings(box), lens=False))
+        return ninth * (9 / self.layout.target_side)
 
     def _unbent(self, x: Points, y: Points) -> tuple[Points, Points]:
         """Lens: photo to ideal, x (n,) and y (n,) in pixels from the middle."""
@@ -290,18 +297,22 @@ def outline(box: Box, count: int = 5) -> Points:
 
 
 def cell_side(photo: Points) -> float:
-    """Median side of a cell of a grid whose crossings (100, 2) are given, in their unit."""
-    at = photo.reshape(10, 10, 2)
+    """Median side of a cell of a grid of n lines whose crossings (n·n, 2) are given, in their
+    unit.
+    """
+    many = round(len(photo) ** 0.5)
+    at = photo.reshape(many, many, 2)
     steps = [np.linalg.norm(np.diff(at, axis=k), axis=2).ravel() for k in (0, 1)]
     return float(np.median(np.concatenate(steps)))
 
 
 @lru_cache(maxsize=256)
-def crossings(box: Box) -> Points:
-    """The 100 crossings (100, 2) of a 9×9 grid at this box of the page, row by row, not to be
-    written to.
+def crossings(box: Box, side: int = 9) -> Points:
+    """The crossings ((side + 1)², 2) of a grid of ``side`` cells each way at this box of the page,
+    row by row, not to be written to.
     """
-    u, v = np.meshgrid(np.linspace(box[0], box[2], 10), np.linspace(box[1], box[3], 10))
+    many = side + 1
+    u, v = np.meshgrid(np.linspace(box[0], box[2], many), np.linspace(box[1], box[3], many))
     at = np.stack([u.ravel(), v.ravel()], axis=1)
     at.flags.writeable = False
     return at

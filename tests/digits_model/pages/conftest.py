@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,6 +12,8 @@ import pytest
 from papernudge.digits_model.training.pages import MissingSuppliesError, PageSpec
 from papernudge.digits_model.training.pages.fonts import Supplies, SystemSupplies, table
 from papernudge.digits_model.training.pages.own import OwnSupplies
+
+sys.path.insert(0, str(Path(__file__).parent))  # board_judge.py, by name
 
 STILL: dict[str, Any] = {
     "width": 640,

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from board_judge import judged
 
 from papernudge.digits_model.training.pages import MissingSuppliesError
 from papernudge.digits_model.training.pages.fixtures import FIXTURES, Fixture, drawn, truth_of
@@ -16,9 +17,12 @@ from papernudge.digits_model.training.pages.fonts import SystemSupplies
 from papernudge.digits_model.training.pages.puzzles import HOUSES, PEERS, solve
 from papernudge.digits_model.training.pages.spec import from_json
 from papernudge.digits_model.training.pages.store import stored
+from papernudge.hints.layout import NEWSPAPER
+from papernudge.hints.shapes import from_data
 
 FOLDER = Path(__file__).resolve().parents[3] / "fixtures"
-PUZZLES = [f for f in FIXTURES if f.name not in {"no-grid.jpg", "cut-off.jpg"}]
+BOARDS = [f for f in FIXTURES if f.spec.boards]
+PUZZLES = [f for f in FIXTURES if f.name not in {"no-grid.jpg", "cut-off.jpg"} and f not in BOARDS]
 
 
 def told(name: str) -> dict[str, Any]:
@@ -73,6 +77,30 @@ def test_the_first_grid_is_a_whole_puzzle_and_proper_unless_misprinted(fixture: 
     found = solve([0 if d == "." else int(d) for d in grid["givens"]], 2)
     proper = found == [[int(d) for d in grid["solution"]]]
     assert proper is (fixture.name != "misprint.jpg")
+
+
+@pytest.mark.parametrize("fixture", BOARDS, ids=lambda f: f.name)
+def test_each_board_is_a_whole_and_proper_puzzle_and_right_so_far(fixture: Fixture) -> None:
+    whole = [g for g in told(fixture.name)["grids"] if g["kind"] == "puzzle"]
+    assert len(whole) == len(fixture.spec.boards)
+    for grid in whole:
+        layout = from_data(grid["layout"]) if "layout" in grid else NEWSPAPER
+        assert judged(layout, grid["givens"]) == [grid["solution"]]
+        assert all(e in (".", s) for e, s in zip(grid["entries"], grid["solution"], strict=True))
+        assert np.shape(grid["crossings"]) == (layout.high + 1, layout.wide + 1, 2)
+
+
+def test_the_boards_are_those_that_the_fixtures_promise() -> None:
+    shapes = {
+        f.name: [g.get("layout") for g in told(f.name)["grids"] if g["kind"] == "puzzle"]
+        for f in BOARDS
+    }
+    assert [g["block"] for g in shapes["childrens-corner.jpg"]] == [[2, 2], [2, 3]]
+    weekend = shapes["weekend.jpg"]
+    assert weekend[0]["block"] == [4, 4]
+    assert weekend[1] is None
+    assert len(set(shapes["irregular.jpg"][0]["regions"])) == 9
+    assert shapes["diagonals.jpg"][0]["diagonals"] is True
 
 
 def test_mistakes_are_where_the_fixtures_say_and_nowhere_else() -> None:

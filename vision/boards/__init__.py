@@ -1,0 +1,1 @@
+"""Boards of other sizes and forms: how many cells, which blocks, which further houses."""

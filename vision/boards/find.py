@@ -1,0 +1,172 @@
+"""Boards of other sizes and forms on a page: what of them is read off the paper itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.hints.layout import LARGEST, NEWSPAPER, SMALLEST, Layout
+from papernudge.vision.boards.lattice import lattice_in
+from papernudge.vision.boards.regions import Blocks, blocks_of, even_shape
+from papernudge.vision.boards.sheet import flattened, line_ink
+from papernudge.vision.boards.tints import further
+from papernudge.vision.find import inside_any, work_view
+from papernudge.vision.find_outlines import Contour, ink_mask, paper_pieces, parts_of, quad_of
+from papernudge.vision.grid import FoundGrid, GridKind, Quality
+from papernudge.vision.mesh import Mesh, Points
+from papernudge.vision.quality import LEAST_CELL, cell_side
+
+Raster = npt.NDArray[np.uint8]
+
+_KEEN = 0.5
+"""Contrast that frames are looked for with, shares of the usual one."""
+_LEAST = 60
+"""Smallest side of a frame, pixels of the searched picture."""
+_LEAST_PIECE, _CELLS = 6, 4
+"""Smallest side of paper enclosed by ink that may be a cell or a block, and how many of these a
+frame holds: faint lines leave the blocks of the smallest board."""
+_LARGER = 1.2
+"""Area of a frame, shares of a known grid's inside it, from which on that may be a part of it."""
+_MOST = 12
+"""Frames that are tried, the largest first: a bound of time."""
+
+
+@dataclass(frozen=True, eq=False)
+class Board:
+    """A board that is seen. ``layout``: None where it has none that can be read, and ``odd`` says
+    in a word what was seen.
+    """
+
+    mesh: Mesh
+    layout: Layout | None
+    blocks: Blocks | None = None
+    odd: str | None = None
+
+
+def with_boards(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGrid, ...]:
+    """The page's grids, boards of other sizes and forms told apart.
+
+    ``raster``: uint8 (H, W, 3), blue, green, red; ``found``: what was found of newspaper grids, and
+    what is another grid. What can be read as a board takes the other's place or is added at the
+    end; the newspaper's own grids stay as they are.
+    """
+    if min(raster.shape[:2]) < _LEAST:
+        return found
+    view, scale = work_view(raster)
+    kept = [_marked(raster, grid) for grid in found]
+    for contour, quad in _frames(view, scale, found):
+        seen = lattice_in(view, contour)
+        if seen is None or not SMALLEST <= seen.side <= LARGEST:
+            continue
+        mesh = Mesh((seen.mesh.crossings + 0.5) * scale - 0.5, seen.mesh.seen)
+        if cell_side(mesh.crossings) < LEAST_CELL:
+            continue
+        board = board_of(raster, mesh)
+        if board.layout is None or board.layout is NEWSPAPER:
+            continue
+        kept = [grid for grid in kept if not _same(grid.corners, quad)]
+        kept.append(_as_found(board, quad))
+    return tuple(kept)
+
+
+def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
+    """A newspaper grid, with the diagonals and extra blocks that are marked on it as houses."""
+    if grid.mesh is None or grid.layout is not NEWSPAPER:
+        return grid
+    more = further(flattened(raster, grid.mesh), [list(b) for b in NEWSPAPER.plan.blocks])
+    if more.odd or not (more.diagonals or more.extra):
+        return grid
+    shape = NEWSPAPER.plan.even
+    assert shape is not None
+    return replace(grid, layout=Layout.of_blocks(*shape, more.diagonals, more.extra))
+
+
+def _frames(
+    view: npt.NDArray[np.uint8], scale: Points, found: tuple[FoundGrid, ...]
+) -> list[tuple[Contour, Points]]:
+    """Pieces of ink that may be another board's frame, and their corners (4, 2), raster pixels."""
+    import cv2
+
+    taken = [grid.corners for grid in found if grid.mesh is not None]
+    frames, pieces = parts_of(ink_mask(view, _KEEN))
+    middles, _ = paper_pieces(pieces, _LEAST_PIECE)
+    sized = []
+    for contour in frames:
+        if len(contour) < 3 * _LEAST:
+            continue
+        x, y, wide, high = cv2.boundingRect(contour)
+        if min(wide, high) < _LEAST:
+            continue
+        held = ((middles > [x, y]) & (middles < [x + wide, y + high])).all(axis=1)
+        if held.sum() >= _CELLS:
+            sized.append((wide * high, contour))
+    sized.sort(key=lambda item: -item[0])
+    out = []
+    for _, contour in sized[:_MOST]:
+        quad = quad_of(contour)
+        if quad is None:
+            continue
+        quad = (quad + 0.5) * scale - 0.5
+        inside = [corners for corners in taken if _same(corners, quad)]
+        # What is no more than a known grid's own frame is that grid's.
+        if all(_area(quad) > _LARGER * _area(corners) for corners in inside):
+            out.append((contour, quad))
+    return out
+
+
+def _area(corners: Points) -> float:
+    """Area of a shape (4, 2)."""
+    one, two = corners[2] - corners[0], corners[3] - corners[1]
+    return float(abs(one[0] * two[1] - one[1] * two[0])) / 2
+
+
+def _same(one: Points, other: Points) -> bool:
+    """Whether the middle of one shape (4, 2) lies in the other."""
+    middles = one.mean(axis=0)[None], other.mean(axis=0)[None]
+    return bool(inside_any(middles[0], [other])[0] or inside_any(middles[1], [one])[0])
+
+
+def _as_found(board: Board, corners: Points) -> FoundGrid:
+    """The board as it lies in the raster."""
+    assert board.layout is not None
+    cell = cell_side(board.mesh.crossings)
+    doubts, other = _doubts(board)
+    quality = Quality(True, cell_px=cell)
+    return FoundGrid(GridKind.PUZZLE, corners, board.mesh, quality, board.layout, doubts, other)
+
+
+def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]:
+    """Cells that may belong to another block, and the board if they do."""
+    blocks, layout = board.blocks, board.layout
+    if blocks is None or layout is None or blocks.sure or blocks.other is None:
+        return (), None
+    other = layout_of(
+        Blocks(blocks.other, 0.0, 0.0, None), layout.plan.diagonals, layout.plan.extra
+    )
+    chance = 1 / (1 + np.exp(-blocks.margin))
+    cells = blocks.moved.tolist()
+    return tuple((cell, float(chance)) for cell in cells), other
+
+
+def board_of(raster: Raster, mesh: Mesh) -> Board:
+    """What board lies under a mesh (S + 1, S + 1, 2), raster pixels."""
+    sheet = flattened(raster, mesh)
+    if not SMALLEST <= sheet.side <= LARGEST:
+        return Board(mesh, None, odd="size")
+    blocks = blocks_of(line_ink(sheet.edges))
+    if blocks is None:
+        return Board(mesh, None, odd="no blocks")
+    more = further(sheet, blocks.cells)
+    if more.odd:
+        return Board(mesh, None, blocks, more.odd)
+    return Board(mesh, layout_of(blocks, more.diagonals, more.extra), blocks)
+
+
+def layout_of(blocks: Blocks, diagonals: bool, extra: tuple[tuple[int, ...], ...]) -> Layout:
+    """The layout of these blocks and further houses."""
+    shape = even_shape(blocks.of)
+    if shape is None:
+        return Layout.of_regions(blocks.cells, diagonals, extra)
+    return Layout.of_blocks(*shape, diagonals, extra)

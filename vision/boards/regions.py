@@ -1,0 +1,225 @@
+"""Which cells form a block: told by which lines are heavy, under the rule that each has as many
+cells as there are symbols and hangs together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+SHAPES = {
+    4: ((2, 2),), 6: ((2, 3), (3, 2)), 8: ((2, 4), (4, 2)), 9: ((3, 3),), 10: ((2, 5), (5, 2)),
+    12: ((3, 4), (4, 3)), 16: ((4, 4),),
+}  # fmt: skip
+"""Rows and columns of even blocks, by how many cells there are a side."""
+_APART = 0.35
+"""Least log of the ratio of heavy to thin lines' ink: all alike below it."""
+_SPREAD = 0.18
+"""Least usual deviation of a line's ink within its class, logs."""
+_MOST = 6.0
+"""Most nats that one edge may say: ink beside it may say anything."""
+_LEAST_INK = 0.002
+"""Ink below which a line is none, cells × shares."""
+_EVEN = 12.0
+"""Nats that even blocks are likelier than any others beforehand."""
+_MISFITS, _ONE = 0.04, 1.5
+"""Share of edges that may say the contrary of what a layout wants of them, and how many may
+anyway."""
+_CLEAR = 4.0
+"""Nats by which the best layout must beat the next for the latter not to be asked about."""
+
+
+@dataclass(frozen=True, eq=False)
+class Blocks:
+    """The blocks of a board. ``of``: int64 (S, S), each cell's block, from 0; ``misfit``: share of
+    inner edges that say otherwise; ``margin``: nats by which it beats ``other``, the next best.
+    """
+
+    of: Ints
+    misfit: float
+    margin: float
+    other: Ints | None
+
+    @property
+    def cells(self) -> list[list[int]]:
+        """The cells of each block."""
+        flat = self.of.ravel()
+        return [np.flatnonzero(flat == number).tolist() for number in range(flat.max() + 1)]
+
+    @property
+    def moved(self) -> Ints:
+        """The cells that belong elsewhere by ``other``, (N,): those whose block shares less there
+        with their own here.
+        """
+        if self.other is None:
+            return np.zeros(0, np.int64)
+        one, two = self.of.ravel(), self.other.ravel()
+        shared = [(one[two == two[c]] == one[c]).sum() for c in range(len(one))]
+        return np.flatnonzero(2 * np.array(shared) <= len(self.of))
+
+    @property
+    def sure(self) -> bool:
+        """Whether no other layout need be asked about."""
+        return self.margin > _CLEAR
+
+
+def heaviness(ink: Floats) -> Floats | None:
+    """Log-odds that an inner edge is heavy, of the shape of ``ink``; None where all are alike.
+
+    Two classes of logarithms (as of k-means with two means), with one deviation.
+    """
+    # Of faint lines noise makes any share: what is added tells them apart no more.
+    logs = np.log(ink + max(_LEAST_INK, 0.5 * float(np.median(ink))))
+    thin, heavy = np.quantile(logs, [0.3, 0.95])
+    for _ in range(20):
+        of_heavy = logs > (thin + heavy) / 2
+        if not of_heavy.any() or of_heavy.all():
+            return None
+        thin, heavy = float(np.median(logs[~of_heavy])), float(np.median(logs[of_heavy]))
+    if heavy - thin < _APART:
+        return None
+    off = np.abs(logs - np.where(of_heavy, heavy, thin))
+    spread = max(1.4826 * float(np.median(off)), _SPREAD)
+    odds = ((logs - thin) ** 2 - (logs - heavy) ** 2) / (2 * spread**2)
+    return np.asarray(np.clip(odds, -_MOST, _MOST))
+
+
+def blocks_of(ink: Floats) -> Blocks | None:
+    """The blocks that edges tell, (2, S, S - 1) as of :meth:`Sheet.edges`; None where no parting
+    into blocks of S cells fits.
+    """
+    odds = heaviness(ink)
+    if odds is None:
+        return None
+    side = ink.shape[1]
+    partings: list[tuple[float, Ints]] = []
+    for high, wide in SHAPES.get(side, ()):
+        partings.append((_against(odds, even(side, high, wide)), even(side, high, wide)))
+    grown = _grown(odds)
+    if grown is not None:
+        grown = _improved(odds, grown)
+        partings.append((_against(odds, grown) + _EVEN, grown))
+    return _best(odds, partings)
+
+
+def _best(odds: Floats, partings: list[tuple[float, Ints]]) -> Blocks | None:
+    """The parting that the edges speak least against, and the next best to it."""
+    if not partings:
+        return None
+    partings.sort(key=lambda item: item[0])
+    least, best = partings[0]
+    misfit = float(((odds > 0) != _between(best)).mean())
+    if misfit > max(_MISFITS, _ONE / odds.size):
+        return None
+    others = [(cost, of) for cost, of in partings[1:] if (_between(of) != _between(best)).any()]
+    if even_shape(best) is None:
+        others += [(_against(odds, of) + _EVEN, of) for of in _swapped(best)]
+    cost, other = min(others, key=lambda item: item[0], default=(np.inf, None))
+    return Blocks(best, misfit, float(cost - least), other)
+
+
+def even_shape(of: Ints) -> tuple[int, int] | None:
+    """Rows and columns of its blocks where all are alike rectangles, else None."""
+    for high, wide in SHAPES.get(len(of), ()):
+        if (_between(of) == _between(even(len(of), high, wide))).all():
+            return high, wide
+    return None
+
+
+def even(side: int, high: int, wide: int) -> Ints:
+    """Even blocks of so many rows and columns, (S, S)."""
+    row, column = np.indices((side, side))
+    return np.asarray(row // high * (side // wide) + column // wide, np.int64)
+
+
+def _between(of: Ints) -> npt.NDArray[np.bool_]:
+    """Which inner edges lie between two blocks, (2, S, S - 1) as of :meth:`Sheet.edges`."""
+    return np.stack([of[:, :-1] != of[:, 1:], of.T[:, :-1] != of.T[:, 1:]])
+
+
+def _against(odds: Floats, of: Ints) -> float:
+    """Nats that the edges speak against a parting."""
+    return float(np.abs(odds)[(odds > 0) != _between(of)].sum())
+
+
+def _pairs(side: int) -> tuple[Ints, Ints]:
+    """The two cells beside each inner edge, each (2, S, S - 1)."""
+    cells = np.arange(side * side).reshape(side, side)
+    one = np.stack([cells[:, :-1], cells.T[:, :-1]])
+    two = np.stack([cells[:, 1:], cells.T[:, 1:]])
+    return one, two
+
+
+def _grown(odds: Floats) -> Ints | None:
+    """Blocks grown across the thinnest edges first, none of more than S cells; None where what is
+    left is no parting (J. B. Kruskal's order, 1956, with a bound).
+    """
+    side = odds.shape[1]
+    one, two = (part.ravel().tolist() for part in _pairs(side))
+    home = list(range(side * side))
+    members = {cell: [cell] for cell in home}
+    for edge in np.argsort(odds.ravel(), kind="stable").tolist():
+        a, b = home[one[edge]], home[two[edge]]
+        if a == b or len(members[a]) + len(members[b]) > side:
+            continue
+        for cell in members.pop(b):
+            home[cell] = a
+            members[a].append(cell)
+    if any(len(cells) != side for cells in members.values()):
+        return None
+    number = {key: at for at, key in enumerate(dict.fromkeys(home))}
+    return np.array([number[key] for key in home], np.int64).reshape(side, side)
+
+
+def _improved(odds: Floats, of: Ints) -> Ints:
+    """The parting after exchanges of two cells, as long as one makes it fit better."""
+    cost = _against(odds, of)
+    for _ in range(of.size):
+        better = min(((_against(odds, o), n, o) for n, o in enumerate(_swapped(of))), default=None)
+        if better is None or better[0] >= cost:
+            return of
+        cost, _, of = better
+    return of
+
+
+def _swapped(of: Ints) -> Iterator[Ints]:
+    """All partings in which two touching blocks have exchanged a cell each and hang together."""
+    side = len(of)
+    flat = of.ravel()
+    near: dict[int, set[int]] = {cell: set() for cell in range(side * side)}
+    one, two = (part.ravel().tolist() for part in _pairs(side))
+    for a, b in zip(one, two, strict=True):
+        near[a].add(b)
+        near[b].add(a)
+    block = flat.tolist()
+    rim: dict[tuple[int, int], list[int]] = {}
+    for cell, beside in near.items():
+        for other in {block[b] for b in beside} - {block[cell]}:
+            rim.setdefault((block[cell], other), []).append(cell)
+    for (one_block, other), mine in rim.items():
+        if one_block > other:
+            continue
+        for a in mine:
+            for b in rim[(other, one_block)]:
+                changed = list(block)
+                changed[a], changed[b] = other, one_block
+                if _hangs(changed, near, one_block) and _hangs(changed, near, other):
+                    yield np.array(changed, np.int64).reshape(side, side)
+
+
+def _hangs(block: list[int], near: dict[int, set[int]], number: int) -> bool:
+    """Whether the cells of a block hang together."""
+    cells = {cell for cell, held in enumerate(block) if held == number}
+    todo = [next(iter(cells))]
+    left = cells - set(todo)
+    while todo:
+        for beside in near[todo.pop()] & left:
+            left.discard(beside)
+            todo.append(beside)
+    return not left

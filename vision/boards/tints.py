@@ -1,0 +1,229 @@
+"""Tints and diagonals: what makes further houses of a board.
+
+A tint is darker paper whose rim lies on the edges of cells; light and shade pass over them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.vision.boards.sheet import CELL, MARGIN, Sheet, steps
+from papernudge.vision.lines import ranked
+
+Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
+Cells = tuple[int, ...]
+
+_STEP = 0.022
+"""Log of the ratio of the paper on two sides of an edge below which there is no tint's rim."""
+_TINTED = 0.03
+"""Log of the ratio of a board's light paper to a tint, at least."""
+_ALIKE = (0.015, 0.025, 0.04, 0.06)
+"""By how much neighbours of one tint may differ, logs."""
+_CROSS = 0.85
+"""Share of neighbours beside the diagonals that must be lighter."""
+_FEW = 3
+"""Cells that make a tint at least."""
+_DIAGONAL, _NO_DIAGONAL = 0.6, 0.3
+"""Share of a diagonal's cells that must show its line, and below which it has none."""
+_SPOTS = np.array([0.16, 0.19, 0.22, 0.25, 0.75, 0.78, 0.81, 0.84])
+"""Where on a cell's diagonal neither digits nor the lines beside it reach, shares of it."""
+_ASIDE = 0.09
+"""How far aside of a diagonal the paper beside it is looked at, cells."""
+_RULED = 0.03
+"""Darkness of a diagonal's line, shares of the paper."""
+
+
+@dataclass(frozen=True, slots=True)
+class Further:
+    """Houses beside rows, columns and blocks. ``diagonals``: whether both are marked; ``extra``:
+    the cells of each extra block; ``odd``: a word for what was seen and is no such house, or None.
+    """
+
+    diagonals: bool = False
+    extra: tuple[Cells, ...] = ()
+    odd: str | None = None
+
+
+def further(sheet: Sheet, blocks: list[list[int]]) -> Further:
+    """What a flat board shows of further houses. ``blocks``: the cells of each block."""
+    ruled = _ruled(sheet)
+    if ruled.max() > _DIAGONAL and ruled.min() < _NO_DIAGONAL:
+        return Further(odd="one diagonal")
+    tone = tones(sheet)
+    diagonals = bool(ruled.min() > _DIAGONAL) or _cross_tinted(tone)
+    known = {tuple(sorted(block)) for block in blocks} | _lines(sheet.side)
+    extra = tuple(part for part in _extra(tone) if part not in known)
+    cross = set(np.flatnonzero(crossed(sheet.side).ravel()).tolist()) if diagonals else set()
+    extra = tuple(part for part in extra if not set(part) <= cross)
+    told = cross.union(*extra)
+    odd = None if _decorates(tone, blocks) else _unexplained(tone, told)
+    return Further(diagonals, extra, odd)
+
+
+def _lines(side: int) -> set[Cells]:
+    """Rows and columns: houses anyway, and what a shadow along a side looks like."""
+    cells = np.arange(side * side).reshape(side, side)
+    return {tuple(line) for lines in (cells, cells.T) for line in lines.tolist()}
+
+
+def crossed(side: int) -> Flags:
+    """The cells of both diagonals, bool (S, S)."""
+    row, column = np.indices((side, side))
+    return np.asarray((row == column) | (row + column == side - 1))
+
+
+def tones(sheet: Sheet) -> Floats:
+    """How dark each cell's paper is printed, (S, S), logs of its ratio to the lightest.
+
+    The steps at edges that are rims of tints, summed up over the board by least squares.
+    """
+    side = sheet.side
+    across = steps(sheet.edges)
+    across -= np.median(across, axis=(1, 2), keepdims=True)  # light that falls off to one side
+    across = np.where(np.abs(across) < _STEP, 0.0, across)
+    if not across.any():
+        return np.zeros((side, side))
+    design = _differences(side)
+    wanted = across.transpose(0, 2, 1).ravel()
+    weight = np.ones(len(wanted))
+    for _ in range(6):  # a shadow's rim crosses cells: few edges see it, and they disagree
+        normal = design.T @ (design * weight[:, None]) + 1e-6 * np.eye(side * side)
+        tone = np.linalg.solve(normal, design.T @ (weight * wanted))
+        weight = 1 / np.maximum(np.abs(wanted - design @ tone), 0.01)
+    return np.asarray((tone - np.quantile(tone, 0.98)).reshape(side, side))
+
+
+@lru_cache
+def _differences(side: int) -> Floats:
+    """What each inner edge tells of the cells' tones, in the order of :meth:`Sheet.edges` with the
+    lines first: (2 S (S - 1), S²).
+    """
+    one, two = _ends(side)
+    unit = np.eye(side * side)
+    return np.asarray(unit[two] - unit[one])
+
+
+def _ends(side: int) -> tuple[Ints, Ints]:
+    """The two cells beside each inner edge, each (2 S (S - 1),)."""
+    cells = np.arange(side * side).reshape(side, side)
+    one = np.concatenate([cells[:, :-1].T.ravel(), cells[:-1].ravel()])
+    two = np.concatenate([cells[:, 1:].T.ravel(), cells[1:].ravel()])
+    return one, two
+
+
+def _neighbours(side: int) -> list[list[int]]:
+    """Of each cell those that share a side with it."""
+    near: list[list[int]] = [[] for _ in range(side * side)]
+    for a, b in zip(*(part.tolist() for part in _ends(side)), strict=True):
+        near[a].append(b)
+        near[b].append(a)
+    return near
+
+
+def _extra(tone: Floats) -> tuple[Cells, ...]:
+    """Pieces of S cells that hang together, alike in tone, and darker than all around them but
+    other such pieces.
+
+    Alike at one of several tolerances (as of maximally stable regions: J. Matas et al., Image and
+    Vision Computing 22(10), 2004): shade makes one paper lighter here than there.
+    """
+    side, flat = len(tone), tone.ravel()
+    near = _neighbours(side)
+    found: set[Cells] = set()
+    for alike in _ALIKE:
+        pieces = [piece for piece in _alike(flat, near, alike) if len(piece) == side]
+        held = {cell for piece in pieces for cell in piece}
+        for piece in pieces:
+            inside = set(piece)
+            rim = [(c, b) for c in piece for b in near[c] if b not in inside]
+            paper = [(c, b) for c, b in rim if b not in held]
+            least = max(_TINTED, 1.3 * alike)
+            if 2 * len(paper) > len(rim) and all(flat[b] - flat[c] > least for c, b in paper):
+                found.add(piece)
+    apart = sorted(found)
+    return tuple(one for one in apart if not any(set(one) & set(o) for o in apart if o != one))
+
+
+def _alike(flat: Floats, near: list[list[int]], most: float) -> list[Cells]:
+    """Pieces of cells of which neighbours differ in tone by no more than ``most``."""
+    left = set(range(len(flat)))
+    pieces = []
+    while left:
+        todo = [left.pop()]
+        piece = list(todo)
+        while todo:
+            cell = todo.pop()
+            for beside in near[cell]:
+                if beside in left and abs(flat[beside] - flat[cell]) <= most:
+                    left.discard(beside)
+                    todo.append(beside)
+                    piece.append(beside)
+        pieces.append(tuple(sorted(piece)))
+    return pieces
+
+
+def _cross_tinted(tone: Floats) -> bool:
+    """Whether the cells of both diagonals are darker than those beside them."""
+    side, flat = len(tone), tone.ravel()
+    on = crossed(side).ravel()
+    near = _neighbours(side)
+    darker = [
+        flat[beside] - flat[cell] > _TINTED
+        for cell in np.flatnonzero(on).tolist()
+        for beside in near[cell]
+        if not on[beside]
+    ]
+    return float(np.mean(darker)) > _CROSS
+
+
+def _unexplained(tone: Floats, told: set[int]) -> str | None:
+    """A word for tints that make no house, where they are so beyond doubt: stains and shade are of
+    any tone.
+    """
+    flat = np.delete(tone.ravel(), sorted(told))
+    levels = np.sort(flat)
+    gaps = np.diff(levels)
+    if not len(gaps):
+        return None
+    at = int(gaps.argmax())
+    dark, light = levels[: at + 1], levels[at + 1 :]
+    spread = max(float(np.ptp(dark)), float(np.ptp(light)))
+    plain = gaps[at] > max(_TINTED, spread) and min(len(dark), len(light)) >= _FEW
+    return "tints" if plain else None
+
+
+def _decorates(tone: Floats, blocks: list[list[int]]) -> bool:
+    """Whether whole blocks are tinted, each in a tone of its own: they are houses anyway."""
+    flat = tone.ravel()
+    within = [np.abs(flat[block] - np.median(flat[block])) for block in blocks]
+    off = np.concatenate(within)
+    return bool(ranked(off, 0.9) < 0.5 * _TINTED)
+
+
+def _ruled(sheet: Sheet) -> Floats:
+    """Of each of the two diagonals the share of its cells that show a line along it, (2,)."""
+    grey, side = sheet.grey, sheet.side
+    found = []
+    for turned in (grey, grey[:, ::-1]):
+        at = (np.arange(side)[:, None] + _SPOTS) * CELL + MARGIN
+        on, one, two = (_at(turned, at + s, at - s) for s in (0.0, _ASIDE * CELL, -_ASIDE * CELL))
+        stands = np.minimum(one, two) - on
+        found.append(float((np.median(stands, axis=1) > _RULED).mean()))
+    return np.array(found)
+
+
+def _at(grey: Floats, x: Floats, y: Floats) -> Floats:
+    """Brightness at places, on the falling line through each the median of three pixels, the
+    darkest of those on the line itself and a pixel beside it.
+    """
+    column, row = np.rint(x - 0.5).astype(int), np.rint(y - 0.5).astype(int)
+    lines = [
+        np.median([grey[row + d + s, column + d] for d in (-1, 0, 1)], axis=0) for s in (-1, 0, 1)
+    ]
+    return np.asarray(np.min(lines, axis=0))

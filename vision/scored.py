@@ -1,0 +1,127 @@
+"""What the networks say of a board's cells, told in the board's own digits.
+
+Boards of up to nine digits are read by the looks that know nine, larger ones by a network of their
+own. What these take for a digit that the board does not have is no evidence for any other: it is
+spread over all that may stand there, so that the cell stays open and is asked about.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib import resources
+
+import numpy as np
+import numpy.typing as npt
+
+from papernudge.digits_model import symbols
+from papernudge.digits_model.scores import Closer, Scores, score
+from papernudge.digits_model.symbols import FIGURES, LETTERS
+from papernudge.hints.layout import Layout
+
+Floats = npt.NDArray[np.float64]
+Pixels = npt.NDArray[np.uint8]
+Scorer = Callable[[Pixels], Scores]
+
+KNOWN = 9
+"""Digits that the looks know."""
+UNFIT = 0.5
+"""A cell of a board of fewer or more digits whose likeliest one by the ink has less chance is asked
+about whatever the rules make likely there: it may hold one that the board does not have."""
+_VOTE, _STYLE = 4.0, 3.0
+"""Nats that a cell may at most speak for letters or for numbers of two figures, and by which a page
+must have them for one of both to be all that stands there."""
+_KEPT = 0.3
+"""With less chance than this for what the page's way allows, what is left of it counts less."""
+_NOTES = -20.0
+"""Log-odds of each small note on boards of more than nine digits: none is looked for there."""
+
+
+def can_read(layout: Layout) -> bool:
+    """Whether there is a network that knows all digits of a board."""
+    return layout.side <= KNOWN or _knows_more()
+
+
+@cache
+def _knows_more() -> bool:
+    return resources.files(symbols.__package__ or "").joinpath("symbols.onnx").is_file()
+
+
+def scores_of(pixels: Pixels, layout: Layout, scorer: Scorer = score) -> Scores:
+    """The scores of one grid's cells: ``digits`` (N, n + 1) and ``notes`` (N, n) for its n digits.
+
+    ``pixels``: uint8 (N, 48, 48, 3) as of ``papernudge.vision.patches.Patches``; ``layout``: one
+    that :func:`can_read` knows; ``scorer``: the classifier of the nine digits.
+    """
+    said, side = scorer(pixels), layout.side
+    if side == KNOWN:
+        return said
+    if side > KNOWN:
+        more = symbols.read(pixels)
+        notes = np.full((len(pixels), side), _NOTES)
+        digits = folded(more.signs, side)
+        return replace(said, digits=digits, hand=more.hand, notes=notes, closer=None)
+    closer = said.closer
+    if isinstance(closer, Closer):
+        closer = _Fewer(closer.pixels, closer.page, closer.calibration, closer.looks, side)
+    return replace(
+        said, digits=of_board(said.digits, side), notes=said.notes[:, :side], closer=closer
+    )
+
+
+def folded(signs: Floats, side: int) -> Floats:
+    """Log-probabilities (N, side + 1) of blank and the digits of one grid, from those of signs.
+
+    ``signs``: float64 (N, 24) as of :class:`papernudge.digits_model.symbols.Symbols`. A page prints
+    10 and more either as numbers of two figures or as letters, for all cells: they vote.
+    """
+    ways = [np.logaddexp.reduce(signs[:, part], axis=1) for part in (FIGURES, LETTERS)]
+    # What neither speaks for has no vote.
+    some = np.logaddexp(*ways) > np.log(0.5)
+    votes = float(np.clip(ways[0] - ways[1], -_VOTE, _VOTE)[some].sum())
+    both = np.array([votes / 2, -votes / 2])
+    if abs(votes) < _STYLE:
+        both[:] = 0.0
+    shares = np.exp(both - np.logaddexp(*both))
+    plain = np.exp(signs[:, : FIGURES.start])
+    chances = np.zeros((len(signs), side + 1))
+    for share, part in zip(shares, (FIGURES, LETTERS), strict=True):
+        more = np.exp(signs[:, part])
+        kept = np.concatenate([plain, more], axis=1)
+        known = kept.sum(axis=1, keepdims=True)
+        kept *= np.minimum(1.0, known / _KEPT) / np.maximum(known, 1e-300)
+        chances += share * kept[:, : side + 1]
+    none = np.maximum(1 - chances.sum(axis=1, keepdims=True), 1e-9)
+    return np.asarray(np.log(chances + none / (side + 1)))
+
+
+def of_board(digits: Floats, side: int) -> Floats:
+    """Log-probabilities (N, 10) of blank and nine digits as those of blank and ``side`` digits,
+    (N, side + 1).
+    """
+    if digits.shape[1] == side + 1:
+        return digits
+    chances = np.exp(digits)
+    none = chances[:, side + 1 :].sum(axis=1, keepdims=True)
+    return np.asarray(np.log(chances[:, : side + 1] + none / (side + 1)))
+
+
+def unfit(digits: Floats) -> frozenset[int]:
+    """Cells of a board of other than nine digits, (N, side + 1) as of :func:`scores_of`, that may
+    hold one which it does not have.
+    """
+    if digits.shape[1] == KNOWN + 1:
+        return frozenset()
+    return frozenset(np.flatnonzero(digits.max(axis=1) < np.log(UNFIT)).tolist())
+
+
+@dataclass(frozen=True, eq=False)
+class _Fewer(Closer):
+    """A closer look at a board of fewer digits."""
+
+    side: int = KNOWN
+
+    def digits(self, cells: npt.NDArray[np.int64]) -> Floats:
+        """Log-probabilities of blank and the digits, float64 (len(cells), side + 1)."""
+        return of_board(super().digits(cells), self.side)
