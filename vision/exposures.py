@@ -42,8 +42,8 @@ in vain on 199 harmed grids, with as few wrong cells left to the other questions
 class Again:
     """What several exposures say.
 
-    ``digits``: log-probabilities (N, n + 1); ``hand``: log-odds for "handwritten" by the whole page,
-    (N,); ``hands``: their least, greatest and mean, (N, 3).
+    ``digits``: log-probabilities (N, n + 1); ``hand``: log-odds for "handwritten" by the whole
+    page, (N,); ``hands``: their least, greatest and mean, (N, 3).
     """
 
     digits: Floats
