@@ -72,7 +72,7 @@ GIVEN_WEIGHTS = np.array([-13.964, -0.258, 0.112, 0.151, 4.014, 0.277, -0.656])
 ENTRY_WEIGHTS = np.array([0.129, -0.176, 0.131, 0.842, 0.09, 0.03, 0.049])
 """Start, then one for each of GIVEN_SIGNS: log-odds for another hand than a given's, an entry's, or
 another digit."""
-GIVEN_LIMIT, ENTRY_LIMIT = -5.2, -4.8
+GIVEN_LIMIT, ENTRY_LIMIT = -4.8, -4.8
 """Log-odds from which on a given is asked about, and an entry."""
 SAFE_HAND, SAFE_HAND_WHOLE = 3.5, 3.0
 """Log-odds that the page must give for a hand where it was seen in one exposure only, and for an
@@ -95,9 +95,11 @@ _PART = 5.0
 _AILING = 1.5
 """With more wrong cells than this to be expected a page ails as a whole: it is blurred, noisy or
 compressed."""
-_REMAINS = {1: -3.0, 3: 1.0, 6: 1.0}
-"""Digits that half of another one looks like, of a 4, a 7 or an 8, with the log-odds to be whole
-below which a cell may show one's half: half an 8 looks quite whole."""
+_REMAINS, _MOSTLY_WHOLE = (1, 3, 6), -3.0
+"""Digits that half of another one looks like, of a 4, a 7 or an 8; and log-odds to be whole below
+which a cell may show one's half."""
+_HALVES, _HALF_WHOLE, _WELL = (3, 6), 1.0, 6.0
+"""Half an 8 looks quite whole: the same of these, unless the cell is seen by more than the last."""
 _ODD, _UNEASY = 3, 0.7
 """But for so many odd ones with more than this nothing on the page is taken at its own word: a
 few scrawls are the rules' to settle, not a page full of them."""
@@ -259,8 +261,10 @@ class Sight:
     def _remains(self, digits: Cells) -> npt.NDArray[np.bool_]:
         """Cells, bool (N,), that may show the rest of another digit."""
         assert self.signs is not None
-        least = np.array([_REMAINS.get(digit, -np.inf) for digit in digits.tolist()])
-        return np.asarray(self.signs[:, _WHOLE] < least)
+        whole, sees = self.signs[:, _WHOLE], self.signs[:, _SEEN]
+        rest = np.isin(digits, _REMAINS) & (whole < _MOSTLY_WHOLE)
+        half = np.isin(digits, _HALVES) & (whole < _HALF_WHOLE) & (sees < _WELL)
+        return np.asarray(rest | half)
 
     def _other_hand(
         self, digits: Chances, hand: Chances, own: Chances | None, read: AsRead
