@@ -144,7 +144,7 @@ def pack(to: Path, first: int, pages: int) -> None:
 
 
 class Batches:
-    """Batches of cells at random, a quarter of them changed as they come."""
+    """Batches of cells at random, most of them changed as they come."""
 
     def __init__(self, cells: Cells, size: int, device: torch.device) -> None:
         """``size``: cells a batch."""
@@ -156,7 +156,7 @@ class Batches:
         """Patches float (N, 3, SIDE, SIDE), 0–255, and rows int64 (N, 2)."""
         at = torch.randint(len(self._rows), (self._size,))
         patches = as_float(self._pixels[at].to(self._device))
-        part = self._size // 4  # drawn pages vary by themselves
+        part = self._size * 5 // 8  # drawn pages vary by themselves
         patches = torch.cat([augment(patches[:part]), patches[part:]])
         return patches, self._rows[at].to(self._device)
 

@@ -95,6 +95,7 @@ def test_a_board_of_more_than_sixteen_digits_is_refused() -> None:
         made().digits(17)
 
 
+@pytest.mark.slow
 def test_cells_of_pages_that_training_never_saw_are_read() -> None:
     pytest.importorskip("torch")
     from papernudge.digits_model.training.symbols import gathered
