@@ -7,7 +7,10 @@ import os
 import shutil
 import sys
 import tempfile
+from collections.abc import Iterator
+from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -33,6 +36,24 @@ def _compile_once() -> None:
 _compile_once()
 
 sys.path.append(str(Path(__file__).parent))  # figures.py and tables.py, by name
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _each_photo_is_read_once() -> Iterator[None]:
+    """The same pixels read the same: dozens of tests ask about the same few photos."""
+    from papernudge.vision import read
+
+    looked, kept = read.read_page, dict[Any, Any]()
+
+    def once(raster: Any, **more: Any) -> Any:
+        key = sha256(raster.tobytes()).digest(), raster.shape, *sorted(more.items(), key=str)
+        if key not in kept:
+            kept[key] = looked(raster, **more)
+        return kept[key]
+
+    read.read_page = once
+    yield
+    read.read_page = looked
 
 
 @pytest.fixture(scope="session")

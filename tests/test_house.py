@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import io
 import re
 import shlex
 import shutil
@@ -15,6 +16,7 @@ from pathlib import Path
 from statistics import median
 
 import pytest
+from samples import chosen
 
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ("vision", "digits_model", "hints", "cli")
@@ -46,7 +48,21 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_the_readmes_commands_do_what_they_show(command: str, desk: Path) -> None:
+def test_the_readmes_commands_do_what_they_show(
+    command: str, desk: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In this process; the slow half starts each as a shell does."""
+    from papernudge.cli.app import run
+
+    name, *words = shlex.split(command)
+    assert name == "papernudge"
+    monkeypatch.chdir(desk)
+    monkeypatch.setattr(sys, "stdin", io.StringIO())
+    assert run(words) == 0, capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", chosen(COMMANDS, COMMANDS[0]))
+def test_the_readmes_commands_started_by_a_shell_do_so_too(command: str, desk: Path) -> None:
     words = shlex.split(command)
     assert words[0] == "papernudge"
     done = subprocess.run(

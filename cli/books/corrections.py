@@ -22,7 +22,7 @@ from papernudge.cli.base.say import short, visible
 from papernudge.cli.base.trouble import Trouble
 from papernudge.cli.books.rows import GridRow, row_id
 from papernudge.cli.books.seals import put
-from papernudge.cli.books.settle import NOTHING_SAID, Words, settle
+from papernudge.cli.books.settle import NOTHING_SAID, Words, print_of, settle
 from papernudge.cli.books.spoken import (
     LABEL,
     Kept,
@@ -33,11 +33,10 @@ from papernudge.cli.books.spoken import (
     words_from,
 )
 from papernudge.cli.said import in_words
-from papernudge.cli.session.assume import parse_assumption
+from papernudge.cli.session.assume import Assumption, parse_assumption
 from papernudge.hints.catalogue import message, packed
-from papernudge.hints.geometry import cell_name
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.vision.failure import said_by_system
-from papernudge.vision.typeface import Page
 
 if TYPE_CHECKING:
     from papernudge.cli.books.book import Book
@@ -52,12 +51,12 @@ LONGEST_LABEL = 200
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """One line: ``cell`` is None for a word on the whole grid."""
+    """One line: ``cell`` is the name of one, None for a word on the whole grid."""
 
     start: str  # of the source's hash
     page: int
     grid: int
-    cell: int | None
+    cell: str | None
     says: str
 
     @property
@@ -117,15 +116,26 @@ def parse_correction(text: str) -> list[Correction]:
     out = []
     for word in rest.split():
         try:
-            one = parse_assumption(word)
+            one, layout = _said_of_a_cell(word)
         except Trouble as off:
             raise bad_words("a correction looks like", got=short(text)) from off
-        if one.grid is not None or one.notes is not None:
+        if one.grid is not None or one.notes is not None or one.beside is not None:
             raise bad_words("a correction names a digit", got=short(word))
         digit = "." if one.digit is None else str(one.digit)
         says = f"{one.kind}:{digit}" if one.kind else digit
-        out.append(Correction(start, page, grid, one.cell, says))
+        out.append(Correction(start, page, grid, layout.name(one.cell), says))
     return out
+
+
+def _said_of_a_cell(word: str) -> tuple[Assumption, Layout]:
+    """The word, of the newspaper's grid if it can be, else of the largest board: which one it is,
+    the row will tell.
+    """
+    try:
+        return parse_assumption(word), NEWSPAPER
+    except Trouble:
+        largest = Layout.of_blocks(4, 4)
+        return parse_assumption(word, largest), largest
 
 
 def apply(book: Book, corrections: Iterable[Correction]) -> tuple[int, list[str]]:
@@ -141,18 +151,31 @@ def apply(book: Book, corrections: Iterable[Correction]) -> tuple[int, list[str]
                 off.append(packed(message("no such row", book=book.path, row=one.row)))
                 continue
             key, grid = subject
+            if not _on_its_board(one, grid):
+                off.append(packed(message("a correction looks like", got=f"{one.cell}={one.says}")))
+                continue
             touched[key] = grid
             _keep(book, key, grid, one)
         for key, grid in touched.items():
             words = words_for(book, key[0], key[1], [grid])
-            beside = Page(book.grids(key[0], key[1]))
+            beside = print_of(book.grids(key[0], key[1]))
             book.put_puzzle(key, settle(grid, words.get(key[2], NOTHING_SAID), beside))
     return len(touched), off
 
 
+def _on_its_board(one: Correction, grid: GridRow) -> bool:
+    """Whether a grid has the cell and the digit that are spoken of."""
+    if one.cell is None:
+        return True
+    digit = one.says.rpartition(":")[2]
+    return grid.board.cell(one.cell) is not None and (
+        digit == "." or int(digit) in grid.board.digits
+    )
+
+
 def _keep(book: Book, key: tuple[str, int, int], grid: GridRow, one: Correction) -> None:
     """Writes a word down in place of an earlier one on the same subject."""
-    name = "" if one.cell is None else cell_name(one.cell)
+    name = one.cell or ""
     hash_, page, _ = key
     for old in _kept(book, hash_, page):
         if _same_subject(grid, old, name, one.says):
@@ -163,7 +186,7 @@ def _keep(book: Book, key: tuple[str, int, int], grid: GridRow, one: Correction)
             )
     if one.says == LABEL:
         return
-    x, y = centre(grid, one.cell)
+    x, y = centre(grid, None if one.cell is None else grid.board.cell(one.cell))
     # A label lies a little aside, for a word on the whole grid may stand at its centre.
     x += one.says.startswith(LABEL)
     at = {"hash": hash_, "page": page, "x": x, "y": y}

@@ -27,7 +27,7 @@ from papernudge.cli.books.book import Book
 from papernudge.cli.books.corrections import Correction, apply, label_all, words_for
 from papernudge.cli.books.progress import Looking, Progress
 from papernudge.cli.books.rows import PageDone, PageTask
-from papernudge.cli.books.settle import needs_a_person, settle
+from papernudge.cli.books.settle import needs_a_person, print_of, settle
 from papernudge.cli.books.sources import Surveyed, files, survey, unopened
 from papernudge.cli.books.summary import (
     Account,
@@ -45,7 +45,6 @@ from papernudge.cli.said import in_words
 from papernudge.cli.session.documents import Document
 from papernudge.hints.catalogue import message, packed
 from papernudge.vision.failure import Failure
-from papernudge.vision.typeface import Page
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,7 +311,7 @@ def take(book: Book, done: PageDone) -> None:
     if not done.lasting:
         return
     words = words_for(book, done.hash, done.number, done.grids)
-    page = Page(done.grids)
+    page = print_of(done.grids)
     puzzles = [
         settle(grid, words[grid.number], page) if grid.number in words else puzzle
         for grid, puzzle in zip(done.grids, done.puzzles, strict=True)

@@ -18,13 +18,16 @@ from papernudge.cli.base.paths import BOOK_FILES, Named, keep_apart
 from papernudge.cli.base.say import short
 from papernudge.cli.books.book import Book, id_of
 from papernudge.cli.books.corrections import labels
-from papernudge.cli.books.printed import Layout, sheets
-from papernudge.cli.books.rows import Row, natural, row_id
+from papernudge.cli.books.printed import Layout as Printed
+from papernudge.cli.books.printed import sheets
+from papernudge.cli.books.rows import Row, layout_of_row, natural, row_id
 from papernudge.cli.books.spoken import label_of
 from papernudge.cli.books.summary import health
 from papernudge.cli.said import in_words, in_words_of, spoken
-from papernudge.cli.session.documents import FORMAT
+from papernudge.cli.session.documents import FORMAT, layout_field
 from papernudge.hints.catalogue import Run, message
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.shapes import in_options
 from papernudge.hints.words import titled
 
 ENDINGS = (".jsonl", ".csv", ".txt", ".pdf")
@@ -34,7 +37,7 @@ Range = tuple[float | None, float | None]
 
 @dataclass(frozen=True, slots=True)
 class Filters:
-    """Which rows are wanted; an empty filter lets all through."""
+    """Which rows are wanted; an empty filter lets all through. ``board``: those of this one."""
 
     minutes: Range = (None, None)
     givens: Range = (None, None)
@@ -45,6 +48,7 @@ class Filters:
     statuses: Sequence[str] = ()
     once: bool = False
     first: int | None = None
+    board: Layout | None = None
 
 
 def parse_range(text: str | None, option: str) -> Range:
@@ -72,7 +76,7 @@ def run_export(
     book_path: Path,
     to: Path,
     filters: Filters,
-    layout: Layout,
+    printed: Printed,
     tell: Callable[[str], None],
     force: bool = False,
 ) -> Exit:
@@ -103,7 +107,7 @@ def run_export(
     if ending == ".pdf":
         if not rows:
             raise bad_words("nothing to print")
-        write_whole(to, sheets(rows, layout), over=force)
+        write_whole(to, sheets(rows, printed), over=force)
     else:
         write_whole(to, _WRITERS[ending](rows), over=force)
     tell(in_words_of("exported", len(rows), path=to))
@@ -156,7 +160,9 @@ def chosen(
 
 
 def _within(row: Row, filters: Filters) -> bool:
-    givens = None if row["givens"] is None else 81 - row["givens"].count(".")
+    if filters.board is not None and row["board"] is not filters.board:
+        return False
+    givens = None if row["givens"] is None else len(row["givens"]) - row["givens"].count(".")
     if not (_in(row["minutes"], filters.minutes) and _in(givens, filters.givens)):
         return False
     if filters.hardest and row["hardest"] not in filters.hardest:
@@ -207,6 +213,7 @@ def rows_of(book: Book, by_name: bool = False) -> Iterator[Row]:
         row["same_as"] = None if first == row["id"] else first
         row["doubts"] = json.loads(row["doubts"])
         row["decided"] = json.loads(row["decided"])
+        row["board"] = layout_of_row(row)
         row["needs"] = _needs(row)
         yield row
 
@@ -217,13 +224,14 @@ def _needs(row: Row) -> list[str] | None:
     """
     if row.get("needs") is not None:
         return list(json.loads(row["needs"]))
-    if row["minutes"] is None:
+    if row["looks"] is None:
         return None
     from papernudge.hints.grade import needs
     from papernudge.hints.position import Position
     from papernudge.hints.walk import cheapest_solve
 
-    return list(needs(cheapest_solve(Position.of(row["givens"]))))
+    position = Position.of(row["givens"], layout=row["board"])
+    return list(needs(cheapest_solve(position)))
 
 
 def document(row: Row) -> Row:
@@ -232,6 +240,8 @@ def document(row: Row) -> Row:
     if row["minutes"] is not None:
         grade = {name: row[name] for name in ("minutes", "looks", "hardest", "steps", "needs")}
         grade["minutes_range"] = [row["minutes_low"], row["minutes_high"]]
+    elif row["looks"] is not None:
+        grade = {name: row[name] for name in ("looks", "hardest", "steps", "needs")}
     return {
         "format": FORMAT,
         "id": row["id"],
@@ -239,6 +249,7 @@ def document(row: Row) -> Row:
         "page": row["page"],
         "grid": row["number"],
         "label": row["label"],
+        **layout_field(row["board"]),
         "givens": row["givens"],
         "entries": row["entries"],
         "solutions": row["solutions"],
@@ -274,10 +285,13 @@ _COLUMNS = (
 )
 
 
-def _csv(rows: Iterable[Row]) -> bytes:
+def _csv(rows: Sequence[Row]) -> bytes:
+    """A table; where there are other boards than the newspaper's, its last column says which."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(_COLUMNS)
+    others = any(row["board"] is not NEWSPAPER for row in rows)
+    columns = (*_COLUMNS, "layout") if others else _COLUMNS
+    writer.writerow(columns)
     for row in rows:
         doubts = " ".join(doubt["cell"] for doubt in row["doubts"])
         told = {
@@ -285,8 +299,9 @@ def _csv(rows: Iterable[Row]) -> bytes:
             "grid": row["number"],
             "doubts": doubts,
             "needs": ", ".join(row["needs"] or ()),
+            "layout": in_options(row["board"]).removeprefix("--"),
         }
-        writer.writerow([_cell(told[name]) for name in _COLUMNS])
+        writer.writerow([_cell(told[name]) for name in columns])
     return out.getvalue().encode("utf-8", "backslashreplace")
 
 
@@ -303,11 +318,21 @@ def _cell(value: object) -> object:
     return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
 
 
-def _txt(rows: Iterable[Row]) -> bytes:
-    return "".join(f"{row['givens']}\n" for row in rows).encode("ascii")
+def _txt(rows: Sequence[Row]) -> bytes:
+    """A line a puzzle. Where there are other boards than the newspaper's, a remark before the first
+    ones of each names it in the words of the command line, as ``drill`` reads it.
+    """
+    lines = list[str]()
+    board = None if any(row["board"] is not NEWSPAPER for row in rows) else NEWSPAPER
+    for row in rows:
+        if row["board"] is not board:
+            board = row["board"]
+            lines.append(f"# {in_options(board)}\n")
+        lines.append(f"{row['givens']}\n")
+    return "".join(lines).encode("ascii")
 
 
-_WRITERS: dict[str, Callable[[Iterable[Row]], bytes]] = {
+_WRITERS: dict[str, Callable[[Sequence[Row]], bytes]] = {
     ".jsonl": _jsonl,
     ".csv": _csv,
     ".txt": _txt,
@@ -338,7 +363,7 @@ def _held(book: Book, names: Sequence[str]) -> tuple[str, ...]:
 def _what_there_is(book: Book) -> str:
     query = (
         "SELECT hardest, count(*) AS n, min(minutes) AS low, max(minutes) AS high FROM puzzle"
-        " WHERE hardest IS NOT NULL GROUP BY hardest ORDER BY hardest"
+        " WHERE minutes IS NOT NULL GROUP BY hardest ORDER BY hardest"
     )
     found = [
         in_words(

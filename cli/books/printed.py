@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
-from papernudge.cli.books.rows import Row
+from papernudge.cli.books.rows import Row, layout_of_row
 from papernudge.cli.books.told import row_said
 from papernudge.cli.pictures.paper import (
     BOLD,
@@ -72,7 +72,7 @@ def _puzzle(canvas: Any, number: int, row: Row, box: Box) -> None:
     _head(canvas, f"{number}", told, box)
     source = row.get("label") or row_said(row)
     write(canvas, source, box.x, box.y - 10, 6.5, box.side)
-    draw_grid(canvas, row["givens"], box)
+    draw_grid(canvas, row["givens"], box, layout=layout_of_row(row))
 
 
 def _solution(canvas: Any, number: int, row: Row, box: Box) -> None:
@@ -85,7 +85,8 @@ def _solution(canvas: Any, number: int, row: Row, box: Box) -> None:
         told = in_words("looks and reason", looks=row["looks"], reason=reason)
         write(canvas, told, box.x, box.y - 10, 6.5, box.side)
     givens = [cell for cell, mark in enumerate(row["givens"]) if mark != "."]
-    draw_grid(canvas, row["solution"] or row["givens"], box, bold=givens)
+    whole = row["solution"] or row["givens"]
+    draw_grid(canvas, whole, box, bold=givens, layout=layout_of_row(row))
 
 
 def _head(canvas: Any, number: str, told: str, box: Box) -> None:

@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING
 from papernudge.cli.base.files import write_whole
 from papernudge.cli.books.book import Book
 from papernudge.cli.books.review_page import CELL_WORD, LABEL, WORDS, page
-from papernudge.cli.books.rows import Doubt, Row
-from papernudge.cli.books.settle import needs_a_person
+from papernudge.cli.books.rows import Doubt, Row, layout_of_row
+from papernudge.cli.books.settle import is_of_lines, needs_a_person
 from papernudge.cli.books.told import reason_said
 from papernudge.cli.said import in_words
 from papernudge.hints.geometry import cell_of
-from papernudge.hints.layout import NEWSPAPER
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.vision.crop import CELL, CROP, MARGIN
 
 if TYPE_CHECKING:
@@ -39,7 +39,8 @@ def write_sheet(book: Book, path: Path) -> int:
 
     waiting = [row for row in rows_of(book, by_name=True) if row["status"] == "review"]
     blocks = [_block(row, _crop_of(book, row)) for row in waiting]
-    write_whole(path, page(blocks).encode("utf-8", "backslashreplace"))
+    others = any(row["layout"] is not None for row in waiting)
+    write_whole(path, page(blocks, others).encode("utf-8", "backslashreplace"))
     return len(blocks)
 
 
@@ -58,8 +59,9 @@ def _block(row: Row, crop: bytes | None) -> str:
         reason=reason_said(row["reason"]),
     )
     doubts = [doubt for doubt in row["doubts"] if needs_a_person(doubt)]
-    cards = list(_cards(row, doubts, decoded(crop)))
-    if not cards or len(cards) > MANY:
+    cells = [doubt for doubt in doubts if not is_of_lines(doubt)]
+    cards = list(_cards(row, cells, decoded(crop)))
+    if not cards or len(cards) > MANY or len(cells) < len(doubts):
         cards.insert(0, _whole(row, crop))
     head = f"<h2>{html.escape(where)} <code>{html.escape(row['id'])}</code></h2>"
     words = "".join(
@@ -89,7 +91,9 @@ def _cards(row: Row, doubts: Iterable[Doubt], raster: Raster | None) -> Iterator
     for doubt in doubts:
         by_cell.setdefault(doubt["cell"], []).append(doubt)
     for cell, about in by_cell.items():
-        image = "" if raster is None else _image(cell_jpeg(raster, cell), 108, cell)
+        image = ""
+        if raster is not None:
+            image = _image(cell_jpeg(raster, cell, layout_of_row(row)), 108, cell)
         words = "".join(
             _radio(f"{row['id']} {cell}", f"{row['id']} {cell}={says}", told)
             for says, told in answers_to(row, cell, about)
@@ -101,7 +105,7 @@ def _cards(row: Row, doubts: Iterable[Doubt], raster: Raster | None) -> Iterator
 
 def answers_to(row: Row, cell: str, doubts: Iterable[Doubt]) -> list[tuple[str, str]]:
     """What may stand in the cell, as a correction says it and as a person does."""
-    at = cell_of(cell)
+    at = cell_of(cell, layout_of_row(row))
     printed = row["givens"][at] != "."
     digits: list[int | None] = []
     both = False
@@ -129,13 +133,14 @@ def _radio(question: str, line: str, told: str) -> str:
     return f"<label>{choice}<span>{html.escape(told)}</span></label>"
 
 
-def cell_jpeg(raster: Raster, cell: str) -> bytes:
+def cell_jpeg(raster: Raster, cell: str, layout: Layout = NEWSPAPER) -> bytes:
     """A cell of that picture with a rim of its neighbours, JPEG."""
     import cv2
 
-    row, column = NEWSPAPER.place(cell_of(cell))
-    top, left = (MARGIN + k * CELL - _AROUND for k in (row, column))
-    side = CELL + 2 * _AROUND
+    step = CELL * NEWSPAPER.side / layout.side
+    places = layout.place(cell_of(cell, layout))
+    top, left = (MARGIN + round(k * step) - _AROUND for k in places)
+    side = round(step) + 2 * _AROUND
     done, file = cv2.imencode(".jpg", raster[top : top + side, left : left + side])
     assert done, "a piece of an open picture can be encoded"
     return bytes(file.tobytes())
@@ -144,18 +149,24 @@ def cell_jpeg(raster: Raster, cell: str) -> bytes:
 def _whole(row: Row, crop: bytes | None) -> str:
     """The grid as it is and as it was read; digits twice in a house are marked."""
     image = "" if crop is None else _image(crop, CROP, row["id"])
-    twice = _twice(row["givens"])
+    layout = layout_of_row(row)
+    twice = _twice(row["givens"], layout)
     told = [html.escape(mark) for mark in row["givens"]]
     marks = [f"<mark>{m}</mark>" if c in twice else m for c, m in enumerate(told)]
-    lines = "\n".join("".join(marks[9 * r : 9 * r + 9]) for r in range(9))
+    starts = range(0, layout.many, layout.wide)
+    lines = "\n".join("".join(marks[k : k + layout.wide]) for k in starts)
+    if any(map(is_of_lines, row["doubts"])):  # the blocks as they were read, a letter each
+        number = [chr(ord("A") + layout.houses[block].number - 1) for block in layout.blocks]
+        letters = "".join(number)
+        lines += "\n\n" + "\n".join(letters[k : k + layout.wide] for k in starts)
     typed = _typed(row["id"], "", "R4C7=given:7", WORDS)
     return f"<div class=card>{image}<div><pre>{lines}</pre>{typed}</div></div>"
 
 
-def _twice(line: str) -> set[int]:
-    """The cells whose digit stands twice in a row, a column or a block."""
+def _twice(line: str, layout: Layout) -> set[int]:
+    """The cells whose digit stands twice in a house."""
     found: set[int] = set()
-    for house in NEWSPAPER.houses:
+    for house in layout.houses:
         marks = [line[cell] for cell in house.cells]
         found |= {
             c for c, m in zip(house.cells, marks, strict=True) if m != "." and marks.count(m) > 1

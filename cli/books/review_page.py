@@ -138,21 +138,36 @@ def _policy(script: str) -> str:
 _COMMAND = "<code>papernudge digitise --book FILE --corrections corrections.txt</code>"
 
 
-def _script() -> str:
-    """The script with what it says where something typed doesn't fit."""
+def _script(others: bool) -> str:
+    """The script with what it says where something typed doesn't fit. ``others``: whether there are
+    other boards than the newspaper's.
+    """
+    script = _SCRIPT
+    if others:
+        for narrow, wide in _WIDER:
+            script = script.replace(narrow, wide)
     wanted = {CELL_WORD: "review, a digit", WORDS: "review, cells", LABEL: "review, a label"}
     told = {
         kind: in_words("review, expected", wanted=message(code)) for kind, code in wanted.items()
     }
     as_json = json.dumps(told).replace("</", "<\\/")  # no text may end the script
-    return f"const told = {as_json};{_SCRIPT}"
+    return f"const told = {as_json};{script}"
 
 
-def page(blocks: Sequence[str]) -> str:
-    """The sheet of these grids, each a section of HTML."""
+_WIDER = (
+    ('"((given|entry):)?[1-9.]"', '"((given|entry):)?(1[0-6]|[1-9A-G.])"'),
+    ("R[1-9]C[1-9]=", "R(1[0-6]|[1-9])C(1[0-6]|[1-9])="),
+)
+"""What may be typed on boards of up to sixteen rows."""
+
+
+def page(blocks: Sequence[str], others: bool = False) -> str:
+    """The sheet of these grids, each a section of HTML. ``others``: whether some are of other
+    boards than the newspaper's.
+    """
     sheet = hashlib.sha256("".join(blocks).encode("utf-8", "replace")).hexdigest()[:16]
     intro = _said("review, intro") if blocks else _said("review, nothing")
-    script = _script()
+    script = _script(others)
     return (
         f"<!doctype html><html lang={spoken().language}><head><meta charset=utf-8>"
         '<meta name=viewport content="width=device-width">'

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from papernudge.hints.layout import NEWSPAPER, Layout
-from papernudge.hints.shapes import from_data
+from papernudge.hints.shapes import as_data, from_data
 
 Row = dict[str, Any]
-_JSON = ("corners", "notes", "struck", "restored", "doubts")
+_JSON = ("corners", "notes", "struck", "restored", "doubts", "layout")
 Doubt = dict[str, Any]
 """``cell``, ``about``, ``read``, ``chance``, ``instead``, as in the JSON of ``read``."""
 
@@ -32,7 +33,9 @@ class PageTask:
 
 @dataclass(frozen=True, slots=True)
 class GridRow:
-    """A row of the table ``grid``, less its key's ``hash`` and ``page``."""
+    """A row of the table ``grid``, less its key's ``hash`` and ``page``. ``layout``: its board as
+    plain data, None for the newspaper's.
+    """
 
     number: int
     kind: str
@@ -48,6 +51,12 @@ class GridRow:
     chances: bytes | None = None
     chance_all_right: float = 0.0
     crop: bytes | None = None
+    layout: Row | None = None
+
+    @property
+    def board(self) -> Layout:
+        """The board that it is of."""
+        return NEWSPAPER if self.layout is None else from_data(self.layout)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +80,7 @@ class PuzzleRow:
     needs: list[str] | None = None
     steps: int | None = None
     canonical: str | None = None
+    layout: Row | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +110,7 @@ def row_id(hash_: str, page: int, number: int) -> str:
     return f"{hash_[:16]}-{page}-{number}"
 
 
-def layout_of_row(row: Row) -> Layout:
+def layout_of_row(row: Mapping[str, Any]) -> Layout:
     """The board that a row of ``grid`` or ``puzzle`` is of."""
     told = row.get("layout")
     return NEWSPAPER if told is None else from_data(json.loads(told))
@@ -128,7 +138,8 @@ def grid_values(hash_: str, page: int, grid: GridRow) -> Row:
     return {
         "hash": hash_,
         "page": page,
-        **{n: _text(v) if n in _JSON else v for n, v in row.items()},
+        **{n: _text(v) if n in _JSON and n != "layout" else v for n, v in row.items()},
+        "layout": _layout_text(grid.layout),
     }
 
 
@@ -137,7 +148,17 @@ def puzzle_values(key: tuple[str, int, int], puzzle: PuzzleRow) -> Row:
     row = _values(puzzle)
     row["doubts"], row["decided"] = _text(row["doubts"]), _text(row["decided"])
     row["needs"] = None if row["needs"] is None else _text(row["needs"])
+    row["layout"] = _layout_text(puzzle.layout)
     return {**dict(zip(("hash", "page", "number"), key, strict=True)), **row}
+
+
+def layout_data(layout: Layout) -> Row | None:
+    """A board as a row holds it."""
+    return None if layout is NEWSPAPER else as_data(layout)
+
+
+def _layout_text(layout: Row | None) -> str | None:
+    return None if layout is None else _text(layout)
 
 
 def _values(row: GridRow | PuzzleRow) -> Row:

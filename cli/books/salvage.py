@@ -23,11 +23,10 @@ from papernudge.cli.books.schema import (
     VERSION,
 )
 from papernudge.cli.books.seals import NOTHING, Row, added, is_sealed, key_of, put, rows_in, shape
-from papernudge.cli.books.settle import NOTHING_SAID, settle
+from papernudge.cli.books.settle import NOTHING_SAID, print_of, settle
 from papernudge.cli.books.sound import is_sound
 from papernudge.cli.books.spoken import words_from
 from papernudge.hints.catalogue import message, packed
-from papernudge.vision.typeface import Page
 
 DAMAGED = "damaged"
 """The state of a page that must be read again."""
@@ -225,7 +224,7 @@ class _Copy:
             " ORDER BY y, x, cell",
             key,
         ).fetchall()
-        words, page = words_from(kept, grids), Page(grids)
+        words, page = words_from(kept, grids), print_of(grids)
         for grid in grids:
             puzzle = settle(grid, words.get(grid.number, NOTHING_SAID), page)
             put(self.new, "puzzle", puzzle_values((*key, grid.number), puzzle))

@@ -1,9 +1,9 @@
-"""The book file's schema, version 3.
+"""The book file's schema, version 4.
 
 A book is an SQLite database (application id ``PNbk``, schema version in ``user_version``) in WAL
 mode. Every page is written in one transaction, so a run that is cut short leaves whole pages only.
-Counts start at 1. Cells are ``R4C7``. A *line* is 81 characters, row by row, ``.`` for nothing.
-Lists and maps are JSON text.
+Counts start at 1. Cells are ``R4C7``. A *line* is a character for each cell of its
+board, row by row, ``.`` for nothing. Lists and maps are JSON text.
 
 What was read (``page``, ``grid``) is kept apart from what a person says about it (``correction``)
 and from what follows from both (``puzzle``): a correction never overwrites a reading, and a page
@@ -11,14 +11,15 @@ read anew by a better reader meets the same corrections again.
 
 Every row carries a seal, a checksum of all its columns, and ``tally`` the count and the sum of all
 seals of each table: a changed, a lost and a strange row are all noticed (``seals.py``). Version 1
-had no seals, version 2 did not say which reasons a puzzle needs; both are brought up to date by the
-first run that writes (``UPGRADES``). What a row needs that was settled by version 2 stays unsaid.
+had no seals, version 2 did not say which reasons a puzzle needs, version 3 knew no other board than
+the newspaper's; all are brought up to date by the first run that writes (``UPGRADES``). What a row
+needs that was settled by version 2 stays unsaid.
 """
 
 from __future__ import annotations
 
 APPLICATION = 0x504E626B
-VERSION = 3
+VERSION = 4
 
 SCHEMA = """
 CREATE TABLE source (           -- a file, known by its content
@@ -58,18 +59,20 @@ CREATE TABLE grid (             -- a grid as it was read, in reading order on it
   kind TEXT NOT NULL,           -- puzzle, full, cut off, too poor, other
   quality TEXT,                 -- why it is too poor
   corners TEXT NOT NULL,        -- [[x, y] × 4], raster pixels, from the reader's top-left clockwise
-  crossings BLOB,               -- 10 × 10 × 2 float32, little endian: where its lines cross, x, y
+  crossings BLOB,               -- where its lines cross, x, y: little endian float32, of n rows
+                                -- (n + 1) × (n + 1) × 2
   givens TEXT,                  -- line
   entries TEXT,                 -- line
   notes TEXT,                   -- {"R1C2": [1, 4]}
   struck TEXT,                  -- ["R5C5"]
   restored TEXT,                -- ["R2C2"]: decided by the rules of the grid
   doubts TEXT,                  -- [{"cell", "about", "read", "chance", "instead"}]
-  chances BLOB,                 -- 81 × 11 float16, little endian: blank, 1 to 9, printed
+  chances BLOB,                 -- for each cell blank, 1 to n, printed: little endian float16
   chance_all_right REAL,
   crop BLOB,                    -- JPEG, the grid flattened, CROP pixels a side
   crop_seal BLOB,               -- of the crop alone: a lost picture costs no reading
   seal BLOB,
+  layout TEXT,                  -- {"rows", "columns", ...}; NULL for the newspaper's grid
   PRIMARY KEY (hash, page, number),
   FOREIGN KEY (hash, page) REFERENCES page (hash, number) ON DELETE CASCADE
 ) WITHOUT ROWID;
@@ -104,9 +107,11 @@ CREATE TABLE puzzle (           -- what follows from a reading and its correctio
   looks INTEGER,
   hardest TEXT,                 -- the dearest reason that it needs
   steps INTEGER,
-  canonical TEXT,               -- line: the same for all symmetric pictures of the puzzle
+  canonical TEXT,               -- line: the same for all symmetric pictures of the puzzle; on
+                                -- other boards than the newspaper's followed by its words
   seal BLOB,
   needs TEXT,                   -- ["naked pair"]: every reason that its solve uses
+  layout TEXT,                  -- as the grid's
   PRIMARY KEY (hash, page, number),
   FOREIGN KEY (hash, page, number) REFERENCES grid (hash, page, number) ON DELETE CASCADE
 ) WITHOUT ROWID;
@@ -136,12 +141,16 @@ CREATE TABLE tally (
 ) WITHOUT ROWID;
 """,
     2: "ALTER TABLE puzzle ADD COLUMN needs TEXT;",
+    3: """
+ALTER TABLE grid ADD COLUMN layout TEXT;
+ALTER TABLE puzzle ADD COLUMN layout TEXT;
+""",
 }
 """From each version to the next; from version 1 before its rows are sealed."""
 
 TABLES = ("source", "place", "page", "grid", "correction", "puzzle")
 """All that hold something of the user's; ``tally`` counts them."""
-ADDED = {"seal": 2, "crop_seal": 2, "grids": 2, "needs": 3}
+ADDED = {"seal": 2, "crop_seal": 2, "grids": 2, "needs": 3, "layout": 4}
 """Columns that version 1 has not, and the version that brought them."""
 LATER = frozenset(name for name, version in ADDED.items() if version > 2)
 """Columns younger than seals: an empty one is no part of a seal, so older seals stay good."""

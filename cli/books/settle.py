@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from itertools import islice, product
 from math import prod
 
 from papernudge.cli.books.rows import Doubt, GridRow, PuzzleRow
+from papernudge.hints.geometry import cell_of
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.masks import SYMBOLS, VALUES
+from papernudge.hints.shapes import in_options
 from papernudge.vision.typeface import NO_PAGE, Page, PrintedGrid
 
 SURE = 0.98
@@ -18,8 +22,9 @@ ODD_ONES = 0.1
 NOT_PRINTED = 0.01
 """A cell that is printed with no more than this chance is handwriting or blank: the same as for a
 digit that is sure (``SAFE`` in ``vision/doubts.py``)."""
-MOST_ANSWERS = 128
-"""Ways to answer a grid's doubts that are tried before a person is asked."""
+MOST_ANSWERS, _MOST_OF_LARGE = 128, 8
+"""Ways to answer a grid's doubts that are tried before a person is asked; of a board of more than
+nine rows, of which each may take a second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +56,11 @@ def unwritten(page: Sequence[PrintedGrid]) -> bool:
     return doubted <= ODD_ONES * printed
 
 
+def print_of(grids: Sequence[GridRow]) -> Page:
+    """What is compared of a page's print: its grids like the newspaper's."""
+    return Page([grid for grid in grids if grid.layout is None])
+
+
 def settle(grid: GridRow, words: Words = NOTHING_SAID, page: Page = NO_PAGE) -> PuzzleRow:
     """The puzzle that follows from a reading and a person's corrections of it.
 
@@ -61,8 +71,14 @@ def settle(grid: GridRow, words: Words = NOTHING_SAID, page: Page = NO_PAGE) -> 
     the page that the grid is on. Where nobody wrote on it, a doubtful cell that shows a copy of its
     sure threes is a printed three, and a doubt whether a digit was printed is decided. What is left
     of the doubts about printed digits is decided where every other answer would leave no solution
-    or several: a book's puzzles have one.
+    or several: a book's puzzles have one. Of other boards than the newspaper's the print is not
+    compared.
     """
+    return replace(_settled(grid, words, NO_PAGE if grid.layout else page), layout=grid.layout)
+
+
+def _settled(grid: GridRow, words: Words, page: Page) -> PuzzleRow:
+    layout = grid.board
     if words.whole == "left out":
         return PuzzleRow("left out", "by hand", corrected=len(words))
     if grid.givens is None or grid.entries is None:
@@ -70,17 +86,18 @@ def settle(grid: GridRow, words: Words = NOTHING_SAID, page: Page = NO_PAGE) -> 
     if grid.kind != "puzzle" and not words:
         kind = "a printed solution" if grid.kind == "full" else grid.kind
         return PuzzleRow("left out", kind, grid.givens, grid.entries)
-    doubts = [d for d in grid.doubts if d["cell"] not in words.cells]
+    doubts = [d for d in grid.doubts if d["cell"] not in words.cells or is_of_lines(d)]
     copies = _copies(grid, doubts, page)
     says = {**{cell: f"given:{digit}" for cell, digit in copies.items()}, **words.cells}
-    givens, entries = _corrected(grid.givens, grid.entries, says)
-    doubts = [d for d in doubts if d["cell"] not in copies or not needs_a_person(d)]
+    givens, entries = _corrected(grid.givens, grid.entries, says, layout)
+    doubts = [d for d in doubts if d["cell"] not in copies or not _is_of_a_cell(d)]
     if page.grids and unwritten(page.grids):
         doubts = [d for d in doubts if d["about"] != "hand"]
-    decided = _decided(givens, doubts)
-    doubts = [d for d in doubts if d["cell"] not in decided or not needs_a_person(d)]
+    decided = _decided(givens, doubts, layout)
+    doubts = [d for d in doubts if d["cell"] not in decided or not _is_of_a_cell(d)]
     decided = sorted([*copies, *decided])
-    row = _solved(PuzzleRow("clean", None, givens, entries, doubts, decided, len(words)))
+    row = PuzzleRow("clean", None, givens, entries, doubts, decided, len(words))
+    row = _solved(row, layout)
     reason = None if words.whole == "ok" else _why_review(row, grid, words, page)
     return row if reason is None else replace(row, status="review", reason=reason)
 
@@ -90,14 +107,14 @@ def _copies(grid: GridRow, doubts: Sequence[Doubt], page: Page) -> dict[str, str
     where they were read as empty and are. Only a digit that the reader thought of counts, and
     only where nobody wrote on the page.
     """
-    open_ = [doubt for doubt in doubts if needs_a_person(doubt)]
+    open_ = [doubt for doubt in doubts if _is_of_a_cell(doubt)]
     if not open_ or not page.untouched:
         return {}
     found = {}
     for doubt in open_:
         if doubt["about"] == "seen":  # what light washes out looks as empty as paper does
             continue
-        cell = _at(doubt["cell"])
+        cell = _at(doubt["cell"], grid.board)
         if doubt["read"] is None and page.is_empty(grid.number, cell):
             found[doubt["cell"]] = "."
             continue
@@ -117,6 +134,8 @@ def _why_review(row: PuzzleRow, grid: GridRow, words: Words, page: Page) -> str 
         return "no solution"
     if row.solutions == "many":
         return "several solutions"
+    if row.solutions is None:
+        return "not sure enough"
     if written:
         return None if _givens_right(grid, {*words.cells, *row.decided}) >= SURE else "doubts"
     if words or grid.doubts or grid.chance_all_right >= SURE:
@@ -128,17 +147,18 @@ def _is_about_handwriting(doubt: Doubt, grid: GridRow) -> bool:
     """Whether only what was written by hand, or is blank, hangs on a doubt: whatever is there is
     not printed. Where nothing can be seen, something printed may be.
     """
-    cell = _at(doubt["cell"])
+    cell, side = _at(doubt["cell"], grid.board), grid.board.side
     if doubt["about"] != "digit" or grid.chances is None or grid.givens is None:
         return False
-    return grid.givens[cell] == "." and bool(_given_chance(grid.chances, cell) <= NOT_PRINTED)
+    return grid.givens[cell] == "." and bool(_given_chance(grid.chances, cell, side) <= NOT_PRINTED)
 
 
-def _given_chance(chances: bytes, cell: int) -> float:
+def _given_chance(chances: bytes, cell: int, side: int) -> float:
     """The chance that a cell holds a printed digit; 1 where the reader did not say."""
     import struct
 
-    blank, *_, printed = struct.unpack_from("<11e", chances, 22 * cell)
+    each = side + 2
+    blank, *_, printed = struct.unpack_from(f"<{each}e", chances, 2 * each * cell)
     chance = (1 - blank) * printed
     return 1.0 if chance != chance else chance
 
@@ -149,15 +169,17 @@ def _givens_right(grid: GridRow, settled: Collection[str]) -> float:
     """
     import struct
 
-    chance, known = 1.0, set(map(_at, settled))
+    chance, known = 1.0, {_at(name, grid.board) for name in settled}
+    side = grid.board.side
     for cell, mark in enumerate(grid.givens or ""):
         if cell in known or grid.chances is None:
             continue
         if mark == ".":
-            chance *= 1 - _given_chance(grid.chances, cell)
+            chance *= 1 - _given_chance(grid.chances, cell, side)
         else:
-            *digits, printed = struct.unpack_from("<11e", grid.chances, 22 * cell)
-            chance *= digits[int(mark)] * printed
+            each = side + 2
+            *digits, printed = struct.unpack_from(f"<{each}e", grid.chances, 2 * each * cell)
+            chance *= digits[VALUES[mark]] * printed
     return chance if chance == chance else 0.0
 
 
@@ -178,74 +200,111 @@ def _seen_right(grid: GridRow, page: Page) -> float:
     return min(1.0, chance)
 
 
-def _decided(givens: str, doubts: Sequence[Doubt]) -> list[str]:
+def _decided(givens: str, doubts: Sequence[Doubt], layout: Layout) -> list[str]:
     """The doubtful cells whose given is the same in every answer to all the doubts that makes a
     puzzle with one solution. None where there are too many answers to try, or where what was read
     is no such puzzle. A doubt about what was written by hand is never decided: any digit may be.
     """
-    from papernudge.hints.solver import count_solutions
-
     options: dict[str, set[str]] = {}
     silent = set()
-    for doubt in filter(needs_a_person, doubts):
-        cell, read = doubt["cell"], givens[_at(doubt["cell"])]
+    for doubt in filter(_is_of_a_cell, doubts):
+        cell, read = doubt["cell"], givens[_at(doubt["cell"], layout)]
         others = _other_givens(doubt, read)
         if read in others:
             silent.add(cell)
         options.setdefault(cell, {read}).update(others)
-    if not options or prod(map(len, options.values())) > MOST_ANSWERS:
+    most = MOST_ANSWERS if layout.many <= NEWSPAPER.many else _MOST_OF_LARGE
+    if not options or prod(map(len, options.values())) > most:
         return []
     proper = []
     for answer in product(*options.values()):
         marks = list(givens)
         for cell, mark in zip(options, answer, strict=True):
-            marks[_at(cell)] = mark
+            marks[_at(cell, layout)] = mark
         line = "".join(marks)
-        if count_solutions(line) == 1:
+        if _solutions(line, layout) == "one":
             proper.append(line)
     if givens not in proper:
         return []
     return [
         cell
         for cell in options
-        if cell not in silent and all(line[_at(cell)] == givens[_at(cell)] for line in proper)
+        if cell not in silent and len({line[_at(cell, layout)] for line in proper}) == 1
     ]
 
 
 def _other_givens(doubt: Doubt, read: str) -> set[str]:
     """What else the cell's given may be, ``.`` for none; ``read``: what it was read as."""
     if doubt["about"] == "hand":
-        return {str(doubt["read"])} if read == "." else {"."}
-    others = {"." if other["digit"] is None else str(other["digit"]) for other in doubt["instead"]}
+        return {_mark(doubt["read"])} if read == "." else {"."}
+    others = {_mark(other["digit"]) for other in doubt["instead"]}
     # In a cell without a given another digit may be printed, or written: then no given changes.
     return others | {"."} if read == "." else others
 
 
-def _at(name: str) -> int:
-    return 9 * (int(name[1]) - 1) + int(name[3]) - 1
+def _mark(digit: int | None) -> str:
+    """How a digit stands in a line."""
+    return "." if digit is None else SYMBOLS[digit - 1]
 
 
-def _corrected(givens: str, entries: str, says: Mapping[str, str]) -> tuple[str, str]:
+def _at(name: str, layout: Layout) -> int:
+    return cell_of(name, layout)
+
+
+def _corrected(
+    givens: str, entries: str, says: Mapping[str, str], layout: Layout
+) -> tuple[str, str]:
     printed, written = list(givens), list(entries)
     for name, said in says.items():
-        cell = _at(name)
-        kind, _, digit = said.rpartition(":")
+        cell = _at(name, layout)
+        kind, _, told = said.rpartition(":")
+        digit = _mark(None if told == "." else int(told))
         kind = kind or ("given" if printed[cell] != "." else "entry")
         printed[cell] = digit if kind == "given" else "."
         written[cell] = digit if kind == "entry" else "."
     return "".join(printed), "".join(written)
 
 
-def _solved(row: PuzzleRow) -> PuzzleRow:
+def _solutions(givens: str, layout: Layout) -> str | None:
+    """Whether one, none or many; None where that takes too long, as on a large board of which most
+    was misread.
+    """
+    from papernudge.hints.solver import OutOfPatience, solutions
+
+    try:
+        found = list(islice(solutions(givens, layout, _patience(layout)), 2))
+    except OutOfPatience:
+        return None
+    return ("none", "one", "many")[len(found)]
+
+
+def _patience(layout: Layout) -> int:
+    """Branches that a question may open."""
+    return 1 << 60 if layout is NEWSPAPER else 3000
+
+
+def _solved(row: PuzzleRow, layout: Layout) -> PuzzleRow:
     """With solutions, grade and canonical form, the last two where there is one solution."""
     from papernudge.hints.canonical import canonical
-    from papernudge.hints.grade import grade
-    from papernudge.hints.solver import count_solutions, solve
+    from papernudge.hints.grade import effort, grade
+    from papernudge.hints.solver import solve
 
     givens = row.givens or ""
-    found = ("none", "one", "many")[count_solutions(givens)]
+    found = _solutions(givens, layout)
     if found != "one":
         return replace(row, solutions=found)
+    if layout is not NEWSPAPER:  # people's times are known of newspaper grids only
+        taken = effort(givens, layout)
+        return replace(
+            row,
+            solutions=found,
+            solution=solve(givens, layout),
+            looks=taken.looks,
+            hardest=taken.hardest,
+            needs=list(taken.needs),
+            steps=taken.steps,
+            canonical=f"{canonical(givens, layout)} {in_options(layout)}",
+        )
     graded = grade(givens)
     low, high = graded.minutes_range
     return replace(
@@ -261,6 +320,16 @@ def _solved(row: PuzzleRow) -> PuzzleRow:
         steps=graded.steps,
         canonical=canonical(givens),
     )
+
+
+def is_of_lines(doubt: Doubt) -> bool:
+    """Whether a doubt is about where block lines run: no digit and no word on a cell ends it."""
+    return bool(doubt["about"] == "layout")
+
+
+def _is_of_a_cell(doubt: Doubt) -> bool:
+    """Whether a doubt keeps a grid from being clean, and what stands in its cell would end it."""
+    return needs_a_person(doubt) and not is_of_lines(doubt)
 
 
 def needs_a_person(doubt: Doubt) -> bool:

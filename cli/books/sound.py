@@ -9,10 +9,13 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Mapping
+from functools import cache
 from typing import Any
 
+from papernudge.cli.books.rows import layout_of_row
 from papernudge.cli.books.seals import Column, shape
-from papernudge.hints.geometry import CELL_NAME
+from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.shapes import in_options
 from papernudge.vision.crop import CROP
 
 Check = Callable[[Any], bool]
@@ -22,7 +25,6 @@ _TYPES: dict[str, type | tuple[type, ...]] = {
     "REAL": float,
     "BLOB": bytes,
 }
-_CELL = re.compile(CELL_NAME)
 _MOST_TEXT = 4000
 _ABOUT = frozenset({"digit", "hand", "notes", "seen", "layout"})
 _KINDS = ("puzzle", "full", "cut off", "too poor", "other")
@@ -51,51 +53,80 @@ def _parsed(check: Check) -> Check:
     return holds
 
 
-def _is_cell(value: object) -> bool:
-    return isinstance(value, str) and _CELL.fullmatch(value) is not None
-
-
-def _is_digit(value: object) -> bool:
-    return type(value) is int and 1 <= value <= 9
-
-
 def _is_share(value: object) -> bool:
     return isinstance(value, (int, float)) and 0 <= value <= 1
-
-
-def _cells(value: object) -> bool:
-    return isinstance(value, list) and all(map(_is_cell, value))
 
 
 def _names(value: object) -> bool:
     return isinstance(value, list) and all(isinstance(name, str) and name for name in value)
 
 
-def _notes(value: object) -> bool:
-    return isinstance(value, dict) and all(
-        _is_cell(cell) and isinstance(digits, list) and all(map(_is_digit, digits))
-        for cell, digits in value.items()
-    )
+class _On:
+    """What rows may hold of a board: its cells, its digits, its lines."""
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        symbols = re.escape(layout.symbols)
+        self.line = _like(rf"[{symbols}.]{{{layout.many}}}")
+        self.solution = _like(rf"[{symbols}]{{{layout.many}}}")
+        self.canonical = self.line
+        if layout is not NEWSPAPER:
+            told = re.escape(in_options(layout))
+            self.canonical = _like(rf"[{symbols}.]{{{layout.many}}} {told}")
+        self.crossings = 8 * (layout.high + 1) * (layout.wide + 1)
+        self.chances = 2 * layout.many * (layout.side + 2)
+
+    def is_cell(self, value: object) -> bool:
+        cell = self.layout.cell(value) if isinstance(value, str) else None
+        return cell is not None and self.layout.name(cell) == value
+
+    def is_digit(self, value: object) -> bool:
+        return type(value) is int and value in self.layout.digits
+
+    def cells(self, value: object) -> bool:
+        return isinstance(value, list) and all(map(self.is_cell, value))
+
+    def notes(self, value: object) -> bool:
+        return isinstance(value, dict) and all(
+            self.is_cell(cell) and isinstance(digits, list) and all(map(self.is_digit, digits))
+            for cell, digits in value.items()
+        )
+
+    def doubts(self, value: object) -> bool:
+        return isinstance(value, list) and all(map(self._doubt, value))
+
+    def _doubt(self, value: object) -> bool:
+        if not isinstance(value, dict) or set(value) - _FURTHER != _OF_A_DOUBT:
+            return False
+        if not self._further(value):
+            return False
+        about, instead = value["about"], value["instead"]
+        if not (self.is_cell(value["cell"]) and isinstance(about, str) and about in _ABOUT):
+            return False
+        read = value["read"]
+        fits = _is_share(value["chance"]) and (read is None or self.is_digit(read))
+        return fits and isinstance(instead, list) and all(map(self._other, instead))
+
+    def _further(self, doubt: Mapping[str, Any]) -> bool:
+        regions, notes = doubt.get("regions", []), doubt.get("notes", [])
+        return (
+            isinstance(doubt.get("why", ""), str)
+            and isinstance(regions, list)
+            and all(map(self.cells, regions))
+            and isinstance(notes, list)
+            and all(map(self.is_digit, notes))
+        )
+
+    def _other(self, value: object) -> bool:
+        if not isinstance(value, dict) or set(value) != {"digit", "chance"}:
+            return False
+        digit = value["digit"]
+        return _is_share(value["chance"]) and (digit is None or self.is_digit(digit))
 
 
-def _doubts(value: object) -> bool:
-    return isinstance(value, list) and all(map(_doubt, value))
-
-
-def _doubt(value: object) -> bool:
-    if not isinstance(value, dict) or set(value) != {"cell", "about", "read", "chance", "instead"}:
-        return False
-    about, instead = value["about"], value["instead"]
-    if not (_is_cell(value["cell"]) and isinstance(about, str) and about in _ABOUT):
-        return False
-    fits = _is_share(value["chance"]) and (value["read"] is None or _is_digit(value["read"]))
-    return fits and isinstance(instead, list) and all(map(_other, instead))
-
-
-def _other(value: object) -> bool:
-    if not isinstance(value, dict) or set(value) != {"digit", "chance"}:
-        return False
-    return _is_share(value["chance"]) and (value["digit"] is None or _is_digit(value["digit"]))
+_OF_A_DOUBT = {"cell", "about", "read", "chance", "instead"}
+_FURTHER = {"why", "notes", "regions"}
+"""What some doubts tell beside that: why a cell can't be seen, notes, the blocks in question."""
 
 
 def _corners(value: object) -> bool:
@@ -126,11 +157,13 @@ def is_crop(data: object) -> bool:
 _ALWAYS = frozenset({"notes", "struck", "restored", "doubts", "chance_all_right"})
 """Columns that may be empty by the schema and never are."""
 _HASH = _like(r"[0-9a-f]{64}")
-_LINE = _like(r"[1-9.]{81}")
 _COUNT = _at_least(0)
 _ORDER = _at_least(1)
+_DIGIT = "(1[0-6]|[1-9])"
+"""Of the largest board: a correction is tied to a place, not to a row."""
 _WORD = _like(
-    r"(given:[1-9]|entry:[1-9]|[1-9.]|(given|entry):\.|ok|left out|label:[^\x00-\x1f\x7f]{1,200})"
+    rf"((given|entry):{_DIGIT}|{_DIGIT}|\.|(given|entry):\.|ok|left out"
+    r"|label:[^\x00-\x1f\x7f]{1,200})"
 )
 _CHECKS: dict[str, dict[str, Check]] = {
     "source": {
@@ -149,57 +182,77 @@ _CHECKS: dict[str, dict[str, Check]] = {
         "state": _among("read", "no grid", "unreadable", "damaged"),
         "grids": _COUNT,
     },
-    "grid": {
-        "hash": _HASH,
-        "page": _ORDER,
-        "number": _ORDER,
-        "kind": _among(*_KINDS),
-        "corners": _parsed(_corners),
-        "crossings": lambda data: len(data) == 800,
-        "givens": _LINE,
-        "entries": _LINE,
-        "notes": _parsed(_notes),
-        "struck": _parsed(_cells),
-        "restored": _parsed(_cells),
-        "doubts": _parsed(_doubts),
-        "chances": lambda data: len(data) == 81 * 11 * 2,
-        "chance_all_right": _is_share,
-    },
     "correction": {
         "hash": _HASH,
         "page": _ORDER,
         "x": _at_least(-1e9),
         "y": _at_least(-1e9),
-        "cell": _like(f"({CELL_NAME})?"),
+        "cell": _like(f"(R{_DIGIT}C{_DIGIT})?"),
         "says": _WORD,
-    },
-    "puzzle": {
-        "hash": _HASH,
-        "page": _ORDER,
-        "number": _ORDER,
-        "status": _among("clean", "review", "left out"),
-        "givens": _LINE,
-        "entries": _LINE,
-        "doubts": _parsed(_doubts),
-        "decided": _parsed(_cells),
-        "corrected": _COUNT,
-        "solutions": _among("one", "none", "many"),
-        "solution": _like(r"[1-9]{81}"),
-        "minutes": _COUNT,
-        "minutes_low": _COUNT,
-        "minutes_high": _COUNT,
-        "looks": _COUNT,
-        "steps": _COUNT,
-        "needs": _parsed(_names),
-        "canonical": _LINE,
     },
     "tally": {},
 }
 
 
+@cache
+def _of_a_board(layout: Layout) -> dict[str, dict[str, Check]]:
+    """The checks of the tables whose rows are of a board."""
+    on = _On(layout)
+    key = {"hash": _HASH, "page": _ORDER, "number": _ORDER}
+    return {
+        "grid": {
+            **key,
+            "kind": _among(*_KINDS),
+            "corners": _parsed(_corners),
+            "crossings": lambda data: len(data) == on.crossings,
+            "givens": on.line,
+            "entries": on.line,
+            "notes": _parsed(on.notes),
+            "struck": _parsed(on.cells),
+            "restored": _parsed(on.cells),
+            "doubts": _parsed(on.doubts),
+            "chances": lambda data: len(data) == on.chances,
+            "chance_all_right": _is_share,
+        },
+        "puzzle": {
+            **key,
+            "status": _among("clean", "review", "left out"),
+            "givens": on.line,
+            "entries": on.line,
+            "doubts": _parsed(on.doubts),
+            "decided": _parsed(on.cells),
+            "corrected": _COUNT,
+            "solutions": _among("one", "none", "many"),
+            "solution": on.solution,
+            "minutes": _COUNT,
+            "minutes_low": _COUNT,
+            "minutes_high": _COUNT,
+            "looks": _COUNT,
+            "steps": _COUNT,
+            "needs": _parsed(_names),
+            "canonical": on.canonical,
+        },
+    }
+
+
+def _board_told(row: Mapping[str, Any]) -> Layout | None:
+    """The board that a row is of; None where what it says is none."""
+    try:
+        layout = layout_of_row(row)
+    except (ValueError, LookupError, TypeError, AttributeError, RecursionError):
+        return None
+    told = row.get("layout")
+    return layout if told is None or layout is not NEWSPAPER else None
+
+
 def is_sound(table: str, row: Mapping[str, Any]) -> bool:
     """Whether a row looks like one that ``digitise`` writes. The seals are not asked."""
-    checks = _CHECKS[table]
+    checks = _CHECKS.get(table)
+    if checks is None:
+        layout = _board_told(row)
+        if layout is None:
+            return False
+        checks = _of_a_board(layout)[table]
     if not all(_fits(c, row[c.name], checks.get(c.name)) for c in shape()[table] if c.name in row):
         return False
     if table == "puzzle" and row["status"] != "left out":

@@ -6,8 +6,6 @@ from collections.abc import Sequence
 
 from papernudge.cli.books.rows import GridRow
 from papernudge.cli.books.settle import Words
-from papernudge.hints.geometry import cell_name
-from papernudge.hints.layout import NEWSPAPER
 
 LABEL = "label:"
 """How a word begins that says what a grid is called, and nothing of what it holds."""
@@ -45,7 +43,7 @@ def cell_at(grid: GridRow, x: float, y: float) -> str:
         cx, cy = centre(grid, cell)
         return (cx - x) ** 2 + (cy - y) ** 2
 
-    return cell_name(min(NEWSPAPER.cells, key=away))
+    return grid.board.name(min(grid.board.cells, key=away))
 
 
 def holds(grid: GridRow, point: Point) -> bool:
@@ -64,9 +62,12 @@ def within(corners: Corners, point: Point) -> bool:
 
 def centre(grid: GridRow, cell: int | None) -> Point:
     """Of a cell or of the whole grid, raster pixels."""
+    board = grid.board
     if cell is None or grid.crossings is None:
-        row, column = (4, 4) if cell is None else NEWSPAPER.place(cell)
-        down, across = (row + 0.5) / 9, (column + 0.5) / 9
+        down = across = 4.5 / 9
+        if cell is not None:
+            row, column = board.place(cell)
+            down, across = (row + 0.5) / board.high, (column + 0.5) / board.wide
         (ax, ay), (bx, by), (cx, cy), (dx, dy) = grid.corners
         top = (ax + (bx - ax) * across, ay + (by - ay) * across)
         foot = (dx + (cx - dx) * across, dy + (cy - dy) * across)
@@ -74,8 +75,9 @@ def centre(grid: GridRow, cell: int | None) -> Point:
     else:
         import struct
 
-        points = struct.unpack("<200f", grid.crossings)
-        row, column = NEWSPAPER.place(cell)
-        around = [20 * (row + i) + 2 * (column + j) for i in (0, 1) for j in (0, 1)]
+        lines = board.wide + 1
+        points = struct.unpack(f"<{2 * lines * lines}f", grid.crossings)
+        row, column = board.place(cell)
+        around = [2 * (lines * (row + i) + column + j) for i in (0, 1) for j in (0, 1)]
         x, y = (sum(points[k + axis] for k in around) / 4 for axis in (0, 1))
     return round(x, 2), round(y, 2)

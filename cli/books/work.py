@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from typing import TYPE_CHECKING
 
-from papernudge.cli.books.rows import GridRow, PageDone, PageTask
+from papernudge.cli.books.rows import GridRow, PageDone, PageTask, layout_data
 from papernudge.hints.catalogue import message, packed
 
 if TYPE_CHECKING:
@@ -69,17 +69,16 @@ def _failed(task: PageTask, failure: Failure) -> PageDone:
 
 
 def _read(task: PageTask, photo: Photo) -> PageDone:
-    from papernudge.cli.books.settle import settle
+    from papernudge.cli.books.settle import print_of, settle
     from papernudge.hints.solver import solve_soon
     from papernudge.vision import read
     from papernudge.vision.failure import Failure
-    from papernudge.vision.typeface import Page
 
     reading = read.read_page(photo.pixels, solve=solve_soon)
     if isinstance(reading, Failure):
         return _failed(task, reading)
     grids = [grid_row(n, g, photo.pixels) for n, g in enumerate(reading.grids, start=1)]
-    page = Page(grids)
+    page = print_of(grids)
     width, height = reading.size
     return PageDone(
         task.hash,
@@ -116,6 +115,7 @@ def grid_row(number: int, grid: GridReading, raster: Raster) -> GridRow:
         _chances(grid) if grid.cells else None,
         round(grid.chance_all_right, 4),
         crop(raster, grid.corners if crossings is None else crossings),
+        layout_data(grid.layout),
     )
 
 
@@ -126,5 +126,6 @@ def _poor(quality: Quality) -> str | None:
 def _chances(grid: GridReading) -> bytes:
     import numpy as np
 
-    rows = [(*(c.digit_chances or (np.nan,) * 10), c.given_chance) for c in grid.cells]
+    unsaid = (np.nan,) * (grid.layout.side + 1)
+    rows = [(*(c.digit_chances or unsaid), c.given_chance) for c in grid.cells]
     return np.array(rows).astype("<f2").tobytes()

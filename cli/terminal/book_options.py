@@ -10,6 +10,7 @@ import typer
 from papernudge.cli.base.helping import Command
 from papernudge.cli.base.limits import OF_A_PAGE
 from papernudge.cli.base.settings import DEFAULTS
+from papernudge.cli.terminal.options import Blocks, Diagonals, Extra, Regions
 
 if TYPE_CHECKING:
     from papernudge.cli.books.digitise import Ran
@@ -220,12 +221,17 @@ def export(
     each: _Each = 4,
     paper: _Paper = "a4",
     force: _Force = False,
+    blocks: Blocks = None,
+    regions: Regions = None,
+    diagonals: Diagonals = False,
+    extra: Extra = None,
 ) -> None:
     """A book, or a part of it, as lines of JSON, a table, plain lines or sheets to print."""
     from papernudge.cli.base.exits import bad_words
     from papernudge.cli.base.say import short, warn
     from papernudge.cli.books.export import Filters, parse_range, run_export
     from papernudge.cli.books.printed import Layout
+    from papernudge.cli.terminal.sources import board_named, is_board
 
     if not book:
         raise bad_words("name the book to take from")
@@ -233,6 +239,7 @@ def export(
         raise bad_words("name the file to write")
     if paper.lower() not in ("a4", "letter"):
         raise bad_words("paper is", got=short(paper))
+    board = board_named(blocks, regions, diagonals, extra)
     filters = Filters(
         parse_range(minutes, "--minutes"),
         parse_range(givens, "--givens"),
@@ -243,6 +250,7 @@ def export(
         status or (),
         once,
         first,
+        board if is_board(blocks, regions, diagonals, extra) else None,
     )
     layout = Layout(each, paper.lower())
     raise typer.Exit(int(run_export(Path(book), Path(to), filters, layout, warn, force)))

@@ -144,21 +144,21 @@ def pack(to: Path, first: int, pages: int) -> None:
 
 
 class Batches:
-    """Batches of cells at random, most of them changed as they come."""
+    """Batches of cells at random, a quarter of them changed as they come."""
 
     def __init__(self, cells: Cells, size: int, device: torch.device) -> None:
         """``size``: cells a batch."""
-        self._pixels = torch.from_numpy(cells[0])
-        self._rows = torch.from_numpy(cells[1].astype(np.int64))
+        self._pixels = torch.from_numpy(cells[0]).to(device)
+        self._rows = torch.from_numpy(cells[1].astype(np.int64)).to(device)
         self._size, self._device = size, device
 
     def __call__(self) -> tuple[torch.Tensor, torch.Tensor]:
         """Patches float (N, 3, SIDE, SIDE), 0–255, and rows int64 (N, 2)."""
-        at = torch.randint(len(self._rows), (self._size,))
-        patches = as_float(self._pixels[at].to(self._device))
-        part = self._size * 5 // 8  # drawn pages vary by themselves
+        at = torch.randint(len(self._rows), (self._size,), device=self._device)
+        patches = as_float(self._pixels[at])
+        part = self._size // 4  # drawn pages vary by themselves
         patches = torch.cat([augment(patches[:part]), patches[part:]])
-        return patches, self._rows[at].to(self._device)
+        return patches, self._rows[at]
 
 
 def losses(net: torch.nn.Module, patches: torch.Tensor, rows: torch.Tensor) -> tuple[Any, Any]:

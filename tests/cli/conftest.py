@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import io
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
-from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,6 @@ import numpy as np
 import pytest
 
 from papernudge.cli.app import run
-from papernudge.vision import read
 from papernudge.vision.grid import GridKind, Quality
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.reading import CellKind, CellReading, Doubt, GridReading, PageReading
@@ -30,22 +28,6 @@ class Ran:
     code: int
     out: str
     err: str
-
-
-@pytest.fixture(scope="session", autouse=True)
-def _each_photo_is_read_once() -> Iterator[None]:
-    """The same pixels read the same: dozens of tests ask about the same few photos."""
-    looked, kept = read.read_page, dict[Any, Any]()
-
-    def once(raster: Any, **more: Any) -> Any:
-        key = sha256(raster.tobytes()).digest(), raster.shape, *sorted(more.items(), key=str)
-        if key not in kept:
-            kept[key] = looked(raster, **more)
-        return kept[key]
-
-    read.read_page = once
-    yield
-    read.read_page = looked
 
 
 @pytest.fixture

@@ -86,7 +86,9 @@ def browser(
 
 
 def sized(driver: Any, width: int, height: int) -> None:
-    """Shows the page as a screen of this size does."""
+    """Shows the page as a screen of this size does; a window of WebKit's browser for tests is no
+    narrower than its buttons, some 450 pixels.
+    """
     if driver.name.startswith("chrom"):
         view = {"width": width, "height": height, "deviceScaleFactor": 2, "mobile": True}
         driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", view)

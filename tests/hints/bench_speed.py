@@ -19,6 +19,7 @@ import random
 import sys
 import time
 from collections.abc import Callable, Sequence
+from importlib.util import find_spec
 from pathlib import Path
 
 import shared_puzzles as data
@@ -121,6 +122,9 @@ def uniqueness(lines: list[str]) -> None:
         ("python-sat minisat22, incremental", Incremental("minisat22"), lines),
         ("OR-tools CP-SAT, one worker", cp_sat, lines[::10]),
     ):
+        if task is cp_sat and find_spec("ortools") is None:
+            print(f"  {name:42s} is not installed: pip install -e '.[bench]'")
+            continue
         other = timed(task, some)
         print(f"  {name:42s} {other:7.3f}  ({other / mine:6.2f} ×)")
     print(f"  {'papernudge again':42s} {timed(ours, lines):7.3f}")

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from itertools import islice
 
 import pytest
+from samples import chosen
 from sat import Judge, variable
 
 from papernudge.hints import Position
@@ -85,7 +86,7 @@ NAMES = (
 )
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", chosen([*NAMES], *NAMES[1:5]))
 def test_a_drills_answers_are_forced_and_nothing_else_is_as_cheap(name: str) -> None:
     reason = Reason.parse(name)
     found = find_drills(islice(own_puzzles(100), 40), reason, 1)

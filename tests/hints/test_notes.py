@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from functools import cache
 
+import pytest
+from samples import sized
 from sat import Judge, claims_of, premises_of
 
 from papernudge.hints import Position, next_nudge, solve, walk
@@ -17,10 +20,11 @@ from papernudge.hints.nudge import Told3, noted_cells
 from papernudge.hints.search import UNIQUENESS, cheapest_lines
 
 
-def stuck(least: int = 8) -> list[Position]:
+@cache
+def stuck(many: int, least: int = 8) -> list[Position]:
     """Positions of our own puzzles whose cheapest line has eliminations and costs a lot."""
     found = []
-    for seed in range(36):
+    for seed in range(many):
         position = Position.of(puzzle(seed))
         while position.blank:
             best = cheapest_lines(Board.of(position))
@@ -32,7 +36,13 @@ def stuck(least: int = 8) -> list[Position]:
     return found
 
 
-STUCK = stuck()
+MANY = 60
+"""Puzzles of which the slow half looks for such positions; here 24 are enough for ten."""
+
+
+@pytest.fixture(params=[24, pytest.param(MANY, marks=pytest.mark.slow)], ids=["few", "many"])
+def positions(request: pytest.FixtureRequest) -> list[Position]:
+    return stuck(request.param)
 
 
 def full_notes(position: Position) -> dict[int, list[int]]:
@@ -46,25 +56,27 @@ def with_notes(position: Position, notes: dict[int, list[int]]) -> Position:
     return Position.of(position.givens, position.entries, notes)
 
 
-def test_there_are_positions_to_try() -> None:
-    assert len(STUCK) >= 10
+def test_there_are_positions_to_try(positions: list[Position]) -> None:
+    assert len(positions) >= 8
 
 
-def test_no_notes_change_nothing() -> None:
-    for position in STUCK[:4]:
+def test_no_notes_change_nothing(positions: list[Position]) -> None:
+    for position in positions[:4]:
         assert board_of(position).candidates == Board.of(position).candidates
 
 
-def test_full_notes_make_the_line_no_dearer() -> None:
-    for position in STUCK:
+def test_full_notes_make_the_line_no_dearer(positions: list[Position]) -> None:
+    for position in positions:
         noted = board_of(with_notes(position, full_notes(position)))
         assert cheapest_lines(noted)[0].price <= cheapest_lines(Board.of(position))[0].price
 
 
-def test_what_full_notes_leave_out_is_built_upon_and_the_text_says_so() -> None:
+def test_what_full_notes_leave_out_is_built_upon_and_the_text_says_so(
+    positions: list[Position],
+) -> None:
     """Strike by hand what the line would strike: the single it opens now comes from the notes."""
     judge, said = Judge(), 0
-    for position in STUCK:
+    for position in positions:
         line = cheapest_lines(Board.of(position))[0]
         notes = full_notes(position)
         for step in line.steps:
@@ -85,9 +97,11 @@ def test_what_full_notes_leave_out_is_built_upon_and_the_text_says_so() -> None:
     assert said >= 5
 
 
-def test_partial_notes_are_not_believed_but_what_they_show_is_not_hinted_again() -> None:
+def test_partial_notes_are_not_believed_but_what_they_show_is_not_hinted_again(
+    positions: list[Position],
+) -> None:
     tried = hidden = 0
-    for position in STUCK:
+    for position in positions:
         plain = next_nudge(position)
         assert plain is not None
         if len(plain.line.steps) != 2:
@@ -112,9 +126,9 @@ def test_partial_notes_are_not_believed_but_what_they_show_is_not_hinted_again()
     assert hidden >= 3
 
 
-def test_a_note_that_lost_the_right_digit_is_left_aside() -> None:
+def test_a_note_that_lost_the_right_digit_is_left_aside(positions: list[Position]) -> None:
     rng = random.Random(1)
-    for position in STUCK[:6]:
+    for position in positions[:6]:
         solution = position.solution
         assert solution is not None
         notes = full_notes(position)
@@ -131,8 +145,8 @@ def test_a_note_that_lost_the_right_digit_is_left_aside() -> None:
             assert not any(board.noted >> (81 * d + cell) & 1 for d in range(9))
 
 
-def test_a_walk_with_notes_reaches_the_solution() -> None:
-    for position in STUCK[:4]:
+def test_a_walk_with_notes_reaches_the_solution(positions: list[Position]) -> None:
+    for position in positions[:4]:
         assert walk(with_notes(position, full_notes(position))).solved
 
 
@@ -158,13 +172,14 @@ def test_the_text_of_such_a_step_says_what_it_rests_on() -> None:
     assert told.to_json()["rests_on"] == "one solution"
 
 
-def test_each_noted_cell_that_a_nudge_lists_is_needed() -> None:
+@sized("many", 36, 60)
+def test_each_noted_cell_that_a_nudge_lists_is_needed(many: int) -> None:
     """Without the notes of that cell the rest of the evidence no longer forces what the last step
     writes, says the SAT solver.
     """
     leaning = 0
     judge = Judge()
-    for seed in range(60):
+    for seed in range(many):
         nudge = next_nudge(mixed_notes(seed))
         if nudge is None or nudge.line.last.evidence.earlier:
             continue
@@ -176,7 +191,7 @@ def test_each_noted_cell_that_a_nudge_lists_is_needed() -> None:
             less = replace(step.evidence, noted=step.evidence.noted & ~of_cell)
             assert not judge.forces(premises_of(step.board, less), claims)
     judge.close()
-    assert leaning > 10
+    assert leaning > many // 10
 
 
 def mixed_notes(seed: int) -> Position:

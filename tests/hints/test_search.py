@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Iterable, Sequence
+from functools import cache
 
 import shared_puzzles
-from hypothesis import given, settings
 from plainly import cheapest
+from samples import sized, tried
 from strategies import SAME, Symmetry, positions, symmetries, symmetry
 
 from papernudge.hints import Position, solve, walk
@@ -22,19 +24,31 @@ from papernudge.hints.looks import PATTERN
 from papernudge.hints.search import LEAST_LINE, TECHNIQUES, Search, cheapest_lines, nearest
 from papernudge.hints.techniques.singles import hidden_singles, last_blanks, naked_singles
 
+FEW = (1, 2, 5, 6)
+"""Puzzles of our own whose walks need five lines with eliminations."""
 
-def hard_positions(lines: list[str]) -> list[Position]:
+
+def hard_positions(lines: Iterable[str]) -> list[Position]:
     """Positions along walks where the cheapest line has an elimination."""
-    found = []
-    for line in lines:
-        position = Position.of(line)
-        while position.blank:
-            best = cheapest_lines(Board.of(position))
-            if len(best[0].steps) > 1:
-                found.append(position)
-            for cell, digit in best[0].places:
-                position = position.with_digit(cell, digit)
+    return [position for line in lines for position in along(line)]
+
+
+@cache
+def along(line: str) -> list[Position]:
+    """The same of one walk, gone once a run."""
+    found, position = [], Position.of(line)
+    while position.blank:
+        best = cheapest_lines(Board.of(position))
+        if len(best[0].steps) > 1:
+            found.append(position)
+        for cell, digit in best[0].places:
+            position = position.with_digit(cell, digit)
     return found
+
+
+def own(seeds: Iterable[int]) -> list[Position]:
+    """Those of puzzles of our own."""
+    return hard_positions(puzzle(seed) for seed in seeds)
 
 
 def same_lines(position: Position, way: Symmetry) -> bool:
@@ -50,19 +64,19 @@ def test_a_full_grid_has_no_line() -> None:
     assert nearest([], [3]) is None
 
 
-@settings(max_examples=40, deadline=None)
-@given(positions(), symmetries())
+@tried(15, 40, positions(), symmetries())
 def test_a_turned_mirrored_relabelled_grid_has_the_same_cheapest_lines(
     position: Position, way: Symmetry
 ) -> None:
     assert same_lines(position, way)
 
 
-def test_so_has_one_that_needs_eliminations() -> None:
-    found = hard_positions([puzzle(seed) for seed in range(12)])
-    assert len(found) > 5
+@sized("seeds", FEW, range(12))
+def test_so_has_one_that_needs_eliminations(seeds: Sequence[int]) -> None:
+    found = own(seeds)
+    assert len(found) >= len(seeds) // 2
     rng = random.Random(6)
-    for position in found[:12]:
+    for position in found[: len(seeds)]:
         assert same_lines(position, symmetry(rng))
 
 
@@ -72,9 +86,10 @@ def test_so_have_puzzles_of_seventeen_givens(data_dir: object) -> None:
         assert same_lines(position, symmetry(rng))
 
 
-def test_no_line_of_one_elimination_is_cheaper_than_the_cheapest() -> None:
+@sized("seeds", FEW[:3], range(8))
+def test_no_line_of_one_elimination_is_cheaper_than_the_cheapest(seeds: Sequence[int]) -> None:
     """By trying every deduction of every technique, with every single that it opens."""
-    for position in hard_positions([puzzle(seed) for seed in range(8)]):
+    for position in own(seeds):
         board = Board.of(position)
         lines = cheapest_lines(board)
         least, names = cheapest(board, lines[0].price)
@@ -94,8 +109,9 @@ def test_one_naked_pair_opens_what_a_pair_and_a_triple_did() -> None:
     assert last.places == ((12, 5),)
 
 
-def test_no_pattern_is_told_where_a_plain_single_stands_however_dear() -> None:
-    for seed in range(12):
+@sized("seeds", range(3), range(12))
+def test_no_pattern_is_told_where_a_plain_single_stands_however_dear(seeds: Sequence[int]) -> None:
+    for seed in seeds:
         position = Position.of(puzzle(seed))
         for line in walk(position).lines:
             board = Board.of(position)
@@ -105,8 +121,9 @@ def test_no_pattern_is_told_where_a_plain_single_stands_however_dear() -> None:
                 position = position.with_digit(cell, digit)
 
 
-def test_nothing_dearer_than_asked_is_looked_for() -> None:
-    for position in hard_positions([puzzle(seed) for seed in range(30, 32)]):
+@sized("seeds", FEW, range(30, 32))
+def test_nothing_dearer_than_asked_is_looked_for(seeds: Sequence[int]) -> None:
+    for position in own(seeds):
         board = Board.of(position)
         lines = cheapest_lines(board)
         price = lines[0].price
@@ -115,15 +132,17 @@ def test_nothing_dearer_than_asked_is_looked_for() -> None:
         assert {line.key for line in bounded} == {line.key for line in lines}
 
 
-def test_no_pattern_is_cheaper_than_its_declared_least() -> None:
+@sized("seeds", FEW, range(50, 52))
+def test_no_pattern_is_cheaper_than_its_declared_least(seeds: Sequence[int]) -> None:
     assert PATTERN + 1 + min(least for _, least in TECHNIQUES) == LEAST_LINE
-    for position in hard_positions([puzzle(seed) for seed in range(50, 52)]):
+    for position in own(seeds):
         for technique, least in TECHNIQUES:
             assert all(d.looks >= least for d in technique(Board.of(position), 30))
 
 
-def test_every_technique_keeps_to_its_budget() -> None:
-    for position in hard_positions([puzzle(seed) for seed in range(60, 62)]):
+@sized("seeds", FEW, range(60, 62))
+def test_every_technique_keeps_to_its_budget(seeds: Sequence[int]) -> None:
+    for position in own(seeds):
         board = Board.of(position)
         for technique, _ in TECHNIQUES:
             few, many = technique(board, 12), technique(board, 20)
@@ -132,8 +151,9 @@ def test_every_technique_keeps_to_its_budget() -> None:
             assert {(d.reads, d.ruled_out) for d in few} >= cheap
 
 
-def test_a_line_holds_nothing_but_what_its_last_step_needs() -> None:
-    for position in hard_positions([puzzle(seed) for seed in range(70, 73)]):
+@sized("seeds", FEW, range(70, 73))
+def test_a_line_holds_nothing_but_what_its_last_step_needs(seeds: Sequence[int]) -> None:
+    for position in own(seeds):
         for line in cheapest_lines(Board.of(position))[:3]:
             told = line.settled()
             needed = 0
@@ -142,8 +162,9 @@ def test_a_line_holds_nothing_but_what_its_last_step_needs() -> None:
                 needed |= step.evidence.earlier
 
 
-def test_what_a_step_builds_on_was_ruled_out_before_it() -> None:
-    for position in hard_positions([puzzle(seed) for seed in range(90, 92)]):
+@sized("seeds", FEW, range(90, 92))
+def test_what_a_step_builds_on_was_ruled_out_before_it(seeds: Sequence[int]) -> None:
+    for position in own(seeds):
         for line in cheapest_lines(Board.of(position))[:3]:
             out = 0
             for step in line.settled().steps:
@@ -154,8 +175,7 @@ def test_what_a_step_builds_on_was_ruled_out_before_it() -> None:
                 out |= step.ruled_out
 
 
-@settings(max_examples=40, deadline=None)
-@given(positions())
+@tried(20, 40, positions())
 def test_nothing_contradicts_the_solution(position: Position) -> None:
     solution = position.solution
     assert solution is not None

@@ -25,6 +25,7 @@ from judging import (
     verdict,
 )
 from patterns import fault
+from samples import sized
 from sat import Judge
 
 import papernudge.hints
@@ -134,14 +135,15 @@ def test_cross_hatching_of_a_well_known_puzzle_places_its_five(data_dir: Path) -
     assert (cell_of("R3C7"), 5) in found
 
 
-def test_told_steps_are_forced_and_as_named_with_nothing_idle(judge: Judge) -> None:
+@sized("many", 12, 24)
+def test_told_steps_are_forced_and_as_named_with_nothing_idle(judge: Judge, many: int) -> None:
     rng, verdicts = random.Random(3), Counter[str]()
-    lines = [puzzle(seed) for seed in range(24)]
+    lines = [puzzle(seed) for seed in range(many)]
     for line in lines:
         for step in steps_along(line, rng):
             assert verdict(judge, step) == "as named", (line, step)
             verdicts[step.technique] += 1
-    assert verdicts.total() > 100
+    assert verdicts.total() > 5 * many
     assert len(verdicts) >= 6
 
 
@@ -163,9 +165,10 @@ def test_depth_one_sends_to_where_the_first_pattern_lies() -> None:
     assert len(sent) >= 6
 
 
-def test_whatever_a_technique_finds_is_forced(judge: Judge) -> None:
+@sized("many", 12, 22)
+def test_whatever_a_technique_finds_is_forced(judge: Judge, many: int) -> None:
     rng, found = random.Random(5), Counter[str]()
-    for board in sparse_boards_of((puzzle(seed) for seed in range(22)), rng):
+    for board in sparse_boards_of((puzzle(seed) for seed in range(many)), rng):
         for technique, _ in (*TECHNIQUES, *UNIQUENESS):
             some = technique(board, 22)
             for deduction in rng.sample(some, min(4, len(some))):

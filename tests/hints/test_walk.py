@@ -7,7 +7,7 @@ from math import log
 
 import pytest
 import shared_puzzles
-from hypothesis import given, settings
+from samples import tried
 from strategies import Symmetry, puzzles, symmetries
 
 from papernudge.hints import Position, grade, solve, walk
@@ -34,8 +34,7 @@ def test_a_solved_grid_needs_no_walk() -> None:
     assert walked.lines == ()
 
 
-@settings(max_examples=10, deadline=None)
-@given(puzzles())
+@tried(5, 40, puzzles())
 def test_a_walk_writes_the_solution_each_cell_once(line: str) -> None:
     walked = walk(Position.of(line))
     assert walked.solved
@@ -46,8 +45,7 @@ def test_a_walk_writes_the_solution_each_cell_once(line: str) -> None:
     assert all(solution[c] == str(d) for c, d in written)
 
 
-@settings(max_examples=15, deadline=None)
-@given(puzzles())
+@tried(6, 30, puzzles())
 def test_totals_switches_and_links_add_up(line: str) -> None:
     walked = walk(Position.of(line))
     total, asked, written = 0, None, 0
@@ -126,16 +124,14 @@ def test_a_full_grid_has_a_grade_too() -> None:
     assert grade(full_grid(2)).steps == 0
 
 
-@settings(max_examples=6, deadline=None)
-@given(puzzles(), symmetries())
+@tried(4, 12, puzzles(), symmetries())
 def test_expected_minutes_do_not_depend_on_how_the_grid_lies(line: str, way: Symmetry) -> None:
     here = features(Position.of(line))
     assert set(here) == set(WEIGHTS)
     assert here == pytest.approx(features(Position.of(way.line(line))))
 
 
-@settings(max_examples=2, deadline=None)
-@given(symmetries())
+@tried(2, 4, symmetries())
 def test_nor_where_no_line_is_cheap_enough_and_people_would_try(way: Symmetry) -> None:
     line = puzzle(199)  # its walk casts nets
     here = features(Position.of(line))

@@ -5,19 +5,21 @@ is taken a fifth less and a quarter more (of a table every number; of counts at 
 finding looks at every ``--each``-th photo and ``--pages`` drawn pages of the preset hard. Told are
 the pictures whose grids are others or of another kind, those in which only crossings move by more
 than 0.03 cells, and the processor time against that with the value as it is. What moves nothing
-here may still matter elsewhere: a bound of time on pages of fifty grids, say. Photos are looked for
-in ``../shared/data`` or where PAPERNUDGE_DATA says.
+here may still matter elsewhere: a bound of time on pages of fifty grids, say. ``--reached`` names
+instead the records by whose constants nothing went on those pictures: no line that holds one ran.
+Photos are looked for in ``../shared/data`` or where PAPERNUDGE_DATA says.
 """
 
 from __future__ import annotations
 
 import argparse
+import ast
 import importlib
 import os
 import sys
 import time
 from pathlib import Path
-from types import ModuleType
+from types import FrameType, ModuleType
 from typing import Any
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -95,6 +97,49 @@ def looked(finding: ModuleType, seen: list[tuple[str, Any]]) -> tuple[list[Said]
     return [said(finding, page) for _, page in seen], time.process_time() - begun
 
 
+def lines_of(module: ModuleType) -> dict[str, set[int]]:
+    """In which lines of a module's functions each of its constants stands; one that is the default
+    of an argument, or of which another is made, in the line that does so.
+    """
+    assert module.__file__ is not None
+    tree = ast.parse(Path(module.__file__).read_text("utf-8"))
+    found: dict[str, set[int]] = {}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+            found.setdefault(node.id, set()).add(node.lineno)
+    return found
+
+
+def ran_of(session: Any, seen: list[tuple[str, Any]]) -> dict[str, set[int]]:
+    """Lines of each module of finding that ran, also while put together, by its last name."""
+    files = {sys.modules[name].__file__: name.rpartition(".")[2] for name in ORDER}
+    ran: dict[str, set[int]] = {name: set() for name in files.values()}
+
+    def local(frame: FrameType, event: str, _: object) -> Any:
+        if event == "line":
+            ran[files[frame.f_code.co_filename]].add(frame.f_lineno)
+        return local
+
+    def watched(frame: FrameType, event: str, _: object) -> Any:
+        return local if frame.f_code.co_filename in files else None
+
+    sys.settrace(watched)
+    try:
+        looked(built(session), seen)
+    finally:
+        sys.settrace(None)
+    return ran
+
+
+def unreached(session: Any, seen: list[tuple[str, Any]]) -> list[str]:
+    """Records that nothing went by."""
+    built(session)
+    ran = ran_of(session, seen)
+    places = {name.rpartition(".")[2]: lines_of(sys.modules[name]) for name in ORDER}
+    split = [(name, *name.split(".")) for name in tuned.RECORDS]
+    return [name for name, of, held in split if not places[of].get(held, set()) & ran[of]]
+
+
 def main() -> None:
     """The table."""
     parser = argparse.ArgumentParser(
@@ -103,9 +148,16 @@ def main() -> None:
     parser.add_argument("names", nargs="*", help="records; all if none is named")
     parser.add_argument("--each", type=int, default=8, help="every so manieth photo")
     parser.add_argument("--pages", type=int, default=12, help="drawn pages")
+    parser.add_argument("--reached", action="store_true", help="only name what nothing went by")
     words = parser.parse_args()
     seen = pictures(words.each, words.pages)
     session = importlib.import_module("papernudge.vision.crossings")._session()
+    if words.reached:
+        print(
+            f"{len(seen)} pictures, {len(tuned.RECORDS)} records, not reached:",
+            *unreached(session, seen),
+        )
+        return
     before, usual = looked(built(session), seen)
     row("number", "value", "a fifth less", "time", "a quarter more", "time")
     for name in words.names or tuned.RECORDS:

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from papernudge.hints import solve
+from papernudge.vision import read
 from papernudge.vision.evidence import MOST_BYTES, Evidence, MisfitError, read_back, written
-from papernudge.vision.read import read_page
 from papernudge.vision.reading import CellKind, GridReading, PageReading, Told
 from papernudge.vision.reread import reread
 
@@ -22,15 +22,23 @@ FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 ANSWERS = (Told(30, CellKind.ENTRY, 4), Told(2, None, None, frozenset({1, 2})), Told(70, None, 5))
 
 
-@pytest.fixture(scope="module", params=["one-mistake.jpg", "hard-shade.jpg"])
+PAGES = ["one-mistake.jpg", pytest.param("hard-shade.jpg", marks=pytest.mark.slow)]
+
+
+@pytest.fixture(scope="module", params=PAGES)
 def evidence(request: pytest.FixtureRequest) -> Evidence:
     image = cv2.imread(str(FIXTURES / request.param))
     assert image is not None
-    page = read_page(np.asarray(image, np.uint8), solve=solve)
+    page = read.read_page(np.asarray(image, np.uint8), solve=solve)  # once for all rooms
     assert isinstance(page, PageReading)
     found = page.grids[0].evidence
     assert found is not None
     return found
+
+
+@pytest.fixture(scope="module")
+def data(evidence: Evidence) -> bytes:
+    return written(evidence)
 
 
 def told(grid: GridReading) -> str:
@@ -51,10 +59,10 @@ def told(grid: GridReading) -> str:
 
 
 def test_read_back_in_another_process_it_answers_as_it_would_have_here(
-    evidence: Evidence, tmp_path: Path
+    evidence: Evidence, data: bytes, tmp_path: Path
 ) -> None:
     file = tmp_path / "grid"
-    file.write_bytes(written(evidence))
+    file.write_bytes(data)
     assert file.stat().st_size <= MOST_BYTES
     program = (
         "import sys\nsys.path.insert(0, sys.argv[1])\nfrom pathlib import Path\n"
@@ -69,18 +77,15 @@ def test_read_back_in_another_process_it_answers_as_it_would_have_here(
 
 
 def test_another_versions_reading_is_refused_with_a_sentence(
-    evidence: Evidence, monkeypatch: pytest.MonkeyPatch
+    data: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    data = written(evidence)
     monkeypatch.setattr("papernudge.vision.evidence.this_reader", lambda: "9.9 feedc0de")
     with pytest.raises(MisfitError, match=r"another version .* here form 3, reader 9\.9 feedc0de"):
         read_back(data)
 
 
-def test_what_is_no_reading_or_a_damaged_one_is_refused_with_a_sentence(
-    evidence: Evidence,
-) -> None:
-    good = written(evidence)
+def test_what_is_no_reading_or_a_damaged_one_is_refused_with_a_sentence(data: bytes) -> None:
+    good = data
     with np.load(io.BytesIO(good)) as file:
         arrays = {name: file[name] for name in file.files}
     lacking = {name: array for name, array in arrays.items() if name != "hand"}

@@ -8,6 +8,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from samples import chosen
 
 from papernudge.hints import solve
 from papernudge.vision.advice import ails_of
@@ -70,8 +71,12 @@ def spot(image: Picture, mesh: Mesh, column: float, row: float, cells: float) ->
     return np.clip((cells - np.hypot(u - column, v - row)) / 0.15, 0, 1)[..., None]
 
 
-@pytest.mark.parametrize("name", ["clean.jpg", "mistake-followed.jpg"])
-@pytest.mark.parametrize("colour", [(70, 110, 190), (235, 235, 240), (25, 25, 25)])
+SKIN, PAPER, DARK = (70, 110, 190), (235, 235, 240), (25, 25, 25)
+NAMES = ("clean.jpg", "mistake-followed.jpg")
+LAID = [(name, over) for name in NAMES for over in (SKIN, PAPER, DARK)]
+
+
+@pytest.mark.parametrize(("name", "colour"), chosen(LAID, LAID[0], LAID[4]))
 def test_what_something_lies_on_is_asked_about_as_not_seen(
     name: str, colour: tuple[int, int, int]
 ) -> None:
@@ -96,8 +101,10 @@ def test_what_light_washes_out_is_asked_about_and_light_is_blamed() -> None:
     assert why[9 * 5 + 3] is Hidden.WASHED_OUT
 
 
-@pytest.mark.parametrize("left", [0.5, 0.2])
-@pytest.mark.parametrize("name", ["clean.jpg", "mistake-followed.jpg"])
+SHADED = [(name, left) for name in NAMES for left in (0.5, 0.2)]
+
+
+@pytest.mark.parametrize(("name", "left"), chosen(SHADED, SHADED[0], SHADED[3]))
 def test_under_a_hard_shadow_the_page_is_read_as_in_even_light(name: str, left: float) -> None:
     image, grid, mesh = fixture(name)
     u, v = places(image, mesh)

@@ -86,6 +86,21 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
     return Shelf(folder, truth)
 
 
+@pytest.fixture(scope="session")
+def published() -> Path:
+    """The folder of fixtures, those of them that are digitised here read once for all tests."""
+    from papernudge.hints.solver import solve
+    from papernudge.vision import read
+    from papernudge.vision.photo import Photo, open_photo
+
+    folder = Path(__file__).resolve().parents[3] / "fixtures"
+    for name in ("misprint.jpg", "two-grids.jpg", "cut-off.jpg", "kitchen-table.jpg"):
+        photo = open_photo(folder / name)
+        assert isinstance(photo, Photo)
+        read.read_page(photo.pixels, solve=solve)
+    return folder
+
+
 @pytest.fixture
 def rows(papernudge: Callable[..., Any], tmp_path: Path) -> Callable[[Path], list[Any]]:
     """A book's export as JSON, a row a puzzle."""

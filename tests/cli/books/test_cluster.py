@@ -160,6 +160,7 @@ def _listening(answers: bytes) -> Iterator[int]:
         thread.join()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("answers", [b"", b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\xff" * 4096])
 def test_a_server_that_is_no_scheduler_is_told_in_time_without_a_traceback(
     started: Run, shelf: Any, tmp_path: Path, answers: bytes

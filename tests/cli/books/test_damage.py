@@ -19,6 +19,7 @@ from papernudge.cli.books import seals
 from papernudge.cli.books.book import Book, Lock
 from papernudge.cli.books.export import _cell
 from papernudge.cli.books.log import state_of
+from papernudge.cli.books.schema import VERSION
 
 Run = Callable[..., Any]
 
@@ -266,6 +267,7 @@ def second(made: Path, tmp_path: Path) -> Path:
     path = tmp_path / "second.book"
     shutil.copy(made, path)
     with sqlite3.connect(path) as sql:
+        _forget_boards(sql)
         sql.execute("UPDATE puzzle SET needs = NULL")
         names = [row[1] for row in sql.execute("PRAGMA table_info(puzzle)")]
         total = 0
@@ -289,6 +291,59 @@ def second(made: Path, tmp_path: Path) -> Path:
     return path
 
 
+def _forget_boards(sql: sqlite3.Connection) -> None:
+    """Version 3 knew no other board than the newspaper's, and no seal told of one."""
+    for table in ("grid", "puzzle"):
+        sql.execute(f"ALTER TABLE {table} DROP COLUMN layout")
+
+
+@pytest.fixture
+def third(made: Path, tmp_path: Path) -> Path:
+    """A book of version 3."""
+    path = tmp_path / "third.book"
+    shutil.copy(made, path)
+    with sqlite3.connect(path) as sql:
+        _forget_boards(sql)
+        sql.execute("PRAGMA user_version = 3")
+    sql.close()
+    return path
+
+
+def test_a_book_of_the_third_version_is_read_as_it_lies_and_brought_up_to_date(
+    papernudge: Run, shelf: Any, made: Path, third: Path, export_bytes: Run, tmp_path: Path
+) -> None:
+    before = third.read_bytes()
+    ran = papernudge("export", third, "--to", tmp_path / "out.jsonl")
+    assert (ran.code, ran.err.count("\n")) == (0, 1)  # nothing but how many
+    assert (tmp_path / "out.jsonl").read_bytes() == export_bytes(made)
+    assert third.read_bytes() == before
+    ran = papernudge("digitise", *shelf.photos[:3], "--book", third)
+    assert ran.code == 0
+    assert "This run read 0 pages; 3 were done before." in ran.out
+    assert export_bytes(third) == export_bytes(made)
+    with sqlite3.connect(third) as sql:
+        assert sql.execute("PRAGMA user_version").fetchone() == (VERSION,)
+        assert sql.execute("SELECT DISTINCT layout FROM puzzle").fetchall() == [(None,)]
+    sql.close()
+
+
+def test_an_upgrade_of_the_third_version_that_fails_leaves_the_book_as_it_was(
+    third: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from papernudge.cli.base.exits import Stop
+    from papernudge.cli.books import salvage
+
+    before = third.read_bytes()
+    with monkeypatch.context() as patch:
+        steps = {3: salvage.UPGRADES[3] + "ALTER TABLE nothing ADD COLUMN layout TEXT;"}
+        patch.setattr(salvage, "UPGRADES", steps)
+        with pytest.raises(Stop), Book.to_write(third):
+            pass
+    assert third.read_bytes() == before
+    with Book.to_read(third) as book:
+        assert (book.version, book.harm) == (3, None)
+
+
 def test_a_book_of_the_second_version_lists_its_reasons_too(
     papernudge: Run, made: Path, second: Path, export_bytes: Run, tmp_path: Path
 ) -> None:
@@ -307,7 +362,7 @@ def test_the_next_run_brings_the_second_version_up_to_date(
     assert "This run read 0 pages; 3 were done before." in ran.out
     assert export_bytes(second) == export_bytes(made)
     with sqlite3.connect(second) as sql:
-        assert sql.execute("PRAGMA user_version").fetchone() == (3,)
+        assert sql.execute("PRAGMA user_version").fetchone() == (VERSION,)
     sql.close()
     changed(second, "UPDATE puzzle SET looks = looks + 1")
     assert "is damaged" in papernudge("export", second, "--to", tmp_path / "out.txt").err
@@ -357,7 +412,7 @@ def test_the_next_run_brings_it_up_to_date_and_reads_nothing_anew(
     assert "This run read 0 pages; 3 were done before." in ran.out
     assert export_bytes(first) == export_bytes(made)
     with sqlite3.connect(first) as sql:
-        assert sql.execute("PRAGMA user_version").fetchone() == (3,)
+        assert sql.execute("PRAGMA user_version").fetchone() == (VERSION,)
     sql.close()
     assert papernudge("export", first, "--to", tmp_path / "out.txt").err.count("\n") == 1
     changed(first, "UPDATE page SET width = width + 1")

@@ -96,12 +96,11 @@ def test_an_exported_line_holds_the_promised_fields(shelved: Path, rows: Run) ->
 
 
 def test_every_exported_line_fits_the_schema_that_ships(
-    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
+    papernudge: Run, shelf: Any, published: Path, rows: Run, tmp_path: Path
 ) -> None:
-    fixtures = Path(__file__).resolve().parents[3] / "fixtures"
     book = tmp_path / "b.book"
     names = ("misprint.jpg", "two-grids.jpg", "cut-off.jpg", "kitchen-table.jpg")
-    papernudge("digitise", *(fixtures / name for name in names), "--book", book)
+    papernudge("digitise", *(published / name for name in names), "--book", book)
     text = resources.files("papernudge.cli").joinpath("schema-export.json").read_text("utf-8")
     Draft202012Validator.check_schema(json.loads(text))
     found = rows(book)
@@ -111,13 +110,12 @@ def test_every_exported_line_fits_the_schema_that_ships(
 
 
 def test_json_tells_what_the_summary_tells_and_nothing_else_is_printed(
-    papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
+    papernudge: Run, shelf: Any, published: Path, rows: Run, tmp_path: Path
 ) -> None:
-    fixtures = Path(__file__).resolve().parents[3] / "fixtures"
     torn = tmp_path / "torn.jpg"
     torn.write_bytes(shelf.photos[0].read_bytes()[:5000])
     book = tmp_path / "b.book"
-    names = (fixtures / "misprint.jpg", fixtures / "cut-off.jpg", shelf.photos[1], torn)
+    names = (published / "misprint.jpg", published / "cut-off.jpg", shelf.photos[1], torn)
     ran = papernudge("digitise", *names, tmp_path / "gone.pdf", "--book", book, "--json")
     assert ran.code == 5
     told = json.loads(ran.out)
@@ -201,18 +199,19 @@ def test_a_page_without_a_grid_is_counted_and_no_failure(papernudge: Run, tmp_pa
     assert "1 page without a grid: cover.png." in ran.out
 
 
-def test_what_is_left_out_is_named_by_its_page(papernudge: Run, shelf: Any, tmp_path: Path) -> None:
-    fixtures = Path(__file__).resolve().parents[3] / "fixtures"
-    photos = (fixtures / "cut-off.jpg", shelf.photos[1])
+def test_what_is_left_out_is_named_by_its_page(
+    papernudge: Run, shelf: Any, published: Path, tmp_path: Path
+) -> None:
+    photos = (published / "cut-off.jpg", shelf.photos[1])
     ran = papernudge("digitise", *photos, "--book", tmp_path / "b.book")
     lines = ran.out.splitlines()
     assert lines[lines.index("Left out:") + 1] == "  1 cut off: cut-off.jpg, grid 1."
 
 
 def test_two_files_of_one_name_are_not_taken_for_one_page(
-    papernudge: Run, shelf: Any, tmp_path: Path
+    papernudge: Run, published: Path, tmp_path: Path
 ) -> None:
-    cut_off = (Path(__file__).resolve().parents[3] / "fixtures" / "cut-off.jpg").read_bytes()
+    cut_off = (published / "cut-off.jpg").read_bytes()
     for number in range(2):
         (tmp_path / str(number)).mkdir()
         (tmp_path / str(number) / "a.jpg").write_bytes(cut_off + bytes([number]))
@@ -406,7 +405,7 @@ def test_a_book_of_a_newer_version_is_refused_and_left_as_it_is(
         ran = papernudge(*words)
         assert ran.code == 5
         assert one_sentence(ran.err)
-        assert "was written by a newer papernudge (book version 99; this one knows 3)" in ran.err
+        assert "was written by a newer papernudge (book version 99; this one knows 4)" in ran.err
     assert book.read_bytes() == before
 
 

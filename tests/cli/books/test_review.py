@@ -218,8 +218,8 @@ def test_a_correction_that_is_none_is_refused(text: str) -> None:
 def test_a_correction_reads_with_a_colon_or_a_blank() -> None:
     for text in (f"{ID} R4C7=given:7 R5C5=.", f"{ID}:R4C7=given:7 R5C5=."):
         first, second = parse_correction(text)
-        assert (first.row, first.cell, first.says) == (ID, 33, "given:7")
-        assert (second.cell, second.says) == (40, ".")
+        assert (first.row, first.cell, first.says) == (ID, "R4C7", "given:7")
+        assert (second.cell, second.says) == ("R5C5", ".")
     (whole,) = parse_correction(f"{ID}  left  out")
     assert (whole.cell, whole.says) == (None, "left out")
 

@@ -22,6 +22,7 @@ from urllib.parse import urlencode
 import pytest
 import uvicorn
 
+from papernudge.cli.phone.desk import Desk
 from papernudge.cli.phone.line import Line
 from papernudge.cli.phone.serve import application
 from papernudge.cli.phone.shelf import Shelf
@@ -117,6 +118,21 @@ class Home:
 
     def phone(self) -> Phone:
         return Phone(self.port).enter()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def no_worker_before_a_photo_comes() -> Iterator[None]:
+    """Most servers of these tests never see a photo. That the command starts one sooner is seen
+    where the command itself is started (``served``).
+    """
+    warm = Desk.warm
+
+    async def later(_: Desk) -> None:
+        return
+
+    Desk.warm = later  # type: ignore[method-assign]
+    yield
+    Desk.warm = warm  # type: ignore[method-assign]
 
 
 @contextmanager
