@@ -19,7 +19,8 @@ def tried(few: int, many: int, *places: Any, **names: Any) -> Callable[[Function
         name = f"{test.__name__}_of_many"
         again = FunctionType(test.__code__, test.__globals__, name, None, test.__closure__)
         again.__annotations__, again.__module__ = test.__annotations__, test.__module__
-        again.__qualname__, again.__kwdefaults__ = name, test.__kwdefaults__
+        again.__qualname__ = name
+        again.__dict__.update(test.__dict__)  # examples that are named
         test.__globals__[name] = pytest.mark.slow(_tried(many, places, names)(again))
         return _tried(few, places, names)(test)
 

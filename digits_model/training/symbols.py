@@ -148,17 +148,17 @@ class Batches:
 
     def __init__(self, cells: Cells, size: int, device: torch.device) -> None:
         """``size``: cells a batch."""
-        self._pixels = torch.from_numpy(cells[0])
-        self._rows = torch.from_numpy(cells[1].astype(np.int64))
+        self._pixels = torch.from_numpy(cells[0]).to(device)
+        self._rows = torch.from_numpy(cells[1].astype(np.int64)).to(device)
         self._size, self._device = size, device
 
     def __call__(self) -> tuple[torch.Tensor, torch.Tensor]:
         """Patches float (N, 3, SIDE, SIDE), 0–255, and rows int64 (N, 2)."""
-        at = torch.randint(len(self._rows), (self._size,))
-        patches = as_float(self._pixels[at].to(self._device))
+        at = torch.randint(len(self._rows), (self._size,), device=self._device)
+        patches = as_float(self._pixels[at])
         part = self._size // 4  # drawn pages vary by themselves
         patches = torch.cat([augment(patches[:part]), patches[part:]])
-        return patches, self._rows[at].to(self._device)
+        return patches, self._rows[at]
 
 
 def losses(net: torch.nn.Module, patches: torch.Tensor, rows: torch.Tensor) -> tuple[Any, Any]:
@@ -173,12 +173,25 @@ def losses(net: torch.nn.Module, patches: torch.Tensor, rows: torch.Tensor) -> t
     return signs, (hand * known).sum() / known.sum().clamp(min=1)
 
 
-def train(cells: Cells, out: Path, minutes: float, size: int, rate: float, seed: int) -> None:
-    """Trains for so long and writes the mean weights and the log into ``out``."""
+def train(
+    cells: Cells,
+    out: Path,
+    minutes: float,
+    size: int,
+    rate: float,
+    seed: int,
+    start: Path | None = None,
+) -> None:
+    """Trains for so long and writes the mean weights and the log into ``out``.
+
+    ``start``: weights to go on from.
+    """
     out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     net, batches = SymbolsNet(), Batches(cells, size, device)
+    if start is not None:
+        net.load_state_dict(torch.load(start, map_location="cpu", weights_only=True))
     stepper = Stepper(net, lambda: losses(net, *batches()), (1.0, 0.2), device)
     started, told, log = time.monotonic(), 0.0, list[str]()
     while (part := (time.monotonic() - started) / 60 / minutes) < 1:
@@ -205,6 +218,7 @@ def main() -> None:
     parser.add_argument("--to", type=Path, default=Path(".work/symbols.npz"))
     parser.add_argument("--cells", type=Path, action="append", default=[], help="packed cells")
     parser.add_argument("--out", type=Path, default=Path(".work/symbols"))
+    parser.add_argument("--start", type=Path, help="weights to go on from")
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--batch", type=int, default=192)
     parser.add_argument("--rate", type=float, default=3e-3)
@@ -217,7 +231,8 @@ def main() -> None:
         return
     held = [np.load(path) for path in given.cells]
     cells = tuple(np.concatenate([part[name] for part in held]) for name in ("pixels", "rows"))
-    train((cells[0], cells[1]), given.out, given.minutes, given.batch, given.rate, given.seed)
+    words = (given.minutes, given.batch, given.rate, given.seed, given.start)
+    train((cells[0], cells[1]), given.out, *words)
 
 
 if __name__ == "__main__":

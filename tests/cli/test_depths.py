@@ -10,9 +10,9 @@ from importlib import resources
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
+from samples import tried
 
 from papernudge.cli.session.answers import HintWishes, check_answer, hint_answer
 from papernudge.cli.session.pages import Sheet
@@ -128,8 +128,7 @@ def test_the_hint_at_depth_4_is_the_solutions_digit(papernudge: Run) -> None:
         assert SOLUTION[9 * row + column - 10] == str(place["digit"])
 
 
-@given(st.lists(st.integers(0, 80), max_size=60))
-@settings(max_examples=25, deadline=None)
+@tried(8, 50, st.lists(st.integers(0, 80), max_size=60))
 def test_words_of_a_depth_are_made_of_its_own_fields(cells: list[int]) -> None:
     """No cell is named before depth 3, no technique before depth 2, no digit or cell that is to be
     written, but the digit that a scan is about.
@@ -166,8 +165,7 @@ def test_words_of_a_depth_are_made_of_its_own_fields(cells: list[int]) -> None:
                 assert not placed & named
 
 
-@given(st.lists(st.integers(0, 80), max_size=40), st.lists(st.integers(0, 80), max_size=3))
-@settings(max_examples=25, deadline=None)
+@tried(8, 50, st.lists(st.integers(0, 80), max_size=40), st.lists(st.integers(0, 80), max_size=3))
 def test_every_check_document_fits_the_schema(right: list[int], wrong: list[int]) -> None:
     entries = list(EMPTY)
     for c in right:
@@ -246,8 +244,7 @@ def test_a_walk_short_of_depth_4_holds_no_digit_that_it_writes(papernudge: Run, 
     assert not schema().is_valid({**whole, "depth": depth})
 
 
-@given(st.lists(st.integers(0, 80), max_size=40), st.integers(0, 80), st.integers(1, 9))
-@settings(max_examples=25, deadline=None)
+@tried(8, 50, st.lists(st.integers(0, 80), max_size=40), st.integers(0, 80), st.integers(1, 9))
 def test_a_misprint_and_what_came_first_are_told_by_the_depths(
     right: list[int], cell: int, digit: int
 ) -> None:

@@ -23,11 +23,27 @@ FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 LINUX = pytest.mark.skipif(sys.platform != "linux", reason="memory is limited on Linux only")
 
 
+@pytest.fixture(scope="module")
+def children() -> Iterator[list[Child]]:
+    """Those that are still at work: one serves until a test ends it."""
+    some: list[Child] = []
+    yield some
+    for one in some:
+        one.close()
+
+
 @pytest.fixture
-def child() -> Iterator[Child]:
-    one = Child()
+def child(children: list[Child]) -> Iterator[Child]:
+    one = children.pop() if children else Child()
     yield one
-    one.close()
+    try:
+        ready = asked(one, len, b"123") == 3
+    except (Ended, OSError):
+        ready = False
+    if ready:
+        children.append(one)
+    else:
+        one.close()
 
 
 def asked(child: Child, work: Callable[..., Any], *args: Any, seconds: float = 3.0) -> Any:

@@ -8,8 +8,9 @@ import re
 from itertools import combinations
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example
 from hypothesis import strategies as st
+from samples import tried
 
 from papernudge.hints import Position, solve
 from papernudge.hints.checking import Checked1, Checked2, Checked3, Checked4, State, check
@@ -96,8 +97,7 @@ def test_another_depth_is_refused() -> None:
         check(Position.of(PUZZLES[0])).at(5)
 
 
-@given(papers())
-@settings(max_examples=120, deadline=None)
+@tried(40, 240, papers())
 def test_exactly_the_wrong_entries_are_found(paper: tuple[int, dict[int, int], set[int]]) -> None:
     puzzle, digits, wrong = paper
     result = check(written(puzzle, digits))
@@ -113,8 +113,7 @@ def test_exactly_the_wrong_entries_are_found(paper: tuple[int, dict[int, int], s
     assert [int(SOLUTIONS[puzzle][m.cell]) for m in told.mistakes] == list(told.right)
 
 
-@given(papers())
-@settings(max_examples=60, deadline=None)
+@tried(20, 120, papers())
 def test_clashes_are_all_the_cells_that_repeat_the_digit(
     paper: tuple[int, dict[int, int], set[int]],
 ) -> None:
@@ -130,8 +129,7 @@ def test_clashes_are_all_the_cells_that_repeat_the_digit(
         assert set(mistake.clashes) == seen
 
 
-@given(papers())
-@settings(max_examples=60, deadline=None)
+@tried(20, 120, papers())
 def test_the_houses_named_hold_every_mistake_and_fewer_would_not(
     paper: tuple[int, dict[int, int], set[int]],
 ) -> None:
@@ -145,9 +143,8 @@ def test_the_houses_named_hold_every_mistake_and_fewer_would_not(
         assert houses == ()
 
 
-@given(papers())
+@tried(20, 120, papers())
 @example((0, {52: 4, 70: 3, 0: 2, 2: 4, 3: 9, 4: 1, 44: 6, 45: 6, 60: 3, 43: 2}, {43, 52, 70}))
-@settings(max_examples=60, deadline=None)
 def test_there_is_a_root_wherever_there_is_a_mistake_and_rubbing_it_out_is_priced(
     paper: tuple[int, dict[int, int], set[int]],
 ) -> None:
@@ -229,8 +226,7 @@ FIELDS = {
 }
 
 
-@given(papers())
-@settings(max_examples=40, deadline=None)
+@tried(13, 80, papers())
 def test_a_depth_holds_its_own_fields_and_no_deeper_ones(
     paper: tuple[int, dict[int, int], set[int]],
 ) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import easier
 import pytest
-from hypothesis import given, settings
+from samples import tried
 from strategies import positions
 
 from papernudge.hints import Position, next_nudge
@@ -97,8 +97,7 @@ def sight_by_counting(position: Position, cell: int) -> float:
     return SWITCH + glances + DIGIT * (len(everything) - most)
 
 
-@settings(max_examples=40, deadline=None)
-@given(positions())
+@tried(13, 80, positions())
 def test_singles_cost_what_counting_says(position: Position) -> None:
     board = Board.of(position)
     for single in hidden_singles(board):
@@ -112,8 +111,7 @@ def test_singles_cost_what_counting_says(position: Position) -> None:
         assert single_looks(board, single.reads[0]) == pytest.approx(counted)
 
 
-@settings(max_examples=60, deadline=None)
-@given(positions())
+@tried(20, 120, positions())
 def test_no_first_nudge_is_plainly_beaten_by_another_step(position: Position) -> None:
     """Both sides counted plainly; 20,000 positions of all sources in bench_dominance.py."""
     nudge = next_nudge(position)
@@ -214,8 +212,7 @@ def test_what_notes_rule_out_costs_no_witness() -> None:
     assert price(board, Sight(0, 1)) == 1
 
 
-@settings(max_examples=60, deadline=None)
-@given(positions())
+@tried(20, 120, positions())
 def test_a_house_with_five_digits_is_where_to_look_and_else_the_digit(position: Position) -> None:
     """Common practice, no source: five or more digits filled, worth trying to finish."""
     nudge = next_nudge(position)

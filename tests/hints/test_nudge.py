@@ -10,7 +10,7 @@ import sys
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from samples import tried
 from strategies import positions
 
 from papernudge.hints import Nudge, Position, Told1, Told2, Told3, Told4, next_nudge, solve, walk
@@ -153,8 +153,7 @@ def test_every_technique_met_has_words_at_every_depth() -> None:
             assert "  " not in sentence
 
 
-@settings(max_examples=30, deadline=None)
-@given(positions())
+@tried(10, 60, positions())
 def test_the_same_position_gets_the_same_nudge_and_a_true_one(position: Position) -> None:
     again = Position.of(position.givens, position.entries)
     one, other = next_nudge(position), next_nudge(again)

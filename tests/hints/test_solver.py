@@ -17,8 +17,8 @@ from typing import Any
 
 import pytest
 import shared_puzzles
-from hypothesis import given, settings
 from hypothesis import strategies as st
+from samples import tried
 from sat import Judge
 from strategies import positions, puzzles
 
@@ -104,16 +104,14 @@ def test_patience_runs_out_with_an_error_and_not_with_an_answer() -> None:
         list(models(ALL_CANDIDATES, patience=2))
 
 
-@settings(max_examples=40, deadline=None)
-@given(puzzles())
+@tried(13, 80, puzzles())
 def test_the_solution_is_the_sat_solvers(line: str) -> None:
     judge = Judge()
     assert solve(line) == judge.solution(line)
     judge.close()
 
 
-@settings(max_examples=30, deadline=None)
-@given(positions(), st.integers(0, 2**32))
+@tried(10, 60, positions(), st.integers(0, 2**32))
 def test_whether_a_candidate_is_possible_is_what_the_sat_solver_says(
     position: Any, seed: int
 ) -> None:

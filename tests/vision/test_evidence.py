@@ -22,7 +22,10 @@ FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 ANSWERS = (Told(30, CellKind.ENTRY, 4), Told(2, None, None, frozenset({1, 2})), Told(70, None, 5))
 
 
-@pytest.fixture(scope="module", params=["one-mistake.jpg", "hard-shade.jpg"])
+PAGES = ["one-mistake.jpg", pytest.param("hard-shade.jpg", marks=pytest.mark.slow)]
+
+
+@pytest.fixture(scope="module", params=PAGES)
 def evidence(request: pytest.FixtureRequest) -> Evidence:
     image = cv2.imread(str(FIXTURES / request.param))
     assert image is not None

@@ -21,7 +21,6 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
-from samples import chosen
 
 Run = Callable[..., Any]
 Cluster = tuple[str, list[subprocess.Popen[bytes]], subprocess.Popen[bytes]]
@@ -161,10 +160,8 @@ def _listening(answers: bytes) -> Iterator[int]:
         thread.join()
 
 
-ANSWERS = [b"", b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\xff" * 4096]
-
-
-@pytest.mark.parametrize("answers", chosen(ANSWERS, ANSWERS[1]))
+@pytest.mark.slow
+@pytest.mark.parametrize("answers", [b"", b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\xff" * 4096])
 def test_a_server_that_is_no_scheduler_is_told_in_time_without_a_traceback(
     started: Run, shelf: Any, tmp_path: Path, answers: bytes
 ) -> None:

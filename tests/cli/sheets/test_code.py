@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
 from hypothesis import strategies as st
+from samples import tried
 
 from papernudge.cli.sheets.code import LETTERS, SheetPage, Task, decode, encode
 from papernudge.hints.drilling import Reason
@@ -46,16 +46,14 @@ def test_any_other_symbol_is_no_sheet(text: str) -> None:
     assert decode(text) is None
 
 
-@settings(deadline=None, max_examples=60)
-@given(PAGES)
+@tried(20, 120, PAGES)
 def test_a_page_comes_back_from_its_code(page: SheetPage) -> None:
     text = encode(page)
     assert decode(text) == page
     assert set(text) <= set(LETTERS)
 
 
-@settings(deadline=None, max_examples=60)
-@given(PAGES, st.data())
+@tried(20, 120, PAGES, st.data())
 def test_a_misread_letter_is_noticed(page: SheetPage, data: st.DataObject) -> None:
     text = encode(page)
     at = data.draw(st.integers(4, len(text) - 1))
