@@ -18,6 +18,7 @@ PAGES = "drawn pages, hard and newspaper (bench_find.py drawn)"
 BOTH = f"{PHOTOS}; {PAGES}"
 OTHERS = "drawn pages with grids of other kinds or without any (bench_find.py drawn, empty)"
 TIME = "time on photos and crowded pages (bench_find.py times)"
+BOARDS = "drawn pages with boards of other sizes (bench_boards.py)"
 SEEN = "drawn pages that the network of crossings learnt from"
 
 
@@ -236,6 +237,8 @@ _ROWS = (
     ("flatten._EDGE", 2.0, "pixels", PAGES, "the edge is a line", "frames at the edge are unseen"),
     ("flatten._ACROSS", 0.3, "ratio", BOTH, "they ripple", "pages bend less from line to line"),
     ("flatten._MIXED", 0.6, "ratio", BOTH, "hidden corners stray", "curled corners are cut off"),
+    ("flatten._MODES", 48, "shapes", BOARDS, "boards on curled pages are left", "time"),
+    ("flatten._SINGLE", 9, "shapes", BOARDS, "lines of large boards bend less", "time"),
     ("flatten._PASSES",
      ((0.42, 100.0, 0.042, 0.35), (0.3, 10.0, 0.03, 0.45), (0.2, 1.0, 0.02, 0.6)),
      "reach, cells; stiffness; usual deviation, cells; agreement", BOTH,
