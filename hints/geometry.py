@@ -24,10 +24,8 @@ SIDE = NEWSPAPER.side
 DIGITS = NEWSPAPER.digits
 ALL_CANDIDATES: Candidates = NEWSPAPER.all_candidates
 
-HOUSE_CELLS = NEWSPAPER.house_cells
-"""The nine cells of each of the 27 houses, in reading order."""
 HOUSES: tuple[Cells, ...] = NEWSPAPER.masks
-"""The same as sets."""
+"""The nine cells of each of the 27 houses."""
 HOUSES_OF = NEWSPAPER.houses_of
 """The row, the column and the block of each cell."""
 PEERS: tuple[Cells, ...] = NEWSPAPER.peer_masks

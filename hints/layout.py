@@ -330,6 +330,10 @@ class Layout:
         row, column = self.place(cell)
         return f"R{row + 1}C{column + 1}"
 
+    def read(self, line: str) -> list[int]:
+        """The digits of a line, 0 for nothing."""
+        return [self.symbols.find(mark) + 1 for mark in line]
+
     def names(self, cells: Iterable[int]) -> list[str]:
         """The names of several cells."""
         return [self.name(cell) for cell in cells]

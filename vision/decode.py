@@ -42,7 +42,6 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.hints.layout import NEWSPAPER, Layout
-from papernudge.hints.masks import VALUES
 from papernudge.vision.fill import best_fillings
 
 Floats = npt.NDArray[np.float64]
@@ -184,15 +183,11 @@ def _clashes(givens: Ints, layout: Layout) -> bool:
     return False
 
 
-def _digits(solution: str) -> list[int]:
-    return [VALUES[mark] for mark in solution]
-
-
 def _entry_prior(solution: str, layout: Layout) -> Floats:
     """Log π, shape (N, n + 1)."""
     side = layout.side
     prior = np.full((layout.many, side + 1), math.log(side * (1 - RIGHT) / (side - 1)))
-    prior[np.arange(layout.many), _digits(solution)] = math.log(side * RIGHT)
+    prior[np.arange(layout.many), layout.read(solution)] = math.log(side * RIGHT)
     prior[:, 0] = 0.0
     return prior
 
@@ -212,13 +207,13 @@ class _Mind:
     free: Floats
 
     @classmethod
-    def of(cls, solution: str | None, other: Floats) -> _Mind:
+    def of(cls, solution: str | None, other: Floats, layout: Layout) -> _Mind:
         """``solution``: its line, or None where nothing is known of it."""
         base, slope = np.ones_like(other), np.zeros_like(other)
         if solution is not None:
-            side = other.shape[1] - 1
+            side = layout.side
             base[:, 1:], slope[:, 1:] = side / (side - 1), -side / (side - 1)
-            aimed = np.arange(len(other)), _digits(solution)
+            aimed = np.arange(len(other)), layout.read(solution)
             base[aimed], slope[aimed] = 0.0, float(side)
         most = other.max(axis=1)
         ink = np.exp(other - most[:, None])
@@ -281,7 +276,7 @@ class _Weigher:
     def consider(self, solution: str | None) -> _Mind:
         """What the entries say if this complete grid was aimed at; None: nothing is known of it."""
         if solution not in self.minds:
-            self.minds[solution] = _Mind.of(solution, self.other)
+            self.minds[solution] = _Mind.of(solution, self.other, self.layout)
         return self.minds[solution]
 
     def aim_at(self, solution: str | None) -> None:
@@ -306,7 +301,8 @@ class _Weigher:
         for cells, fewer, solution in self.proper:
             if (givens[cells] == fewer).all():
                 more = np.flatnonzero(givens).tolist()
-                fits = all(VALUES[solution[c]] == givens[c] for c in more)
+                grid = self.layout.read(solution)
+                fits = all(grid[c] == givens[c] for c in more)
                 return solution if fits else None
         if _clashes(givens, self.layout):
             return None
@@ -326,7 +322,7 @@ class _Weigher:
         better a question too many.
         """
         for _, _, solution in self.proper:
-            grid = np.array(_digits(solution))
+            grid = np.array(self.layout.read(solution))
             if ((givens == 0) | (givens == grid)).all():
                 return solution
         return None

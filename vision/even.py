@@ -194,3 +194,36 @@ def even_page(raster: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
     if by < 1:
         paper = cv2.resize(paper, (raster.shape[1], raster.shape[0]))
     return np.asarray(cv2.divide(raster, np.maximum(paper, 1), scale=float(PAPER)), np.uint8)
+
+
+def without_diagonals(sheet: Sheet, margin: int, side: int) -> Sheet:
+    """A flat sheet without the thin lines along the diagonals of a board on which these are houses.
+
+    ``sheet``: uint8 (S, S, 3), as photographed, with ``margin`` pixels around ``side`` rows. What
+    is darker along a diagonal than beside it for two cells or more is lightened by as much: digits
+    stay.
+    """
+    import cv2
+
+    out = sheet.copy()
+    long = len(sheet) - 2 * margin
+    cell = long // side
+    along = np.arange(margin, margin + long)
+    reach = max(2, cell // 6)
+    for flipped in (False, True):
+        lying = out[:, ::-1] if flipped else out  # a view: both diagonals fall then
+        beside = [lying[along, along + k] for k in (-reach - 2, -reach - 1, reach + 1, reach + 2)]
+        paper = np.median(np.stack(beside).astype(np.float32), axis=0)
+        for k in range(-reach, reach + 1):
+            here = lying[along, along + k].astype(np.float32)
+            darker = np.clip(paper - here, 0, None)
+            usual = cv2.blur(_running_median(darker, 2 * cell), (1, cell))
+            lying[along, along + k] = np.clip(here + usual, 0, np.maximum(paper, here))
+    return out
+
+
+def _running_median(values: Floats, window: int) -> Floats:
+    """Of columns (N, K) the median around each row, no nearer to the ends than half a window."""
+    windows = np.lib.stride_tricks.sliding_window_view(values, window, axis=0)
+    at = np.clip(np.arange(len(values)) - window // 2, 0, len(windows) - 1)
+    return np.asarray(np.median(windows, axis=-1)[at], np.float32)

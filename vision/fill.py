@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
 
 from papernudge.hints.layout import NEWSPAPER, Layout
-from papernudge.hints.masks import digits_in
+
+
+@cache
+def digits_in(mask: int) -> tuple[int, ...]:
+    """The digits of a set of digits, lowest first."""
+    return tuple(d + 1 for d in range(mask.bit_length()) if mask >> d & 1)
+
 
 _COUNTS = tuple(mask.bit_count() for mask in range(512))
 _TABLED = 9

@@ -99,7 +99,7 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
     for (one, mesh), exposure, said in zip(readable, exposures, scores, strict=True):
         settled = mesh.turned(turn)
         upright = settled.mesh
-        view = View.of(raster, upright, settled.strained)
+        view = View.of(raster, upright, settled.strained, one.layout.plan.diagonals)
         now = clock.add("see", now)
         if view.crossed or looks_crossed(said):
             exposure, said = _without_lines(exposure, said, one.layout, scorer)

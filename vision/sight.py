@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from papernudge.digits_model.seen import CELL, MARGIN, Seen, seen
 from papernudge.vision.advice import Ails
+from papernudge.vision.even import without_diagonals
 from papernudge.vision.flatten import quad_mesh
 from papernudge.vision.hidden import Hidden
 from papernudge.vision.mesh import Mesh, Points
@@ -352,11 +353,14 @@ class View:
         raster: npt.NDArray[np.uint8],
         mesh: Mesh,
         strained: npt.NDArray[np.bool_] | None = None,
+        diagonals: bool = False,
     ) -> View:
         """``raster``: uint8 (H, W, 3), blue, green, red; ``mesh``: the grid's, upright;
-        ``strained``: bool (N,).
+        ``strained``: bool (N,); ``diagonals``: whether the board shows its own.
         """
         sheet = sheet_of(raster, mesh)
+        if diagonals:
+            sheet = without_diagonals(sheet, MARGIN, mesh.side)
         outside = _outside(mesh.crossings, (raster.shape[1], raster.shape[0]))
         which = frozenset() if strained is None else frozenset(np.flatnonzero(strained).tolist())
         return cls(sheet, seen(sheet), outside, _bent(mesh), which)

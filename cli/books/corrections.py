@@ -119,7 +119,7 @@ def parse_correction(text: str) -> list[Correction]:
             one, layout = _said_of_a_cell(word)
         except Trouble as off:
             raise bad_words("a correction looks like", got=short(text)) from off
-        if one.grid is not None or one.notes is not None:
+        if one.grid is not None or one.notes is not None or one.beside is not None:
             raise bad_words("a correction names a digit", got=short(word))
         digit = "." if one.digit is None else str(one.digit)
         says = f"{one.kind}:{digit}" if one.kind else digit

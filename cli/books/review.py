@@ -17,7 +17,7 @@ from papernudge.cli.base.files import write_whole
 from papernudge.cli.books.book import Book
 from papernudge.cli.books.review_page import CELL_WORD, LABEL, WORDS, page
 from papernudge.cli.books.rows import Doubt, Row, layout_of_row
-from papernudge.cli.books.settle import needs_a_person
+from papernudge.cli.books.settle import is_of_lines, needs_a_person
 from papernudge.cli.books.told import reason_said
 from papernudge.cli.said import in_words
 from papernudge.hints.geometry import cell_of
@@ -59,8 +59,9 @@ def _block(row: Row, crop: bytes | None) -> str:
         reason=reason_said(row["reason"]),
     )
     doubts = [doubt for doubt in row["doubts"] if needs_a_person(doubt)]
-    cards = list(_cards(row, doubts, decoded(crop)))
-    if not cards or len(cards) > MANY:
+    cells = [doubt for doubt in doubts if not is_of_lines(doubt)]
+    cards = list(_cards(row, cells, decoded(crop)))
+    if not cards or len(cards) > MANY or len(cells) < len(doubts):
         cards.insert(0, _whole(row, crop))
     head = f"<h2>{html.escape(where)} <code>{html.escape(row['id'])}</code></h2>"
     words = "".join(
@@ -154,6 +155,10 @@ def _whole(row: Row, crop: bytes | None) -> str:
     marks = [f"<mark>{m}</mark>" if c in twice else m for c, m in enumerate(told)]
     starts = range(0, layout.many, layout.wide)
     lines = "\n".join("".join(marks[k : k + layout.wide]) for k in starts)
+    if any(map(is_of_lines, row["doubts"])):  # the blocks as they were read, a letter each
+        number = [chr(ord("A") + layout.houses[block].number - 1) for block in layout.blocks]
+        letters = "".join(number)
+        lines += "\n\n" + "\n".join(letters[k : k + layout.wide] for k in starts)
     typed = _typed(row["id"], "", "R4C7=given:7", WORDS)
     return f"<div class=card>{image}<div><pre>{lines}</pre>{typed}</div></div>"
 

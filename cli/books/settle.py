@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from itertools import islice, product
 from math import prod
 
 from papernudge.cli.books.rows import Doubt, GridRow, PuzzleRow
@@ -22,8 +22,9 @@ ODD_ONES = 0.1
 NOT_PRINTED = 0.01
 """A cell that is printed with no more than this chance is handwriting or blank: the same as for a
 digit that is sure (``SAFE`` in ``vision/doubts.py``)."""
-MOST_ANSWERS = 128
-"""Ways to answer a grid's doubts that are tried before a person is asked."""
+MOST_ANSWERS, _MOST_OF_LARGE = 128, 8
+"""Ways to answer a grid's doubts that are tried before a person is asked; of a board of more than
+nine rows, of which each may take a second."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,7 @@ def _settled(grid: GridRow, words: Words, page: Page) -> PuzzleRow:
     if grid.kind != "puzzle" and not words:
         kind = "a printed solution" if grid.kind == "full" else grid.kind
         return PuzzleRow("left out", kind, grid.givens, grid.entries)
-    doubts = [d for d in grid.doubts if d["cell"] not in words.cells or _is_of_lines(d)]
+    doubts = [d for d in grid.doubts if d["cell"] not in words.cells or is_of_lines(d)]
     copies = _copies(grid, doubts, page)
     says = {**{cell: f"given:{digit}" for cell, digit in copies.items()}, **words.cells}
     givens, entries = _corrected(grid.givens, grid.entries, says, layout)
@@ -133,6 +134,8 @@ def _why_review(row: PuzzleRow, grid: GridRow, words: Words, page: Page) -> str 
         return "no solution"
     if row.solutions == "many":
         return "several solutions"
+    if row.solutions is None:
+        return "not sure enough"
     if written:
         return None if _givens_right(grid, {*words.cells, *row.decided}) >= SURE else "doubts"
     if words or grid.doubts or grid.chance_all_right >= SURE:
@@ -202,8 +205,6 @@ def _decided(givens: str, doubts: Sequence[Doubt], layout: Layout) -> list[str]:
     puzzle with one solution. None where there are too many answers to try, or where what was read
     is no such puzzle. A doubt about what was written by hand is never decided: any digit may be.
     """
-    from papernudge.hints.solver import count_solutions
-
     options: dict[str, set[str]] = {}
     silent = set()
     for doubt in filter(_is_of_a_cell, doubts):
@@ -212,7 +213,8 @@ def _decided(givens: str, doubts: Sequence[Doubt], layout: Layout) -> list[str]:
         if read in others:
             silent.add(cell)
         options.setdefault(cell, {read}).update(others)
-    if not options or prod(map(len, options.values())) > MOST_ANSWERS:
+    most = MOST_ANSWERS if layout.many <= NEWSPAPER.many else _MOST_OF_LARGE
+    if not options or prod(map(len, options.values())) > most:
         return []
     proper = []
     for answer in product(*options.values()):
@@ -220,7 +222,7 @@ def _decided(givens: str, doubts: Sequence[Doubt], layout: Layout) -> list[str]:
         for cell, mark in zip(options, answer, strict=True):
             marks[_at(cell, layout)] = mark
         line = "".join(marks)
-        if count_solutions(line, layout=layout) == 1:
+        if _solutions(line, layout) == "one":
             proper.append(line)
     if givens not in proper:
         return []
@@ -263,14 +265,32 @@ def _corrected(
     return "".join(printed), "".join(written)
 
 
+def _solutions(givens: str, layout: Layout) -> str | None:
+    """Whether one, none or many; None where that takes too long, as on a large board of which most
+    was misread.
+    """
+    from papernudge.hints.solver import OutOfPatience, solutions
+
+    try:
+        found = list(islice(solutions(givens, layout, _patience(layout)), 2))
+    except OutOfPatience:
+        return None
+    return ("none", "one", "many")[len(found)]
+
+
+def _patience(layout: Layout) -> int:
+    """Branches that a question may open."""
+    return 1 << 60 if layout is NEWSPAPER else 3000
+
+
 def _solved(row: PuzzleRow, layout: Layout) -> PuzzleRow:
     """With solutions, grade and canonical form, the last two where there is one solution."""
     from papernudge.hints.canonical import canonical
     from papernudge.hints.grade import effort, grade
-    from papernudge.hints.solver import count_solutions, solve
+    from papernudge.hints.solver import solve
 
     givens = row.givens or ""
-    found = ("none", "one", "many")[count_solutions(givens, layout=layout)]
+    found = _solutions(givens, layout)
     if found != "one":
         return replace(row, solutions=found)
     if layout is not NEWSPAPER:  # people's times are known of newspaper grids only
@@ -302,14 +322,14 @@ def _solved(row: PuzzleRow, layout: Layout) -> PuzzleRow:
     )
 
 
-def _is_of_lines(doubt: Doubt) -> bool:
+def is_of_lines(doubt: Doubt) -> bool:
     """Whether a doubt is about where block lines run: no digit and no word on a cell ends it."""
     return bool(doubt["about"] == "layout")
 
 
 def _is_of_a_cell(doubt: Doubt) -> bool:
     """Whether a doubt keeps a grid from being clean, and what stands in its cell would end it."""
-    return needs_a_person(doubt) and not _is_of_lines(doubt)
+    return needs_a_person(doubt) and not is_of_lines(doubt)
 
 
 def needs_a_person(doubt: Doubt) -> bool:

@@ -96,7 +96,9 @@ class _On:
         return isinstance(value, list) and all(map(self._doubt, value))
 
     def _doubt(self, value: object) -> bool:
-        if not isinstance(value, dict) or set(value) != _OF_A_DOUBT:
+        if not isinstance(value, dict) or set(value) - _FURTHER != _OF_A_DOUBT:
+            return False
+        if not self._further(value):
             return False
         about, instead = value["about"], value["instead"]
         if not (self.is_cell(value["cell"]) and isinstance(about, str) and about in _ABOUT):
@@ -104,6 +106,16 @@ class _On:
         read = value["read"]
         fits = _is_share(value["chance"]) and (read is None or self.is_digit(read))
         return fits and isinstance(instead, list) and all(map(self._other, instead))
+
+    def _further(self, doubt: Mapping[str, Any]) -> bool:
+        regions, notes = doubt.get("regions", []), doubt.get("notes", [])
+        return (
+            isinstance(doubt.get("why", ""), str)
+            and isinstance(regions, list)
+            and all(map(self.cells, regions))
+            and isinstance(notes, list)
+            and all(map(self.is_digit, notes))
+        )
 
     def _other(self, value: object) -> bool:
         if not isinstance(value, dict) or set(value) != {"digit", "chance"}:
@@ -113,6 +125,8 @@ class _On:
 
 
 _OF_A_DOUBT = {"cell", "about", "read", "chance", "instead"}
+_FURTHER = {"why", "notes", "regions"}
+"""What some doubts tell beside that: why a cell can't be seen, notes, the blocks in question."""
 
 
 def _corners(value: object) -> bool:

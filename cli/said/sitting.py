@@ -76,6 +76,8 @@ SAID = {
     "an assumption looks like": "An assumption looks like R4C7=1, R4C7=given:1, R4C7=entry:1,"
     " R4C7=. (nothing there) or R4C7=notes:14, with 2: in front for the second grid; {got} does"
     " not.",
+    "beyond the board": "{got} is beyond this board: its rows, columns and digits go from 1 to"
+    " {side}.",
     "no grid to assume of.one": "There is no grid {number} to assume something of: 1 grid found.",
     "no grid to assume of.other": "There is no grid {number} to assume something of: {count} grids"
     " found.",
@@ -83,6 +85,10 @@ SAID = {
     "pixels come as": "Pixels come as uint8 (height, width, 3); got {dtype} {shape}.",
     "givens are": "The givens are {many} digits, and . for nothing; got {got}.",
     "entries are": "The entries are {many} digits, and . for nothing; got {got}.",
+    "givens are, with letters": "The givens are {many} digits, A for 10, B for 11 and so on, and ."
+    " for nothing; got {got}.",
+    "entries are, with letters": "The entries are {many} digits, A for 10, B for 11 and so on, and"
+    " . for nothing; got {got}.",
     "given and entry": "A cell with a given has no entry.",
     "a depth is": "A depth is a number from 1 to {most}; got {got}.",
     "earlier photo differs": "The earlier photo does not show the same printed digits: it must be"

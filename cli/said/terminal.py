@@ -173,7 +173,8 @@ SAID = {
     " --blocks or --regions asks for theirs.",
     "no grid of this board": "No filled grid of this board was found: try other --regions, or leave"
     " out --diagonals or --extra.",
-    "sheet without a code": "A sheet of another board than 9×9 has no code: mark can't mark it.",
+    "sheet without a code": "A sheet of another board than the usual 9×9 has no code: mark can't"
+    " mark it.",
     "lines can't be read": "{source} can't be read ({why}): name a book or a file of 81-character"
     " lines.",
     # ------------------------------------------------------------ mark

@@ -50,14 +50,11 @@ def parse_assumption(text: str, layout: Layout = NEWSPAPER) -> Assumption:
     cell = layout.cell(found["cell"]) if found else None
     beside = layout.cell(found["beside"]) if found and found["beside"] else None
     digits = (found["notes"] or found["digit"] or "") if found else ""
-    if (
-        found is None
-        or cell is None
-        or (found["kind"] and found["digit"] == ".")
-        or (found["beside"] and beside is None)
-        or not _on_board(digits, found["notes"] is None, layout)
-    ):
+    if found is None or (found["kind"] and found["digit"] == "."):
         raise WordsError(message("an assumption looks like", got=short(text)))
+    off = found["beside"] and beside is None
+    if cell is None or off or not _on_board(digits, found["notes"] is None, layout):
+        raise WordsError(message("beyond the board", got=short(text), side=layout.side))
     return Assumption(
         int(found["grid"]) if found["grid"] else None,
         cell,

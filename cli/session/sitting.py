@@ -118,7 +118,8 @@ def read_lines(
     entries = layout.blank if entries is None else entries
     for line, what in ((givens, "givens are"), (entries, "entries are")):
         if len(line) != layout.many or line.strip(f"{layout.symbols}."):
-            raise WordsError(message(what, many=layout.many, got=repr(line[:100])))
+            code = what if layout.side < 10 else f"{what}, with letters"
+            raise WordsError(message(code, many=layout.many, got=repr(line[:100])))
     if any(g != "." != e for g, e in zip(givens, entries, strict=True)):
         raise WordsError(message("given and entry"))
     return page_of_lines(givens, entries, layout)

@@ -122,10 +122,13 @@ def _line(text: str, option: str, layout: Layout) -> str:
 
 
 def _boards_of(length: int) -> Either | None:
-    """The words for boards that a line of this length would do for."""
-    from papernudge.hints.shapes import blocks_for
+    """The words for boards that a line of this length would do for: even blocks, if there are any
+    of it, else blocks of any form.
+    """
+    from papernudge.hints.shapes import SIDES, blocks_for
 
-    return Either(f"--blocks {blocks}" for blocks in blocks_for(length)) or None
+    even = [f"--blocks {blocks}" for blocks in blocks_for(length)]
+    return Either(even or (["--regions"] if length in SIDES else ())) or None
 
 
 def open_page(source: Source, number: int | None = None) -> Page:

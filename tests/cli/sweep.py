@@ -59,9 +59,11 @@ KINDS: dict[str, dict[str, str]] = {
         "needs": TEXT,
         "givens": TEXT,
     }
-    | {"source": TEXT, "status": TEXT, "first": NUMBER, "each": NUMBER, "paper": TEXT},
+    | {"source": TEXT, "status": TEXT, "first": NUMBER, "each": NUMBER, "paper": TEXT}
+    | BOARDS,
     "drill": {"source": IN, "out": ".pdf", "reason": TEXT, "positions": NUMBER, "each": NUMBER}
-    | {"scan": NUMBER, "paper": TEXT, "seed": NUMBER},
+    | {"scan": NUMBER, "paper": TEXT, "seed": NUMBER}
+    | BOARDS,
     "mark": {"photos": IN, "log": BOTH, "seconds": NUMBER, "day": TEXT, "assume": TEXT}
     | {"picture": ".png", "side": NUMBER, "pupil": TEXT},
     "progress": {"log": IN, "picture": ".svg", "pupil": TEXT},

@@ -168,11 +168,15 @@ def test_ten_stands_as_a_letter_in_lines_and_is_said_as_a_number(
         ),
         (
             ["--given-line", SIX, "--blocks", "2x3", "--assume", "R1C2=7"],
-            "An assumption looks like R4C7=1",
+            "'R1C2=7' is beyond this board: its rows, columns and digits go from 1 to 6.",
         ),
         (
             ["--given-line", SIX, "--blocks", "2x3", "--assume", "R7C1=1"],
-            "An assumption looks like R4C7=1",
+            "'R7C1=1' is beyond this board: its rows, columns and digits go from 1 to 6.",
+        ),
+        (
+            ["--given-line", "." * 25],
+            "this one has 25, which would do with --regions.",
         ),
     ],
 )
@@ -194,6 +198,8 @@ def test_the_library_takes_the_same_words_and_saves_the_board() -> None:
     assert papernudge.check(after).state == "right so far"
     with pytest.raises(papernudge.WordsError, match="36 digits"):
         papernudge.read_lines("." * 81, blocks="2x3")
+    with pytest.raises(papernudge.WordsError, match="100 digits, A for 10, B for 11 and so on"):
+        papernudge.read_lines("." * 81, blocks="2x5")
     with pytest.raises(papernudge.WordsError, match="16 cells at most"):
         papernudge.read_lines("." * 81, blocks="9x9")
     assert papernudge.picture(answer, ".svg").startswith(b"<svg")
@@ -209,3 +215,26 @@ def test_a_saved_session_whose_lines_are_of_another_board_is_refused(other: dict
         other = {"layout": told["layout"] | other["layout"]}
     with pytest.raises(papernudge.SavedError, match="damaged"):
         papernudge.load(json.dumps(told | other).encode())
+
+
+def test_a_document_whose_lines_are_of_another_board_than_it_says_is_none() -> None:
+    schema = json.loads((files("papernudge.cli") / "schema.json").read_text("utf-8"))
+    validator = jsonschema.Draft202012Validator(schema)
+    page = papernudge.read_lines(SIX, blocks="2x3")
+    from papernudge.cli.session.documents import page_document
+
+    told = page_document(page)
+    validator.validate(told)
+    grid = told["grids"][0]
+    for wrong in (
+        {"givens": SIX + "."},
+        {"givens": "7" + SIX[1:]},
+        {"layout": grid["layout"] | {"rows": 8, "columns": 8, "block": [2, 4]}},
+        {"layout": grid["layout"] | {"columns": 7}},
+        {"layout": grid["layout"] | {"extra": ["A" * 64]}},
+    ):
+        with pytest.raises(jsonschema.ValidationError):
+            validator.validate(told | {"grids": [grid | wrong]})
+    alone = {name: value for name, value in grid.items() if name != "layout"}
+    with pytest.raises(jsonschema.ValidationError):
+        validator.validate(told | {"grids": [alone]})

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from itertools import combinations
 
 from papernudge.hints.board import Board
-from papernudge.hints.geometry import HOUSE_CELLS, HOUSES_OF, PEERS, members
+from papernudge.hints.geometry import HOUSES_OF, PEERS, members
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.line import Line
 from papernudge.hints.looks import Scan
 
@@ -21,7 +22,7 @@ def beats(one: Asked, other: Asked) -> bool:
 def steps(board: Board) -> Iterator[Asked]:
     """What each step in sight demands."""
     for house in range(27):
-        blanks = [c for c in HOUSE_CELLS[house] if board.blank >> c & 1]
+        blanks = [c for c in NEWSPAPER.house_cells[house] if board.blank >> c & 1]
         if len(blanks) == 1:
             yield 0, 0, 1, 0
             continue
@@ -44,7 +45,7 @@ def steps(board: Board) -> Iterator[Asked]:
 
 
 def _stands(board: Board, digit: int, house: int) -> bool:
-    return any(board.placed[digit] >> c & 1 for c in HOUSE_CELLS[house])
+    return any(board.placed[digit] >> c & 1 for c in NEWSPAPER.house_cells[house])
 
 
 def _witnesses(board: Board, digit: int, blanks: list[int], places: list[int]) -> int:
@@ -93,7 +94,7 @@ def _by_cell(board: Board, cell: int) -> Asked:
     need = [d for d in out if not board.premises[d] >> cell & 1]
     shown = {h: sum(_stands(board, d, h) for d in need) for h in HOUSES_OF[cell]}
     house = max((HOUSES_OF[cell][k] for k in (2, 0, 1)), key=lambda h: shown[h])
-    blanks = sum(board.blank >> c & 1 for c in HOUSE_CELLS[house])
+    blanks = sum(board.blank >> c & 1 for c in NEWSPAPER.house_cells[house])
     return 0, 4, blanks, len(need) - shown[house]
 
 
@@ -103,7 +104,7 @@ def of(line: Line) -> Asked:
     first = reads[0]
     if not isinstance(first, Scan):
         return _by_cell(board, first.cell)
-    blanks = [c for c in HOUSE_CELLS[first.house] if board.blank >> c & 1]
+    blanks = [c for c in NEWSPAPER.house_cells[first.house] if board.blank >> c & 1]
     if len(blanks) == 1:
         return 0, 0, 1, 0
     kind = 1 if len(reads) > 1 else 2 if first.house >= 18 else 3

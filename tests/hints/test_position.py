@@ -10,7 +10,6 @@ from strategies import positions
 from papernudge.hints import Fault, Position, cell_name, cell_of, house_name
 from papernudge.hints.generate import puzzle
 from papernudge.hints.geometry import (
-    HOUSE_CELLS,
     HOUSES,
     HOUSES_OF,
     PEERS,
@@ -112,10 +111,12 @@ def test_names_go_both_ways_and_bad_ones_are_refused() -> None:
 
 
 def test_the_tables_agree_with_each_other() -> None:
-    assert all(len(set(cells)) == 9 and list(cells) == sorted(cells) for cells in HOUSE_CELLS)
+    assert all(
+        len(set(cells)) == 9 and list(cells) == sorted(cells) for cells in NEWSPAPER.house_cells
+    )
     for cell in range(81):
         assert [h for h in range(27) if HOUSES[h] >> cell & 1] == sorted(HOUSES_OF[cell])
-        seen = {c for h in HOUSES_OF[cell] for c in HOUSE_CELLS[h]} - {cell}
+        seen = {c for h in HOUSES_OF[cell] for c in NEWSPAPER.house_cells[h]} - {cell}
         assert set(members(PEERS[cell])) == seen
         assert len(seen) == 20
 
@@ -129,7 +130,7 @@ def test_sets_of_cells_behave_as_sets(cells: set[int]) -> None:
     assert set(members(NEWSPAPER.seen_by_all(mask))) == everywhere.intersection(
         *(set(members(PEERS[c])) for c in cells)
     )
-    holding = {h for h in range(27) if cells and cells <= set(HOUSE_CELLS[h])}
+    holding = {h for h in range(27) if cells and cells <= set(NEWSPAPER.house_cells[h])}
     assert set(NEWSPAPER.holding(mask)) == holding
 
 

@@ -21,6 +21,7 @@ from papernudge.vision.doubts import find_doubts
 from papernudge.vision.evidence import most_bytes, read_back, written
 from papernudge.vision.fill import best_fillings
 from papernudge.vision.grid import FoundGrid, GridKind
+from papernudge.vision.read import read_page
 from papernudge.vision.reading import GridReading, Told
 from papernudge.vision.reread import reread
 
@@ -49,7 +50,7 @@ def read_as(
 ) -> GridReading:
     """What is read of a page on which these grids were found."""
     monkeypatch.setattr(read, "_found", lambda _: grids)
-    page = read.read_page(picture, solve=solve_soon)
+    page = read_page(picture, solve=solve_soon)
     return page.grids[0]
 
 

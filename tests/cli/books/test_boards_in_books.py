@@ -257,6 +257,43 @@ def test_the_review_sheet_shows_cells_and_grids_of_other_boards(tmp_path: Path) 
     assert "R(1[0-6]|[1-9])" in page_text
 
 
+def test_a_doubt_between_two_blocks_is_kept_exported_and_shown_with_the_grid(
+    papernudge: Run, tmp_path: Path
+) -> None:
+    """It is answered for the whole grid: no digit answers it, and none is offered."""
+    line, layout = LINES[5]
+    name = layout.name(0)
+    regions = [[name], [layout.name(80)]]
+    doubt = {"cell": name, "about": "layout", "read": None, "chance": 0.6, "instead": []}
+    hidden = {"cell": "R9C9", "about": "seen", "read": None, "chance": 0.5, "instead": []}
+    doubts = [doubt | {"regions": regions}, hidden | {"why": "covered"}]
+    path = made_book(tmp_path / "d.book", [grid_of(1, line, layout, doubts=doubts)])
+    (row,) = rows_in(papernudge, path, tmp_path / "out.jsonl")
+    assert row["doubts"][0]["regions"] == regions
+    with Book.to_write(path) as book:
+        assert book.harm is None
+        write_sheet(book, tmp_path / "sheet.html")
+        sheet = (tmp_path / "sheet.html").read_text("utf-8")
+        assert f"{row['id']} {name}=." not in sheet
+        assert "AAA" in sheet
+        with pytest.raises(Stop):
+            parse_correction(f"{row['id']} {name}=block:R1C2")
+        assert apply(book, parse_correction(f"{row['id']} ok")) == (1, [])
+    (after,) = rows_in(papernudge, path, tmp_path / "out.jsonl")
+    assert after["status"] == "clean"
+
+
+def test_a_large_board_that_takes_too_long_waits_for_a_person(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from papernudge.cli.books import settle as settling
+
+    monkeypatch.setattr(settling, "_patience", lambda layout: 0)
+    line = puzzle(3, 100, layout=board_of("4x4"))
+    row = settle(grid_of(1, line, SIXTEEN))
+    assert (row.solutions, row.solution, row.status) == (None, None, "review")
+
+
 @pytest.mark.parametrize(
     "wrong",
     [
