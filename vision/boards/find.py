@@ -27,6 +27,8 @@ _LEAST = 60
 _LEAST_PIECE, _CELLS = 6, 4
 """Smallest side of paper enclosed by ink that may be a cell or a block, and how many of these a
 frame holds: faint lines leave the blocks of the smallest board."""
+_LARGER = 1.2
+"""Area of a frame, shares of a known grid's inside it, from which on that may be a part of it."""
 _MOST = 12
 """Frames that are tried, the largest first: a bound of time."""
 
@@ -107,9 +109,17 @@ def _frames(
         if quad is None:
             continue
         quad = (quad + 0.5) * scale - 0.5
-        if not any(_same(corners, quad) for corners in taken):
+        inside = [corners for corners in taken if _same(corners, quad)]
+        # What is no more than a known grid's own frame is that grid's.
+        if all(_area(quad) > _LARGER * _area(corners) for corners in inside):
             out.append((contour, quad))
     return out
+
+
+def _area(corners: Points) -> float:
+    """Area of a shape (4, 2)."""
+    one, two = corners[2] - corners[0], corners[3] - corners[1]
+    return float(abs(one[0] * two[1] - one[1] * two[0])) / 2
 
 
 def _same(one: Points, other: Points) -> bool:

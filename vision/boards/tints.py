@@ -58,13 +58,19 @@ def further(sheet: Sheet, blocks: list[list[int]]) -> Further:
         return Further(odd="one diagonal")
     tone = tones(sheet)
     diagonals = bool(ruled.min() > _DIAGONAL) or _cross_tinted(tone)
-    known = {tuple(sorted(block)) for block in blocks}
+    known = {tuple(sorted(block)) for block in blocks} | _lines(sheet.side)
     extra = tuple(part for part in _extra(tone) if part not in known)
     cross = set(np.flatnonzero(crossed(sheet.side).ravel()).tolist()) if diagonals else set()
     extra = tuple(part for part in extra if not set(part) <= cross)
     told = cross.union(*extra)
     odd = None if _decorates(tone, blocks) else _unexplained(tone, told)
     return Further(diagonals, extra, odd)
+
+
+def _lines(side: int) -> set[Cells]:
+    """Rows and columns: houses anyway, and what a shadow along a side looks like."""
+    cells = np.arange(side * side).reshape(side, side)
+    return {tuple(line) for lines in (cells, cells.T) for line in lines.tolist()}
 
 
 def crossed(side: int) -> Flags:
