@@ -14,7 +14,7 @@ from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.failure import Failure
 from papernudge.vision.lines import Segments, frame_half_widths, measure, ranked, slope
 from papernudge.vision.mesh import Mesh, Points
-from papernudge.vision.tuned import several, tuned
+from papernudge.vision.tuned import several, tuned, whole
 
 Grey = npt.NDArray[np.uint8]
 
@@ -247,7 +247,7 @@ def bending(side: int = NEWSPAPER.side) -> Points:
     return np.asarray(along.T @ along + _ACROSS * across.T @ across + _MIXED * mixed.T @ mixed)
 
 
-_MODES = 48
+_MODES = whole("flatten._MODES")
 """Shapes of a page that are told apart: sharper ones are noise, small systems solved at once."""
 
 
@@ -444,7 +444,7 @@ def _unframed(crossings: Points, unseen: npt.NDArray[np.bool_]) -> Points:
 
 
 def _beyond(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
-    """Crossings, bool (S + 1, S + 1), on or beyond the photo's edge: a line there has one side only."""
+    """Crossings, bool (S + 1, S + 1), at or beyond the photo's edge, where a line has one side."""
     x, y = crossings[..., 0], crossings[..., 1]
     return (x < _EDGE) | (y < _EDGE) | (x > shape[1] - 1 - _EDGE) | (y > shape[0] - 1 - _EDGE)
 
