@@ -14,7 +14,7 @@ from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.failure import Failure
 from papernudge.vision.lines import Segments, frame_half_widths, measure, ranked, slope
 from papernudge.vision.mesh import Mesh, Points
-from papernudge.vision.tuned import several, tuned
+from papernudge.vision.tuned import several, tuned, whole
 
 Grey = npt.NDArray[np.uint8]
 
@@ -247,10 +247,8 @@ def bending(side: int = NEWSPAPER.side) -> Points:
     return np.asarray(along.T @ along + _ACROSS * across.T @ across + _MIXED * mixed.T @ mixed)
 
 
-_MODES = 48
+_MODES = whole("flatten._MODES")
 """Shapes of a page that are told apart: sharper ones are noise, small systems solved at once."""
-_SINGLE = 9
-"""Shapes of a single line that those of a page with many lines are made of."""
 
 
 @lru_cache
@@ -258,7 +256,7 @@ def _modes(side: int) -> tuple[Points, Points, Points]:
     """The softest shapes of the page: ((S + 1)², K), their energies (K,), and what each gives at
     the segments ((S + 1) S, K).
     """
-    if side > NEWSPAPER.side:
+    if side != NEWSPAPER.side:
         energies, shapes = _soft(side)
     else:
         energies, shapes = np.linalg.eigh(bending(side))
@@ -267,14 +265,16 @@ def _modes(side: int) -> tuple[Points, Points, Points]:
 
 
 def _soft(side: int) -> tuple[Points, Points]:
-    """Energies and shapes of a page with many lines, the softest first, each a sum of products of
-    the softest shapes of single lines: all shapes at once would take longer than the fit.
+    """Energies and shapes of a page of other sizes, the softest first: products of the shapes of
+    single lines, each with its own energy. What twisting mixes in is left out: all shapes at once
+    would take longer than the fit.
     """
     second = np.diff(np.eye(side + 1), n=2, axis=0)
-    single = np.linalg.eigh(second.T @ second)[1][:, :_SINGLE]
-    products = np.kron(single, single)
-    energies, mixed = np.linalg.eigh(products.T @ bending(side) @ products)
-    return np.asarray(energies), np.asarray(products @ mixed)
+    energy, single = np.linalg.eigh(second.T @ second)
+    slant = (np.diff(single, axis=0) ** 2).sum(axis=0)
+    energies = energy[None] + _ACROSS * energy[:, None] + _MIXED * slant[:, None] * slant
+    order = np.argsort(energies, axis=None, kind="stable")[:_MODES]
+    return energies.ravel()[order], np.kron(single, single)[:, order]
 
 
 def smooth(
@@ -444,7 +444,7 @@ def _unframed(crossings: Points, unseen: npt.NDArray[np.bool_]) -> Points:
 
 
 def _beyond(crossings: Points, shape: tuple[int, ...]) -> npt.NDArray[np.bool_]:
-    """Crossings, bool (S + 1, S + 1), on or beyond the photo's edge: a line there has one side only."""
+    """Crossings, bool (S + 1, S + 1), at or beyond the photo's edge, where a line has one side."""
     x, y = crossings[..., 0], crossings[..., 1]
     return (x < _EDGE) | (y < _EDGE) | (x > shape[1] - 1 - _EDGE) | (y > shape[0] - 1 - _EDGE)
 

@@ -34,6 +34,8 @@ _VOTE, _STYLE = 4.0, 3.0
 must have them for one of both to be all that stands there."""
 _KEPT = 0.3
 """With less chance than this for what the page's way allows, what is left of it counts less."""
+_STRUCK = -20.0
+"""Log-odds that a number of two figures, or a letter, is struck out: nobody looks for that."""
 _NOTES = -20.0
 """Log-odds of each small note on boards of more than nine digits: none is looked for there."""
 
@@ -61,7 +63,11 @@ def scores_of(pixels: Pixels, layout: Layout, scorer: Scorer = score) -> Scores:
         more = symbols.read(pixels)
         notes = np.full((len(pixels), side), _NOTES)
         digits = folded(more.signs, side)
-        return replace(said, digits=digits, hand=more.hand, notes=notes, closer=None)
+        # To a look that knows one figure a cell, two are one that is struck out.
+        struck = np.where(
+            digits.argmax(axis=1) > KNOWN, np.minimum(said.struck, _STRUCK), said.struck
+        )
+        return replace(said, digits=digits, hand=more.hand, notes=notes, struck=struck, closer=None)
     closer = said.closer
     if isinstance(closer, Closer):
         closer = _Fewer(closer.pixels, closer.page, closer.calibration, closer.looks, side)

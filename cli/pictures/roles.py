@@ -208,7 +208,7 @@ def _small_digits(scene: Scene, cell: int, digits: dict[int, bool]) -> None:
         if len(digits) == 1:
             x, y, high = left + 0.5, top + 0.5, 0.42
         elif len(digits) == 2:
-            x, y, high = left + 0.32 + 0.36 * n, top + 0.5, 0.38
+            x, y, high = left + 0.32 + 0.36 * n, top + 0.5, 0.38 if max(digits) < 10 else 0.32
         elif len(digits) <= 4:
             x, y, high = left + 0.32 + 0.36 * (n % 2), top + 0.31 + 0.38 * (n // 2), 0.32
         elif len(digits) <= 9:

@@ -177,3 +177,48 @@ def test_a_board_on_a_photo_is_drawn_on_its_own_crossings() -> None:
     close = sketch(photo, 0, [Placed(scene, mesh.crossings)], 1600, "", close=True)
     wide = close.shape[1] / close.shape[0]
     assert abs(wide - (6 + 1.85 + 1.85) / (6 + 1.35 + 1.2)) < 0.02
+
+
+def test_numbers_of_two_figures_stay_inside_their_cells_and_apart(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """In reasons with any number of digits, in checks and in readings."""
+    from papernudge.cli.pictures.scene import checked_scene
+    from papernudge.hints import Position
+    from papernudge.hints.checking import check
+    from papernudge.hints.generate import full_grid
+    from papernudge.hints.nudge import DigitFocus, Told3, ToldStep
+
+    layout = BOARDS["16x16"]
+    drawn: list[list[np.ndarray]] = []
+    usual = ink.digit
+
+    def kept(*place: float) -> list[np.ndarray]:
+        lines = usual(*place)
+        drawn.append(lines)
+        return lines
+
+    monkeypatch.setattr(ink, "digit", kept)
+    for gone in range(1, 15):
+        struck = ((37, tuple(range(16 - gone + 1, 17))),)
+        step = ToldStep("naked pair", (2,), (), struck, layout=layout)
+        drawn.clear()
+        told = Told3(DigitFocus(1, ()), "naked pair", "hidden single", (), (), 1, (step,))
+        nudge_scene(dataclasses.replace(told, layout=layout))
+        boxes = [(*np.vstack(one).min(axis=0), *np.vstack(one).max(axis=0)) for one in drawn]
+        assert len(boxes) == gone
+        for a, b in combinations(boxes, 2):
+            assert a[2] < b[0] or b[2] < a[0] or a[3] < b[1] or b[3] < a[1], gone
+        assert all(a[0] > 5 and a[2] < 6 and a[1] > 2 and a[3] < 3 for a in boxes)
+    drawn.clear()
+    full = full_grid(1, layout)
+    sixteen = full.index("G")
+    givens = "".join("." if mark == "G" else mark for mark in full)
+    wrong = "." * sixteen + "1" + "." * (255 - sixteen)
+    checked_scene(check(Position.of(givens, wrong, layout=layout)).at(4))
+    read_scene(blank(layout, full), None)
+    assert len(drawn) > 256
+    for one in drawn:
+        points = np.vstack(one)
+        low, high = points.min(axis=0), points.max(axis=0)
+        assert (np.floor(low) == np.floor(high - 1e-9)).all()

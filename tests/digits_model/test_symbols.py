@@ -10,7 +10,7 @@ import pytest
 
 from papernudge.digits_model import symbols as runner
 from papernudge.digits_model.symbols import NAMES, OUTPUTS, Symbols, read
-from papernudge.digits_model.tensors import PAPER, SIDE
+from papernudge.digits_model.tensors import CELL, MARGIN, PAPER, SIDE
 from papernudge.digits_model.training.pages import MissingSuppliesError
 
 BLANK = np.full((1, SIDE, SIDE, 3), PAPER, np.uint8)
@@ -63,8 +63,12 @@ def test_no_cells_are_read_as_none() -> None:
     assert said.digits(16).shape == (0, 17)
 
 
-def test_bare_paper_is_blank() -> None:
-    assert np.exp(read(BLANK).signs[0, 0]) > 0.95
+def test_paper_is_blank_and_surely_so_between_the_lines_of_a_cell() -> None:
+    ruled = BLANK.copy()
+    for at in (MARGIN - 1, MARGIN + CELL):
+        ruled[:, at] = ruled[:, :, at] = 120
+    assert read(BLANK).signs[0].argmax() == 0
+    assert np.exp(read(ruled).signs[0, 0]) > 0.99
 
 
 @pytest.mark.parametrize("printed", ["", "figures", "letters"])
@@ -95,6 +99,7 @@ def test_a_board_of_more_than_sixteen_digits_is_refused() -> None:
         made().digits(17)
 
 
+@pytest.mark.slow
 def test_cells_of_pages_that_training_never_saw_are_read() -> None:
     pytest.importorskip("torch")
     from papernudge.digits_model.training.symbols import gathered

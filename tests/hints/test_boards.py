@@ -283,3 +283,18 @@ def test_cells_see_each_other_alike_on_every_board() -> None:
             for other in members(layout.peer_masks[cell]):
                 assert layout.peer_masks[other] >> cell & 1, name
         assert {len(house.cells) for house in layout.houses} == {layout.side}, name
+
+
+@pytest.mark.parametrize("name", ["4x4", "6x6, 3x2", "10x10, 2x5", "9x9 with windows"])
+def test_a_seed_makes_one_puzzle_of_a_board_and_symmetric_ones_look_the_same_upside_down(
+    name: str,
+) -> None:
+    layout = boards()[name]
+    assert puzzle(7, layout=layout) == puzzle(7, layout=layout)
+    assert puzzle(7, layout=layout) != puzzle(8, layout=layout)
+    line = puzzle(7, symmetric=True, layout=layout)
+    given = [mark != "." for mark in line]
+    assert given == given[::-1]
+    assert count_solutions(line, layout=layout) == 1
+    some = puzzle(7, layout.many // 2, layout=layout)
+    assert layout.many - some.count(".") == layout.many // 2

@@ -14,7 +14,8 @@ from samples import tried
 
 from papernudge.hints import Position, solve
 from papernudge.hints.checking import Checked1, Checked2, Checked3, Checked4, State, check
-from papernudge.hints.geometry import HOUSE_CELLS, HOUSES_OF
+from papernudge.hints.geometry import HOUSES_OF
+from papernudge.hints.layout import NEWSPAPER
 
 # Puzzles of the Tidewick Lantern, made for these tests.
 PUZZLES = [
@@ -27,6 +28,8 @@ PUZZLES = [
 ]
 SOLUTIONS = [solve(puzzle) or "" for puzzle in PUZZLES]
 EMPTY = "." * 81
+
+HOUSE_CELLS = [house.cells for house in NEWSPAPER.houses]
 
 
 def written(puzzle: int, digits: dict[int, int]) -> Position:

@@ -15,7 +15,7 @@ from papernudge.hints import Position, next_nudge
 from papernudge.hints.board import Board
 from papernudge.hints.drawing import drawn
 from papernudge.hints.generate import puzzle
-from papernudge.hints.geometry import HOUSE_CELLS, HOUSES, HOUSES_OF, PEERS, members
+from papernudge.hints.geometry import HOUSES, HOUSES_OF, PEERS, members
 from papernudge.hints.layout import NEWSPAPER
 from papernudge.hints.looks import (
     BLANK,
@@ -46,6 +46,8 @@ from papernudge.hints.techniques.singles import (
     naked_singles,
 )
 from papernudge.hints.techniques.subsets import hidden_subsets
+
+HOUSE_CELLS = [house.cells for house in NEWSPAPER.houses]
 
 
 def subsets(items: list[int]) -> chain[tuple[int, ...]]:

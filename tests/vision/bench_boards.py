@@ -18,7 +18,6 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import argparse
-import json
 import sys
 import time
 from collections import Counter
@@ -98,7 +97,7 @@ def _held(kind: str, digit: int | None) -> tuple[int | None, CellKind]:
     return (digit, kinds[kind]) if kind in kinds else (None, CellKind.BLANK)
 
 
-def main() -> int:
+def main() -> None:
     """Prints the table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--boards", nargs="*", default=[n for n in NAMES if n != "3x3"])
@@ -108,7 +107,6 @@ def main() -> int:
     parser.add_argument("--first", type=int, default=FIRST)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="a folder for the pages that were not read right")
-    parser.add_argument("--json", type=Path)
     words = parser.parse_args()
     if words.keep:
         words.keep.mkdir(parents=True, exist_ok=True)
@@ -124,9 +122,6 @@ def main() -> int:
             rows[name] = {"pages": words.pages, "cells asked": sum(a for _, a, _ in told)} | counts
             print(_row(name, rows[name], float(np.median([ms for _, _, ms in told]))), flush=True)
     _total(rows)
-    if words.json:
-        words.json.write_text(json.dumps(rows, indent=1))
-    return 0
 
 
 def _row(name: str, row: dict[str, int], ms: float | None = None) -> str:
@@ -153,4 +148,8 @@ def _total(rows: dict[str, dict[str, int]]) -> None:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.path.append(str(Path(__file__).resolve().parents[1]))
+    from figures import recorded
+
+    with recorded():
+        main()

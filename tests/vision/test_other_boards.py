@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -19,8 +21,10 @@ from papernudge.vision import read, scored
 from papernudge.vision.decode import LITTLE, decode
 from papernudge.vision.doubts import find_doubts
 from papernudge.vision.evidence import most_bytes, read_back, written
+from papernudge.vision.failure import Failure
 from papernudge.vision.fill import best_fillings
 from papernudge.vision.grid import FoundGrid, GridKind
+from papernudge.vision.photo import open_photo
 from papernudge.vision.read import read_page
 from papernudge.vision.reading import GridReading, Told
 from papernudge.vision.reread import reread
@@ -149,6 +153,22 @@ def test_sixteen_rows_are_read_named_and_kept(monkeypatch: pytest.MonkeyPatch) -
     cell = givens.index(".")
     told = reread(again, [Told(cell, None, 14)], solve_soon)
     assert told.cells[cell].digit == 14
+
+
+def test_a_weekend_page_is_right_or_asked_about_and_nothing_on_it_is_struck() -> None:
+    photo = Path(__file__).resolve().parents[2] / "fixtures/weekend.jpg"
+    truth = json.loads(photo.with_name("weekend.jpg.json").read_text("utf-8"))["grids"][0]
+    opened = open_photo(photo)
+    assert not isinstance(opened, Failure)
+    page = read_page(opened.pixels, solve=solve_soon)
+    assert not isinstance(page, Failure)
+    grid = next(grid for grid in page.grids if grid.layout is SIXTEEN)
+    asked = {doubt.cell for doubt in grid.doubts}
+    for told, line in ((grid.givens, truth["givens"]), (grid.entries, truth["entries"])):
+        assert {c for c in SIXTEEN.cells if told[c] != line[c]} <= asked
+    assert len(asked) <= 12
+    # Numbers of two figures look struck out to the look that knows one figure a cell.
+    assert not [SIXTEEN.name(c) for c, cell in enumerate(grid.cells) if cell.struck]
 
 
 def test_without_a_network_for_its_digits_a_board_is_another(

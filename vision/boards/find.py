@@ -27,6 +27,9 @@ _LEAST = 60
 _LEAST_PIECE, _CELLS = 6, 4
 """Smallest side of paper enclosed by ink that may be a cell or a block, and how many of these a
 frame holds: faint lines leave the blocks of the smallest board."""
+_BLOCK, _FILLED = 0.35, 0.25
+"""Greatest share of the frame's box that one of them may take, and the least that all of them do:
+letters' eyes in a framed text are small."""
 _LARGER = 1.2
 """Area of a frame, shares of a known grid's inside it, from which on that may be a part of it."""
 _MOST = 12
@@ -91,7 +94,8 @@ def _frames(
 
     taken = [grid.corners for grid in found if grid.mesh is not None]
     frames, pieces = parts_of(ink_mask(view, _KEEN))
-    middles, _ = paper_pieces(pieces, _LEAST_PIECE)
+    middles, sizes = paper_pieces(pieces, _LEAST_PIECE)
+    areas = sizes.prod(axis=1)
     sized = []
     for contour in frames:
         if len(contour) < 3 * _LEAST:
@@ -100,7 +104,8 @@ def _frames(
         if min(wide, high) < _LEAST:
             continue
         held = ((middles > [x, y]) & (middles < [x + wide, y + high])).all(axis=1)
-        if held.sum() >= _CELLS:
+        held &= areas < _BLOCK * wide * high
+        if held.sum() >= _CELLS and areas[held].sum() > _FILLED * wide * high:
             sized.append((wide * high, contour))
     sized.sort(key=lambda item: -item[0])
     out = []

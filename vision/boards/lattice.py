@@ -61,7 +61,7 @@ class Lattice:
     @property
     def side(self) -> int:
         """Cells a side."""
-        return self.seen.shape[-1]
+        return int(self.seen.shape[-1])
 
     def scaled(self, by: float) -> Lattice:
         """The same in a picture that is ``by`` times as large."""

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -69,7 +70,7 @@ class Blocks:
         return self.margin > _CLEAR
 
 
-def heaviness(ink: Floats) -> Floats | None:
+def heaviness(ink: npt.NDArray[np.floating[Any]]) -> Floats | None:
     """Log-odds that an inner edge is heavy, of the shape of ``ink``; None where all are alike.
 
     Two classes of logarithms (as of k-means with two means), with one deviation.
@@ -90,7 +91,7 @@ def heaviness(ink: Floats) -> Floats | None:
     return np.asarray(np.clip(odds, -_MOST, _MOST))
 
 
-def blocks_of(ink: Floats) -> Blocks | None:
+def blocks_of(ink: npt.NDArray[np.floating[Any]]) -> Blocks | None:
     """The blocks that edges tell, (2, S, S - 1) as of :meth:`Sheet.edges`; None where no parting
     into blocks of S cells fits.
     """

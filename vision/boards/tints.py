@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -218,7 +219,7 @@ def _ruled(sheet: Sheet) -> Floats:
     return np.array(found)
 
 
-def _at(grey: Floats, x: Floats, y: Floats) -> Floats:
+def _at(grey: npt.NDArray[np.floating[Any]], x: Floats, y: Floats) -> Floats:
     """Brightness at places, on the falling line through each the median of three pixels, the
     darkest of those on the line itself and a pixel beside it.
     """
