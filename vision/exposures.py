@@ -118,12 +118,15 @@ def _faithful(first: Floats, light: Floats) -> bool:
 def _merged(looks: list[Floats]) -> Floats:
     """Log-probabilities (N, n + 1) of several looks together: their mean, a little surer.
 
-    Where they make a blank of what the first look calls marked, its own word is kept: something is
-    there.
+    Where they make a blank of what the first look calls marked its own word is kept: something is
+    there. So it is where all name its digit, if it is the surer.
     """
     mean = _TOGETHER * np.mean(np.maximum(looks, _FAINTEST), axis=0)
     mean -= np.logaddexp.reduce(mean, axis=1, keepdims=True)
-    return np.where(mean.argmax(axis=1, keepdims=True) > 0, mean, looks[0])
+    named = np.argmax(looks, axis=2)
+    kept = (named == named[0]).all(axis=0) & (looks[0].max(axis=1) > mean.max(axis=1))
+    kept |= mean.argmax(axis=1) == 0
+    return np.where(kept[:, None], looks[0], mean)
 
 
 def _looked(pixels: Sheet, scores: Scores, cells: Cells) -> tuple[Floats, Floats]:
