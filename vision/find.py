@@ -164,20 +164,45 @@ def work_view(raster: npt.NDArray[np.uint8], most: int = _LONG) -> tuple[Grey, P
     return np.asarray(cv2.GaussianBlur(grey, (3, 3), 0.7), np.uint8), scale
 
 
-def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
+@dataclass(frozen=True, eq=False, slots=True)
+class Searched:
+    """A page as it is searched. ``view``: uint8 (h, w); ``scale``: float64 (2,), raster pixels per
+    pixel of it, x and y; ``frames``, ``pieces``: outer contours of its ink, and of the paper that
+    ink encloses.
+    """
+
+    view: Grey
+    scale: Points
+    frames: list[Contour]
+    pieces: list[Contour]
+
+    @classmethod
+    def of(cls, raster: npt.NDArray[np.uint8]) -> Searched | None:
+        """None where the raster, uint8 (H, W, 3), is too small or narrow to show a grid."""
+        if min(raster.shape[:2]) < _LEAST:
+            return None
+        view, scale = work_view(raster)
+        return (
+            None if min(view.shape) < _LEAST else cls(view, scale, *parts_of(ink_mask(view, _KEEN)))
+        )
+
+
+def find_grids(
+    raster: npt.NDArray[np.uint8], page: Searched | None = None
+) -> tuple[FoundGrid, ...]:
     """All grids of a page, in reading order of the raster.
 
-    ``raster``: uint8 (H, W, 3), blue, green, red, as decoded. A whole 9×9 grid of good quality
+    ``raster``: uint8 (H, W, 3), blue, green, red, as decoded; ``page``: the same as it is searched,
+    where that is known. A whole 9×9 grid of good quality
     has kind puzzle (or full) and a mesh; others are marked by their kind. ``corners`` are those
     of the frame's ink, the mesh's those of its lines' middles. Which of the four turns is
     upright is not decided here.
     """
-    if min(raster.shape[:2]) < _LEAST:
+    page = page or Searched.of(raster)
+    if page is None:
         return ()
-    view, scale = work_view(raster)
-    if min(view.shape) < _LEAST:
-        return ()
-    sightings, asks = _by_ink(view, scale)
+    view, scale = page.view, page.scale
+    sightings, asks = _by_ink(page)
     patches: list[Patch] = []
     left: list[Sketch] = []
     if asks:
@@ -190,9 +215,9 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     return tuple(_reading_order(grids))
 
 
-def _by_ink(view: Grey, scale: Points) -> tuple[list[_Sighting], bool]:
+def _by_ink(page: Searched) -> tuple[list[_Sighting], bool]:
     """9×9 lattices that connected ink shows beyond doubt, and whether it leaves anything open."""
-    frames, pieces = parts_of(ink_mask(view, _KEEN))
+    view, scale, frames, pieces = page.view, page.scale, page.frames, page.pieces
     seen: list[_Sighting] = []
     for start in outlines(frames, _LEAST, lambda points: inside_any(points, _corners(seen))):
         if cut_side(start, (view.shape[1], view.shape[0]), _BEYOND):
@@ -373,7 +398,8 @@ def _found(sighting: _Sighting, biggest: float, size: tuple[int, int]) -> FoundG
         return FoundGrid(GridKind.TOO_POOR, corners, None, quality)
     small = sighting.cell < _SMALLER * biggest
     full = sighting.traits.inked > _FILLED and small
-    return FoundGrid(GridKind.FULL if full else GridKind.PUZZLE, corners, mesh, quality)
+    kind = GridKind.FULL if full else GridKind.PUZZLE
+    return FoundGrid(kind, corners, mesh, quality, further=sighting.traits.further)
 
 
 def _patched(patch: Patch, scale: Points, size: tuple[int, int]) -> FoundGrid:

@@ -21,7 +21,7 @@ from papernudge.digits_model.scores import (
 from papernudge.hints.catalogue import message
 from papernudge.hints.layout import Layout
 from papernudge.vision.advice import advice, ails_of
-from papernudge.vision.boards.find import with_boards
+from papernudge.vision.boards.find import find_all
 from papernudge.vision.decode import Solver
 from papernudge.vision.doubts import (
     not_seen,
@@ -30,7 +30,6 @@ from papernudge.vision.even import LINE, Exposure, even_page, exposed
 from papernudge.vision.evidence import Evidence
 from papernudge.vision.exposures import hands
 from papernudge.vision.failure import Failure
-from papernudge.vision.find import find_grids
 from papernudge.vision.grid import FoundGrid, GridKind
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
@@ -116,12 +115,11 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
 
 def _found(raster: Raster) -> tuple[FoundGrid, ...]:
     """The page's grids; where none can be read, looked for once more in even light."""
-    found = with_boards(raster, find_grids(raster))
+    found = find_all(raster)
     if any(map(_readable, found)):
         return found
     if len(found) < MANY and raster.shape[0] * raster.shape[1] <= MOST_EVENED:
-        even = even_page(raster)
-        again = with_boards(even, find_grids(even))
+        again = find_all(even_page(raster))
         if any(map(_readable, again)):
             return again
     return _with_advice(raster, found)

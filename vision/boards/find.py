@@ -12,16 +12,16 @@ from papernudge.vision.boards.lattice import lattice_in
 from papernudge.vision.boards.regions import Blocks, blocks_of, even_shape
 from papernudge.vision.boards.sheet import flattened, line_ink
 from papernudge.vision.boards.tints import further
-from papernudge.vision.find import inside_any, work_view
-from papernudge.vision.find_outlines import Contour, ink_mask, paper_pieces, parts_of, quad_of
+from papernudge.vision.find import Searched, find_grids, inside_any
+from papernudge.vision.find_outlines import Contour, paper_pieces, quad_of
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.quality import LEAST_CELL, cell_side
 
 Raster = npt.NDArray[np.uint8]
 
-_KEEN = 0.5
-"""Contrast that frames are looked for with, shares of the usual one."""
+_SEVERAL = 2
+"""Extra blocks that a newspaper's grid must show: one alone may be shade."""
 _LEAST = 60
 """Smallest side of a frame, pixels of the searched picture."""
 _LEAST_PIECE, _CELLS = 6, 4
@@ -48,18 +48,24 @@ class Board:
     odd: str | None = None
 
 
-def with_boards(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGrid, ...]:
+def find_all(raster: Raster) -> tuple[FoundGrid, ...]:
+    """All grids of a page, ``raster`` uint8 (H, W, 3): the newspaper's, and other boards."""
+    page = Searched.of(raster)
+    return () if page is None else with_boards(raster, find_grids(raster, page), page)
+
+
+def with_boards(
+    raster: Raster, found: tuple[FoundGrid, ...], page: Searched
+) -> tuple[FoundGrid, ...]:
     """The page's grids, boards of other sizes and forms told apart.
 
-    ``raster``: uint8 (H, W, 3), blue, green, red; ``found``: what was found of newspaper grids, and
-    what is another grid. What can be read as a board takes the other's place or is added at the
-    end; the newspaper's own grids stay as they are.
+    ``raster``: uint8 (H, W, 3), blue, green, red; ``page``: the same as it is searched; ``found``:
+    what was found of newspaper grids, and what is another grid. What can be read as a board takes
+    the other's place or is added at the end; the newspaper's own grids stay as they are.
     """
-    if min(raster.shape[:2]) < _LEAST:
-        return found
-    view, scale = work_view(raster)
+    view, scale = page.view, page.scale
     kept = [_marked(raster, grid) for grid in found]
-    for contour, quad in _frames(view, scale, found):
+    for contour, quad in _frames(page, found):
         seen = lattice_in(view, contour)
         if seen is None or not SMALLEST <= seen.side <= LARGEST:
             continue
@@ -76,28 +82,25 @@ def with_boards(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGrid
 
 def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
     """A newspaper grid, with the diagonals and extra blocks that are marked on it as houses."""
-    if grid.mesh is None or grid.layout is not NEWSPAPER:
+    if grid.mesh is None or not grid.further:
         return grid
     more = further(flattened(raster, grid.mesh), [list(b) for b in NEWSPAPER.plan.blocks])
-    if more.odd or not (more.diagonals or more.extra):
+    if more.odd or not (more.diagonals or len(more.extra) >= _SEVERAL):
         return grid
     shape = NEWSPAPER.plan.even
     assert shape is not None
     return replace(grid, layout=Layout.of_blocks(*shape, more.diagonals, more.extra))
 
 
-def _frames(
-    view: npt.NDArray[np.uint8], scale: Points, found: tuple[FoundGrid, ...]
-) -> list[tuple[Contour, Points]]:
+def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[tuple[Contour, Points]]:
     """Pieces of ink that may be another board's frame, and their corners (4, 2), raster pixels."""
     import cv2
 
     taken = [grid.corners for grid in found if grid.mesh is not None]
-    frames, pieces = parts_of(ink_mask(view, _KEEN))
-    middles, sizes = paper_pieces(pieces, _LEAST_PIECE)
+    middles, sizes = paper_pieces(page.pieces, _LEAST_PIECE)
     areas = sizes.prod(axis=1)
     sized = []
-    for contour in frames:
+    for contour in page.frames:
         if len(contour) < 3 * _LEAST:
             continue
         x, y, wide, high = cv2.boundingRect(contour)
@@ -113,7 +116,7 @@ def _frames(
         quad = quad_of(contour)
         if quad is None:
             continue
-        quad = (quad + 0.5) * scale - 0.5
+        quad = (quad + 0.5) * page.scale - 0.5
         inside = [corners for corners in taken if _same(corners, quad)]
         # What is no more than a known grid's own frame is that grid's.
         if all(_area(quad) > _LARGER * _area(corners) for corners in inside):

@@ -113,6 +113,20 @@ def steps(strips: Floats) -> Floats:
     return np.asarray(np.log(two / one))
 
 
+def unevenness(strips: Floats) -> Floats:
+    """How far the paper along a cell's sides differs, (S, S), logs; ``strips`` as of
+    :attr:`Sheet.edges`. Shade passes over cells, a tint ends with them.
+    """
+    before = (_ACROSS < -_NEAR) & (_ACROSS > -_NEAR_TO)
+    after = (_ACROSS > _NEAR) & (_ACROSS < _NEAR_TO)
+    one, two = (np.log(_light(strips[..., part])) for part in (before, after))
+    side = strips.shape[1]
+    sides = np.full((4, side, side), np.nan, np.float32)
+    sides[0, :, :-1], sides[1, :, 1:] = one[0], two[0]
+    sides[2].T[:, :-1], sides[3].T[:, 1:] = one[1], two[1]
+    return np.asarray(np.nanmax(sides, axis=0) - np.nanmin(sides, axis=0))
+
+
 def _light(strips: Floats) -> Floats:
     """Brightness of the paper in strips (..., L, W), (...)."""
     return np.maximum(ranked(strips.reshape(*strips.shape[:-2], -1), 0.8), np.float32(0.02))

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.vision.boards.sheet import CELL, MARGIN, Sheet, steps
+from papernudge.vision.boards.sheet import CELL, MARGIN, Sheet, steps, unevenness
 from papernudge.vision.lines import ranked
 
 Floats = npt.NDArray[np.float64]
@@ -26,6 +26,9 @@ _TINTED = 0.03
 """Log of the ratio of a board's light paper to a tint, at least."""
 _ALIKE = (0.015, 0.025, 0.04, 0.06)
 """By how much neighbours of one tint may differ, logs."""
+_MOSTLY, _STEADY = 0.9, 0.7
+"""Share of an extra block's cells, and of those around it, whose paper must be as even as this
+share of its step to them."""
 _CROSS = 0.85
 """Share of neighbours beside the diagonals that must be lighter."""
 _FEW = 3
@@ -56,10 +59,10 @@ def further(sheet: Sheet, blocks: list[list[int]]) -> Further:
     ruled = _ruled(sheet)
     if ruled.max() > _DIAGONAL and ruled.min() < _NO_DIAGONAL:
         return Further(odd="one diagonal")
-    tone = tones(sheet)
+    tone, uneven = tones(sheet), unevenness(sheet.edges)
     diagonals = bool(ruled.min() > _DIAGONAL) or _cross_tinted(tone)
     known = {tuple(sorted(block)) for block in blocks} | _lines(sheet.side)
-    extra = tuple(part for part in _extra(tone) if part not in known)
+    extra = tuple(part for part in _extra(tone, uneven) if part not in known)
     cross = set(np.flatnonzero(crossed(sheet.side).ravel()).tolist()) if diagonals else set()
     extra = tuple(part for part in extra if not set(part) <= cross)
     told = cross.union(*extra)
@@ -127,12 +130,13 @@ def _neighbours(side: int) -> list[list[int]]:
     return near
 
 
-def _extra(tone: Floats) -> tuple[Cells, ...]:
+def _extra(tone: Floats, uneven: Floats) -> tuple[Cells, ...]:
     """Pieces of S cells that hang together, alike in tone, and darker than all around them but
     other such pieces.
 
-    Alike at one of several tolerances (as of maximally stable regions: J. Matas et al., Image and
-    Vision Computing 22(10), 2004): shade makes one paper lighter here than there.
+    ``uneven``: (S, S), see :func:`unevenness`. Alike at one of several tolerances (as of maximally
+    stable regions: J. Matas et al., Image and Vision Computing 22(10), 2004): shade makes one paper
+    lighter here than there.
     """
     side, flat = len(tone), tone.ravel()
     near = _neighbours(side)
@@ -145,7 +149,11 @@ def _extra(tone: Floats) -> tuple[Cells, ...]:
             rim = [(c, b) for c in piece for b in near[c] if b not in inside]
             paper = [(c, b) for c, b in rim if b not in held]
             least = max(_TINTED, 1.3 * alike)
-            if 2 * len(paper) > len(rim) and all(flat[b] - flat[c] > least for c, b in paper):
+            if 2 * len(paper) <= len(rim) or not paper:
+                continue
+            gap = min(flat[b] - flat[c] for c, b in paper)
+            beside = sorted(inside.union(b for _, b in paper))
+            if gap > least and ranked(uneven.ravel()[beside], _MOSTLY) < _STEADY * gap:
                 found.add(piece)
     apart = sorted(found)
     return tuple(one for one in apart if not any(set(one) & set(o) for o in apart if o != one))
