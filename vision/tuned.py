@@ -287,7 +287,7 @@ _ROWS = (
     ("find_kind._CAGED", 0.13, "share of cells", OTHERS,
      "time", "cages pass for nothing"),
     ("find_kind._MARKED", 0.3, "share", OTHERS, "time", "marked diagonals are no houses"),
-    ("find_kind._TONE", 0.03, "log of a ratio", OTHERS, "time", "pale tints are no houses"),
+    ("find_kind._TONE", 0.06, "log of a ratio", OTHERS, "time", "pale tints are no houses"),
     ("find_kind._RIMS", 16, "neighbours", OTHERS, "time", "tinted blocks are no houses"),
     ("find_kind._BETWEEN", 3, "lines", OTHERS,
      "grids with print half-way between lines are lost", "meshes over two grids pass"),

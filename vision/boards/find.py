@@ -81,15 +81,20 @@ def with_boards(
 
 
 def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
-    """A newspaper grid, with the diagonals and extra blocks that are marked on it as houses."""
+    """A newspaper grid, or the board that heavy lines of another course, diagonals and extra blocks
+    make of it.
+    """
     if grid.mesh is None or not grid.further:
         return grid
-    more = further(flattened(raster, grid.mesh), [list(b) for b in NEWSPAPER.plan.blocks])
-    if more.odd or not (more.diagonals or len(more.extra) >= _SEVERAL):
+    board = board_of(raster, grid.mesh)
+    layout = board.layout
+    if layout is None or layout is NEWSPAPER:
         return grid
-    shape = NEWSPAPER.plan.even
-    assert shape is not None
-    return replace(grid, layout=Layout.of_blocks(*shape, more.diagonals, more.extra))
+    plan = layout.plan
+    if layout.even and not plan.diagonals and len(plan.extra) < _SEVERAL:
+        return grid
+    doubts, other = _doubts(board)
+    return replace(grid, layout=layout, layout_doubts=doubts, other_layout=other)
 
 
 def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[tuple[Contour, Points]]:

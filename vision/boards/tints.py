@@ -5,6 +5,7 @@ A tint is darker paper whose rim lies on the edges of cells; light and shade pas
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -29,6 +30,8 @@ _ALIKE = (0.015, 0.025, 0.04, 0.06)
 _MOSTLY, _STEADY = 0.9, 0.7
 """Share of an extra block's cells, and of those around it, whose paper must be as even as this
 share of its step to them."""
+_MANY = 3
+"""So many such pieces are extra blocks whatever shade lies on them."""
 _CROSS = 0.85
 """Share of neighbours beside the diagonals that must be lighter."""
 _FEW = 3
@@ -66,7 +69,8 @@ def further(sheet: Sheet, blocks: list[list[int]]) -> Further:
     cross = set(np.flatnonzero(crossed(sheet.side).ravel()).tolist()) if diagonals else set()
     extra = tuple(part for part in extra if not set(part) <= cross)
     told = cross.union(*extra)
-    odd = None if _decorates(tone, blocks) else _unexplained(tone, told)
+    plain = bool(told) or _decorates(tone, blocks)
+    odd = None if plain else _unexplained(tone, told)
     return Further(diagonals, extra, odd)
 
 
@@ -140,7 +144,7 @@ def _extra(tone: Floats, uneven: Floats) -> tuple[Cells, ...]:
     """
     side, flat = len(tone), tone.ravel()
     near = _neighbours(side)
-    found: set[Cells] = set()
+    found: dict[Cells, bool] = {}
     for alike in _ALIKE:
         pieces = [piece for piece in _alike(flat, near, alike) if len(piece) == side]
         held = {cell for piece in pieces for cell in piece}
@@ -153,10 +157,17 @@ def _extra(tone: Floats, uneven: Floats) -> tuple[Cells, ...]:
                 continue
             gap = min(flat[b] - flat[c] for c, b in paper)
             beside = sorted(inside.union(b for _, b in paper))
-            if gap > least and ranked(uneven.ravel()[beside], _MOSTLY) < _STEADY * gap:
-                found.add(piece)
-    apart = sorted(found)
-    return tuple(one for one in apart if not any(set(one) & set(o) for o in apart if o != one))
+            if gap > least:
+                even = float(ranked(uneven.ravel()[beside], _MOSTLY)) < _STEADY * gap
+                found[piece] = found.get(piece, False) or even
+    apart = [one for one in sorted(found) if not _meets(one, found)]
+    # Shade may look like one such piece, not like several.
+    return tuple(one for one in apart if found[one] or len(apart) >= _MANY)
+
+
+def _meets(one: Cells, others: Iterable[Cells]) -> bool:
+    """Whether a piece shares cells with another."""
+    return any(set(one) & set(other) for other in others if other != one)
 
 
 def _alike(flat: Floats, near: list[list[int]], most: float) -> list[Cells]:
