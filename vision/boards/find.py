@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from papernudge.hints.layout import LARGEST, NEWSPAPER, SMALLEST, Layout
 from papernudge.vision.boards.lattice import lattice_in
-from papernudge.vision.boards.regions import Blocks, blocks_of, even_shape
+from papernudge.vision.boards.regions import Blocks, blocks_of, even, even_shape
 from papernudge.vision.boards.sheet import flattened, line_ink
 from papernudge.vision.boards.tints import further
 from papernudge.vision.find import Searched, find_grids, inside_any
@@ -46,6 +46,10 @@ class Board:
     layout: Layout | None
     blocks: Blocks | None = None
     odd: str | None = None
+
+
+_NINE = Blocks(even(NEWSPAPER.side, *(NEWSPAPER.even or (3, 3))), 0.0, np.inf, None)
+"""The newspaper's blocks."""
 
 
 def find_all(raster: Raster) -> tuple[FoundGrid, ...]:
@@ -86,7 +90,7 @@ def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
     """
     if grid.mesh is None or not grid.further:
         return grid
-    board = board_of(raster, grid.mesh)
+    board = board_of(raster, grid.mesh, _NINE)
     layout = board.layout
     if layout is None or layout is NEWSPAPER:
         return grid
@@ -163,12 +167,12 @@ def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]
     return tuple((cell, float(chance)) for cell in cells), other
 
 
-def board_of(raster: Raster, mesh: Mesh) -> Board:
-    """What board lies under a mesh (S + 1, S + 1, 2), raster pixels."""
+def board_of(raster: Raster, mesh: Mesh, usual: Blocks | None = None) -> Board:
+    """What board lies under a mesh (S + 1, S + 1, 2), raster pixels. ``usual``: its blocks where
+    none can be made out, None: then it is no board.
+    """
     sheet = flattened(raster, mesh)
-    if not SMALLEST <= sheet.side <= LARGEST:
-        return Board(mesh, None, odd="size")
-    blocks = blocks_of(line_ink(sheet.edges))
+    blocks = blocks_of(line_ink(sheet.edges)) or usual
     if blocks is None:
         return Board(mesh, None, odd="no blocks")
     more = further(sheet, blocks.cells)

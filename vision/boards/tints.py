@@ -30,7 +30,9 @@ _ALIKE = (0.015, 0.025, 0.04, 0.06)
 _MOSTLY, _STEADY = 0.9, 0.7
 """Share of an extra block's cells, and of those around it, whose paper must be as even as this
 share of its step to them."""
-_MANY = 3
+_GAPS = 3
+"""Cells of an extra block that may be marked besides."""
+_MANY = 2
 """So many such pieces are extra blocks whatever shade lies on them."""
 _CROSS = 0.85
 """Share of neighbours beside the diagonals that must be lighter."""
@@ -146,8 +148,10 @@ def _extra(tone: Floats, uneven: Floats) -> tuple[Cells, ...]:
     near = _neighbours(side)
     found: dict[Cells, bool] = {}
     for alike in _ALIKE:
-        pieces = [piece for piece in _alike(flat, near, alike) if len(piece) == side]
-        held = {cell for piece in pieces for cell in piece}
+        every = _alike(flat, near, alike)
+        marked = {c for p in every if len(p) == 1 for c in p if _darker(flat, near, c, alike)}
+        pieces = [piece for p in every if len(piece := _filled(p, marked, near, side)) == side]
+        held = marked.union(*pieces)
         for piece in pieces:
             inside = set(piece)
             rim = [(c, b) for c in piece for b in near[c] if b not in inside]
@@ -163,6 +167,20 @@ def _extra(tone: Floats, uneven: Floats) -> tuple[Cells, ...]:
     apart = [one for one in sorted(found) if not _meets(one, found)]
     # Shade may look like one such piece, not like several.
     return tuple(one for one in apart if found[one] or len(apart) >= _MANY)
+
+
+def _darker(flat: Floats, near: list[list[int]], cell: int, least: float) -> bool:
+    """Whether a cell is darker than all beside it: somebody marked it."""
+    return all(flat[b] - flat[cell] > least for b in near[cell])
+
+
+def _filled(piece: Cells, marked: set[int], near: list[list[int]], side: int) -> Cells:
+    """A piece of almost so many cells with the marked ones that fill its gaps."""
+    if not side - _GAPS <= len(piece) < side:
+        return piece
+    inside = set(piece)
+    gaps = {c for c in marked if len(inside.intersection(near[c])) >= 2}
+    return tuple(sorted(inside | gaps))
 
 
 def _meets(one: Cells, others: Iterable[Cells]) -> bool:
