@@ -166,7 +166,27 @@ def _extra(tone: Floats, uneven: Floats) -> tuple[Cells, ...]:
                 found[piece] = found.get(piece, False) or even
     apart = [one for one in sorted(found) if not _meets(one, found)]
     # Shade may look like one such piece, not like several.
-    return tuple(one for one in apart if found[one] or len(apart) >= _MANY)
+    sure = [one for one in apart if found[one] or len(apart) >= _MANY]
+    return tuple(sorted({*sure, *_mirrored(sure, flat, near, side)}))
+
+
+def _mirrored(pieces: list[Cells], flat: Floats, near: list[list[int]], side: int) -> list[Cells]:
+    """Mirror images of several pieces that are mostly darker than what is around them: extra blocks
+    are printed evenly, and one may be written over.
+    """
+    if len(pieces) < _MANY:
+        return []
+    cells = np.arange(side * side).reshape(side, side)
+    maps = (cells[::-1], cells[:, ::-1], cells[::-1, ::-1], cells.T)
+    images = {tuple(sorted(m.ravel()[list(p)].tolist())) for m in maps for p in pieces}
+    free = [i for i in images if not any(set(i) & set(p) for p in pieces)]
+    out = []
+    for image in free:
+        rim = {b for c in image for b in near[c]} - set(image) - set().union(*pieces)
+        step = np.median(flat[sorted(rim)]) - np.median(flat[list(image)])
+        if step > _TINTED and not _meets(image, free):
+            out.append(image)
+    return out
 
 
 def _darker(flat: Floats, near: list[list[int]], cell: int, least: float) -> bool:
