@@ -136,7 +136,7 @@ def _neighbours(side: int) -> list[list[int]]:
     return near
 
 
-def _extra(tone: Floats, uneven: Floats) -> tuple[Cells, ...]:
+def _extra(tone: Floats, uneven: npt.NDArray[np.float32]) -> tuple[Cells, ...]:
     """Pieces of S cells that hang together, alike in tone, and darker than all around them but
     other such pieces.
 
