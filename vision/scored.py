@@ -99,7 +99,8 @@ def folded(signs: Floats, side: int) -> Floats:
         kept *= np.minimum(1.0, known / _KEPT) / np.maximum(known, 1e-300)
         chances += share * kept[:, : side + 1]
     none = np.maximum(1 - chances.sum(axis=1, keepdims=True), 1e-9)
-    return np.asarray(np.log(chances + none / (side + 1)))
+    chances += none / (side + 1)
+    return np.asarray(np.log(chances / chances.sum(axis=1, keepdims=True)))
 
 
 def of_board(digits: Floats, side: int) -> Floats:

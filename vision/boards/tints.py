@@ -183,6 +183,8 @@ def _mirrored(pieces: list[Cells], flat: Floats, near: list[list[int]], side: in
     out = []
     for image in free:
         rim = {b for c in image for b in near[c]} - set(image) - set().union(*pieces)
+        if not rim:
+            continue
         step = np.median(flat[sorted(rim)]) - np.median(flat[list(image)])
         if step > _TINTED and not _meets(image, free):
             out.append(image)
