@@ -72,8 +72,18 @@ def further(sheet: Sheet, blocks: list[list[int]]) -> Further:
     extra = tuple(part for part in extra if not set(part) <= cross)
     told = cross.union(*extra)
     plain = bool(told) or _decorates(tone, blocks)
-    odd = None if plain else _unexplained(tone, told)
+    odd = "tints" if _lonely(extra, sheet.side) else None if plain else _unexplained(tone, told)
     return Further(diagonals, extra, odd)
+
+
+def _lonely(extra: tuple[Cells, ...], side: int) -> bool:
+    """Whether one extra block is all that was seen, off the middle: others may lie in shade."""
+    if len(extra) != 1:
+        return False
+    flags = np.zeros(side * side, bool)
+    flags[list(extra[0])] = True
+    board = flags.reshape(side, side)
+    return not any((board == image).all() for image in (board[::-1], board[:, ::-1]))
 
 
 def _lines(side: int) -> set[Cells]:
