@@ -40,6 +40,10 @@ class Assumption:
     beside: int | None = None
 
 
+LARGEST_BOARD = Layout.of_blocks(4, 4)
+"""What no board goes beyond: where a photo's is not known yet."""
+
+
 def parse_assumption(text: str, layout: Layout = NEWSPAPER) -> Assumption:
     """Reads ``[N:]R4C7=1``, ``=given:1``, ``=entry:1``, ``=.`` or ``=notes:14``; on boards of more
     than nine digits ``=A`` and ``=10`` too. ``=block:R4C8`` answers a doubt about the layout.

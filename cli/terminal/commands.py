@@ -17,7 +17,7 @@ from papernudge.cli.base.say import say, short, show, visible, warn
 from papernudge.cli.base.trouble import GridError, Trouble
 from papernudge.cli.pictures import ENDINGS
 from papernudge.cli.said import ENGLISH, in_words, spoken
-from papernudge.cli.session.assume import grid_said, parse_assumption
+from papernudge.cli.session.assume import LARGEST_BOARD, grid_said, parse_assumption
 from papernudge.cli.session.documents import Document, failure_document, page_document
 from papernudge.cli.session.naming import with_legend
 from papernudge.cli.session.pages import Page, Sheet, choose, unreadable, written_before
@@ -63,10 +63,7 @@ class Wishes:
             raise bad_words("picture ends in", endings=ends, got=short(picture))
         output = "json" if as_json else "json lines" if json_lines else "text"
         for text in assume or ():
-            if layout is None:
-                grid_said(text)
-            else:
-                parse_assumption(text, layout)
+            parse_assumption(text, layout or LARGEST_BOARD)
         where = None if picture is None else Path(picture)
         return cls(output, where, side, tuple(assume or ()), grid, sentences)
 

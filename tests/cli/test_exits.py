@@ -45,7 +45,7 @@ def one_sentence(text: str) -> bool:
         ["hint", "--louder"],
         *(
             ["hint", "photo.jpg", "--assume", text]
-            for text in ("", "R4C7", "R0C1=1", "R4C7=0", "R4C7=12", "R4C7=given:.", "0:R4C7=1")
+            for text in ("", "R4C7", "R0C1=1", "R4C7=0", "R4C7=17", "R4C7=given:.", "0:R4C7=1")
         ),
     ],
 )
