@@ -6,19 +6,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import product
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.hints.layout import beside, pieces
+from papernudge.vision.boards.sheet import pairs
+
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-SHAPES = {
-    4: ((2, 2),), 6: ((2, 3), (3, 2)), 8: ((2, 4), (4, 2)), 9: ((3, 3),), 10: ((2, 5), (5, 2)),
-    12: ((3, 4), (4, 3)), 16: ((4, 4),),
-}  # fmt: skip
-"""Rows and columns of even blocks, by how many cells there are a side."""
 _APART = 0.35
 """Least log of the ratio of heavy to thin lines' ink: all alike below it."""
 _SPREAD = 0.18
@@ -100,8 +99,9 @@ def blocks_of(ink: npt.NDArray[np.floating[Any]]) -> Blocks | None:
         return None
     side = ink.shape[1]
     partings: list[tuple[float, Ints]] = []
-    for high, wide in SHAPES.get(side, ()):
-        partings.append((_against(odds, even(side, high, wide)), even(side, high, wide)))
+    for high, wide in shapes(side):
+        of = even(side, high, wide)
+        partings.append((_against(odds, of), of))
     grown = _grown(odds)
     if grown is not None:
         grown = _improved(odds, grown)
@@ -127,10 +127,15 @@ def _best(odds: Floats, partings: list[tuple[float, Ints]]) -> Blocks | None:
 
 def even_shape(of: Ints) -> tuple[int, int] | None:
     """Rows and columns of its blocks where all are alike rectangles, else None."""
-    for high, wide in SHAPES.get(len(of), ()):
+    for high, wide in shapes(len(of)):
         if (_between(of) == _between(even(len(of), high, wide))).all():
             return high, wide
     return None
+
+
+def shapes(side: int) -> list[tuple[int, int]]:
+    """Rows and columns that even blocks of so many cells may have."""
+    return [(high, side // high) for high in range(2, side // 2 + 1) if side % high == 0]
 
 
 def even(side: int, high: int, wide: int) -> Ints:
@@ -149,20 +154,12 @@ def _against(odds: Floats, of: Ints) -> float:
     return float(np.abs(odds)[(odds > 0) != _between(of)].sum())
 
 
-def _pairs(side: int) -> tuple[Ints, Ints]:
-    """The two cells beside each inner edge, each (2, S, S - 1)."""
-    cells = np.arange(side * side).reshape(side, side)
-    one = np.stack([cells[:, :-1], cells.T[:, :-1]])
-    two = np.stack([cells[:, 1:], cells.T[:, 1:]])
-    return one, two
-
-
 def _grown(odds: Floats) -> Ints | None:
     """Blocks grown across the thinnest edges first, none of more than S cells; None where what is
     left is no parting (J. B. Kruskal's order, 1956, with a bound).
     """
     side = odds.shape[1]
-    one, two = (part.ravel().tolist() for part in _pairs(side))
+    one, two = (part.ravel().tolist() for part in pairs(side))
     home = list(range(side * side))
     members = {cell: [cell] for cell in home}
     for edge in np.argsort(odds.ravel(), kind="stable").tolist():
@@ -191,36 +188,20 @@ def _improved(odds: Floats, of: Ints) -> Ints:
 
 def _swapped(of: Ints) -> Iterator[Ints]:
     """All partings in which two touching blocks have exchanged a cell each and hang together."""
-    side = len(of)
-    flat = of.ravel()
-    near: dict[int, set[int]] = {cell: set() for cell in range(side * side)}
-    one, two = (part.ravel().tolist() for part in _pairs(side))
-    for a, b in zip(one, two, strict=True):
-        near[a].add(b)
-        near[b].add(a)
-    block = flat.tolist()
+    side, block = len(of), of.ravel().tolist()
     rim: dict[tuple[int, int], list[int]] = {}
-    for cell, beside in near.items():
-        for other in {block[b] for b in beside} - {block[cell]}:
-            rim.setdefault((block[cell], other), []).append(cell)
-    for (one_block, other), mine in rim.items():
-        if one_block > other:
+    for cell, home in enumerate(block):
+        for other in {block[b] for b in beside(side, cell)} - {home}:
+            rim.setdefault((home, other), []).append(cell)
+    members: dict[int, set[int]] = {number: set() for number in block}
+    for cell, home in enumerate(block):
+        members[home].add(cell)
+    for (home, other), mine in rim.items():
+        if home > other:
             continue
-        for a in mine:
-            for b in rim[(other, one_block)]:
-                changed = list(block)
-                changed[a], changed[b] = other, one_block
-                if _hangs(changed, near, one_block) and _hangs(changed, near, other):
-                    yield np.array(changed, np.int64).reshape(side, side)
-
-
-def _hangs(block: list[int], near: dict[int, set[int]], number: int) -> bool:
-    """Whether the cells of a block hang together."""
-    cells = {cell for cell, held in enumerate(block) if held == number}
-    todo = [next(iter(cells))]
-    left = cells - set(todo)
-    while todo:
-        for beside in near[todo.pop()] & left:
-            left.discard(beside)
-            todo.append(beside)
-    return not left
+        for a, b in product(mine, rim[other, home]):
+            parts = members[home] - {a} | {b}, members[other] - {b} | {a}
+            if all(pieces(side, part) == 1 for part in parts):
+                changed = of.copy()
+                changed.ravel()[[a, b]] = other, home
+                yield changed
