@@ -4,9 +4,9 @@ cells as there are symbols and hangs together.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import product
+from itertools import combinations, product
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,8 @@ from papernudge.vision.boards.sheet import pairs
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Ends = tuple[int, int]
+"""The two cells beside an edge."""
 
 _APART = 0.35
 """Least log of the ratio of heavy to thin lines' ink: all alike below it."""
@@ -26,6 +28,8 @@ _MOST = 6.0
 """Most nats that one edge may say: ink beside it may say anything."""
 _LEAST_INK = 0.002
 """Ink below which a line is none, cells × shares."""
+_DOUBTFUL = 24
+"""Least sure links of which two at a time are tried as cuts."""
 _EVEN = 12.0
 """Nats that even blocks are likelier than any others beforehand."""
 _MISFITS, _ONE = 0.04, 1.5
@@ -155,15 +159,24 @@ def _against(odds: Floats, of: Ints) -> float:
 
 
 def _grown(odds: Floats) -> Ints | None:
-    """Blocks grown across the thinnest edges first, none of more than S cells; None where what is
-    left is no parting (J. B. Kruskal's order, 1956, with a bound).
+    """Blocks of S cells that hang together across thin edges, as far as edges allow; None where
+    that is no parting.
+
+    What hangs together is parted where one or two edges that seem thin join several blocks, and
+    what is left is joined across the thinnest edges first, none to more than S cells
+    (J. B. Kruskal's order, 1956, with a bound).
     """
     side = odds.shape[1]
-    one, two = (part.ravel().tolist() for part in pairs(side))
+    ends = zip(*(part.ravel().tolist() for part in pairs(side)), strict=True)
+    edges = sorted(zip(odds.ravel().tolist(), ends, strict=True))
     home = list(range(side * side))
-    members = {cell: [cell] for cell in home}
-    for edge in np.argsort(odds.ravel(), kind="stable").tolist():
-        a, b = home[one[edge]], home[two[edge]]
+    for part in _hanging(range(side * side), [ends for odd, ends in edges if odd < 0]):
+        for one in _cut(part, [(odd, e) for odd, e in edges if odd < 0 and e[0] in part], side):
+            for cell in one:
+                home[cell] = min(one)
+    members = {key: [c for c in range(side * side) if home[c] == key] for key in set(home)}
+    for _, (one, two) in edges:
+        a, b = home[one], home[two]
         if a == b or len(members[a]) + len(members[b]) > side:
             continue
         for cell in members.pop(b):
@@ -173,6 +186,40 @@ def _grown(odds: Floats) -> Ints | None:
         return None
     number = {key: at for at, key in enumerate(dict.fromkeys(home))}
     return np.array([number[key] for key in home], np.int64).reshape(side, side)
+
+
+def _hanging(cells: Iterable[int], links: Iterable[Ends]) -> list[set[int]]:
+    """Cells that hang together by these links, part by part."""
+    home = {cell: {cell} for cell in cells}
+    for one, two in links:
+        a, b = home[one], home[two]
+        if a is not b:
+            a |= b
+            home |= dict.fromkeys(b, a)
+    return list({id(part): part for part in home.values()}.values())
+
+
+def _cut(part: set[int], links: list[tuple[float, Ends]], side: int) -> list[set[int]]:
+    """A part of several blocks, cut at the least sure one or two of its links (log-odds and ends)
+    that leave whole blocks on both sides; as it is where none do.
+    """
+    if len(part) <= side or len(part) % side:
+        return [part]
+    doubtful = sorted(range(len(links)), key=lambda at: -links[at][0])
+    tried = sorted(
+        [(at,) for at in doubtful] + list(combinations(doubtful[:_DOUBTFUL], 2)),
+        key=lambda cut: -sum(links[at][0] for at in cut),
+    )
+    for cut in tried:
+        left = [link for at, link in enumerate(links) if at not in cut]
+        parts = _hanging(part, [ends for _, ends in left])
+        if len(parts) > 1 and all(len(one) % side == 0 for one in parts):
+            return [
+                whole
+                for one in parts
+                for whole in _cut(one, [link for link in left if link[1][0] in one], side)
+            ]
+    return [part]
 
 
 def _improved(odds: Floats, of: Ints) -> Ints:
