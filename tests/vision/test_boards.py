@@ -132,6 +132,13 @@ def test_cells_that_somebody_marked_leave_a_tint_whole() -> None:
     assert further(sheet(9, tints), NINE).extra == tuple(sorted(FOUR))
 
 
+def test_a_window_that_is_written_over_is_one_by_its_mirror_images_and_shade_is_not() -> None:
+    marks = {(FOUR[3][k],): 0.5 for k in (0, 2, 4, 6, 8)}
+    assert len(further(sheet(9, dict.fromkeys(FOUR, 0.8) | marks), NINE).extra) == 4
+    shade = {(FOUR[2][k], FOUR[3][k]): 0.94 for k in range(2, 9)}
+    assert len(further(sheet(9, shade | dict.fromkeys(FOUR[:2], 0.7)), NINE).extra) == 2
+
+
 def test_tinted_diagonals_are_houses() -> None:
     cross = tuple(sorted({10 * k for k in range(9)} | {8 * k + 8 for k in range(9)}))
     told = further(sheet(9, {cross: 0.85}), NINE)

@@ -34,6 +34,8 @@ _GAPS = 3
 """Cells of an extra block that may be marked besides."""
 _MANY = 2
 """So many such pieces are extra blocks whatever shade lies on them."""
+_HALF = 0.5
+"""Share of these pieces' darkness that their mirror images must have."""
 _CROSS = 0.85
 """Share of neighbours beside the diagonals that must be lighter."""
 _FEW = 3
@@ -175,15 +177,16 @@ def _mirrored(pieces: list[Cells], flat: Floats, near: list[list[int]], side: in
     maps = (cells[::-1], cells[:, ::-1], cells[::-1, ::-1], cells.T)
     images = {tuple(sorted(m.ravel()[list(p)].tolist())) for m in maps for p in pieces}
     free = [i for i in images if not any(set(i) & set(p) for p in pieces)]
-    out = []
-    for image in free:
-        rim = {b for c in image for b in near[c]} - set(image) - set().union(*pieces)
+    printed = set().union(*pieces)
+
+    def step(piece: Cells) -> float:
+        rim = {b for c in piece for b in near[c]} - set(piece) - printed
         if not rim:
-            continue
-        step = np.median(flat[sorted(rim)]) - np.median(flat[list(image)])
-        if step > _TINTED and not _meets(image, free):
-            out.append(image)
-    return out
+            return 0.0
+        return float(np.median(flat[sorted(rim)]) - np.median(flat[list(piece)]))
+
+    least = max(_TINTED, _HALF * float(np.median([step(piece) for piece in pieces])))
+    return [image for image in free if step(image) > least and not _meets(image, free)]
 
 
 def _darker(flat: Floats, near: list[list[int]], cell: int, least: float) -> bool:
