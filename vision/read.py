@@ -22,7 +22,6 @@ from papernudge.hints.catalogue import message
 from papernudge.hints.layout import Layout
 from papernudge.vision.advice import advice, ails_of
 from papernudge.vision.boards.find import find_all
-from papernudge.vision.decode import Solver
 from papernudge.vision.doubts import (
     not_seen,
 )
@@ -39,6 +38,7 @@ from papernudge.vision.reread import Search, reread
 from papernudge.vision.scored import Scorer, can_read, scores_of
 from papernudge.vision.settle import Settled, settle
 from papernudge.vision.sight import Sight, View, blamed, harmed_under, hidden_under, judged
+from papernudge.vision.weigher import Solver
 
 _HIDES = 4
 """Hidden cells from which on they are why a grid's lines could not be followed."""

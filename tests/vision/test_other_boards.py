@@ -18,7 +18,7 @@ from papernudge.hints.generate import any_blocks, full_grid, puzzle
 from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.solver import solve, solve_soon
 from papernudge.vision import read, scored
-from papernudge.vision.decode import LITTLE, decode
+from papernudge.vision.decode import decode
 from papernudge.vision.doubts import find_doubts
 from papernudge.vision.evidence import most_bytes, read_back, written
 from papernudge.vision.failure import Failure
@@ -28,6 +28,7 @@ from papernudge.vision.photo import open_photo
 from papernudge.vision.read import read_page
 from papernudge.vision.reading import GridReading, Told
 from papernudge.vision.reread import reread
+from papernudge.vision.weigher import LITTLE
 
 SIX, SIXTEEN = Layout.of_blocks(2, 3), Layout.of_blocks(4, 4)
 BOARDS = [
