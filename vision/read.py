@@ -35,7 +35,7 @@ from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_fine
 from papernudge.vision.reading import GridReading, PageReading
 from papernudge.vision.reread import Search, reread
-from papernudge.vision.scored import Scorer, can_read, scores_of
+from papernudge.vision.scored import Scorer, scores_of
 from papernudge.vision.settle import Settled, settle
 from papernudge.vision.sight import Sight, View, blamed, harmed_under, hidden_under, judged
 from papernudge.vision.weigher import Solver
@@ -132,11 +132,8 @@ def _parted(
     readable: list[tuple[FoundGrid, Settled]] = []
     rest: list[FoundGrid] = []
     for grid in found:
-        if not _readable(grid) or grid.mesh is None:
+        if grid.mesh is None or not grid.quality.ok:
             rest.append(grid)
-            continue
-        if not can_read(grid.layout):
-            rest.append(replace(grid, kind=GridKind.OTHER, mesh=None))
             continue
         held = settle(grid.mesh, partial(harmed_under, raster, grid.mesh))
         if held.lost:

@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 import torch
 
-from papernudge.digits_model.scores import session_of
+from papernudge.digits_model.files import session_of
 from papernudge.digits_model.symbols import NAMES, OUTPUTS, Symbols, calibrated, logits
 from papernudge.digits_model.tensors import CELL, MARGIN, PAPER, SIDE
 from papernudge.digits_model.training.export import write

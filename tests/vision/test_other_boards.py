@@ -136,9 +136,17 @@ def test_a_page_prints_numbers_or_letters_and_not_both(letters: bool) -> None:
     assert line[1:] == marks[1:]
 
 
+@pytest.mark.parametrize("side", [10, 12, 16])
+def test_chances_of_a_large_boards_digits_are_one_together(side: int) -> None:
+    signs = np.random.default_rng(side).normal(0, 3, (5, len(NAMES)))
+    signs -= np.logaddexp.reduce(signs, axis=1, keepdims=True)
+    told = np.exp(scored.folded(signs, side))
+    assert told.shape == (5, side + 1)
+    assert np.allclose(told.sum(axis=1), 1.0)
+
+
 def test_sixteen_rows_are_read_named_and_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     givens = puzzle(3, layout=SIXTEEN)
-    monkeypatch.setattr(scored, "_knows_more", lambda: True)
     monkeypatch.setattr(
         scored.symbols, "read", lambda pixels: signs_of(SIXTEEN, givens, letters=False)
     )
@@ -170,14 +178,6 @@ def test_a_weekend_page_is_right_or_asked_about_and_nothing_on_it_is_struck() ->
     assert len(asked) <= 12
     # Numbers of two figures look struck out to the look that knows one figure a cell.
     assert not [SIXTEEN.name(c) for c, cell in enumerate(grid.cells) if cell.struck]
-
-
-def test_without_a_network_for_its_digits_a_board_is_another(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr(scored, "_knows_more", lambda: False)
-    grid = read_as(monkeypatch, board_page(SIXTEEN, SIXTEEN.blank), found(SIXTEEN))
-    assert (grid.kind, grid.cells) == (GridKind.OTHER, ())
 
 
 @pytest.fixture
