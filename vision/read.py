@@ -260,22 +260,12 @@ def read_grid(
         sight = replace(sight, hands=hands(exposure, scores, hand, np.flatnonzero(unclear)))
     corners, mesh = np.roll(found.corners, turn, axis=0), _mesh_of(found, turn)
     thorough = search.is_thorough
-    moved = tuple(
-        (_turned_cell(cell, layout.side, turn), chance) for cell, chance in found.layout_doubts
-    )
+    moved = tuple((layout.turned_cell(cell, turn), chance) for cell, chance in found.layout_doubts)
     other = found.other_layout and found.other_layout.turned(turn)
     evidence = Evidence(
         corners, found.quality, mesh, scores, hand, sight, thorough, layout, moved, other
     )
     return reread(evidence, (), solve, search)
-
-
-def _turned_cell(cell: int, side: int, quarter_turns: int) -> int:
-    """Where a cell lies after so many clockwise turns of the paper."""
-    row, column = divmod(cell, side)
-    for _ in range(quarter_turns):
-        row, column = column, side - 1 - row
-    return side * row + column
 
 
 def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:
