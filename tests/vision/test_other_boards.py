@@ -14,8 +14,9 @@ import pytest
 from board_pages import UNIT, board_page, found
 
 from papernudge.digits_model.symbols import NAMES, Symbols
-from papernudge.hints.generate import any_blocks, full_grid, puzzle
+from papernudge.hints.generate import any_blocks, puzzle
 from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.shapes import from_data
 from papernudge.hints.solver import solve, solve_soon
 from papernudge.vision import read, scored
 from papernudge.vision.decode import decode
@@ -67,7 +68,7 @@ def read_as(
     return page.grids[0]
 
 
-@pytest.mark.parametrize("turns", [0, 1])
+@pytest.mark.parametrize("turns", [0, 1, 2, 3])
 @pytest.mark.parametrize("layout", BOARDS, ids=lambda b: f"{b.side} {b.even} {b.plan.diagonals}")
 def test_a_drawn_board_is_read_as_drawn(
     monkeypatch: pytest.MonkeyPatch, layout: Layout, turns: int
@@ -81,30 +82,69 @@ def test_a_drawn_board_is_read_as_drawn(
     assert grid.kind == GridKind.PUZZLE
 
 
-def test_a_board_with_every_cell_printed_is_full(monkeypatch: pytest.MonkeyPatch) -> None:
-    solution = full_grid(3, SIX)
-    grid = read_as(monkeypatch, board_page(SIX, solution), found(SIX))
+SIZES = [
+    *(Layout.of_blocks(*block) for block in [(2, 2), (3, 2), (2, 4), (3, 3), (2, 5), (3, 4)]),
+    SIXTEEN,
+]
+
+
+@pytest.mark.parametrize("layout", SIZES, ids=lambda board: str(board.side))
+def test_a_board_with_every_cell_printed_is_full(
+    monkeypatch: pytest.MonkeyPatch, layout: Layout
+) -> None:
+    solution = shifted(layout)
+    grid = read_as(monkeypatch, board_page(layout, solution), found(layout))
     assert (grid.kind, grid.givens) == (GridKind.FULL, solution)
+
+
+@pytest.mark.parametrize("layout", [*SIZES, any_blocks(3, 7)], ids=lambda board: str(board.side))
+def test_a_board_with_nothing_in_it_is_blank_and_nothing_is_asked(
+    monkeypatch: pytest.MonkeyPatch, layout: Layout
+) -> None:
+    grid = read_as(monkeypatch, board_page(layout, layout.blank), found(layout))
+    assert (grid.kind, grid.givens, grid.entries) == (GridKind.PUZZLE, layout.blank, layout.blank)
+    assert grid.doubts == ()
+
+
+@pytest.mark.parametrize("layout", [NEWSPAPER, *BOARDS[:2], SIXTEEN], ids=lambda b: str(b.side))
+def test_a_nearly_empty_board_is_read_where_its_digits_say_which_way_is_up(
+    monkeypatch: pytest.MonkeyPatch, layout: Layout
+) -> None:
+    marks = "4" + "." * (layout.many - 4) + "3.2"
+    for printed, penned in ((marks, layout.blank), (layout.blank, marks)):
+        grid = read_as(monkeypatch, board_page(layout, printed, penned), found(layout))
+        asked = {doubt.cell for doubt in grid.doubts}
+        lines = zip(grid.givens, grid.entries, printed, penned, strict=True)
+        wrong = {cell for cell, (g, e, p, w) in enumerate(lines) if (g, e) != (p, w)}
+        assert grid.kind == GridKind.PUZZLE
+        assert wrong <= asked
+    # One digit alone may as well stand on its head.
+    alone = board_page(layout, layout.blank[1:] + "4")
+    assert read_as(monkeypatch, alone, found(layout)).kind == GridKind.TOO_POOR
+
+
+@pytest.mark.parametrize(("name", "turns"), [("irregular", 1), ("irregular", 2), ("diagonals", 3)])
+def test_a_photo_that_lies_says_the_same_of_its_board(name: str, turns: int) -> None:
+    photo = Path(__file__).resolve().parents[2] / f"fixtures/{name}.jpg"
+    told = json.loads(photo.with_name(f"{name}.jpg.json").read_text("utf-8"))["grids"]
+    (truth,) = [grid for grid in told if grid["kind"] == "puzzle"]
+    opened = open_photo(photo)
+    assert not isinstance(opened, Failure)
+    page = read_page(np.ascontiguousarray(np.rot90(opened.pixels, -turns)), solve=solve_soon)
+    assert not isinstance(page, Failure)
+    (grid,) = [grid for grid in page.grids if grid.cells]
+    assert grid.layout is from_data(truth["layout"])
+    assert (grid.givens, grid.entries) == (truth["givens"], truth["entries"])
 
 
 def test_a_digit_that_the_board_has_not_is_asked_about(monkeypatch: pytest.MonkeyPatch) -> None:
     givens, _ = with_entries(SIX, seed=5)
     cell = givens.index(".")
     # The page says 7 where the board goes to 6.
-    drawn = board_page(NEWSPAPER_MARKS, givens[:cell] + "7" + givens[cell + 1 :])
+    drawn = board_page(SIX, givens[:cell] + "7" + givens[cell + 1 :])
     grid = read_as(monkeypatch, drawn, found(SIX))
     assert cell in [doubt.cell for doubt in grid.doubts if doubt.about == "digit"]
     assert grid.givens[:cell] == givens[:cell]
-
-
-class _SixWithSeven:
-    """The board of six with marks beyond it, for drawing only."""
-
-    def __getattr__(self, name: str) -> Any:
-        return NEWSPAPER.symbols if name == "symbols" else getattr(SIX, name)
-
-
-NEWSPAPER_MARKS: Any = _SixWithSeven()
 
 
 def test_chances_of_what_a_board_has_not_are_spread_evenly() -> None:
