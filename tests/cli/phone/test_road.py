@@ -94,7 +94,7 @@ def test_a_photo_of_another_grid_is_not_taken_for_the_same(phone: Phone) -> None
 
 def test_boards_of_other_sizes_are_told_that_the_page_takes_nine_rows(phone: Phone) -> None:
     at = phone.send("childrens-corner.jpg")
-    assert "The phone page takes sudokus of nine rows and nine columns" in at.text
+    assert "The phone page takes grids of nine rows and nine columns" in at.text
     beside = phone.send("weekend.jpg")  # the grid of sixteen rows is left aside
     assert re.fullmatch(r"(Follow the \ds|Look at (row|column|block) \d)\.", beside.sentence)
 
