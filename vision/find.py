@@ -144,7 +144,7 @@ class _Sighting:
     @property
     def cell(self) -> float:
         """Side of a cell, raster pixels."""
-        return float(np.sqrt(abs(_area(self.mesh.corners)))) / 9
+        return float(np.sqrt(abs(area(self.mesh.corners)))) / 9
 
 
 def work_view(raster: npt.NDArray[np.uint8], most: int = _LONG) -> tuple[Grey, Points]:
@@ -234,7 +234,7 @@ def _by_ink(page: Searched) -> tuple[list[_Sighting], bool]:
                 seen.append(sighting)
     if not seen or not all(s.plain for s in seen):
         return seen, True
-    room = view.size - sum(abs(_area(corners)) for corners in _corners(seen))
+    room = view.size - sum(abs(area(corners)) for corners in _corners(seen))
     asks = room > _ROOM * view.size or _begs(seen, frames, *paper_pieces(pieces, _LEAST // 9))
     return seen, asks
 
@@ -253,7 +253,7 @@ def _begs(seen: list[_Sighting], frames: list[Contour], centres: Points, sizes: 
     import cv2
 
     told = _corners(seen)
-    cell = min(float(np.sqrt(abs(_area(corners)))) / 9 for corners in told)
+    cell = min(float(np.sqrt(abs(area(corners)))) / 9 for corners in told)
     side = np.sqrt(sizes.prod(axis=1))
     like = (side > _LIKE_LEAST * cell) & (side < _LIKE_MOST * cell)
     cells = centres[like & ~inside_any(centres, told)]
@@ -288,7 +288,7 @@ def _by_net(
     left: list[Sketch] = []
     closer: tuple[Grey, Points] | None = None
     for sketch in sketches:
-        mine = [s for s in known if _overlaps(sketch.corners, [s.flat.mesh.corners])]
+        mine = [s for s in known if overlaps(sketch.corners, [s.flat.mesh.corners])]
         same = [s for s in mine if _lie_alike(sketch.starts[0], s.flat.mesh.crossings)]
         if same or any(s.plain for s in mine):
             seen += same[:1]
@@ -345,12 +345,12 @@ def _looked_again(grey: Grey, flat: Flat, most: int = _LOOKS) -> tuple[Flat, Aga
 
 def _lie_alike(mesh: Points, other: Points) -> bool:
     """Whether two meshes (10, 10, 2) are the same in one of the four turns, but for some noise."""
-    cell = float(np.sqrt(abs(_area(mesh[[0, 0, 9, 9], [0, 9, 9, 0]])))) / 9
+    cell = float(np.sqrt(abs(area(mesh[[0, 0, 9, 9], [0, 9, 9, 0]])))) / 9
     off = [np.linalg.norm(np.rot90(mesh, k) - other, axis=-1).mean() for k in range(4)]
     return float(min(off)) < _ALIKE * cell
 
 
-def _overlaps(corners: Points, others: list[Points]) -> bool:
+def overlaps(corners: Points, others: list[Points]) -> bool:
     """Whether a shape's (4, 2) middle lies in another or another's in it."""
     middles = np.array([other.mean(axis=0) for other in others]).reshape(-1, 2)
     return bool(
@@ -370,7 +370,7 @@ def _reading_order(grids: list[FoundGrid]) -> list[FoundGrid]:
     return ordered
 
 
-def _area(corners: Points) -> float:
+def area(corners: Points) -> float:
     """Signed area of a polygon (N, 2), positive where it runs clockwise as seen."""
     ahead = np.roll(corners, -1, axis=0)
     return float((corners[:, 0] * ahead[:, 1] - corners[:, 1] * ahead[:, 0]).sum()) / 2

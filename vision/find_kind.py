@@ -244,14 +244,17 @@ _TINT = tuned("find_kind._TINT")
 """How much darker than the cells beside it a tinted one is, grey levels."""
 
 
+_ROW, _COLUMN = np.divmod(np.arange(81), 9)
+"""Those of each cell."""
+
+
 def _cells(grey: Grey, flat: Flat) -> Floats:
     """Grey levels inside the 81 cells, float32 (81, 12, 12), from 0.06 to 0.94 of each."""
     import cv2
 
     at = np.linspace(0.06, 0.94, 12)
     inside = np.stack(np.meshgrid(at, at), axis=-1)
-    row, column = np.divmod(np.arange(81), 9)
-    cells = np.stack([column, row], axis=1)[:, None, None] + inside
+    cells = np.stack([_COLUMN, _ROW], axis=1)[:, None, None] + inside
     where = placed(flat.mesh.crossings, cells).astype(np.float32).reshape(81, 144, 2)
     seen = cv2.remap(
         grey, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
@@ -279,9 +282,8 @@ def _diagonal(seen: Floats, flat: Flat) -> float:
 
 def _beside() -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
     """Cells on neither diagonal, bool (81,), and which cells share a side, bool (81, 81)."""
-    row, column = np.divmod(np.arange(81), 9)
-    off = (row != column) & (row + column != 8)
-    apart = np.abs(row[:, None] - row) + np.abs(column[:, None] - column)
+    off = (_ROW != _COLUMN) & (_ROW + _COLUMN != 8)
+    apart = np.abs(_ROW[:, None] - _ROW) + np.abs(_COLUMN[:, None] - _COLUMN)
     return off, apart == 1
 
 

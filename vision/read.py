@@ -22,7 +22,6 @@ from papernudge.hints.catalogue import message
 from papernudge.hints.layout import Layout
 from papernudge.vision.advice import advice, ails_of
 from papernudge.vision.boards.find import find_all
-from papernudge.vision.decode import Solver
 from papernudge.vision.doubts import (
     not_seen,
 )
@@ -36,9 +35,10 @@ from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_fine
 from papernudge.vision.reading import GridReading, PageReading
 from papernudge.vision.reread import Search, reread
-from papernudge.vision.scored import Scorer, can_read, scores_of
+from papernudge.vision.scored import Scorer, scores_of
 from papernudge.vision.settle import Settled, settle
 from papernudge.vision.sight import Sight, View, blamed, harmed_under, hidden_under, judged
+from papernudge.vision.weigher import Solver
 
 _HIDES = 4
 """Hidden cells from which on they are why a grid's lines could not be followed."""
@@ -132,11 +132,8 @@ def _parted(
     readable: list[tuple[FoundGrid, Settled]] = []
     rest: list[FoundGrid] = []
     for grid in found:
-        if not _readable(grid) or grid.mesh is None:
+        if grid.mesh is None or not grid.quality.ok:
             rest.append(grid)
-            continue
-        if not can_read(grid.layout):
-            rest.append(replace(grid, kind=GridKind.OTHER, mesh=None))
             continue
         held = settle(grid.mesh, partial(harmed_under, raster, grid.mesh))
         if held.lost:
@@ -263,22 +260,12 @@ def read_grid(
         sight = replace(sight, hands=hands(exposure, scores, hand, np.flatnonzero(unclear)))
     corners, mesh = np.roll(found.corners, turn, axis=0), _mesh_of(found, turn)
     thorough = search.is_thorough
-    moved = tuple(
-        (_turned_cell(cell, layout.side, turn), chance) for cell, chance in found.layout_doubts
-    )
+    moved = tuple((layout.turned_cell(cell, turn), chance) for cell, chance in found.layout_doubts)
     other = found.other_layout and found.other_layout.turned(turn)
     evidence = Evidence(
         corners, found.quality, mesh, scores, hand, sight, thorough, layout, moved, other
     )
     return reread(evidence, (), solve, search)
-
-
-def _turned_cell(cell: int, side: int, quarter_turns: int) -> int:
-    """Where a cell lies after so many clockwise turns of the paper."""
-    row, column = divmod(cell, side)
-    for _ in range(quarter_turns):
-        row, column = column, side - 1 - row
-    return side * row + column
 
 
 def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -12,7 +13,7 @@ from papernudge.vision.boards.lattice import lattice_in
 from papernudge.vision.boards.regions import Blocks, blocks_of, even, even_shape
 from papernudge.vision.boards.sheet import flattened, line_ink
 from papernudge.vision.boards.tints import further
-from papernudge.vision.find import Searched, find_grids, inside_any
+from papernudge.vision.find import Searched, area, find_grids, overlaps
 from papernudge.vision.find_outlines import Contour, paper_pieces, quad_of
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
@@ -36,16 +37,11 @@ _MOST = 12
 """Frames that are tried, the largest first: a bound of time."""
 
 
-@dataclass(frozen=True, eq=False)
-class Board:
-    """A board that is seen. ``layout``: None where it has none that can be read, and ``odd`` says
-    in a word what was seen.
-    """
+class Board(NamedTuple):
+    """What was seen under a mesh: the board, and its blocks with what speaks for them."""
 
-    mesh: Mesh
-    layout: Layout | None
-    blocks: Blocks | None = None
-    odd: str | None = None
+    layout: Layout
+    blocks: Blocks
 
 
 _NINE = Blocks(even(NEWSPAPER.side, *(NEWSPAPER.even or (3, 3))), 0.0, np.inf, None)
@@ -77,10 +73,12 @@ def with_boards(
         if cell_side(mesh.crossings) < LEAST_CELL:
             continue
         board = board_of(raster, mesh)
-        if board.layout is None or board.layout is NEWSPAPER:
+        if board is None or board.layout is NEWSPAPER:
             continue
-        kept = [grid for grid in kept if not _same(grid.corners, quad)]
-        kept.append(_as_found(board, quad))
+        kept = [grid for grid in kept if not overlaps(grid.corners, [quad])]
+        doubts, other = _doubts(board)
+        quality = Quality(True, cell_px=cell_side(mesh.crossings))
+        kept.append(FoundGrid(GridKind.PUZZLE, quad, mesh, quality, board.layout, doubts, other))
     return tuple(kept)
 
 
@@ -91,10 +89,9 @@ def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
     if grid.mesh is None or not grid.further:
         return grid
     board = board_of(raster, grid.mesh, _NINE)
-    layout = board.layout
-    if layout is None or layout is NEWSPAPER:
+    if board is None or board.layout is NEWSPAPER:
         return grid
-    plan = layout.plan
+    layout, plan = board.layout, board.layout.plan
     if layout.even and not plan.diagonals and len(plan.extra) < _SEVERAL:
         return grid
     doubts, other = _doubts(board)
@@ -126,59 +123,34 @@ def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[tuple[Contour,
         if quad is None:
             continue
         quad = (quad + 0.5) * page.scale - 0.5
-        inside = [corners for corners in taken if _same(corners, quad)]
+        inside = [corners for corners in taken if overlaps(corners, [quad])]
         # What is no more than a known grid's own frame is that grid's.
-        if all(_area(quad) > _LARGER * _area(corners) for corners in inside):
+        if all(area(quad) > _LARGER * area(corners) for corners in inside):
             out.append((contour, quad))
     return out
 
 
-def _area(corners: Points) -> float:
-    """Area of a shape (4, 2)."""
-    one, two = corners[2] - corners[0], corners[3] - corners[1]
-    return float(abs(one[0] * two[1] - one[1] * two[0])) / 2
-
-
-def _same(one: Points, other: Points) -> bool:
-    """Whether the middle of one shape (4, 2) lies in the other."""
-    middles = one.mean(axis=0)[None], other.mean(axis=0)[None]
-    return bool(inside_any(middles[0], [other])[0] or inside_any(middles[1], [one])[0])
-
-
-def _as_found(board: Board, corners: Points) -> FoundGrid:
-    """The board as it lies in the raster."""
-    assert board.layout is not None
-    cell = cell_side(board.mesh.crossings)
-    doubts, other = _doubts(board)
-    quality = Quality(True, cell_px=cell)
-    return FoundGrid(GridKind.PUZZLE, corners, board.mesh, quality, board.layout, doubts, other)
-
-
 def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]:
     """Cells that may belong to another block, and the board if they do."""
-    blocks, layout = board.blocks, board.layout
-    if blocks is None or layout is None or blocks.sure or blocks.other is None:
+    blocks, plan = board.blocks, board.layout.plan
+    if blocks.sure or blocks.other is None:
         return (), None
-    other = layout_of(
-        Blocks(blocks.other, 0.0, 0.0, None), layout.plan.diagonals, layout.plan.extra
-    )
+    other = layout_of(Blocks(blocks.other, 0.0, 0.0, None), plan.diagonals, plan.extra)
     chance = 1 / (1 + np.exp(-blocks.margin))
     cells = blocks.moved.tolist()
     return tuple((cell, float(chance)) for cell in cells), other
 
 
-def board_of(raster: Raster, mesh: Mesh, usual: Blocks | None = None) -> Board:
-    """What board lies under a mesh (S + 1, S + 1, 2), raster pixels. ``usual``: its blocks where
-    none can be made out, None: then it is no board.
+def board_of(raster: Raster, mesh: Mesh, usual: Blocks | None = None) -> Board | None:
+    """What board lies under a mesh (S + 1, S + 1, 2), raster pixels; None where it is none, or
+    shows what is no house. ``usual``: its blocks where none can be made out.
     """
     sheet = flattened(raster, mesh)
     blocks = blocks_of(line_ink(sheet.edges)) or usual
     if blocks is None:
-        return Board(mesh, None, odd="no blocks")
+        return None
     more = further(sheet, blocks.cells)
-    if more.odd:
-        return Board(mesh, None, blocks, more.odd)
-    return Board(mesh, layout_of(blocks, more.diagonals, more.extra), blocks)
+    return None if more.odd else Board(layout_of(blocks, more.diagonals, more.extra), blocks)
 
 
 def layout_of(blocks: Blocks, diagonals: bool, extra: tuple[tuple[int, ...], ...]) -> Layout:

@@ -12,6 +12,7 @@ from papernudge.vision.lines import ranked
 from papernudge.vision.mesh import Mesh, spread
 
 Floats = npt.NDArray[np.float32]
+Cells = npt.NDArray[np.int64]
 Raster = npt.NDArray[np.uint8]
 
 CELL, MARGIN = 40, 12
@@ -46,6 +47,16 @@ class Sheet:
         right, or from top to bottom, half a cell to either side.
         """
         return np.stack([_strips(self.grey), _strips(self.grey.T)])
+
+
+def pairs(side: int) -> tuple[Cells, Cells]:
+    """The two cells beside each inner edge, each int64 (2, S, S - 1) in the order of
+    :attr:`Sheet.edges`.
+    """
+    cells = np.arange(side * side).reshape(side, side)
+    one = np.stack([cells[:, :-1], cells.T[:, :-1]])
+    two = np.stack([cells[:, 1:], cells.T[:, 1:]])
+    return one, two
 
 
 def flattened(raster: Raster, mesh: Mesh) -> Sheet:
