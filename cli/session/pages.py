@@ -155,7 +155,7 @@ def marked_full(grid: GridReading) -> GridReading:
 
 
 def written_before(sheet: Sheet, page: Page) -> str | None:
-    """What was written in an earlier photo of the same puzzle, 81 characters, ``.`` for nothing and
+    """What was written in an earlier photo of the same puzzle, a line, ``.`` for nothing and
     for what is printed; None where the page shows other puzzles.
     """
     wanted = sheet.grid.givens
@@ -167,7 +167,7 @@ def written_before(sheet: Sheet, page: Page) -> str | None:
 
 
 def same_print(wanted: str, givens: str) -> bool:
-    """Whether two photos show the same printed digits, 81 characters each.
+    """Whether two photos show the same printed digits.
 
     A misread digit or two must not part them: 85 in 100 printed ones must agree.
     """
