@@ -8,10 +8,7 @@ which hand are at work there.
 from __future__ import annotations
 
 import functools
-import hashlib
-import json
 from dataclasses import dataclass, replace
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.digits_model import tensors
+from papernudge.digits_model.files import manifest_of, network_of, session_of
 from papernudge.digits_model.one_size import one_size
 
 Floats = npt.NDArray[np.float64]
@@ -59,8 +57,7 @@ class Scores:
 @functools.cache
 def manifest() -> dict[str, Any]:
     """The model's manifest: hash, geometry, class order, data and licences, accuracy."""
-    text = resources.files(__package__).joinpath("manifest.json").read_text("utf-8")
-    return dict(json.loads(text))
+    return manifest_of(__package__, "manifest")
 
 
 @functools.cache
@@ -78,32 +75,9 @@ def reader() -> str:
 def model_bytes(name: str = "model") -> bytes:
     """The ONNX file of the first look (``model``), of the ``closer`` one or of the ``notes``.
 
-    Checked against the manifest's hash.
-
-    Raises RuntimeError where the file is not the one that the manifest describes: calibration
-    of another model would make every chance a lie.
+    Raises RuntimeError where the file is not the one that the manifest describes.
     """
-    data = resources.files(__package__).joinpath(f"{name}.onnx").read_bytes()
-    told = manifest() if name == "model" else manifest()[name]
-    if hashlib.sha256(data).hexdigest() != told["sha256"]:
-        raise RuntimeError(
-            f"{name}.onnx is not the file its manifest describes; install papernudge again"
-        )
-    return data
-
-
-def session_of(model: bytes) -> Any:
-    """An onnxruntime session over an ONNX file's bytes, on one core."""
-    import onnxruntime
-
-    options = onnxruntime.SessionOptions()
-    # One page is a few milliseconds of work: more threads cost more than they give.
-    options.intra_op_num_threads = 1
-    options.inter_op_num_threads = 1
-    # What a run needs is given back after it: kept for the next, it would stay a large photo's.
-    options.enable_cpu_mem_arena = False
-    options.enable_mem_pattern = False
-    return onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
+    return network_of(__package__, name, manifest() if name == "model" else manifest()[name])
 
 
 @functools.cache

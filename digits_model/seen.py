@@ -8,16 +8,13 @@ the whole grid with its surroundings, small and as photographed, light and all.
 from __future__ import annotations
 
 import functools
-import hashlib
-import json
 from dataclasses import dataclass
-from importlib import resources
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.scores import session_of
+from papernudge.digits_model.files import manifest_of, network_of, session_of
 
 CELL = 18
 """Side of a cell in the sheet, pixels."""
@@ -51,19 +48,13 @@ class Seen:
 @functools.cache
 def manifest() -> dict[str, Any]:
     """The manifest of seen.onnx: hash, input, outputs, data, training, figures, calibration."""
-    text = resources.files(__package__).joinpath("seen.json").read_text("utf-8")
-    return dict(json.loads(text))
+    return manifest_of(__package__, "seen")
 
 
 @functools.cache
 def shipped() -> Any:
     """The onnxruntime session of the network that ships."""
-    data = resources.files(__package__).joinpath("seen.onnx").read_bytes()
-    if hashlib.sha256(data).hexdigest() != manifest()["sha256"]:
-        raise RuntimeError(
-            "seen.onnx is not the file its manifest describes; install papernudge again"
-        )
-    return session_of(data)
+    return session_of(network_of(__package__, "seen", manifest()))
 
 
 def logits(sheets: npt.NDArray[np.uint8], session: Any = None) -> npt.NDArray[np.float64]:

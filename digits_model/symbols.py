@@ -7,16 +7,13 @@ patches as :mod:`papernudge.digits_model.scores`.
 from __future__ import annotations
 
 import functools
-import hashlib
-import json
 from dataclasses import dataclass
-from importlib import resources
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.scores import session_of
+from papernudge.digits_model.files import manifest_of, network_of, session_of
 
 Floats = npt.NDArray[np.float64]
 
@@ -41,30 +38,6 @@ class Symbols:
     signs: Floats
     hand: Floats
 
-    def digits(self, side: int, printed: str = "") -> Floats:
-        """Log-probabilities of blank and the digits of a board: float64 (N, side + 1).
-
-        ``side``: how many digits it has, at most 16. ``printed``: ``"figures"`` or ``"letters"``
-        where it is known how 10 and more stand there; else either counts. Probabilities of what
-        the board can't hold are shared out among the rest.
-        """
-        if not 1 <= side <= 16:
-            raise ValueError(f"expected a board of at most 16 digits, got {side}")
-        held = self.signs[:, : FIGURES.start]
-        if side < 10:
-            return _of_one(held[:, : side + 1])
-        figures, letters = self.signs[:, FIGURES], self.signs[:, LETTERS]
-        beyond = {
-            "figures": figures,
-            "letters": letters,
-        }.get(printed, np.logaddexp(figures, letters))
-        return _of_one(np.concatenate([held, beyond[:, : side - 9]], axis=1))
-
-    def letters(self) -> Floats:
-        """Log-odds float64 (N,) that a cell holds a letter and no number of two figures."""
-        parts = [np.logaddexp.reduce(self.signs[:, part], axis=1) for part in (LETTERS, FIGURES)]
-        return np.asarray(parts[0] - parts[1])
-
 
 def _of_one(logs: Floats) -> Floats:
     return np.asarray(logs - np.logaddexp.reduce(logs, axis=1, keepdims=True))
@@ -73,19 +46,13 @@ def _of_one(logs: Floats) -> Floats:
 @functools.cache
 def manifest() -> dict[str, Any]:
     """The manifest of symbols.onnx: hash, input, classes, data, training, figures, calibration."""
-    text = resources.files(__package__).joinpath("symbols.json").read_text("utf-8")
-    return dict(json.loads(text))
+    return manifest_of(__package__, "symbols")
 
 
 @functools.cache
 def shipped() -> Any:
     """The onnxruntime session of the network that ships."""
-    data = resources.files(__package__).joinpath("symbols.onnx").read_bytes()
-    if hashlib.sha256(data).hexdigest() != manifest()["sha256"]:
-        raise RuntimeError(
-            "symbols.onnx is not the file its manifest describes; install papernudge again"
-        )
-    return session_of(data)
+    return session_of(network_of(__package__, "symbols", manifest()))
 
 
 def logits(patches: npt.NDArray[np.uint8], session: Any = None) -> Floats:

@@ -113,15 +113,19 @@ class Layout:
         """The board as it reads when its paper was turned clockwise so often."""
         if quarter_turns % 4 == 0:
             return self
-        last = self.side - 1
 
         def moved(houses: Iterable[Sequence[int]]) -> list[list[int]]:
-            places = ([self.place(cell) for cell in house] for house in houses)
-            return [[self.at(column, last - row) for row, column in some] for some in places]
+            return [[self.turned_cell(cell, quarter_turns) for cell in house] for house in houses]
 
         blocks, extra = moved(self.plan.blocks), moved(self.plan.extra)
-        once = Layout.of_regions(blocks, self.plan.diagonals, extra)
-        return once.turned(quarter_turns % 4 - 1)
+        return Layout.of_regions(blocks, self.plan.diagonals, extra)
+
+    def turned_cell(self, cell: int, quarter_turns: int) -> int:
+        """Where a cell lies on the board so turned."""
+        row, column = self.place(cell)
+        for _ in range(quarter_turns % 4):
+            row, column = column, self.side - 1 - row
+        return self.at(row, column)
 
     def __reduce__(self) -> tuple[object, ...]:
         """Read back, it is the one layout of its plan again."""
@@ -168,6 +172,14 @@ class Layout:
     def all_digits(self) -> int:
         """The set of all digits."""
         return (1 << self.side) - 1
+
+    @property
+    def fewest(self) -> int:
+        """No puzzle with one solution has fewer givens: on any board two digits that stand nowhere
+        could change places. Of the newspaper's: G. McGuire, B. Tugemann and G. Civario, *There is
+        no 16-clue Sudoku*, Experimental Mathematics 23(2), 2014; from memory.
+        """
+        return 17 if self is NEWSPAPER else self.side - 1
 
     @cached_property
     def all_candidates(self) -> Candidates:
@@ -314,10 +326,7 @@ class Layout:
 
     def around(self, cell: int, reach: int = 1) -> tuple[int, ...]:
         """The cells no more than ``reach`` rows and columns away, itself among them, in order."""
-        row, column = self.place(cell)
-        rows = range(max(0, row - reach), min(self.high, row + reach + 1))
-        columns = range(max(0, column - reach), min(self.wide, column + reach + 1))
-        return tuple(self.at(r, c) for r in rows for c in columns)
+        return around(self.side, cell, reach)
 
     def box(self, house: int) -> tuple[int, int, int, int]:
         """First column, first row and those behind the last of a house: what it spans."""
@@ -380,6 +389,13 @@ def layout_of(plan: Plan) -> Layout:
         for number, cells in enumerate(group, start=1)
     )
     return Layout(side, side, SYMBOLS[:side], houses, plan)
+
+
+def around(side: int, cell: int, reach: int = 1) -> tuple[int, ...]:
+    """The same of :meth:`Layout.around` on any board of so many rows."""
+    row, column = divmod(cell, side)
+    rows, columns = (range(max(0, x - reach), min(side, x + reach + 1)) for x in (row, column))
+    return tuple(side * r + c for r in rows for c in columns)
 
 
 def beside(side: int, cell: int) -> list[int]:

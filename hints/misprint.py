@@ -13,11 +13,6 @@ from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.masks import VALUES, House
 from papernudge.hints.solver import count_solutions
 
-_FEWEST = {NEWSPAPER: 17}
-"""No puzzle with fewer givens has exactly one solution (G. McGuire, B. Tugemann, G. Civario, *There
-is no 16-clue Sudoku*, Experimental Mathematics 23(2), 2014; from memory). On any board two digits
-that stand nowhere could change places: so all of them but one are given."""
-
 _TRIES = 1000
 """So many changed givens are tried at most: more than the newspaper's grid can have, 81 of eight
 other digits, so that it is larger boards alone that are given up on."""
@@ -88,7 +83,7 @@ def _mended(
     """The one given that, changed, leaves one solution, with its digits; nothing if there are
     several or none.
     """
-    if sum(mark != "." for mark in givens) < _FEWEST.get(layout, layout.side - 1):
+    if sum(mark != "." for mark in givens) < layout.fewest:
         return ()
     if len(suspects) * (layout.side - 1) > _TRIES:
         return ()

@@ -10,18 +10,16 @@ by four crossings of block lines are looked up, step by step outwards.
 from __future__ import annotations
 
 import functools
-import hashlib
 import itertools
-import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import IntEnum
-from importlib import resources
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.digits_model.files import manifest_of, network_of, session_of
 from papernudge.vision.flatten import bending
 from papernudge.vision.mesh import Points
 from papernudge.vision.tuned import tuned, whole
@@ -94,8 +92,7 @@ class Kind(IntEnum):
 @functools.cache
 def manifest() -> dict[str, Any]:
     """The network's manifest: hash, geometry, training, data and licences, accuracy."""
-    text = resources.files(__package__).joinpath("crossings.json").read_text("utf-8")
-    return dict(json.loads(text))
+    return manifest_of(__package__, "crossings")
 
 
 @functools.cache
@@ -104,14 +101,7 @@ def _session() -> Any:
 
     Raises RuntimeError where the file is not the one that its manifest describes.
     """
-    from papernudge.digits_model.scores import session_of
-
-    data = resources.files(__package__).joinpath("crossings.onnx").read_bytes()
-    if hashlib.sha256(data).hexdigest() != manifest()["sha256"]:
-        raise RuntimeError(
-            "crossings.onnx is not the file its manifest describes; install papernudge again"
-        )
-    return session_of(data)
+    return session_of(network_of(__package__, "crossings", manifest()))
 
 
 def relative(grey: Grey) -> Grey:

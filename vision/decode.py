@@ -35,72 +35,33 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.vision.fill import best_fillings
+from papernudge.vision.weigher import (
+    PROPER_ODDS,
+    WHOLE,
+    Effort,
+    Floats,
+    Ints,
+    Solver,
+    Weigher,
+    clashes,
+    entry_prior,
+    line_of,
+)
 
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
-Solver = Callable[[str, Layout], str | None]
-"""A line and its board to the only solution, None where there is not exactly one."""
-
-PROPER_ODDS = 1.0e3
-RIGHT = 0.9
-"""Mean of ρ before anything is seen: worth nine right entries and a wrong one."""
-RATES: Floats = ((np.arange(16) + 0.5) / 16) ** ((1 - RIGHT) / RIGHT)
-"""Values of ρ, each as likely as any other: quantiles of Beta(A, 1), A = RIGHT / (1 - RIGHT)."""
-FEWEST = 17
-"""No puzzle of a newspaper with one solution has fewer givens (G. McGuire, B. Tugemann and G.
-Civario, Experimental Mathematics 23(2), 2014)."""
 FEW = 5
 """With more uncertain cells than this, complete grids are searched as well."""
 ENTRIES = 6
 """Entries from which it is worth asking what the solver of a misprint had in mind."""
 REACH = 6.0
 """Readings less probable than the best by this many nats are left out of the sums."""
-
-
-@dataclass(frozen=True)
-class Effort:
-    """How much may be searched for one grid: bounds the time on nonsense.
-
-    ``solved``: readings handed to the solver; ``weighed``: readings weighed in one search;
-    ``nodes``: branchings on the way to complete grids. A photo that can be read takes one of the
-    first, seldom fifteen.
-    """
-
-    solved: int
-    weighed: int
-    nodes: int
-
-    def on(self, layout: Layout) -> Effort:
-        """As much on a larger board: there is more to be weighed, and to solve takes longer, by the
-        square of its cells about.
-        """
-        if not _is_large(layout):
-            return self
-        more = layout.many / NEWSPAPER.many
-        solved, nodes = round(self.solved / more**2), round(self.nodes / more)
-        return Effort(max(1, solved), round(self.weighed * more), nodes)
-
-
-WHOLE, LITTLE = Effort(120, 200, 1500), Effort(12, 20, 150)
-
-
-def _is_large(layout: Layout) -> bool:
-    return layout.many > NEWSPAPER.many
-
-
-def fewest(layout: Layout) -> int:
-    """No puzzle with one solution has fewer givens: on any board two digits that are not given
-    could be exchanged.
-    """
-    return FEWEST if layout is NEWSPAPER else layout.side - 1
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,7 +98,7 @@ def shares(digits: Floats, hand: Floats, layout: Layout = NEWSPAPER) -> Floats:
     a fifth of a cell of each kind is granted without being seen, and as many givens as a puzzle has
     at least.
     """
-    least = fewest(layout) / layout.many
+    least = layout.fewest / layout.many
     marked = np.logaddexp.reduce(digits[:, 1:], axis=1)
     kinds = np.column_stack(
         [marked - np.logaddexp(0.0, hand), marked - np.logaddexp(0.0, -hand), digits[:, 0]]
@@ -163,204 +124,6 @@ def _terms(digits: Floats, hand: Floats, layout: Layout) -> tuple[Floats, Floats
     other = digits + log_hand[:, None] + share[1]
     other[:, 0] = digits[:, 0] + share[2]
     return given, other
-
-
-def _line(givens: Ints, layout: Layout) -> str:
-    marks = f".{layout.symbols}"
-    return "".join(marks[d] for d in givens)
-
-
-def _clashes(givens: Ints, layout: Layout) -> bool:
-    seen: set[int] = set()
-    step = layout.side + 1
-    cells = np.flatnonzero(givens)
-    for cell, digit in zip(cells.tolist(), givens[cells].tolist(), strict=True):
-        for house in layout.houses_of[cell]:
-            key = step * house + digit
-            if key in seen:
-                return True
-            seen.add(key)
-    return False
-
-
-def _entry_prior(solution: str, layout: Layout) -> Floats:
-    """Log π, shape (N, n + 1)."""
-    side = layout.side
-    prior = np.full((layout.many, side + 1), math.log(side * (1 - RIGHT) / (side - 1)))
-    prior[np.arange(layout.many), layout.read(solution)] = math.log(side * RIGHT)
-    prior[:, 0] = 0.0
-    return prior
-
-
-@dataclass(frozen=True, eq=False)
-class _Mind:
-    """A complete grid that the solver may have had in mind, and what it makes of the entries.
-
-    A cell without a given holds e with weight exp(most) · ink · (base + ρ · slope), the last three
-    (N, n + 1), ``most`` (N,); ``free``: the log of its sum over e by ρ and cell, (R, N).
-    """
-
-    ink: Floats
-    base: Floats
-    slope: Floats
-    most: Floats
-    free: Floats
-
-    @classmethod
-    def of(cls, solution: str | None, other: Floats, layout: Layout) -> _Mind:
-        """``solution``: its line, or None where nothing is known of it."""
-        base, slope = np.ones_like(other), np.zeros_like(other)
-        if solution is not None:
-            side = layout.side
-            base[:, 1:], slope[:, 1:] = side / (side - 1), -side / (side - 1)
-            aimed = np.arange(len(other)), layout.read(solution)
-            base[aimed], slope[aimed] = 0.0, float(side)
-        most = other.max(axis=1)
-        ink = np.exp(other - most[:, None])
-        sums = (ink * base).sum(axis=1) + RATES[:, None] * (ink * slope).sum(axis=1)
-        return cls(ink, base, slope, most, np.log(np.maximum(sums, 1e-300)) + most)
-
-    def weights(self, blank: npt.NDArray[np.bool_]) -> Floats:
-        """Log-weight by ρ of the cells without a given, (W, R), for ``blank`` (W, N)."""
-        return np.asarray(blank @ self.free.T - math.log(len(RATES)))
-
-    def summed(self, blank: npt.NDArray[np.bool_], chances: Floats) -> Floats:
-        """What stands in the blank cells, (N, n + 1), summed over W readings with these chances."""
-        rates = self.weights(blank)
-        rates = np.exp(rates - np.logaddexp.reduce(rates, axis=1)[:, None])
-        top = self.free.max(axis=0)
-        shrunk = np.exp(top - self.free)
-        weighed = blank * chances[:, None]
-        flat = (weighed * (rates @ shrunk)).sum(axis=0)
-        steep = (weighed * ((rates * RATES) @ shrunk)).sum(axis=0)
-        cells = self.ink * (self.base * flat[:, None] + self.slope * steep[:, None])
-        # Whatever ρ is, a cell's chances add up to one: so the divisor is known.
-        return np.asarray(cells * np.exp(self.most - top)[:, None])
-
-
-@dataclass(frozen=True, eq=False)
-class _World:
-    """A reading of the givens. ``printed``: their log-weight; ``aim``: the key of its mind."""
-
-    givens: Ints
-    printed: float
-    weight: float
-    aim: str | None
-    proper: bool
-
-
-class _Weigher:
-    """Gives readings of the givens their exact weight, remembering what it has solved."""
-
-    def __init__(
-        self, given: Floats, other: Floats, solve: Solver, effort: Effort, layout: Layout
-    ) -> None:
-        self.given, self.other, self.effort = given, other, effort.on(layout)
-        self.solve, self.layout, self.fewest = solve, layout, fewest(layout)
-        self.most = 2 * self.effort.solved if _is_large(layout) else math.inf
-        self.solved, self.nodes = 0, 0
-        self.worlds: dict[bytes, _World] = {}
-        self.proper: list[tuple[Ints, Ints, str]] = []  # cells, givens and solution
-        # None (nothing known) and complete grids.
-        self.minds: dict[str | None, _Mind] = {}
-        self.consider(None)
-        self.aims: list[str | None] = [None]
-
-    @property
-    def cost(self) -> int:
-        """What was done so far, in readings solved: ten weighed or twenty branchings take about as
-        long as one.
-        """
-        return self.solved + len(self.worlds) // 10 + self.nodes // 20
-
-    def consider(self, solution: str | None) -> _Mind:
-        """What the entries say if this complete grid was aimed at; None: nothing is known of it."""
-        if solution not in self.minds:
-            self.minds[solution] = _Mind.of(solution, self.other, self.layout)
-        return self.minds[solution]
-
-    def aim_at(self, solution: str | None) -> None:
-        """Also weigh misprinted readings as if this grid had been in the solver's mind."""
-        if solution not in self.aims:
-            self.consider(solution)
-            self.aims.append(solution)
-
-    def weigh(self, givens: Ints) -> _World:
-        """The reading with its weight."""
-        key = givens.astype(np.int8).tobytes()
-        if key not in self.worlds:
-            self.worlds[key] = self._world(givens, self._solution(givens))
-        return self.worlds[key]
-
-    def _solution(self, givens: Ints) -> str | None:
-        """The only solution, None where there is not exactly one.
-
-        Givens added to a proper puzzle leave its solution alone, or leave none at all: that needs
-        no solving.
-        """
-        for cells, fewer, solution in self.proper:
-            if (givens[cells] == fewer).all():
-                more = np.flatnonzero(givens).tolist()
-                grid = self.layout.read(solution)
-                fits = all(grid[c] == givens[c] for c in more)
-                return solution if fits else None
-        if _clashes(givens, self.layout):
-            return None
-        self.solved += 1
-        if np.count_nonzero(givens) < self.fewest:
-            return None
-        if self.solved > self.most:
-            return self._presumed(givens)
-        found = self.solve(_line(givens, self.layout), self.layout)
-        if found is not None and len(self.proper) < 8:
-            cells = np.flatnonzero(givens)
-            self.proper.append((cells, givens[cells], found))
-        return found
-
-    def _presumed(self, givens: Ints) -> str | None:
-        """The known solution that agrees with what is left unsolved, which may well be proper:
-        better a question too many.
-        """
-        for _, _, solution in self.proper:
-            grid = np.array(self.layout.read(solution))
-            if ((givens == 0) | (givens == grid)).all():
-                return solution
-        return None
-
-    def _world(self, givens: Ints, solution: str | None) -> _World:
-        cells = np.flatnonzero(givens)
-        printed = float(self.given[cells, givens[cells]].sum())
-        if solution is None:
-            printed -= math.log(PROPER_ODDS)
-        elif not self.aims[1:]:
-            self.aims.append(solution)
-        blank = (givens == 0)[None]
-        free = {
-            aim: float(np.logaddexp.reduce(self.consider(aim).weights(blank)[0]))
-            for aim in ([solution] if solution is not None else self.aims)
-        }
-        best = max(free, key=lambda aim: free[aim])
-        return _World(givens, printed, printed + free[best], best, solution is not None)
-
-    def best(self) -> _World:
-        """The heaviest reading, misprints in the light of all grids considered so far."""
-        return self.settle()[0]
-
-    def settle(self) -> list[_World]:
-        """All readings, heaviest first; misprints in the light of all grids considered."""
-        loose = [key for key, world in self.worlds.items() if not world.proper]
-        if loose:
-            blank = np.array([self.worlds[key].givens == 0 for key in loose])
-            aims = list(self.minds)
-            free = np.column_stack(
-                [np.logaddexp.reduce(self.minds[aim].weights(blank), axis=1) for aim in aims]
-            )
-            for key, row, at in zip(loose, free, free.argmax(axis=1).tolist(), strict=True):
-                world = self.worlds[key]
-                self.worlds[key] = replace(
-                    world, weight=world.printed + float(row[at]), aim=aims[at]
-                )
-        return sorted(self.worlds.values(), key=lambda w: -w.weight)
 
 
 def _best_first(costs: list[list[float]]) -> Iterator[tuple[float, tuple[int, ...]]]:
@@ -439,7 +202,7 @@ def _hopeful(other: Floats) -> Floats:
     return np.asarray(np.logaddexp.reduce(other + credit, axis=1))
 
 
-def _search_givens(weigher: _Weigher, choices: _Choices) -> bool:
+def _search_givens(weigher: Weigher, choices: _Choices) -> bool:
     """Weigh readings of the givens by falling promise; true if nothing left out can win."""
     best = max((w.weight for w in weigher.worlds.values()), default=-math.inf)
     for pops, (cost, choice) in enumerate(_best_first(choices.costs)):
@@ -451,7 +214,7 @@ def _search_givens(weigher: _Weigher, choices: _Choices) -> bool:
     return True
 
 
-def _search_around(weigher: _Weigher) -> bool:
+def _search_around(weigher: Weigher) -> bool:
     """The same where a good reading is known: all readings that share its complete grid.
 
     What its entries weigh is known then, not merely bounded: so the search ends soon. If it finds
@@ -472,7 +235,7 @@ def _search_around(weigher: _Weigher) -> bool:
     return complete
 
 
-def _search_near_best(weigher: _Weigher, choices: _Choices) -> None:
+def _search_near_best(weigher: Weigher, choices: _Choices) -> None:
     """Weigh every change of one cell of the best reading.
 
     A search cut short has not looked at all cells: what it did not look at would seem certain.
@@ -485,24 +248,24 @@ def _search_near_best(weigher: _Weigher, choices: _Choices) -> None:
             weigher.weigh(changed)
 
 
-def _fillings(weigher: _Weigher) -> tuple[list[Ints], npt.NDArray[np.bool_]]:
+def _fillings(weigher: Weigher) -> tuple[list[Ints], npt.NDArray[np.bool_]]:
     """The likeliest complete grids, and where each digit would rather be printed, bool (N, n)."""
     given, other, layout = weigher.given, weigher.other, weigher.layout
     if_digit = np.empty((layout.many, layout.side))
     printed = np.empty_like(if_digit, np.bool_)
     for digit in layout.digits:
-        prior = _entry_prior(layout.symbols[digit - 1] * layout.many, layout)
+        prior = entry_prior(layout.symbols[digit - 1] * layout.many, layout)
         free = np.logaddexp.reduce(other + prior, axis=1)
         if_digit[:, digit - 1] = np.logaddexp(given[:, digit], free)
         # Where the hand is anyone's guess a given is the safer one: it can only add to what
         # makes the solution single.
-        printed[:, digit - 1] = given[:, digit] > free - math.log(layout.side * RIGHT) - 1.0
+        printed[:, digit - 1] = given[:, digit] > free - prior[:, digit] - 1.0
     grids, _, nodes = best_fillings(if_digit, most_nodes=weigher.effort.nodes, layout=layout)
     weigher.nodes += nodes
     return grids, printed
 
 
-def _had_in_mind(base: Ints, weigher: _Weigher) -> str | None:
+def _had_in_mind(base: Ints, weigher: Weigher) -> str | None:
     """The grid that a solver of a misprinted puzzle was filling in.
 
     Every given is left out in turn; of the solutions so found, the one that agrees best with
@@ -514,25 +277,25 @@ def _had_in_mind(base: Ints, weigher: _Weigher) -> str | None:
         left = base.copy()
         left[cell] = 0
         solution = None
-        if not _clashes(left, layout):
-            solution = weigher.solve(_line(left, layout), layout)
+        if not clashes(left, layout):
+            solution = weigher.solve(line_of(left, layout), layout)
         if solution is not None:
-            terms = np.logaddexp.reduce(other + _entry_prior(solution, layout), axis=1)
+            terms = np.logaddexp.reduce(other + entry_prior(solution, layout), axis=1)
             agrees = float(terms[left == 0].sum())
             best = max(best or (agrees, solution), (agrees, solution))
     return None if best is None else best[1]
 
 
-def _propose(weigher: _Weigher) -> None:
+def _propose(weigher: Weigher) -> None:
     """Let the likeliest complete grids say what was printed."""
     grids, printed = _fillings(weigher)
     if grids:
-        weigher.aim_at(_line(grids[0], weigher.layout))
+        weigher.aim_at(line_of(grids[0], weigher.layout))
     for grid in grids:
         weigher.weigh(np.where(printed[np.arange(len(grid)), grid - 1], grid, 0))
 
 
-def _summed(weigher: _Weigher, complete: bool, digits: Floats, hand: Floats) -> Decoded:
+def _summed(weigher: Weigher, complete: bool, digits: Floats, hand: Floats) -> Decoded:
     """The readings weighed, cell by cell; ``digits`` and ``hand``: as of :func:`decode`."""
     worlds = weigher.settle()
     worlds = [w for w in worlds if w.weight >= worlds[0].weight - 2 * REACH]
@@ -585,10 +348,10 @@ def decode(
 
 def _searched(
     digits: Floats, hand: Floats, solve: Solver, effort: Effort, layout: Layout
-) -> tuple[_Weigher, bool]:
+) -> tuple[Weigher, bool]:
     """Weighs readings of the givens, and whether none left out can beat them."""
     given, other = _terms(digits, hand, layout)
-    weigher = _Weigher(given, other, solve, effort, layout)
+    weigher = Weigher(given, other, solve, effort, layout)
     choices = _choices(given, _hopeful(other), math.log(PROPER_ODDS) + REACH, layout)
     base = choices.reading((0,) * len(choices.cells))
     if weigher.weigh(base).proper:

@@ -18,6 +18,7 @@ from papernudge.digits_model.scores import Asked, Scores
 from papernudge.digits_model.scores import reader as this_reader
 from papernudge.hints.catalogue import Message, message
 from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.shapes import as_data, from_data
 from papernudge.vision.grid import Quality
 from papernudge.vision.hidden import Hidden
 from papernudge.vision.mesh import Mesh, Points
@@ -98,9 +99,9 @@ def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> byte
         "quality": list(astuple(evidence.quality)[1:]),
     }
     if evidence.layout is not NEWSPAPER:
-        told["layout"] = _as_data(evidence.layout)
+        told["layout"] = as_data(evidence.layout)
     if evidence.other_layout is not None:
-        told["other layout"] = _as_data(evidence.other_layout)
+        told["other layout"] = as_data(evidence.other_layout)
         told["layout doubts"] = [list(one) for one in evidence.layout_doubts]
     arrays["told"] = np.frombuffer(json.dumps(told).encode(), np.uint8)
     out = io.BytesIO()
@@ -109,17 +110,6 @@ def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> byte
     if out.tell() > most:
         raise MisfitError(message("saved too long", size=out.tell(), most=most))
     return out.getvalue()
-
-
-def _as_data(layout: Layout) -> dict[str, Any]:
-    """A board by the cells of its blocks and what else it has."""
-    plan = layout.plan
-    return {"blocks": plan.blocks, "diagonals": plan.diagonals, "extra": plan.extra}
-
-
-def _from_data(told: Mapping[str, Any]) -> Layout:
-    """The board again; ValueError where it is none."""
-    return Layout.of_regions(told["blocks"], bool(told["diagonals"]), told["extra"])
 
 
 def most_bytes(layout: Layout) -> int:
@@ -147,12 +137,12 @@ def read_back(data: bytes) -> tuple[Evidence, dict[str, Any]]:
         )
     try:
         return _evidence(arrays, told), dict(told["beside"])
-    except (KeyError, ValueError, TypeError, AttributeError) as error:
+    except (LookupError, ValueError, TypeError, AttributeError) as error:
         raise MisfitError(message("saved and damaged")) from error
 
 
 def _evidence(arrays: Mapping[str, npt.NDArray[Any]], told: Mapping[str, Any]) -> Evidence:
-    layout = _from_data(told["layout"]) if "layout" in told else NEWSPAPER
+    layout = from_data(told["layout"]) if "layout" in told else NEWSPAPER
     many, side = layout.many, layout.side
     marks = (many, side + 1)
     closer = Asked(_shaped(arrays, "closer", marks)) if "closer" in arrays else None
@@ -189,7 +179,7 @@ def _evidence(arrays: Mapping[str, npt.NDArray[Any]], told: Mapping[str, Any]) -
         bool(told["thorough"]),
         layout,
         tuple((int(cell), float(chance)) for cell, chance in told.get("layout doubts", ())),
-        _from_data(told["other layout"]) if "other layout" in told else None,
+        from_data(told["other layout"]) if "other layout" in told else None,
     )
 
 

@@ -117,6 +117,11 @@ class _Sighting:
         return self.said.plain > _PLAIN and looks_plain and lines
 
     @property
+    def odd(self) -> bool:
+        """Whether it may have other blocks or further houses, whatever the network says."""
+        return self.traits.further or chance_plain(self.traits) < _PLAIN
+
+    @property
     def loose(self) -> bool:
         """Whether too few lines bear the mesh out."""
         if self.flat.is_nine:
@@ -139,7 +144,7 @@ class _Sighting:
     @property
     def cell(self) -> float:
         """Side of a cell, raster pixels."""
-        return float(np.sqrt(abs(_area(self.mesh.corners)))) / 9
+        return float(np.sqrt(abs(area(self.mesh.corners)))) / 9
 
 
 def work_view(raster: npt.NDArray[np.uint8], most: int = _LONG) -> tuple[Grey, Points]:
@@ -164,20 +169,45 @@ def work_view(raster: npt.NDArray[np.uint8], most: int = _LONG) -> tuple[Grey, P
     return np.asarray(cv2.GaussianBlur(grey, (3, 3), 0.7), np.uint8), scale
 
 
-def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
+@dataclass(frozen=True, eq=False, slots=True)
+class Searched:
+    """A page as it is searched. ``view``: uint8 (h, w); ``scale``: float64 (2,), raster pixels per
+    pixel of it, x and y; ``frames``, ``pieces``: outer contours of its ink, and of the paper that
+    ink encloses.
+    """
+
+    view: Grey
+    scale: Points
+    frames: list[Contour]
+    pieces: list[Contour]
+
+    @classmethod
+    def of(cls, raster: npt.NDArray[np.uint8]) -> Searched | None:
+        """None where the raster, uint8 (H, W, 3), is too small or narrow to show a grid."""
+        if min(raster.shape[:2]) < _LEAST:
+            return None
+        view, scale = work_view(raster)
+        return (
+            None if min(view.shape) < _LEAST else cls(view, scale, *parts_of(ink_mask(view, _KEEN)))
+        )
+
+
+def find_grids(
+    raster: npt.NDArray[np.uint8], page: Searched | None = None
+) -> tuple[FoundGrid, ...]:
     """All grids of a page, in reading order of the raster.
 
-    ``raster``: uint8 (H, W, 3), blue, green, red, as decoded. A whole 9×9 grid of good quality
+    ``raster``: uint8 (H, W, 3), blue, green, red, as decoded; ``page``: the same as it is searched,
+    where that is known. A whole 9×9 grid of good quality
     has kind puzzle (or full) and a mesh; others are marked by their kind. ``corners`` are those
     of the frame's ink, the mesh's those of its lines' middles. Which of the four turns is
     upright is not decided here.
     """
-    if min(raster.shape[:2]) < _LEAST:
+    page = page or Searched.of(raster)
+    if page is None:
         return ()
-    view, scale = work_view(raster)
-    if min(view.shape) < _LEAST:
-        return ()
-    sightings, asks = _by_ink(view, scale)
+    view, scale = page.view, page.scale
+    sightings, asks = _by_ink(page)
     patches: list[Patch] = []
     left: list[Sketch] = []
     if asks:
@@ -190,9 +220,9 @@ def find_grids(raster: npt.NDArray[np.uint8]) -> tuple[FoundGrid, ...]:
     return tuple(_reading_order(grids))
 
 
-def _by_ink(view: Grey, scale: Points) -> tuple[list[_Sighting], bool]:
+def _by_ink(page: Searched) -> tuple[list[_Sighting], bool]:
     """9×9 lattices that connected ink shows beyond doubt, and whether it leaves anything open."""
-    frames, pieces = parts_of(ink_mask(view, _KEEN))
+    view, scale, frames, pieces = page.view, page.scale, page.frames, page.pieces
     seen: list[_Sighting] = []
     for start in outlines(frames, _LEAST, lambda points: inside_any(points, _corners(seen))):
         if cut_side(start, (view.shape[1], view.shape[0]), _BEYOND):
@@ -204,7 +234,7 @@ def _by_ink(view: Grey, scale: Points) -> tuple[list[_Sighting], bool]:
                 seen.append(sighting)
     if not seen or not all(s.plain for s in seen):
         return seen, True
-    room = view.size - sum(abs(_area(corners)) for corners in _corners(seen))
+    room = view.size - sum(abs(area(corners)) for corners in _corners(seen))
     asks = room > _ROOM * view.size or _begs(seen, frames, *paper_pieces(pieces, _LEAST // 9))
     return seen, asks
 
@@ -223,7 +253,7 @@ def _begs(seen: list[_Sighting], frames: list[Contour], centres: Points, sizes: 
     import cv2
 
     told = _corners(seen)
-    cell = min(float(np.sqrt(abs(_area(corners)))) / 9 for corners in told)
+    cell = min(float(np.sqrt(abs(area(corners)))) / 9 for corners in told)
     side = np.sqrt(sizes.prod(axis=1))
     like = (side > _LIKE_LEAST * cell) & (side < _LIKE_MOST * cell)
     cells = centres[like & ~inside_any(centres, told)]
@@ -258,7 +288,7 @@ def _by_net(
     left: list[Sketch] = []
     closer: tuple[Grey, Points] | None = None
     for sketch in sketches:
-        mine = [s for s in known if _overlaps(sketch.corners, [s.flat.mesh.corners])]
+        mine = [s for s in known if overlaps(sketch.corners, [s.flat.mesh.corners])]
         same = [s for s in mine if _lie_alike(sketch.starts[0], s.flat.mesh.crossings)]
         if same or any(s.plain for s in mine):
             seen += same[:1]
@@ -315,12 +345,12 @@ def _looked_again(grey: Grey, flat: Flat, most: int = _LOOKS) -> tuple[Flat, Aga
 
 def _lie_alike(mesh: Points, other: Points) -> bool:
     """Whether two meshes (10, 10, 2) are the same in one of the four turns, but for some noise."""
-    cell = float(np.sqrt(abs(_area(mesh[[0, 0, 9, 9], [0, 9, 9, 0]])))) / 9
+    cell = float(np.sqrt(abs(area(mesh[[0, 0, 9, 9], [0, 9, 9, 0]])))) / 9
     off = [np.linalg.norm(np.rot90(mesh, k) - other, axis=-1).mean() for k in range(4)]
     return float(min(off)) < _ALIKE * cell
 
 
-def _overlaps(corners: Points, others: list[Points]) -> bool:
+def overlaps(corners: Points, others: list[Points]) -> bool:
     """Whether a shape's (4, 2) middle lies in another or another's in it."""
     middles = np.array([other.mean(axis=0) for other in others]).reshape(-1, 2)
     return bool(
@@ -340,7 +370,7 @@ def _reading_order(grids: list[FoundGrid]) -> list[FoundGrid]:
     return ordered
 
 
-def _area(corners: Points) -> float:
+def area(corners: Points) -> float:
     """Signed area of a polygon (N, 2), positive where it runs clockwise as seen."""
     ahead = np.roll(corners, -1, axis=0)
     return float((corners[:, 0] * ahead[:, 1] - corners[:, 1] * ahead[:, 0]).sum()) / 2
@@ -373,7 +403,8 @@ def _found(sighting: _Sighting, biggest: float, size: tuple[int, int]) -> FoundG
         return FoundGrid(GridKind.TOO_POOR, corners, None, quality)
     small = sighting.cell < _SMALLER * biggest
     full = sighting.traits.inked > _FILLED and small
-    return FoundGrid(GridKind.FULL if full else GridKind.PUZZLE, corners, mesh, quality)
+    kind = GridKind.FULL if full else GridKind.PUZZLE
+    return FoundGrid(kind, corners, mesh, quality, further=sighting.odd)
 
 
 def _patched(patch: Patch, scale: Points, size: tuple[int, int]) -> FoundGrid:

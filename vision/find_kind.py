@@ -68,6 +68,7 @@ class Traits:
     caged: float
     diagonal: float
     between: int
+    further: bool = False
 
     @property
     def halves(self) -> bool:
@@ -108,6 +109,7 @@ def traits(grey: Grey, flat: Flat) -> Traits:
     between = float(np.sqrt(max(heavy, 1e-3) * light))
     seen = _cells(grey, flat)
     inked = _inked(seen, flat)
+    diagonal = _diagonal(seen, flat)
     return Traits(
         heavy / light,
         float((thick < between).mean()),
@@ -118,9 +120,17 @@ def traits(grey: Grey, flat: Flat) -> Traits:
         *_goes_on(grey, flat),
         float(inked.mean()),
         _caged(grey, flat),
-        _diagonal(seen, flat),
+        diagonal,
         _between(grey, flat),
+        diagonal > _MARKED or _tinted(seen),
     )
+
+
+def _tinted(seen: Floats) -> bool:
+    """Whether so many neighbouring cells differ in their paper that some may be tinted."""
+    paper = np.log(np.maximum(ranked(seen.reshape(81, 144), 0.8), 1.0)).reshape(9, 9)
+    steps = np.concatenate([np.diff(paper).ravel(), np.diff(paper.T).ravel()])
+    return bool((np.abs(steps - ranked(steps)) > _TONE).sum() >= _RIMS)
 
 
 def _between(grey: Grey, flat: Flat) -> int:
@@ -201,6 +211,14 @@ def _caged(grey: Grey, flat: Flat) -> float:
     return _sides_share(second)
 
 
+_MARKED = tuned("find_kind._MARKED")
+"""How much diagonals stand out from which on they are looked at more closely."""
+_TONE = tuned("find_kind._TONE")
+"""Log of the ratio of two neighbours' paper at a tint's rim, at least."""
+_RIMS = whole("find_kind._RIMS")
+"""Such neighbours from which on tints are looked for: two squares of nine cells have 24."""
+
+
 _CAGED = tuned("find_kind._CAGED")
 """Share of cells with such lines from which on they are looked at more closely."""
 
@@ -226,14 +244,17 @@ _TINT = tuned("find_kind._TINT")
 """How much darker than the cells beside it a tinted one is, grey levels."""
 
 
+_ROW, _COLUMN = np.divmod(np.arange(81), 9)
+"""Those of each cell."""
+
+
 def _cells(grey: Grey, flat: Flat) -> Floats:
     """Grey levels inside the 81 cells, float32 (81, 12, 12), from 0.06 to 0.94 of each."""
     import cv2
 
     at = np.linspace(0.06, 0.94, 12)
     inside = np.stack(np.meshgrid(at, at), axis=-1)
-    row, column = np.divmod(np.arange(81), 9)
-    cells = np.stack([column, row], axis=1)[:, None, None] + inside
+    cells = np.stack([_COLUMN, _ROW], axis=1)[:, None, None] + inside
     where = placed(flat.mesh.crossings, cells).astype(np.float32).reshape(81, 144, 2)
     seen = cv2.remap(
         grey, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
@@ -261,9 +282,8 @@ def _diagonal(seen: Floats, flat: Flat) -> float:
 
 def _beside() -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
     """Cells on neither diagonal, bool (81,), and which cells share a side, bool (81, 81)."""
-    row, column = np.divmod(np.arange(81), 9)
-    off = (row != column) & (row + column != 8)
-    apart = np.abs(row[:, None] - row) + np.abs(column[:, None] - column)
+    off = (_ROW != _COLUMN) & (_ROW + _COLUMN != 8)
+    apart = np.abs(_ROW[:, None] - _ROW) + np.abs(_COLUMN[:, None] - _COLUMN)
     return off, apart == 1
 
 

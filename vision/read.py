@@ -21,8 +21,7 @@ from papernudge.digits_model.scores import (
 from papernudge.hints.catalogue import message
 from papernudge.hints.layout import Layout
 from papernudge.vision.advice import advice, ails_of
-from papernudge.vision.boards.find import with_boards
-from papernudge.vision.decode import Solver
+from papernudge.vision.boards.find import find_all
 from papernudge.vision.doubts import (
     not_seen,
 )
@@ -30,16 +29,16 @@ from papernudge.vision.even import LINE, Exposure, even_page, exposed
 from papernudge.vision.evidence import Evidence
 from papernudge.vision.exposures import look_again, with_last_word
 from papernudge.vision.failure import Failure
-from papernudge.vision.find import find_grids
 from papernudge.vision.grid import FoundGrid, GridKind
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.patches import Patches, cut_fine
 from papernudge.vision.reading import GridReading, PageReading
 from papernudge.vision.reread import Search, reread
-from papernudge.vision.scored import Scorer, can_read, scores_of
+from papernudge.vision.scored import Scorer, scores_of
 from papernudge.vision.settle import Settled, settle
 from papernudge.vision.sight import Sight, View, blamed, harmed_under, hidden_under, judged
+from papernudge.vision.weigher import Solver
 
 _HIDES = 4
 """Hidden cells from which on they are why a grid's lines could not be followed."""
@@ -116,12 +115,11 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
 
 def _found(raster: Raster) -> tuple[FoundGrid, ...]:
     """The page's grids; where none can be read, looked for once more in even light."""
-    found = with_boards(raster, find_grids(raster))
+    found = find_all(raster)
     if any(map(_readable, found)):
         return found
     if len(found) < MANY and raster.shape[0] * raster.shape[1] <= MOST_EVENED:
-        even = even_page(raster)
-        again = with_boards(even, find_grids(even))
+        again = find_all(even_page(raster))
         if any(map(_readable, again)):
             return again
     return _with_advice(raster, found)
@@ -134,11 +132,8 @@ def _parted(
     readable: list[tuple[FoundGrid, Settled]] = []
     rest: list[FoundGrid] = []
     for grid in found:
-        if not _readable(grid) or grid.mesh is None:
+        if grid.mesh is None or not grid.quality.ok:
             rest.append(grid)
-            continue
-        if not can_read(grid.layout):
-            rest.append(replace(grid, kind=GridKind.OTHER, mesh=None))
             continue
         held = settle(grid.mesh, partial(harmed_under, raster, grid.mesh))
         if held.lost:
@@ -268,22 +263,12 @@ def read_grid(
         sight = replace(sight, hands=again.hands)
     corners, mesh = np.roll(found.corners, turn, axis=0), _mesh_of(found, turn)
     thorough = search.is_thorough
-    moved = tuple(
-        (_turned_cell(cell, layout.side, turn), chance) for cell, chance in found.layout_doubts
-    )
+    moved = tuple((layout.turned_cell(cell, turn), chance) for cell, chance in found.layout_doubts)
     other = found.other_layout and found.other_layout.turned(turn)
     evidence = Evidence(
         corners, found.quality, mesh, scores, hand, sight, thorough, layout, moved, other
     )
     return reread(evidence, (), solve, search)
-
-
-def _turned_cell(cell: int, side: int, quarter_turns: int) -> int:
-    """Where a cell lies after so many clockwise turns of the paper."""
-    row, column = divmod(cell, side)
-    for _ in range(quarter_turns):
-        row, column = column, side - 1 - row
-    return side * row + column
 
 
 def _beyond_reading(found: FoundGrid, turn: int, sight: Sight) -> GridReading:

@@ -10,7 +10,7 @@ import numpy as np
 
 from papernudge.digits_model.scores import Scores
 from papernudge.hints.layout import Layout
-from papernudge.vision.decode import LITTLE, WHOLE, Decoded, Solver, decode
+from papernudge.vision.decode import Decoded, decode
 from papernudge.vision.doubts import cell_chances, chance_right, find_doubts, kind_of, unknown
 from papernudge.vision.evidence import Evidence, Floats
 from papernudge.vision.grid import GridKind
@@ -20,6 +20,7 @@ from papernudge.vision.reading import CellKind, CellReading, Doubt, GridReading,
 from papernudge.vision.scored import unfit
 from papernudge.vision.sight import AsRead
 from papernudge.vision.small_notes import on_page
+from papernudge.vision.weigher import LITTLE, WHOLE, Solver
 
 NOTE_ODDS = 0.0
 BESIDE_ODDS = 2.0

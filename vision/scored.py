@@ -9,8 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cache
-from importlib import resources
 
 import numpy as np
 import numpy.typing as npt
@@ -40,21 +38,11 @@ _NOTES = -20.0
 """Log-odds of each small note on boards of more than nine digits: none is looked for there."""
 
 
-def can_read(layout: Layout) -> bool:
-    """Whether there is a network that knows all digits of a board."""
-    return layout.side <= KNOWN or _knows_more()
-
-
-@cache
-def _knows_more() -> bool:
-    return resources.files(symbols.__package__ or "").joinpath("symbols.onnx").is_file()
-
-
 def scores_of(pixels: Pixels, layout: Layout, scorer: Scorer = score) -> Scores:
     """The scores of one grid's cells: ``digits`` (N, n + 1) and ``notes`` (N, n) for its n digits.
 
-    ``pixels``: uint8 (N, 48, 48, 3) as of ``papernudge.vision.patches.Patches``; ``layout``: one
-    that :func:`can_read` knows; ``scorer``: the classifier of the nine digits.
+    ``pixels``: uint8 (N, 48, 48, 3) as of ``papernudge.vision.patches.Patches``; ``layout``: the
+    board; ``scorer``: the classifier of the nine digits.
     """
     said, side = scorer(pixels), layout.side
     if side == KNOWN:
@@ -99,7 +87,8 @@ def folded(signs: Floats, side: int) -> Floats:
         kept *= np.minimum(1.0, known / _KEPT) / np.maximum(known, 1e-300)
         chances += share * kept[:, : side + 1]
     none = np.maximum(1 - chances.sum(axis=1, keepdims=True), 1e-9)
-    return np.asarray(np.log(chances + none / (side + 1)))
+    chances += none / (side + 1)
+    return np.asarray(np.log(chances / chances.sum(axis=1, keepdims=True)))
 
 
 def of_board(digits: Floats, side: int) -> Floats:

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.digits_model.seen import CELL, MARGIN, Seen, seen
+from papernudge.hints.layout import NEWSPAPER, around
 from papernudge.vision.advice import Ails
 from papernudge.vision.even import without_diagonals
 from papernudge.vision.flatten import quad_mesh
@@ -395,7 +396,8 @@ class View:
         unseen = np.where(blank, harmed_by(signs) & (inked > BLANK_LIMIT), self.said.seen < UNSEEN)
         hidden = self.hidden(unseen | (blank & (_bare(self.sheet) | self.outside)))
         side = math.isqrt(len(digits))
-        near = {c for one in hidden for c in _around(one, side)}
+        # So far a mesh may bend along a cover.
+        near = {c for one in hidden for c in around(side, one, 2)}
         # Why the mesh strayed where nothing is to be seen is not known.
         plain = ~harmed_by(signs) & (signs[:, _TRUSTED] < _STEADY)
         bent = frozenset(c for c in self.bent if c in near) | (
@@ -416,7 +418,7 @@ def harmed_under(raster: npt.NDArray[np.uint8], mesh: Mesh) -> npt.NDArray[np.bo
 
 
 def hidden_under(
-    raster: npt.NDArray[np.uint8], corners: Points, side: int = 9
+    raster: npt.NDArray[np.uint8], corners: Points, side: int = NEWSPAPER.side
 ) -> Mapping[int, Hidden]:
     """The cells that can't be seen of a grid whose lines could not be followed, and why.
 
@@ -448,16 +450,8 @@ def _sizes(crossings: Points) -> Chances:
     logs = np.log(np.maximum(area, 1.0))
     wide = np.pad(logs, 1, mode="edge")
     last = len(logs) + 1
-    around = [wide[1 + y : last + y, 1 + x : last + x] for y, x in _BESIDE]
-    return np.asarray(np.abs(logs - np.median(around, axis=0)).reshape(-1), np.float64)
-
-
-def _around(cell: int, side: int) -> set[int]:
-    """The cells less than three rows and columns away: so far a mesh may bend along a cover."""
-    row, column = divmod(cell, side)
-    rows = range(max(0, row - 2), min(side, row + 3))
-    columns = range(max(0, column - 2), min(side, column + 3))
-    return {side * r + c for r in rows for c in columns}
+    near = [wide[1 + y : last + y, 1 + x : last + x] for y, x in _BESIDE]
+    return np.asarray(np.abs(logs - np.median(near, axis=0)).reshape(-1), np.float64)
 
 
 def _bent(mesh: Mesh) -> frozenset[int]:

@@ -5,7 +5,7 @@ tuned, and what moves when it moves; the code names it by module and constant an
 it is. What moves is told as it is read from the code; ``tests/vision/bench_tuned.py`` moves a
 number by a fifth down and a quarter up and counts what becomes of photos and drawn pages. Of the 32
 that it was asked of (36 photos, 12 pages) 11 moved nothing there. With 37 photos and 12 pages its
-``--reached`` finds none (of 143) by which no code went: those 11 decide where a page comes nearer
+``--reached`` finds none (of 147) by which no code went: those 11 decide where a page comes nearer
 to them, or in time. What is no number of choice (a definition, a guard against dividing by nothing,
 ranks of a theory) stays in the code.
 """
@@ -286,6 +286,9 @@ _ROWS = (
      "grids whose every digit is whole are called cut off", "digits are read in part"),
     ("find_kind._CAGED", 0.13, "share of cells", OTHERS,
      "time", "cages pass for nothing"),
+    ("find_kind._MARKED", 0.3, "share", OTHERS, "time", "marked diagonals are no houses"),
+    ("find_kind._TONE", 0.06, "log of a ratio", OTHERS, "time", "pale tints are no houses"),
+    ("find_kind._RIMS", 16, "neighbours", OTHERS, "time", "tinted blocks are no houses"),
     ("find_kind._BETWEEN", 3, "lines", OTHERS,
      "grids with print half-way between lines are lost", "meshes over two grids pass"),
     ("find_kind._RULED", 1.25, "ratio", OTHERS,

@@ -33,9 +33,8 @@ from papernudge.cli.books.spoken import (
     words_from,
 )
 from papernudge.cli.said import in_words
-from papernudge.cli.session.assume import Assumption, parse_assumption
+from papernudge.cli.session.assume import LARGEST_BOARD, parse_assumption
 from papernudge.hints.catalogue import message, packed
-from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.vision.failure import said_by_system
 
 if TYPE_CHECKING:
@@ -116,26 +115,15 @@ def parse_correction(text: str) -> list[Correction]:
     out = []
     for word in rest.split():
         try:
-            one, layout = _said_of_a_cell(word)
+            one = parse_assumption(word, LARGEST_BOARD)  # of which board it is, the row will tell
         except Trouble as off:
             raise bad_words("a correction looks like", got=short(text)) from off
         if one.grid is not None or one.notes is not None or one.beside is not None:
             raise bad_words("a correction names a digit", got=short(word))
         digit = "." if one.digit is None else str(one.digit)
         says = f"{one.kind}:{digit}" if one.kind else digit
-        out.append(Correction(start, page, grid, layout.name(one.cell), says))
+        out.append(Correction(start, page, grid, LARGEST_BOARD.name(one.cell), says))
     return out
-
-
-def _said_of_a_cell(word: str) -> tuple[Assumption, Layout]:
-    """The word, of the newspaper's grid if it can be, else of the largest board: which one it is,
-    the row will tell.
-    """
-    try:
-        return parse_assumption(word), NEWSPAPER
-    except Trouble:
-        largest = Layout.of_blocks(4, 4)
-        return parse_assumption(word, largest), largest
 
 
 def apply(book: Book, corrections: Iterable[Correction]) -> tuple[int, list[str]]:

@@ -363,11 +363,12 @@ def _held(book: Book, names: Sequence[str]) -> tuple[str, ...]:
 def _what_there_is(book: Book) -> str:
     query = (
         "SELECT hardest, count(*) AS n, min(minutes) AS low, max(minutes) AS high FROM puzzle"
-        " WHERE minutes IS NOT NULL GROUP BY hardest ORDER BY hardest"
+        " WHERE hardest IS NOT NULL GROUP BY hardest ORDER BY hardest"
     )
     found = [
         in_words(
-            "puzzles by reason",
+            # Of other boards than the newspaper's no minutes are known.
+            "puzzles by reason" + ", no minutes" * (row["low"] is None),
             count=row["n"],
             reason=titled(row["hardest"], spoken()),
             low=row["low"],

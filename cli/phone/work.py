@@ -212,15 +212,17 @@ def _read(photo: bytes) -> Page:
 
 def _of_nine(page: Page) -> Page:
     """The page with boards of other sizes told as other grids: the phone's pages show nine rows."""
+    from papernudge.cli.session.pages import NO_ROOM
     from papernudge.vision.grid import GridKind
     from papernudge.vision.reading import GridReading
 
-    grids = tuple(
-        grid
-        if grid.layout.many == NEWSPAPER.many
-        else GridReading(GridKind.OTHER, grid.corners, grid.quality)
-        for grid in page.grids
-    )
+    def told(grid: GridReading) -> GridReading:
+        if grid.layout.many == NEWSPAPER.many and grid.kind != GridKind.OTHER:
+            return grid
+        quality = replace(grid.quality, reason=NO_ROOM, says=message("nine rows here"))
+        return GridReading(GridKind.OTHER, grid.corners, quality)
+
+    grids = tuple(map(told, page.grids))
     return replace(page, reading=replace(page.reading, grids=grids))
 
 
@@ -353,7 +355,7 @@ def _picture(
     raster = sketch(photo.pixels, turns, [placed], SIDE, "", close=True)
     view, _ = framed(photo.pixels.shape, turns, [placed], SIDE, "", close=True)
     corners = view.apply(placed.to_raster(_corners()))
-    cells = corners.reshape(81, 4, 2).round().astype(int).tolist()
+    cells = corners.reshape(NEWSPAPER.many, 4, 2).round().astype(int).tolist()
     size = (raster.shape[1], raster.shape[0])
     return encode(raster, ".jpg"), size, tuple(tuple((x, y) for x, y in one) for one in cells)
 
@@ -362,9 +364,9 @@ def _corners() -> Points:
     """Grid units, float64 (324, 2): the four corners of each cell, clockwise."""
     import numpy as np
 
-    cells = np.stack(np.divmod(np.arange(81), 9)[::-1], axis=1).astype(np.float64)
+    cells = np.array([NEWSPAPER.place(cell)[::-1] for cell in NEWSPAPER.cells], np.float64)
     steps = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], np.float64)
-    return (cells[:, None] + steps).reshape(-1, 2).clip(0, 9 - 1e-9)
+    return (cells[:, None] + steps).reshape(-1, 2).clip(0, NEWSPAPER.wide - 1e-9)
 
 
 def _overview(page: Page) -> Shown:

@@ -110,7 +110,7 @@ class Scene:
         if house in self.framed:
             return
         self.framed.add(house)
-        tab, lead = _house_tab(self.layout, house, ink_name)
+        tab, lead = _house_tab(self, house, ink_name)
         lines = self._framed(house)
         self.add(ink.dashed(lines, 0.3) if broken else lines, ink_name)
         if broken:
@@ -154,17 +154,15 @@ def house_box(house: int, layout: Layout = NEWSPAPER) -> tuple[int, int, int, in
     return layout.box(house)
 
 
-def _house_tab(layout: Layout, house: int, ink_name: str) -> tuple[Tab, list[Line]]:
+def _house_tab(scene: Scene, house: int, ink_name: str) -> tuple[Tab, list[Line]]:
     """The tab of a house, where it touches the margin; that of one that doesn't hangs on a thread
     along a printed line.
     """
+    layout = scene.layout
     name, of_it = named_house(house, spoken().on(layout)), layout.houses[house]
     x0, y0, x1, y1 = house_box(house, layout)
-    if of_it.kind == DIAGONAL:
-        first = 0 if of_it.number == 1 else layout.wide - 1
-        return Tab(name, first + 0.5, -0.25, "top", ink_name), []
-    if of_it.kind == EXTRA or (of_it.kind == BLOCK and not layout.even):
-        return _tab_above(layout, house, Tab(name, 0.0, -0.25, "top", ink_name))
+    if of_it.kind in (DIAGONAL, EXTRA) or (of_it.kind == BLOCK and not layout.even):
+        return _long_tab(scene, house, Tab(name, 0.0, 0.0, "top", ink_name))
     x, y = (x0 + x1) / 2, (y0 + y1) / 2
     beside = of_it.kind == BLOCK and x0 == 0 and y0 > 0 and y1 < layout.high
     if of_it.kind == ROW or beside:
@@ -178,16 +176,49 @@ def _house_tab(layout: Layout, house: int, ink_name: str) -> tuple[Tab, list[Lin
     return Tab(name, -0.25, float(y0), "left", ink_name), [ink.pencil_line((-0.25, y0), (x0, y0))]
 
 
-def _tab_above(layout: Layout, house: int, tab: Tab) -> tuple[Tab, list[Line]]:
-    """``tab`` above or below a house with a long name, for which the left margin has no room."""
+def _long_tab(scene: Scene, house: int, tab: Tab) -> tuple[Tab, list[Line]]:
+    """``tab`` above or below a house with a long name, for which the left margin has no room: where
+    the house touches, or else where others leave room.
+    """
+    layout = scene.layout
     places = [layout.place(cell) for cell in layout.houses[house].cells]
-    top = [column + 0.5 for row, column in places if row == 0]
-    bottom = [column + 0.5 for row, column in places if row == layout.high - 1]
-    if top:
-        return replace(tab, x=sum(top) / len(top)), []
-    if bottom:
-        x, y = sum(bottom) / len(bottom), layout.high + 0.25
-        return replace(tab, x=x, y=y, side="bottom"), []
-    row, column = places[0]
-    thread = ink.pencil_line((column, tab.y), (column, row))
-    return replace(tab, x=float(column)), [thread]
+    touching = {
+        side: [column + 0.5 for row, column in places if row == edge]
+        for side, edge in (("top", 0), ("bottom", layout.high - 1))
+    }
+    sides = sorted(touching, key=lambda side: not touching[side])
+    room = {side: _room(scene, side) for side in sides}
+    needed = 1.25 * _long(tab)  # they are moved aside by a quarter of their length
+    side = next((s for s in sides if room[s] >= needed), max(sides, key=lambda s: room[s]))
+    y, place, foot = (-0.25, places[0], 0) if side == "top" else (layout.high + 0.25, places[-1], 1)
+    if at := touching[side]:
+        return replace(tab, x=sum(at) / len(at), y=y, side=side), []
+    x = float(place[1])
+    return replace(tab, x=x, y=y, side=side), [ink.pencil_line((x, y), (x, place[0] + foot))]
+
+
+def _room(scene: Scene, side: str) -> float:
+    """About how long a piece of the upper or lower margin is free beside the tabs that are there
+    already, cells.
+    """
+    left, right = -_BESIDE, scene.layout.wide + _BESIDE
+    low, high = right, left
+    for tab in scene.tabs:
+        if tab.side != side:
+            continue
+        long = _long(tab)
+        start = min(max(left, tab.x - long / 2), right - long)
+        if start < high and low < start + long:  # it is moved aside
+            there = [x for x in (low - long, high) if left <= x <= right - long]
+            start = min(there, key=lambda x: abs(x - start), default=start)
+        low, high = min(low, start), max(high, start + long)
+    return max(low - left, right - high)
+
+
+_BESIDE = 1.85
+"""How wide the margins beside a board are, cells."""
+
+
+def _long(tab: Tab) -> float:
+    """About how long a tab is, cells."""
+    return 0.19 * len(tab.text) + 0.35

@@ -188,6 +188,7 @@ SAID = {
     "book by reasons": "By its hardest reason, the book holds: {held}.",
     "book without grades": "By its hardest reason, the book holds: no graded puzzle.",
     "puzzles by reason": "{count} {reason} ({low}-{high} min)",
+    "puzzles by reason, no minutes": "{count} {reason}",
     # ------------------------------------------------------------ printed puzzles
     "about so long.one": "about a minute",
     "about so long.other": "about {count} minutes",

@@ -26,6 +26,8 @@ SAID = {
     "came too slowly": "The photo came too slowly: send it again.",
     "too many wait": "Too many photos are waiting just now: try again in a few seconds.",
     "no photo came": "No photo came: choose one and send it again.",
+    "nine rows here": "The phone page takes grids of nine rows and nine columns: ask papernudge"
+    " hint on the computer about others.",
     "no answer that fits": "That is no answer that fits here.",
     "come a long way": "This photo has come a long way: take it again.",
     "no longer kept": "That photo is no longer kept: take it again.",

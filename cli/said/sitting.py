@@ -56,7 +56,9 @@ SAID = {
     "grid asked for.one": "--grid {wanted} was asked for, but just 1 grid was found.",
     "grid asked for.other": "--grid {wanted} was asked for, but {count} grids were found.",
     "no grid of that board": "No grid of {side} rows and {side} columns was read in the photo:"
-    " leave --blocks, --regions, --diagonals and --extra out, or name the grid with --grid.",
+    " say which board is in it, or leave --blocks, --regions, --diagonals and --extra out.",
+    "grid is of another board": "Grid {number} was not read with {side} rows and {side} columns:"
+    " name another with --grid, or leave --blocks, --regions, --diagonals and --extra out.",
     "no grid in": "No grid was found in {called}: lay the page flat and fill the frame.",
     "grid can't be read": "The grid in {called} can't be read. {advice}",
     "grid can't be read, numbered": "Grid {number} in {called} can't be read. {advice}",
@@ -68,10 +70,10 @@ SAID = {
     "grid can't be read well, numbered": "Grid {number} in {called} can't be read well enough."
     " {advice}",
     "closer and in better light": "Take it again, closer and in better light.",
-    "grid is another": "The grid in {called} is not a 9×9 sudoku that can be read: expected nine"
-    " rows of nine cells, all in clear view.",
-    "grid is another, numbered": "Grid {number} in {called} is not a 9×9 sudoku that can be read:"
-    " expected nine rows of nine cells, all in clear view.",
+    "grid is another": "The grid in {called} is not a sudoku that can be read: expected 4 to 16"
+    " rows and as many columns, all in clear view.",
+    "grid is another, numbered": "Grid {number} in {called} is not a sudoku that can be read:"
+    " expected 4 to 16 rows and as many columns, all in clear view.",
     # ------------------------------------------------------------ what was said doesn't fit
     "an assumption looks like": "An assumption looks like R4C7=1, R4C7=given:1, R4C7=entry:1,"
     " R4C7=. (nothing there) or R4C7=notes:14, with 2: in front for the second grid; {got} does"

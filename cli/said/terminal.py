@@ -167,6 +167,8 @@ SAID = {
     " wrote, or lines of 81 characters.",
     "line is short": "{source}, line {line}: expected {many} characters, 1 to {last} or . for"
     " nothing, got {length} characters: mend or take out that line.",
+    "line is of another board": "{source}, line {line}: expected {many} characters, got {length},"
+    " which would do with {blocks}: name the board, or mend or take out that line.",
     "line is odd": "{source}, line {line}: expected {many} characters, 1 to {last} or . for"
     " nothing, got {got}: mend or take out that line.",
     "other boards left out": "{source} also holds puzzles of other boards, which were left out:"

@@ -71,7 +71,7 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class HintWishes:
-    """``earlier``: what was written before, 81 characters; ``uniqueness``: also allow steps that
+    """``earlier``: what was written before, a line; ``uniqueness``: also allow steps that
     lean on there being one solution; ``route``: a walk in an order that keeps the eye's way short;
     ``words``: the language.
     """
@@ -212,7 +212,7 @@ def walk_answer(sheet: Sheet, depth: int, wishes: HintWishes) -> Answer:
 def check_answer(sheet: Sheet, depth: int, earlier: str | None, words: Words = ENGLISH) -> Answer:
     """Whether the paper is right so far, at this depth.
 
-    ``earlier``: what was written before, 81 characters; ``words``: the language.
+    ``earlier``: what was written before, a line; ``words``: the language.
     """
     from papernudge.cli.session.pages import position_of
     from papernudge.hints import Position

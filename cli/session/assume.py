@@ -40,18 +40,20 @@ class Assumption:
     beside: int | None = None
 
 
+LARGEST_BOARD = Layout.of_blocks(4, 4)
+"""What no board goes beyond: where a photo's is not known yet."""
+
+
 def parse_assumption(text: str, layout: Layout = NEWSPAPER) -> Assumption:
     """Reads ``[N:]R4C7=1``, ``=given:1``, ``=entry:1``, ``=.`` or ``=notes:14``; on boards of more
     than nine digits ``=A`` and ``=10`` too. ``=block:R4C8`` answers a doubt about the layout.
 
     WordsError for anything else.
     """
-    found = _SHAPE.fullmatch(text.strip())
-    cell = layout.cell(found["cell"]) if found else None
-    beside = layout.cell(found["beside"]) if found and found["beside"] else None
-    digits = (found["notes"] or found["digit"] or "") if found else ""
-    if found is None or (found["kind"] and found["digit"] == "."):
-        raise WordsError(message("an assumption looks like", got=short(text)))
+    found = _parted(text)
+    cell = layout.cell(found["cell"])
+    beside = layout.cell(found["beside"]) if found["beside"] else None
+    digits = found["notes"] or found["digit"] or ""
     off = found["beside"] and beside is None
     if cell is None or off or not _on_board(digits, found["notes"] is None, layout):
         raise WordsError(message("beyond the board", got=short(text), side=layout.side))
@@ -69,10 +71,15 @@ def grid_said(text: str) -> int | None:
     """The grid that an assumption names, None for the one in question. WordsError for what looks
     like no assumption on any board.
     """
+    grid = _parted(text)["grid"]
+    return int(grid) if grid else None
+
+
+def _parted(text: str) -> re.Match[str]:
     found = _SHAPE.fullmatch(text.strip())
     if found is None or (found["kind"] and found["digit"] == "."):
         raise WordsError(message("an assumption looks like", got=short(text)))
-    return int(found["grid"]) if found["grid"] else None
+    return found
 
 
 def digit_of(mark: str) -> int | None:

@@ -186,7 +186,7 @@ def _told(grid: GridReading, answers: Iterable[_Answer]) -> GridReading:
 def misreadings(grid: GridReading, wrong: Iterable[int], solution: str) -> tuple[Doubt, ...]:
     """Doubts about wrong entries that may be right entries misread: asked about, not blamed.
 
-    ``wrong``: cells; ``solution``: of the givens, 81 digits.
+    ``wrong``: cells; ``solution``: of the givens, a character for each cell.
     """
     from papernudge.vision.reading import Doubt
 

@@ -117,29 +117,34 @@ def read_opened(called: str | None, photo: Photo) -> Page:
     return Page(called, photo, reading)
 
 
-def on_board(page: Page, layout: Layout, number: int | None = None) -> Page:
-    """The page with a grid read as of this board: that of this number, else the first that has as
-    many rows. GridError where none of so many was read.
+def on_board(page: Page, layout: Layout, number: int | None = None) -> tuple[Page, int | None]:
+    """The page with a grid read as of this board, and its number: that of ``number``, else the
+    first puzzle of as many rows, else the first grid. GridError where none of so many was read.
+    Where nothing could be read at all, the page as it is: ``choose`` says why.
     """
     from papernudge.hints.solver import solve_soon
     from papernudge.vision.reread import reread
 
-    def fits(at: int, grid: GridReading) -> bool:
-        sized = grid.evidence is not None and grid.layout.side == layout.side
-        return sized and number in (None, at)
-
-    at = next((n for n, grid in enumerate(page.grids, start=1) if fits(n, grid)), None)
-    evidence = None if at is None else page.grids[at - 1].evidence
-    if at is None or evidence is None:
-        raise GridError(
-            message("no grid of that board", side=layout.side), stage="find", reason="board"
-        )
+    read = {
+        n: grid.evidence
+        for n, grid in enumerate(page.grids, start=1)
+        if grid.evidence is not None and number in (None, n)
+    }
+    if not read:
+        return page, number
+    fitting = [n for n, evidence in read.items() if evidence.layout.side == layout.side]
+    if not fitting:
+        code = "no grid of that board" if number is None else "grid is of another board"
+        told = message(code, number=number, side=layout.side)
+        raise GridError(told, stage="find", reason="board")
+    at = next((n for n in fitting if page.grids[n - 1].kind == "puzzle"), fitting[0])
+    evidence = read[at]
     if layout is evidence.layout and evidence.other_layout is None:
-        return page
+        return page, at
     laid = replace(evidence, layout=layout, layout_doubts=(), other_layout=None)
     grids = list(page.grids)
     grids[at - 1] = marked_full(reread(laid, (), solve_soon))
-    return replace(page, reading=replace(page.reading, grids=tuple(grids)))
+    return replace(page, reading=replace(page.reading, grids=tuple(grids))), at
 
 
 def marked_full(grid: GridReading) -> GridReading:
@@ -150,7 +155,7 @@ def marked_full(grid: GridReading) -> GridReading:
 
 
 def written_before(sheet: Sheet, page: Page) -> str | None:
-    """What was written in an earlier photo of the same puzzle, 81 characters, ``.`` for nothing and
+    """What was written in an earlier photo of the same puzzle, a line, ``.`` for nothing and
     for what is printed; None where the page shows other puzzles.
     """
     wanted = sheet.grid.givens
@@ -162,7 +167,7 @@ def written_before(sheet: Sheet, page: Page) -> str | None:
 
 
 def same_print(wanted: str, givens: str) -> bool:
-    """Whether two photos show the same printed digits, 81 characters each.
+    """Whether two photos show the same printed digits.
 
     A misread digit or two must not part them: 85 in 100 printed ones must agree.
     """
@@ -228,6 +233,10 @@ def choose(page: Page, wanted: int | None) -> Sheet:
     raise unreadable(page, number)
 
 
+NO_ROOM = "board"
+"""Why a grid is not taken that could be read elsewhere: the quality says where."""
+
+
 def unreadable(page: Page, number: int) -> GridError:
     """Why this grid can't be read, and what to do about it."""
     named = page.called not in (None, "-")
@@ -245,6 +254,9 @@ def unreadable(page: Page, number: int) -> GridError:
     elif grid.kind == "too poor":
         code = "grid can't be read well"
         data["advice"] = grid.quality.says or message("closer and in better light")
+    elif grid.quality.reason == NO_ROOM:
+        code = "grid can't be read"
+        data["advice"] = grid.quality.says
     else:
         code = "grid is another"
     if len(page.grids) > 1:

@@ -61,7 +61,7 @@ def open_photo(photo: str | Path | bytes | Any, called: str | None = None) -> Pa
     array uint8 (H, W, 3), blue, green, red, as OpenCV decodes them. ``called``: its name in
     sentences and documents. The page's grids come in reading order, each with its ``kind``,
     ``corners`` (float64 (4, 2), x/y in pixels, from the reader's top left clockwise), ``givens``,
-    ``entries`` (81 characters each) and ``doubts``.
+    ``entries`` (a character for each cell) and ``doubts``.
 
     Raises PhotoError for what is no photo, GridError where no grid is found. A file from a stranger
     is decoded in this process: where that is a risk, open it in one with limits.

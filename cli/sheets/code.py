@@ -28,9 +28,8 @@ MOST_PAGES, MOST_NUMBER, MOST_LOOKS, MOST_EACH, MOST_LINES = 1000, 10000, 200, 1
 @dataclass(frozen=True, slots=True)
 class Task:
     """One position on a page. ``digits``: what is printed, a character for each cell, ``solution``:
-    the same filled;
-    ``reason`` None on a scan sheet; ``answers``: what each line that counts writes; ``why``: a
-    sentence for each, for the page of answers, which is in no code.
+    the same filled; ``reason`` None on a scan sheet; ``answers``: what each line that counts
+    writes; ``why``: a sentence for each, for the page of answers, which is in no code.
     """
 
     number: int
@@ -144,8 +143,8 @@ def _put_task(packer: _Packer, task: Task) -> None:
     packer.put(task.number, MOST_NUMBER)
     packer.put(task.looks, MOST_LOOKS)
     printed = sum(1 << c for c, mark in enumerate(task.digits) if mark != ".")
-    packer.put(printed, 1 << 81)
-    placed = [0] * 81
+    packer.put(printed, 1 << NEWSPAPER.many)
+    placed = [0] * NEWSPAPER.many
     for cell, mark in enumerate(task.solution):
         options = _options(placed, cell)
         packer.put(options.index(int(mark)), len(options))
@@ -159,13 +158,14 @@ def _put_task(packer: _Packer, task: Task) -> None:
         for places in task.answers:
             packer.put(len(places), 10)
             for cell, _ in places:
-                packer.put(cell, 81)
+                packer.put(cell, NEWSPAPER.many)
 
 
 def _take_task(packer: _Packer) -> Task:
-    number, looks, printed = packer.take(MOST_NUMBER), packer.take(MOST_LOOKS), packer.take(1 << 81)
-    placed = [0] * 81
-    for cell in range(81):
+    number, looks = packer.take(MOST_NUMBER), packer.take(MOST_LOOKS)
+    printed = packer.take(1 << NEWSPAPER.many)
+    placed = [0] * NEWSPAPER.many
+    for cell in NEWSPAPER.cells:
         options = _options(placed, cell)
         placed[cell] = options[packer.take(len(options))]
     solution = "".join(map(str, placed))
@@ -180,7 +180,7 @@ def _take_task(packer: _Packer) -> Task:
 
 
 def _take_places(packer: _Packer, placed: list[int]) -> Places:
-    cells = [packer.take(81) for _ in range(packer.take(10))]
+    cells = [packer.take(NEWSPAPER.many) for _ in range(packer.take(10))]
     return tuple((cell, placed[cell]) for cell in cells)
 
 

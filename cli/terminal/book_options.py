@@ -154,7 +154,7 @@ _ExportBook = Annotated[
 _To = Annotated[
     str,
     typer.Option(
-        "--to", metavar="OUT", help="Ends in .jsonl, .csv, .txt (81 characters a line) or .pdf."
+        "--to", metavar="OUT", help="Ends in .jsonl, .csv, .txt (a line a puzzle) or .pdf."
     ),
 ]
 _Minutes = Annotated[

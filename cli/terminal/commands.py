@@ -17,10 +17,10 @@ from papernudge.cli.base.say import say, short, show, visible, warn
 from papernudge.cli.base.trouble import GridError, Trouble
 from papernudge.cli.pictures import ENDINGS
 from papernudge.cli.said import ENGLISH, in_words, spoken
-from papernudge.cli.session.assume import grid_said, parse_assumption
+from papernudge.cli.session.assume import LARGEST_BOARD, grid_said, parse_assumption
 from papernudge.cli.session.documents import Document, failure_document, page_document
 from papernudge.cli.session.naming import with_legend
-from papernudge.cli.session.pages import Page, Sheet, choose, unreadable, written_before
+from papernudge.cli.session.pages import Page, Sheet, choose, on_board, unreadable, written_before
 from papernudge.cli.terminal.outcome import Outcome, code_of_answer
 from papernudge.cli.terminal.sources import Lines, Source, open_page, sources
 from papernudge.hints.catalogue import Run, message
@@ -63,10 +63,7 @@ class Wishes:
             raise bad_words("picture ends in", endings=ends, got=short(picture))
         output = "json" if as_json else "json lines" if json_lines else "text"
         for text in assume or ():
-            if layout is None:
-                grid_said(text)
-            else:
-                parse_assumption(text, layout)
+            parse_assumption(text, layout or LARGEST_BOARD)
         where = None if picture is None else Path(picture)
         return cls(output, where, side, tuple(assume or ()), grid, sentences)
 
@@ -102,10 +99,10 @@ def _read_one(source: Source, wishes: Wishes) -> Outcome:
     from papernudge.cli.session.pages import first_puzzle, nearest_miss
     from papernudge.cli.terminal.words import page_words
 
-    page = open_page(source, wishes.grid)
+    page, number = _opened(source, wishes)
     if wishes.grid is not None:
         choose(page, wishes.grid)
-    number = wishes.grid or first_puzzle(page) or nearest_miss(page)
+    number = number or first_puzzle(page) or nearest_miss(page)
     page = wishes.told(Sheet(page, number)).page
     code, told = Exit.DONE, list[str]()
     if not any(grid.cells for grid in page.grids):
@@ -148,7 +145,7 @@ def run_hint(
             walk_answer,
         )
 
-        sheet = wishes.told(_chosen(open_page(source, wishes.grid), wishes))
+        sheet = wishes.told(_chosen(*_opened(source, wishes), wishes))
         earlier = _earlier(since, sheet)
 
         def hints() -> HintWishes:
@@ -183,11 +180,11 @@ def run_check(
     def one(source: Source) -> Outcome:
         from papernudge.cli.session.answers import check_answer
 
-        page = open_page(source, wishes.grid)
+        page, number = _opened(source, wishes)
         puzzles = [n for n, grid in enumerate(page.grids, start=1) if grid.kind == "puzzle"]
-        if wishes.grid is None and since is None and len(puzzles) > 1:
+        if number is None and since is None and len(puzzles) > 1:
             return _check_all(page, puzzles, wishes, tell)
-        sheet = wishes.told(_chosen(page, wishes))
+        sheet = wishes.told(_chosen(page, number, wishes))
         earlier = _earlier(since, sheet)
         return _answered(
             sheet, tell, wishes, lambda s, deep: check_answer(s, deep, earlier, spoken())
@@ -196,18 +193,24 @@ def run_check(
     return _report(found, wishes, one)
 
 
-def _chosen(page: Page, wishes: Wishes) -> Sheet:
+def _opened(source: Source, wishes: Wishes) -> tuple[Page, int | None]:
+    """The page, and the grid in question where it was said: by its number or by its board."""
+    page, board = open_page(source), source.board
+    return (page, wishes.grid) if board is None else on_board(page, board, wishes.grid)
+
+
+def _chosen(page: Page, number: int | None, wishes: Wishes) -> Sheet:
     """The grid in question; of one that can't be read the picture still shows where and why."""
     from papernudge.cli.pictures.pictures import read_picture
     from papernudge.cli.session.pages import nearest_miss
 
     try:
-        return choose(page, wishes.grid)
+        return choose(page, number)
     except GridError:
         drawable = page.photo is not None and page.grids and _ending(wishes) != ".svg"
         if drawable:
-            number = wishes.grid or nearest_miss(page)
-            _draw(wishes, lambda: read_picture(page, number, wishes.side, _ending(wishes)))
+            at = number or nearest_miss(page)
+            _draw(wishes, lambda: read_picture(page, at, wishes.side, _ending(wishes)))
         raise
 
 

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import isqrt
 from pathlib import Path
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
@@ -14,9 +15,11 @@ from papernudge.cli.base.paths import BOOK_FILES, MOST_LINES, Named, keep_apart,
 from papernudge.cli.base.say import say, short, visible, warn
 from papernudge.cli.said import in_words, in_words_of, spoken
 from papernudge.cli.sheets.code import Task
+from papernudge.cli.terminal.sources import boards_of
 from papernudge.hints.catalogue import Run, counted, message
 from papernudge.hints.drilling import Drill, Reason
 from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.masks import SYMBOLS
 from papernudge.hints.registry import PRACTISED
 from papernudge.hints.shapes import ShapeError, of_options
 from papernudge.vision.failure import said_by_system
@@ -316,11 +319,13 @@ def _checked(text: str, layout: Layout, source: Path, number: int) -> str:
     line = text.replace("0", ".").upper()
     odd = next((mark for mark in line if mark not in f"{layout.symbols}."), None)
     if odd is not None or len(line) != layout.many:
-        code = "line is short" if odd is None else "line is odd"
+        its = {*SYMBOLS[: isqrt(len(line))], "."}
+        fits = boards_of(len(line)) if len(line) != layout.many and its >= {*line} else None
+        code = "line is of another board" if fits else "line is odd" if odd else "line is short"
         data = {"source": source, "line": number, "many": layout.many, "last": layout.symbols[-1]}
         raise Stop(
             Exit.FILE,
-            message(code, length=len(line), got=repr(odd), **data),
+            message(code, length=len(line), got=repr(odd), blocks=fits, **data),
             stage="open",
             reason="format",
         )

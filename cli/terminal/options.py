@@ -24,7 +24,7 @@ Blocks = Annotated[
     typer.Option(
         "--blocks",
         metavar="2x3",
-        help="Lines of another board: rows x columns of its blocks, up to 4x4.",
+        help="The board, whatever a photo shows: rows x columns of its blocks, up to 4x4.",
     ),
 ]
 Regions = Annotated[
@@ -32,19 +32,20 @@ Regions = Annotated[
     typer.Option(
         "--regions",
         metavar="TEXT",
-        help="Lines of a board with blocks of any form: a letter for each cell, the same in a"
-        " block.",
+        help="A board with blocks of any form, whatever a photo shows: a letter for each cell, the"
+        " same in a block.",
     ),
 ]
 Diagonals = Annotated[
-    bool, typer.Option("--diagonals", help="With lines: both diagonals hold each digit once.")
+    bool,
+    typer.Option("--diagonals", help="Both diagonals of the board hold each digit once."),
 ]
 Extra = Annotated[
     list[str] | None,
     typer.Option(
         "--extra",
         metavar="TEXT",
-        help="With lines: extra blocks, a letter for each of their cells and . for others. May be"
+        help="Extra blocks of the board: a letter for each of their cells and . for others. May be"
         " repeated.",
     ),
 ]

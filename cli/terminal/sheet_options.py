@@ -17,7 +17,7 @@ _Source = Annotated[
     str | None,
     typer.Argument(
         metavar="[SOURCE]",
-        help="A book, or a file of 81-character lines; puzzles of our own if unsaid.",
+        help="A book, or a file with a line a puzzle; puzzles of our own if unsaid.",
     ),
 ]
 _Out = Annotated[str, typer.Option("--out", metavar="SHEET.pdf", help="The sheet to write.")]

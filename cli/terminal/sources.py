@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from threading import Thread
 
 from papernudge.cli.base.exits import Exit, Stop, bad_words
-from papernudge.cli.session.pages import Page, on_board, page_of_lines, read_opened
+from papernudge.cli.session.pages import Page, page_of_lines, read_opened
 from papernudge.hints.catalogue import Either
 from papernudge.hints.layout import NEWSPAPER, Layout
 
@@ -107,7 +107,7 @@ def sources(photos: Sequence[str], lines: Lines) -> tuple[Source, ...]:
 def _line(text: str, option: str, layout: Layout) -> str:
     line = "".join(text.split()).replace("0", ".")
     data = {"option": option, "many": layout.many, "length": len(line)}
-    if len(line) != layout.many and (fits := _boards_of(len(line))):
+    if len(line) != layout.many and (fits := boards_of(len(line))):
         raise bad_words("line holds, would do", blocks=fits, **data)
     taken = f"{layout.symbols}{layout.symbols.lower()}."
     odd = next((c for c in line if c not in taken), None)
@@ -121,7 +121,7 @@ def _line(text: str, option: str, layout: Layout) -> str:
     return line.upper()
 
 
-def _boards_of(length: int) -> Either | None:
+def boards_of(length: int) -> Either | None:
     """The words for boards that a line of this length would do for: even blocks, if there are any
     of it, else blocks of any form.
     """
@@ -131,10 +131,8 @@ def _boards_of(length: int) -> Either | None:
     return Either(even or (["--regions"] if length in SIDES else ())) or None
 
 
-def open_page(source: Source, number: int | None = None) -> Page:
-    """Reads a source; Stop (5) for a file that can't be read, (3) for one without a grid, or
-    without one of the board that was said. ``number``: the grid that is of this board.
-    """
+def open_page(source: Source) -> Page:
+    """Reads a source; Stop (5) for a file that can't be read, (3) for one without a grid."""
     if source.photo is None:
         return page_of_lines(source.givens, source.entries, source.layout)
     from papernudge.cli.base.opening import begun, opened
@@ -143,8 +141,7 @@ def open_page(source: Source, number: int | None = None) -> Page:
     with _looks_loading():  # while the photo is being opened
         import papernudge.hints
         import papernudge.vision.read  # noqa: F401 - what reads it
-    page = read_opened(source.photo, opened(opening))
-    return page if source.board is None else on_board(page, source.board, number)
+    return read_opened(source.photo, opened(opening))
 
 
 @contextmanager

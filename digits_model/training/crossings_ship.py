@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import torch
 
-from papernudge.digits_model.scores import session_of
+from papernudge.digits_model.files import session_of
 from papernudge.digits_model.training.crossings_net import CrossingNet
 from papernudge.digits_model.training.crossings_truth import cell_of, grids_of
 from papernudge.digits_model.training.export import write

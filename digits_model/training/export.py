@@ -15,7 +15,7 @@ import numpy as np
 import torch
 from torch import nn
 
-from papernudge.digits_model.scores import session_of
+from papernudge.digits_model.files import session_of
 from papernudge.digits_model.training.network import TwoLooks, context
 from papernudge.digits_model.training.network_notes import NotesNet
 from papernudge.vision.patches import FINE_SIDE, SIDE

@@ -22,6 +22,18 @@ def block(inputs: int, outputs: int, stride: int, wide: int = 1) -> nn.Sequentia
     )
 
 
+def squeezed(channels: int, kept: int, outputs: int) -> nn.Sequential:
+    """Planes (N, channels, 6, 6) to ``outputs`` numbers, by ``kept`` mixtures of the channels."""
+    return nn.Sequential(
+        nn.Conv2d(channels, kept, 1, bias=False),
+        nn.BatchNorm2d(kept),
+        nn.ReLU(inplace=True),
+        nn.Flatten(),
+        nn.Linear(kept * 6 * 6, outputs),
+        nn.ReLU(inplace=True),
+    )
+
+
 class CellNet(nn.Module):
     """The first look: every patch by itself to logits and features.
 
@@ -117,14 +129,7 @@ class CloserNet(nn.Module):
         self.end = nn.Sequential(
             *(block(32, 64, 2), Residual(64), Residual(64)), *(block(64, 96, 2), Residual(96))
         )
-        self.squeeze = nn.Sequential(
-            nn.Conv2d(96, 24, 1, bias=False),
-            nn.BatchNorm2d(24),
-            nn.ReLU(inplace=True),
-            nn.Flatten(),
-            nn.Linear(24 * 6 * 6, 192),
-            nn.ReLU(inplace=True),
-        )
+        self.squeeze = squeezed(96, 24, 192)
         self.cell = nn.Linear(192, WIDTH)
         self.page = nn.Sequential(nn.Linear(CONTEXT, WIDTH), nn.ReLU(), nn.Linear(WIDTH, WIDTH))
         self.rounds = nn.ModuleList(Asking(WIDTH) for _ in range(2))

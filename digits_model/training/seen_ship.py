@@ -21,7 +21,7 @@ import numpy as np
 import numpy.typing as npt
 import torch
 
-from papernudge.digits_model.scores import session_of
+from papernudge.digits_model.files import session_of
 from papernudge.digits_model.seen import CELL, MARGIN, NAMES, SIDE, logits
 from papernudge.digits_model.training import seen_truth
 from papernudge.digits_model.training.drawn import LEAST, label_rows, recipe

@@ -27,7 +27,8 @@ import numpy.typing as npt
 import torch
 
 from papernudge.digits_model import tensors
-from papernudge.digits_model.scores import Looks, outputs, session_of
+from papernudge.digits_model.files import session_of
+from papernudge.digits_model.scores import Looks, outputs
 from papernudge.digits_model.training import drawn, labels, packed
 from papernudge.digits_model.training.augment import lay_on, pens
 from papernudge.digits_model.training.export import export, export_notes, load

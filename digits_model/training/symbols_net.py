@@ -6,7 +6,7 @@ import torch
 from torch import nn
 
 from papernudge.digits_model.symbols import OUTPUTS
-from papernudge.digits_model.training.network import SCALE, block
+from papernudge.digits_model.training.network import SCALE, block, squeezed
 
 
 class SymbolsNet(nn.Module):
@@ -23,14 +23,7 @@ class SymbolsNet(nn.Module):
             *(block(3, 16, 2), block(16, 24, 2), block(24, 32, 1)),
             *(block(32, 40, 2), block(40, 48, 1)),
         )
-        self.squeeze = nn.Sequential(
-            nn.Conv2d(48, 12, 1, bias=False),
-            nn.BatchNorm2d(12),
-            nn.ReLU(inplace=True),
-            nn.Flatten(),
-            nn.Linear(12 * 6 * 6, 80),
-            nn.ReLU(inplace=True),
-        )
+        self.squeeze = squeezed(48, 12, 80)
         self.heads = nn.Linear(80, OUTPUTS)
 
     def forward(self, patches: torch.Tensor) -> torch.Tensor:

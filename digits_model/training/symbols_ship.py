@@ -21,11 +21,11 @@ import numpy as np
 import numpy.typing as npt
 import torch
 
-from papernudge.digits_model.scores import session_of
+from papernudge.digits_model.files import session_of
 from papernudge.digits_model.symbols import NAMES, OUTPUTS, Symbols, calibrated, logits
 from papernudge.digits_model.tensors import CELL, MARGIN, PAPER, SIDE
 from papernudge.digits_model.training.export import write
-from papernudge.digits_model.training.intervals import two_sided
+from papernudge.digits_model.training.measure import Rate
 from papernudge.digits_model.training.symbols import Cells, gathered
 from papernudge.digits_model.training.symbols_net import SymbolsNet
 
@@ -91,14 +91,8 @@ def figures(said: Symbols, rows: npt.NDArray[np.int8]) -> dict[str, Any]:
     }
 
 
-def _rate(right: npt.NDArray[np.bool_]) -> dict[str, Any]:
-    low, high = two_sided(int(right.sum()), len(right))
-    return {
-        "right": int(right.sum()),
-        "of": len(right),
-        "share": round(float(right.mean()), 4),
-        "interval95": [round(low, 4), round(high, 4)],
-    }
+def _rate(right: npt.NDArray[np.bool_]) -> dict[str, object]:
+    return Rate(int(right.sum()), len(right)).as_json()
 
 
 def _off(chance: Floats, right: npt.NDArray[np.bool_]) -> float:
@@ -114,9 +108,9 @@ def table(told: dict[str, Any]) -> str:
     lines = [f"{told['cells']} cells of typefaces and writers held out"]
     for name, rate in {**told["sets"], "hand or print": told["hand"]}.items():
         low, high = rate["interval95"]
-        share = f"{rate['right']:6} of {rate['of']:6}  {rate['share']:.4f}"
+        share = f"{rate['right']:6} of {rate['of']:6}  {rate['right'] / rate['of']:.4f}"
         lines.append(f"{name:22}{share}  ({low:.4f} to {high:.4f})")
-    each = [f"{name} {rate['share']:.3f}" for name, rate in told["classes"].items()]
+    each = [f"{name} {rate['right'] / rate['of']:.3f}" for name, rate in told["classes"].items()]
     lines += ["  " + "  ".join(each[start : start + 8]) for start in range(0, len(each), 8)]
     asked = told["asked_below_0.95"]
     lines.append(

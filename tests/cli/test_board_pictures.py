@@ -20,7 +20,7 @@ from papernudge.cli.pictures.signs import Scene
 from papernudge.cli.pictures.sketch import Placed, sketch
 from papernudge.cli.pictures.svg import board_svg
 from papernudge.cli.session.pages import page_of_lines
-from papernudge.hints.layout import BLOCK, DIAGONAL, Layout
+from papernudge.hints.layout import BLOCK, DIAGONAL, EXTRA, Layout
 from papernudge.hints.nudge import HouseFocus, Told1
 from papernudge.hints.shapes import board_of
 from papernudge.vision.mesh import Mesh
@@ -145,6 +145,28 @@ def test_a_house_of_any_kind_is_framed_and_its_own_cells_left_clear() -> None:
             assert clear == set(house.cells), (house.name, layout.plan)
             assert len(scene.tabs) == 1
             assert scene.strokes
+
+
+@pytest.mark.parametrize("name", ["irregular", "windows"])
+def test_tabs_with_long_names_lie_over_no_other(name: str) -> None:
+    """Three at once: more than there is room for above a board."""
+    layout = BOARDS[name]
+    long = [n for n, house in enumerate(layout.houses) if house.kind in (DIAGONAL, EXTRA)]
+    if not layout.even:
+        long += [n for n, house in enumerate(layout.houses) if house.kind == BLOCK]
+    for some in combinations(long, 3):
+        scene = Scene(layout=layout)
+        for house in some:
+            scene.house(house)
+        root = ET.fromstring(board_svg(blank(layout), scene))
+        boxes = []
+        for tab in (p for p in root.iter() if (p.get("class") or "").startswith("tab")):
+            numbers = [float(n) for n in (tab.get("d") or "").strip("MZ").split()]
+            boxes.append((sorted(numbers[::2]), sorted(numbers[1::2])))
+        assert len(boxes) == 3
+        for (ax, ay), (bx, by) in combinations(boxes, 2):
+            apart = ax[-2] <= bx[1] or bx[-2] <= ax[1] or ay[-2] <= by[1] or by[-2] <= ay[1]
+            assert apart, [tab.text for tab in scene.tabs]
 
 
 def test_extra_blocks_are_tinted_and_diagonals_ruled() -> None:

@@ -24,6 +24,7 @@ from papernudge.vision import read, scored
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "vision"))
 from board_pages import board_page, found  # one drawing for both rooms
 
+FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 SIX, SIXTEEN = Layout.of_blocks(2, 3), Layout.of_blocks(4, 4)
 GIVENS = puzzle(5, layout=SIX)
 SOLUTION = solve(GIVENS, SIX) or ""
@@ -71,6 +72,22 @@ def test_the_words_for_a_board_overrule_what_was_read_of_it(papernudge: Ran, six
     ran = papernudge("read", six, "--blocks", "4x4")
     assert (ran.code, ran.out) == (3, "")
     assert ran.err.startswith("No grid of 16 rows and 16 columns was read in the photo:")
+
+
+def test_a_board_in_words_is_that_of_the_grid_that_is_talked_about(papernudge: Ran) -> None:
+    """The third grid of this page has six rows, the second four; the first can't be read."""
+    photo = FIXTURES / "childrens-corner.jpg"
+    for command in ("hint", "check"):
+        assert papernudge(command, photo, "--blocks", "2x3").out.startswith("Grid 3 of 3 ")
+    ran = papernudge("read", photo, "--blocks", "2x3", "--assume", "R6C6=1", "--json")
+    assert [grid["givens"][-1] for grid in _document(ran)["grids"][1:]] == [".", "1"]
+    ran = papernudge("hint", photo, "--blocks", "2x3", "--grid", 2)
+    assert (ran.code, ran.out) == (3, "")
+    assert ran.err.startswith("Grid 2 was not read with 6 rows and 6 columns: name another")
+    ran = papernudge("hint", photo, "--blocks", "2x3", "--grid", 9)
+    assert (ran.code, ran.err) == (2, "--grid 9 was asked for, but 3 grids were found.\n")
+    ran = papernudge("hint", FIXTURES / "cut-off.jpg", "--blocks", "2x3")
+    assert (ran.code, "cut off" in ran.err) == (3, True)
 
 
 def test_a_digit_beyond_the_board_is_no_answer(papernudge: Ran, six: str) -> None:
@@ -138,7 +155,6 @@ def test_sixteen_rows_are_answered_with_numbers_and_letters(
         signs[range(len(pixels)), values] = np.log(1 - 23e-6)
         return Symbols(signs, np.full(len(pixels), -9.0))
 
-    monkeypatch.setattr(scored, "_knows_more", lambda: True)
     monkeypatch.setattr(scored.symbols, "read", said)
     photo = _photo(tmp_path, monkeypatch, SIXTEEN, givens)
     name, number = SIXTEEN.name(cell), SIXTEEN.symbols.index(solution[cell]) + 1

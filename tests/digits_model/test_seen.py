@@ -45,17 +45,6 @@ def test_the_manifest_states_what_a_user_of_the_network_must_know() -> None:
             assert 0 <= low <= high <= 1
 
 
-def test_a_file_that_the_manifest_does_not_describe_is_refused(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr(runner, "manifest", lambda: {"sha256": "0" * 64})
-    runner.shipped.cache_clear()
-    with pytest.raises(RuntimeError, match="install papernudge again"):
-        seen(np.zeros((SIDE, SIDE, 3), np.uint8))
-    monkeypatch.undo()
-    runner.shipped.cache_clear()
-
-
 def test_nothing_can_be_seen_in_black() -> None:
     assert seen(np.zeros((SIDE, SIDE, 3), np.uint8)).seen.max() < 0.5
 

@@ -9,18 +9,11 @@ import numpy as np
 import pytest
 
 from papernudge.digits_model import symbols as runner
-from papernudge.digits_model.symbols import NAMES, OUTPUTS, Symbols, read
+from papernudge.digits_model.symbols import NAMES, read
 from papernudge.digits_model.tensors import CELL, MARGIN, PAPER, SIDE
 from papernudge.digits_model.training.pages import MissingSuppliesError
 
 BLANK = np.full((1, SIDE, SIDE, 3), PAPER, np.uint8)
-
-
-def made(seed: int = 0, cells: int = 5) -> Symbols:
-    """Cells of which anything may be true."""
-    rng = np.random.default_rng(seed)
-    found = rng.normal(0, 3, (cells, OUTPUTS))
-    return runner.calibrated(found, {"signs": 1.3, "hand": 0.9})
 
 
 def test_the_file_is_the_one_its_manifest_describes_and_is_small() -> None:
@@ -46,21 +39,10 @@ def test_the_manifest_states_what_a_user_of_the_network_must_know() -> None:
             assert low <= rate["right"] / rate["of"] <= high
 
 
-def test_a_file_that_the_manifest_does_not_describe_is_refused(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr(runner, "manifest", lambda: {"sha256": "0" * 64})
-    runner.shipped.cache_clear()
-    with pytest.raises(RuntimeError, match="install papernudge again"):
-        read(BLANK)
-    monkeypatch.undo()
-    runner.shipped.cache_clear()
-
-
 def test_no_cells_are_read_as_none() -> None:
     said = read(np.zeros((0, SIDE, SIDE, 3), np.uint8))
     assert said.signs.shape == (0, len(NAMES))
-    assert said.digits(16).shape == (0, 17)
+    assert said.hand.shape == (0,)
 
 
 def test_paper_is_blank_and_surely_so_between_the_lines_of_a_cell() -> None:
@@ -69,34 +51,6 @@ def test_paper_is_blank_and_surely_so_between_the_lines_of_a_cell() -> None:
         ruled[:, at] = ruled[:, :, at] = 120
     assert read(BLANK).signs[0].argmax() == 0
     assert np.exp(read(ruled).signs[0, 0]) > 0.99
-
-
-@pytest.mark.parametrize("printed", ["", "figures", "letters"])
-@pytest.mark.parametrize("side", [4, 6, 9, 10, 12, 16])
-def test_chances_of_a_boards_digits_are_one_together(side: int, printed: str) -> None:
-    logs = made().digits(side, printed)
-    assert logs.shape == (5, side + 1)
-    assert np.allclose(np.exp(logs).sum(axis=1), 1.0)
-
-
-def test_a_digit_counts_as_figures_and_as_letter_where_it_is_not_known_which() -> None:
-    chances = np.exp(made().signs)
-    either = np.exp(made().digits(16))
-    assert np.allclose(either[:, 12], chances[:, NAMES.index("12")] + chances[:, NAMES.index("C")])
-    figures = np.exp(made().digits(16, "figures"))
-    part = chances[:, : NAMES.index("A")]
-    assert np.allclose(figures, part / part.sum(axis=1, keepdims=True))
-
-
-def test_letters_are_told_from_figures_by_their_odds() -> None:
-    chances = np.exp(made().signs)
-    ratio = chances[:, NAMES.index("A") :].sum(1) / chances[:, 10 : NAMES.index("A")].sum(1)
-    assert np.allclose(made().letters(), np.log(ratio))
-
-
-def test_a_board_of_more_than_sixteen_digits_is_refused() -> None:
-    with pytest.raises(ValueError, match="at most 16"):
-        made().digits(17)
 
 
 @pytest.mark.slow

@@ -28,7 +28,7 @@ import cv2
 import numpy as np
 
 from papernudge.digits_model.training.intervals import two_sided as interval
-from papernudge.digits_model.training.pages import GridTruth, board_page, draw
+from papernudge.digits_model.training.pages import GridTruth, board_page, draw, use_pack
 from papernudge.digits_model.training.pages.board_pages import NAMES, named, other_page
 from papernudge.digits_model.training.pages.boards import MARKS
 from papernudge.hints.solver import solve
@@ -38,6 +38,8 @@ from papernudge.vision.read import read_page
 from papernudge.vision.reading import CellKind, GridReading
 
 FIRST = 85_000_000
+_WHOLE = ("right", "asked", "other")
+"""Outcomes that are well."""
 NEAR = 0.5
 """A read grid is the drawn one where all corners lie within so many cells of its own."""
 
@@ -107,13 +109,15 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=FIRST)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="a folder for the pages that were not read right")
+    parser.add_argument("--pack", type=Path, help="typefaces and strokes to draw with")
+    parser.add_argument("--list", action="store_true", help="name the seeds that were not whole")
     words = parser.parse_args()
     if words.keep:
         words.keep.mkdir(parents=True, exist_ok=True)
     rows: dict[str, dict[str, int]] = {}
     print(f"{'board':<22}{'pages':>6}{'layout':>8}{'whole':>7}{'right':>7}{'asked':>7}", end="")
     print(f"{'refused':>9}{'missed':>8}{'silent':>8}{'ms':>7}")
-    with ProcessPoolExecutor(words.jobs) as pool:
+    with ProcessPoolExecutor(words.jobs, initializer=_supplied, initargs=(words.pack,)) as pool:
         for name in MARKS if words.marks else words.boards:
             seeds = range(words.first, words.first + words.pages)
             many = [words.preset] * words.pages, seeds, [words.keep] * words.pages
@@ -121,14 +125,27 @@ def main() -> None:
             counts = Counter(outcome for outcome, _, _ in told)
             rows[name] = {"pages": words.pages, "cells asked": sum(a for _, a, _ in told)} | counts
             print(_row(name, rows[name], float(np.median([ms for _, _, ms in told]))), flush=True)
+            if words.list:
+                lines = [f"{s} {t[0]}" for s, t in zip(seeds, told, strict=True)]
+                print(
+                    "   ",
+                    "; ".join(n for n in lines if n.split(" ", 1)[1] not in _WHOLE),
+                    flush=True,
+                )
     _total(rows)
+
+
+def _supplied(pack: Path | None) -> None:
+    """Lets a worker draw with a pack, if one is named."""
+    if pack is not None:
+        use_pack(pack)
 
 
 def _row(name: str, row: dict[str, int], ms: float | None = None) -> str:
     def of(*names: str) -> int:
         return sum(row.get(one, 0) for one in names)
 
-    whole = of("right", "asked", "other")
+    whole = of(*_WHOLE)
     line = f"{name:<22}{row['pages']:>6}{whole + of('silent'):>8}{whole:>7}"
     line += f"{of('right', 'other'):>7}{row['cells asked'] / row['pages']:>7.2f}"
     line += f"{of('refused', 'called other', 'layout asked'):>9}{of('missed'):>8}"

@@ -30,7 +30,7 @@ from figures import note
 from papernudge.digits_model.training.intervals import upper
 from papernudge.digits_model.training.real import RealPhoto, photos
 from papernudge.hints.solver import solve
-from papernudge.vision import decode as decoding
+from papernudge.vision import weigher
 from papernudge.vision.failure import Failure
 from papernudge.vision.grid import GridKind
 from papernudge.vision.patches import even_light, flat_sheet
@@ -129,8 +129,8 @@ def main() -> None:
     given = parser.parse_args()
     if given.right is not None:
         # 1/9 is no opinion: right and wrong digits weigh the same.
-        decoding.RIGHT = given.right or 1 / 9
-        decoding.RATES = np.array([decoding.RIGHT])
+        weigher.RIGHT = given.right or 1 / 9
+        weigher.RATES = np.array([weigher.RIGHT])
     cv2.setNumThreads(1)
     tallies: dict[str, Tally] = defaultdict(Tally)
     tiles = []

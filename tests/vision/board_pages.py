@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.hints.layout import Layout
+from papernudge.hints.masks import SYMBOLS
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh
 
@@ -44,7 +45,7 @@ def board_page(
     for cell in layout.cells:
         given = givens[cell]
         mark = given if given != "." else entries[cell] if entries else "."
-        text = str(layout.symbols.index(mark) + 1) if mark != "." and figures else mark
+        text = str(SYMBOLS.index(mark) + 1) if mark != "." and figures else mark
         if mark == ".":
             continue
         row, column = layout.place(cell)

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from papernudge.hints.solver import solve
-from papernudge.vision.decode import LITTLE, WHOLE, Effort, decode
+from papernudge.vision.decode import decode
 from papernudge.vision.doubts import chance_right, find_doubts
 from papernudge.vision.fill import best_fillings
+from papernudge.vision.weigher import LITTLE, WHOLE, Effort
 
 # Published: Project Euler, Problem 96, worked example, with its printed solution (read).
 PUZZLE = "..3.2.6..9..3.5..1..18.64....81.29..7.......8..67.82....26.95..8..2.3..9..5.1.3.."

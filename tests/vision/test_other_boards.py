@@ -14,11 +14,12 @@ import pytest
 from board_pages import UNIT, board_page, found
 
 from papernudge.digits_model.symbols import NAMES, Symbols
-from papernudge.hints.generate import any_blocks, full_grid, puzzle
+from papernudge.hints.generate import any_blocks, puzzle
 from papernudge.hints.layout import NEWSPAPER, Layout
+from papernudge.hints.shapes import from_data
 from papernudge.hints.solver import solve, solve_soon
 from papernudge.vision import read, scored
-from papernudge.vision.decode import LITTLE, decode
+from papernudge.vision.decode import decode
 from papernudge.vision.doubts import find_doubts
 from papernudge.vision.evidence import most_bytes, read_back, written
 from papernudge.vision.failure import Failure
@@ -28,6 +29,7 @@ from papernudge.vision.photo import open_photo
 from papernudge.vision.read import read_page
 from papernudge.vision.reading import GridReading, Told
 from papernudge.vision.reread import reread
+from papernudge.vision.weigher import LITTLE
 
 SIX, SIXTEEN = Layout.of_blocks(2, 3), Layout.of_blocks(4, 4)
 BOARDS = [
@@ -49,6 +51,14 @@ def with_entries(layout: Layout, seed: int, many: int = 4) -> tuple[str, str]:
     return givens, "".join(solution[c] if c in chosen else "." for c in layout.cells)
 
 
+def shifted(layout: Layout) -> str:
+    """A full grid of blocks that are all alike: each row is the one above it, moved on."""
+    assert layout.even is not None
+    high, wide = layout.even
+    starts = (wide * (row % high) + row // high for row in range(layout.side))
+    return "".join(layout.symbols[s:] + layout.symbols[:s] for s in starts)
+
+
 def read_as(
     monkeypatch: pytest.MonkeyPatch, picture: npt.NDArray[np.uint8], *grids: FoundGrid
 ) -> GridReading:
@@ -58,7 +68,7 @@ def read_as(
     return page.grids[0]
 
 
-@pytest.mark.parametrize("turns", [0, 1])
+@pytest.mark.parametrize("turns", [0, 1, 2, 3])
 @pytest.mark.parametrize("layout", BOARDS, ids=lambda b: f"{b.side} {b.even} {b.plan.diagonals}")
 def test_a_drawn_board_is_read_as_drawn(
     monkeypatch: pytest.MonkeyPatch, layout: Layout, turns: int
@@ -72,30 +82,69 @@ def test_a_drawn_board_is_read_as_drawn(
     assert grid.kind == GridKind.PUZZLE
 
 
-def test_a_board_with_every_cell_printed_is_full(monkeypatch: pytest.MonkeyPatch) -> None:
-    solution = full_grid(3, SIX)
-    grid = read_as(monkeypatch, board_page(SIX, solution), found(SIX))
+SIZES = [
+    *(Layout.of_blocks(*block) for block in [(2, 2), (3, 2), (2, 4), (3, 3), (2, 5), (3, 4)]),
+    SIXTEEN,
+]
+
+
+@pytest.mark.parametrize("layout", SIZES, ids=lambda board: str(board.side))
+def test_a_board_with_every_cell_printed_is_full(
+    monkeypatch: pytest.MonkeyPatch, layout: Layout
+) -> None:
+    solution = shifted(layout)
+    grid = read_as(monkeypatch, board_page(layout, solution), found(layout))
     assert (grid.kind, grid.givens) == (GridKind.FULL, solution)
+
+
+@pytest.mark.parametrize("layout", [*SIZES, any_blocks(3, 7)], ids=lambda board: str(board.side))
+def test_a_board_with_nothing_in_it_is_blank_and_nothing_is_asked(
+    monkeypatch: pytest.MonkeyPatch, layout: Layout
+) -> None:
+    grid = read_as(monkeypatch, board_page(layout, layout.blank), found(layout))
+    assert (grid.kind, grid.givens, grid.entries) == (GridKind.PUZZLE, layout.blank, layout.blank)
+    assert grid.doubts == ()
+
+
+@pytest.mark.parametrize("layout", [NEWSPAPER, *BOARDS[:2], SIXTEEN], ids=lambda b: str(b.side))
+def test_a_nearly_empty_board_is_read_where_its_digits_say_which_way_is_up(
+    monkeypatch: pytest.MonkeyPatch, layout: Layout
+) -> None:
+    marks = "4" + "." * (layout.many - 4) + "3.2"
+    for printed, penned in ((marks, layout.blank), (layout.blank, marks)):
+        grid = read_as(monkeypatch, board_page(layout, printed, penned), found(layout))
+        asked = {doubt.cell for doubt in grid.doubts}
+        lines = zip(grid.givens, grid.entries, printed, penned, strict=True)
+        wrong = {cell for cell, (g, e, p, w) in enumerate(lines) if (g, e) != (p, w)}
+        assert grid.kind == GridKind.PUZZLE
+        assert wrong <= asked
+    # One digit alone may as well stand on its head.
+    alone = board_page(layout, layout.blank[1:] + "4")
+    assert read_as(monkeypatch, alone, found(layout)).kind == GridKind.TOO_POOR
+
+
+@pytest.mark.parametrize(("name", "turns"), [("irregular", 1), ("irregular", 2), ("diagonals", 3)])
+def test_a_photo_that_lies_says_the_same_of_its_board(name: str, turns: int) -> None:
+    photo = Path(__file__).resolve().parents[2] / f"fixtures/{name}.jpg"
+    told = json.loads(photo.with_name(f"{name}.jpg.json").read_text("utf-8"))["grids"]
+    (truth,) = [grid for grid in told if grid["kind"] == "puzzle"]
+    opened = open_photo(photo)
+    assert not isinstance(opened, Failure)
+    page = read_page(np.ascontiguousarray(np.rot90(opened.pixels, -turns)), solve=solve_soon)
+    assert not isinstance(page, Failure)
+    (grid,) = [grid for grid in page.grids if grid.cells]
+    assert grid.layout is from_data(truth["layout"])
+    assert (grid.givens, grid.entries) == (truth["givens"], truth["entries"])
 
 
 def test_a_digit_that_the_board_has_not_is_asked_about(monkeypatch: pytest.MonkeyPatch) -> None:
     givens, _ = with_entries(SIX, seed=5)
     cell = givens.index(".")
     # The page says 7 where the board goes to 6.
-    drawn = board_page(NEWSPAPER_MARKS, givens[:cell] + "7" + givens[cell + 1 :])
+    drawn = board_page(SIX, givens[:cell] + "7" + givens[cell + 1 :])
     grid = read_as(monkeypatch, drawn, found(SIX))
     assert cell in [doubt.cell for doubt in grid.doubts if doubt.about == "digit"]
     assert grid.givens[:cell] == givens[:cell]
-
-
-class _SixWithSeven:
-    """The board of six with marks beyond it, for drawing only."""
-
-    def __getattr__(self, name: str) -> Any:
-        return NEWSPAPER.symbols if name == "symbols" else getattr(SIX, name)
-
-
-NEWSPAPER_MARKS: Any = _SixWithSeven()
 
 
 def test_chances_of_what_a_board_has_not_are_spread_evenly() -> None:
@@ -122,7 +171,7 @@ def signs_of(layout: Layout, marks: str, letters: bool) -> Symbols:
 
 @pytest.mark.parametrize("letters", [False, True])
 def test_a_page_prints_numbers_or_letters_and_not_both(letters: bool) -> None:
-    marks = full_grid(1, SIXTEEN)
+    marks = shifted(SIXTEEN)
     said = signs_of(SIXTEEN, marks, letters).signs.copy()
     # Cell 0 may be an 8 or the B of 11.
     said[0] = np.log(1e-6)
@@ -135,9 +184,17 @@ def test_a_page_prints_numbers_or_letters_and_not_both(letters: bool) -> None:
     assert line[1:] == marks[1:]
 
 
+@pytest.mark.parametrize("side", [10, 12, 16])
+def test_chances_of_a_large_boards_digits_are_one_together(side: int) -> None:
+    signs = np.random.default_rng(side).normal(0, 3, (5, len(NAMES)))
+    signs -= np.logaddexp.reduce(signs, axis=1, keepdims=True)
+    told = np.exp(scored.folded(signs, side))
+    assert told.shape == (5, side + 1)
+    assert np.allclose(told.sum(axis=1), 1.0)
+
+
 def test_sixteen_rows_are_read_named_and_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     givens = puzzle(3, layout=SIXTEEN)
-    monkeypatch.setattr(scored, "_knows_more", lambda: True)
     monkeypatch.setattr(
         scored.symbols, "read", lambda pixels: signs_of(SIXTEEN, givens, letters=False)
     )
@@ -169,14 +226,6 @@ def test_a_weekend_page_is_right_or_asked_about_and_nothing_on_it_is_struck() ->
     assert len(asked) <= 12
     # Numbers of two figures look struck out to the look that knows one figure a cell.
     assert not [SIXTEEN.name(c) for c, cell in enumerate(grid.cells) if cell.struck]
-
-
-def test_without_a_network_for_its_digits_a_board_is_another(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr(scored, "_knows_more", lambda: False)
-    grid = read_as(monkeypatch, board_page(SIXTEEN, SIXTEEN.blank), found(SIXTEEN))
-    assert (grid.kind, grid.cells) == (GridKind.OTHER, ())
 
 
 @pytest.fixture
@@ -259,7 +308,7 @@ def test_nonsense_on_a_large_board_is_read_in_bounded_effort_and_doubted() -> No
 
 @pytest.mark.parametrize("layout", [SIX, SIXTEEN])
 def test_the_likeliest_complete_grid_is_found_on_any_board(layout: Layout) -> None:
-    solution = full_grid(2, layout)
+    solution = shifted(layout)
     rng = np.random.default_rng(0)
     scores = rng.normal(size=(layout.many, layout.side))
     for cell, mark in enumerate(solution):

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from papernudge.hints.layout import LARGEST, NEWSPAPER, SMALLEST, Layout
 from papernudge.vision.boards.lattice import lattice_in
-from papernudge.vision.boards.regions import Blocks, blocks_of, even_shape
+from papernudge.vision.boards.regions import Blocks, blocks_of, even, even_shape
 from papernudge.vision.boards.sheet import flattened, line_ink
 from papernudge.vision.boards.tints import further
-from papernudge.vision.find import inside_any, work_view
-from papernudge.vision.find_outlines import Contour, ink_mask, paper_pieces, parts_of, quad_of
+from papernudge.vision.find import Searched, area, find_grids, overlaps
+from papernudge.vision.find_outlines import Contour, paper_pieces, quad_of
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.quality import LEAST_CELL, cell_side
 
 Raster = npt.NDArray[np.uint8]
 
-_KEEN = 0.5
-"""Contrast that frames are looked for with, shares of the usual one."""
+_SEVERAL = 2
+"""Extra blocks that a newspaper's grid must show: one alone may be shade."""
 _LEAST = 60
 """Smallest side of a frame, pixels of the searched picture."""
 _LEAST_PIECE, _CELLS = 6, 4
@@ -36,30 +37,35 @@ _MOST = 12
 """Frames that are tried, the largest first: a bound of time."""
 
 
-@dataclass(frozen=True, eq=False)
-class Board:
-    """A board that is seen. ``layout``: None where it has none that can be read, and ``odd`` says
-    in a word what was seen.
-    """
+class Board(NamedTuple):
+    """What was seen under a mesh: the board, and its blocks with what speaks for them."""
 
-    mesh: Mesh
-    layout: Layout | None
-    blocks: Blocks | None = None
-    odd: str | None = None
+    layout: Layout
+    blocks: Blocks
 
 
-def with_boards(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGrid, ...]:
+_NINE = Blocks(even(NEWSPAPER.side, *(NEWSPAPER.even or (3, 3))), 0.0, np.inf, None)
+"""The newspaper's blocks."""
+
+
+def find_all(raster: Raster) -> tuple[FoundGrid, ...]:
+    """All grids of a page, ``raster`` uint8 (H, W, 3): the newspaper's, and other boards."""
+    page = Searched.of(raster)
+    return () if page is None else with_boards(raster, find_grids(raster, page), page)
+
+
+def with_boards(
+    raster: Raster, found: tuple[FoundGrid, ...], page: Searched
+) -> tuple[FoundGrid, ...]:
     """The page's grids, boards of other sizes and forms told apart.
 
-    ``raster``: uint8 (H, W, 3), blue, green, red; ``found``: what was found of newspaper grids, and
-    what is another grid. What can be read as a board takes the other's place or is added at the
-    end; the newspaper's own grids stay as they are.
+    ``raster``: uint8 (H, W, 3), blue, green, red; ``page``: the same as it is searched; ``found``:
+    what was found of newspaper grids, and what is another grid. What can be read as a board takes
+    the other's place or is added at the end; the newspaper's own grids stay as they are.
     """
-    if min(raster.shape[:2]) < _LEAST:
-        return found
-    view, scale = work_view(raster)
+    view, scale = page.view, page.scale
     kept = [_marked(raster, grid) for grid in found]
-    for contour, quad in _frames(view, scale, found):
+    for contour, quad in _frames(page, found):
         seen = lattice_in(view, contour)
         if seen is None or not SMALLEST <= seen.side <= LARGEST:
             continue
@@ -67,37 +73,40 @@ def with_boards(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGrid
         if cell_side(mesh.crossings) < LEAST_CELL:
             continue
         board = board_of(raster, mesh)
-        if board.layout is None or board.layout is NEWSPAPER:
+        if board is None or board.layout is NEWSPAPER:
             continue
-        kept = [grid for grid in kept if not _same(grid.corners, quad)]
-        kept.append(_as_found(board, quad))
+        kept = [grid for grid in kept if not overlaps(grid.corners, [quad])]
+        doubts, other = _doubts(board)
+        quality = Quality(True, cell_px=cell_side(mesh.crossings))
+        kept.append(FoundGrid(GridKind.PUZZLE, quad, mesh, quality, board.layout, doubts, other))
     return tuple(kept)
 
 
 def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
-    """A newspaper grid, with the diagonals and extra blocks that are marked on it as houses."""
-    if grid.mesh is None or grid.layout is not NEWSPAPER:
+    """A newspaper grid, or the board that heavy lines of another course, diagonals and extra blocks
+    make of it.
+    """
+    if grid.mesh is None or not grid.further:
         return grid
-    more = further(flattened(raster, grid.mesh), [list(b) for b in NEWSPAPER.plan.blocks])
-    if more.odd or not (more.diagonals or more.extra):
+    board = board_of(raster, grid.mesh, _NINE)
+    if board is None or board.layout is NEWSPAPER:
         return grid
-    shape = NEWSPAPER.plan.even
-    assert shape is not None
-    return replace(grid, layout=Layout.of_blocks(*shape, more.diagonals, more.extra))
+    layout, plan = board.layout, board.layout.plan
+    if layout.even and not plan.diagonals and len(plan.extra) < _SEVERAL:
+        return grid
+    doubts, other = _doubts(board)
+    return replace(grid, layout=layout, layout_doubts=doubts, other_layout=other)
 
 
-def _frames(
-    view: npt.NDArray[np.uint8], scale: Points, found: tuple[FoundGrid, ...]
-) -> list[tuple[Contour, Points]]:
+def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[tuple[Contour, Points]]:
     """Pieces of ink that may be another board's frame, and their corners (4, 2), raster pixels."""
     import cv2
 
     taken = [grid.corners for grid in found if grid.mesh is not None]
-    frames, pieces = parts_of(ink_mask(view, _KEEN))
-    middles, sizes = paper_pieces(pieces, _LEAST_PIECE)
+    middles, sizes = paper_pieces(page.pieces, _LEAST_PIECE)
     areas = sizes.prod(axis=1)
     sized = []
-    for contour in frames:
+    for contour in page.frames:
         if len(contour) < 3 * _LEAST:
             continue
         x, y, wide, high = cv2.boundingRect(contour)
@@ -113,60 +122,35 @@ def _frames(
         quad = quad_of(contour)
         if quad is None:
             continue
-        quad = (quad + 0.5) * scale - 0.5
-        inside = [corners for corners in taken if _same(corners, quad)]
+        quad = (quad + 0.5) * page.scale - 0.5
+        inside = [corners for corners in taken if overlaps(corners, [quad])]
         # What is no more than a known grid's own frame is that grid's.
-        if all(_area(quad) > _LARGER * _area(corners) for corners in inside):
+        if all(area(quad) > _LARGER * area(corners) for corners in inside):
             out.append((contour, quad))
     return out
 
 
-def _area(corners: Points) -> float:
-    """Area of a shape (4, 2)."""
-    one, two = corners[2] - corners[0], corners[3] - corners[1]
-    return float(abs(one[0] * two[1] - one[1] * two[0])) / 2
-
-
-def _same(one: Points, other: Points) -> bool:
-    """Whether the middle of one shape (4, 2) lies in the other."""
-    middles = one.mean(axis=0)[None], other.mean(axis=0)[None]
-    return bool(inside_any(middles[0], [other])[0] or inside_any(middles[1], [one])[0])
-
-
-def _as_found(board: Board, corners: Points) -> FoundGrid:
-    """The board as it lies in the raster."""
-    assert board.layout is not None
-    cell = cell_side(board.mesh.crossings)
-    doubts, other = _doubts(board)
-    quality = Quality(True, cell_px=cell)
-    return FoundGrid(GridKind.PUZZLE, corners, board.mesh, quality, board.layout, doubts, other)
-
-
 def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]:
     """Cells that may belong to another block, and the board if they do."""
-    blocks, layout = board.blocks, board.layout
-    if blocks is None or layout is None or blocks.sure or blocks.other is None:
+    blocks, plan = board.blocks, board.layout.plan
+    if blocks.sure or blocks.other is None:
         return (), None
-    other = layout_of(
-        Blocks(blocks.other, 0.0, 0.0, None), layout.plan.diagonals, layout.plan.extra
-    )
+    other = layout_of(Blocks(blocks.other, 0.0, 0.0, None), plan.diagonals, plan.extra)
     chance = 1 / (1 + np.exp(-blocks.margin))
     cells = blocks.moved.tolist()
     return tuple((cell, float(chance)) for cell in cells), other
 
 
-def board_of(raster: Raster, mesh: Mesh) -> Board:
-    """What board lies under a mesh (S + 1, S + 1, 2), raster pixels."""
+def board_of(raster: Raster, mesh: Mesh, usual: Blocks | None = None) -> Board | None:
+    """What board lies under a mesh (S + 1, S + 1, 2), raster pixels; None where it is none, or
+    shows what is no house. ``usual``: its blocks where none can be made out.
+    """
     sheet = flattened(raster, mesh)
-    if not SMALLEST <= sheet.side <= LARGEST:
-        return Board(mesh, None, odd="size")
-    blocks = blocks_of(line_ink(sheet.edges))
+    blocks = blocks_of(line_ink(sheet.edges)) or usual
     if blocks is None:
-        return Board(mesh, None, odd="no blocks")
+        return None
     more = further(sheet, blocks.cells)
-    if more.odd:
-        return Board(mesh, None, blocks, more.odd)
-    return Board(mesh, layout_of(blocks, more.diagonals, more.extra), blocks)
+    return None if more.odd else Board(layout_of(blocks, more.diagonals, more.extra), blocks)
 
 
 def layout_of(blocks: Blocks, diagonals: bool, extra: tuple[tuple[int, ...], ...]) -> Layout:

@@ -22,8 +22,8 @@ from papernudge.vision.mesh import Mesh, Points
 Grey = npt.NDArray[np.uint8]
 Flags = npt.NDArray[np.bool_]
 
-FEWEST, MOST = 3, 18
-"""Cells a side that are tried: boards have 4 to 16; tables and parts of larger ones have others."""
+FEWEST, MOST = 4, 16
+"""Cells a side that are tried."""
 _GLANCE = 0.3
 """Reach of the first look, cells: an even bend that the frame does not show."""
 _PASSES: tuple[Pass, ...] = ((0.3, 3.0, 0.02, 0.0), (0.18, 0.6, 0.015, 0.0))

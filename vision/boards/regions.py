@@ -4,21 +4,22 @@ cells as there are symbols and hangs together.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import combinations, product
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.hints.layout import beside, pieces
+from papernudge.vision.boards.sheet import pairs
+
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Ends = tuple[int, int]
+"""The two cells beside an edge."""
 
-SHAPES = {
-    4: ((2, 2),), 6: ((2, 3), (3, 2)), 8: ((2, 4), (4, 2)), 9: ((3, 3),), 10: ((2, 5), (5, 2)),
-    12: ((3, 4), (4, 3)), 16: ((4, 4),),
-}  # fmt: skip
-"""Rows and columns of even blocks, by how many cells there are a side."""
 _APART = 0.35
 """Least log of the ratio of heavy to thin lines' ink: all alike below it."""
 _SPREAD = 0.18
@@ -27,6 +28,8 @@ _MOST = 6.0
 """Most nats that one edge may say: ink beside it may say anything."""
 _LEAST_INK = 0.002
 """Ink below which a line is none, cells × shares."""
+_DOUBTFUL = 24
+"""Least sure links of which two at a time are tried as cuts."""
 _EVEN = 12.0
 """Nats that even blocks are likelier than any others beforehand."""
 _MISFITS, _ONE = 0.04, 1.5
@@ -100,8 +103,9 @@ def blocks_of(ink: npt.NDArray[np.floating[Any]]) -> Blocks | None:
         return None
     side = ink.shape[1]
     partings: list[tuple[float, Ints]] = []
-    for high, wide in SHAPES.get(side, ()):
-        partings.append((_against(odds, even(side, high, wide)), even(side, high, wide)))
+    for high, wide in shapes(side):
+        of = even(side, high, wide)
+        partings.append((_against(odds, of), of))
     grown = _grown(odds)
     if grown is not None:
         grown = _improved(odds, grown)
@@ -127,10 +131,15 @@ def _best(odds: Floats, partings: list[tuple[float, Ints]]) -> Blocks | None:
 
 def even_shape(of: Ints) -> tuple[int, int] | None:
     """Rows and columns of its blocks where all are alike rectangles, else None."""
-    for high, wide in SHAPES.get(len(of), ()):
+    for high, wide in shapes(len(of)):
         if (_between(of) == _between(even(len(of), high, wide))).all():
             return high, wide
     return None
+
+
+def shapes(side: int) -> list[tuple[int, int]]:
+    """Rows and columns that even blocks of so many cells may have."""
+    return [(high, side // high) for high in range(2, side // 2 + 1) if side % high == 0]
 
 
 def even(side: int, high: int, wide: int) -> Ints:
@@ -149,24 +158,25 @@ def _against(odds: Floats, of: Ints) -> float:
     return float(np.abs(odds)[(odds > 0) != _between(of)].sum())
 
 
-def _pairs(side: int) -> tuple[Ints, Ints]:
-    """The two cells beside each inner edge, each (2, S, S - 1)."""
-    cells = np.arange(side * side).reshape(side, side)
-    one = np.stack([cells[:, :-1], cells.T[:, :-1]])
-    two = np.stack([cells[:, 1:], cells.T[:, 1:]])
-    return one, two
-
-
 def _grown(odds: Floats) -> Ints | None:
-    """Blocks grown across the thinnest edges first, none of more than S cells; None where what is
-    left is no parting (J. B. Kruskal's order, 1956, with a bound).
+    """Blocks of S cells that hang together across thin edges, as far as edges allow; None where
+    that is no parting.
+
+    What hangs together is parted where one or two edges that seem thin join several blocks, and
+    what is left is joined across the thinnest edges first, none to more than S cells
+    (J. B. Kruskal's order, 1956, with a bound).
     """
     side = odds.shape[1]
-    one, two = (part.ravel().tolist() for part in _pairs(side))
+    ends = zip(*(part.ravel().tolist() for part in pairs(side)), strict=True)
+    edges = sorted(zip(odds.ravel().tolist(), ends, strict=True))
     home = list(range(side * side))
-    members = {cell: [cell] for cell in home}
-    for edge in np.argsort(odds.ravel(), kind="stable").tolist():
-        a, b = home[one[edge]], home[two[edge]]
+    for part in _hanging(range(side * side), [ends for odd, ends in edges if odd < 0]):
+        for one in _cut(part, [(odd, e) for odd, e in edges if odd < 0 and e[0] in part], side):
+            for cell in one:
+                home[cell] = min(one)
+    members = {key: [c for c in range(side * side) if home[c] == key] for key in set(home)}
+    for _, (one, two) in edges:
+        a, b = home[one], home[two]
         if a == b or len(members[a]) + len(members[b]) > side:
             continue
         for cell in members.pop(b):
@@ -176,6 +186,40 @@ def _grown(odds: Floats) -> Ints | None:
         return None
     number = {key: at for at, key in enumerate(dict.fromkeys(home))}
     return np.array([number[key] for key in home], np.int64).reshape(side, side)
+
+
+def _hanging(cells: Iterable[int], links: Iterable[Ends]) -> list[set[int]]:
+    """Cells that hang together by these links, part by part."""
+    home = {cell: {cell} for cell in cells}
+    for one, two in links:
+        a, b = home[one], home[two]
+        if a is not b:
+            a |= b
+            home |= dict.fromkeys(b, a)
+    return list({id(part): part for part in home.values()}.values())
+
+
+def _cut(part: set[int], links: list[tuple[float, Ends]], side: int) -> list[set[int]]:
+    """A part of several blocks, cut at the least sure one or two of its links (log-odds and ends)
+    that leave whole blocks on both sides; as it is where none do.
+    """
+    if len(part) <= side or len(part) % side:
+        return [part]
+    doubtful = sorted(range(len(links)), key=lambda at: -links[at][0])
+    tried = sorted(
+        [(at,) for at in doubtful] + list(combinations(doubtful[:_DOUBTFUL], 2)),
+        key=lambda cut: -sum(links[at][0] for at in cut),
+    )
+    for cut in tried:
+        left = [link for at, link in enumerate(links) if at not in cut]
+        parts = _hanging(part, [ends for _, ends in left])
+        if len(parts) > 1 and all(len(one) % side == 0 for one in parts):
+            return [
+                whole
+                for one in parts
+                for whole in _cut(one, [link for link in left if link[1][0] in one], side)
+            ]
+    return [part]
 
 
 def _improved(odds: Floats, of: Ints) -> Ints:
@@ -191,36 +235,20 @@ def _improved(odds: Floats, of: Ints) -> Ints:
 
 def _swapped(of: Ints) -> Iterator[Ints]:
     """All partings in which two touching blocks have exchanged a cell each and hang together."""
-    side = len(of)
-    flat = of.ravel()
-    near: dict[int, set[int]] = {cell: set() for cell in range(side * side)}
-    one, two = (part.ravel().tolist() for part in _pairs(side))
-    for a, b in zip(one, two, strict=True):
-        near[a].add(b)
-        near[b].add(a)
-    block = flat.tolist()
+    side, block = len(of), of.ravel().tolist()
     rim: dict[tuple[int, int], list[int]] = {}
-    for cell, beside in near.items():
-        for other in {block[b] for b in beside} - {block[cell]}:
-            rim.setdefault((block[cell], other), []).append(cell)
-    for (one_block, other), mine in rim.items():
-        if one_block > other:
+    for cell, home in enumerate(block):
+        for other in {block[b] for b in beside(side, cell)} - {home}:
+            rim.setdefault((home, other), []).append(cell)
+    members: dict[int, set[int]] = {number: set() for number in block}
+    for cell, home in enumerate(block):
+        members[home].add(cell)
+    for (home, other), mine in rim.items():
+        if home > other:
             continue
-        for a in mine:
-            for b in rim[(other, one_block)]:
-                changed = list(block)
-                changed[a], changed[b] = other, one_block
-                if _hangs(changed, near, one_block) and _hangs(changed, near, other):
-                    yield np.array(changed, np.int64).reshape(side, side)
-
-
-def _hangs(block: list[int], near: dict[int, set[int]], number: int) -> bool:
-    """Whether the cells of a block hang together."""
-    cells = {cell for cell, held in enumerate(block) if held == number}
-    todo = [next(iter(cells))]
-    left = cells - set(todo)
-    while todo:
-        for beside in near[todo.pop()] & left:
-            left.discard(beside)
-            todo.append(beside)
-    return not left
+        for a, b in product(mine, rim[other, home]):
+            parts = members[home] - {a} | {b}, members[other] - {b} | {a}
+            if all(pieces(side, part) == 1 for part in parts):
+                changed = of.copy()
+                changed.ravel()[[a, b]] = other, home
+                yield changed

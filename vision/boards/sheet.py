@@ -12,6 +12,7 @@ from papernudge.vision.lines import ranked
 from papernudge.vision.mesh import Mesh, spread
 
 Floats = npt.NDArray[np.float32]
+Cells = npt.NDArray[np.int64]
 Raster = npt.NDArray[np.uint8]
 
 CELL, MARGIN = 40, 12
@@ -46,6 +47,16 @@ class Sheet:
         right, or from top to bottom, half a cell to either side.
         """
         return np.stack([_strips(self.grey), _strips(self.grey.T)])
+
+
+def pairs(side: int) -> tuple[Cells, Cells]:
+    """The two cells beside each inner edge, each int64 (2, S, S - 1) in the order of
+    :attr:`Sheet.edges`.
+    """
+    cells = np.arange(side * side).reshape(side, side)
+    one = np.stack([cells[:, :-1], cells.T[:, :-1]])
+    two = np.stack([cells[:, 1:], cells.T[:, 1:]])
+    return one, two
 
 
 def flattened(raster: Raster, mesh: Mesh) -> Sheet:
@@ -111,6 +122,20 @@ def steps(strips: Floats) -> Floats:
     after = (_ACROSS > _NEAR) & (_ACROSS < _NEAR_TO)
     one, two = (_light(strips[..., part]) for part in (before, after))
     return np.asarray(np.log(two / one))
+
+
+def unevenness(strips: Floats) -> Floats:
+    """How far the paper along a cell's sides differs, (S, S), logs; ``strips`` as of
+    :attr:`Sheet.edges`. Shade passes over cells, a tint ends with them.
+    """
+    before = (_ACROSS < -_NEAR) & (_ACROSS > -_NEAR_TO)
+    after = (_ACROSS > _NEAR) & (_ACROSS < _NEAR_TO)
+    one, two = (np.log(_light(strips[..., part])) for part in (before, after))
+    side = strips.shape[1]
+    sides = np.full((4, side, side), np.nan, np.float32)
+    sides[0, :, :-1], sides[1, :, 1:] = one[0], two[0]
+    sides[2].T[:, :-1], sides[3].T[:, 1:] = one[1], two[1]
+    return np.asarray(np.nanmax(sides, axis=0) - np.nanmin(sides, axis=0))
 
 
 def _light(strips: Floats) -> Floats:

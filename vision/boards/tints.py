@@ -5,6 +5,7 @@ A tint is darker paper whose rim lies on the edges of cells; light and shade pas
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -12,12 +13,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.vision.boards.sheet import CELL, MARGIN, Sheet, steps
+from papernudge.hints.layout import beside
+from papernudge.vision.boards.sheet import CELL, MARGIN, Sheet, pairs, steps, unevenness
 from papernudge.vision.lines import ranked
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
-Ints = npt.NDArray[np.int64]
 Cells = tuple[int, ...]
 
 _STEP = 0.022
@@ -26,6 +27,15 @@ _TINTED = 0.03
 """Log of the ratio of a board's light paper to a tint, at least."""
 _ALIKE = (0.015, 0.025, 0.04, 0.06)
 """By how much neighbours of one tint may differ, logs."""
+_MOSTLY, _STEADY = 0.9, 0.7
+"""Share of an extra block's cells, and of those around it, whose paper must be as even as this
+share of its step to them."""
+_GAPS = 3
+"""Cells of an extra block that may be marked besides."""
+_MANY = 2
+"""So many such pieces are extra blocks whatever shade lies on them."""
+_HALF = 0.5
+"""Share of these pieces' darkness that their mirror images must have."""
 _CROSS = 0.85
 """Share of neighbours beside the diagonals that must be lighter."""
 _FEW = 3
@@ -43,28 +53,38 @@ _RULED = 0.03
 @dataclass(frozen=True, slots=True)
 class Further:
     """Houses beside rows, columns and blocks. ``diagonals``: whether both are marked; ``extra``:
-    the cells of each extra block; ``odd``: a word for what was seen and is no such house, or None.
+    the cells of each extra block; ``odd``: whether something was seen that is no such house.
     """
 
     diagonals: bool = False
     extra: tuple[Cells, ...] = ()
-    odd: str | None = None
+    odd: bool = False
 
 
 def further(sheet: Sheet, blocks: list[list[int]]) -> Further:
     """What a flat board shows of further houses. ``blocks``: the cells of each block."""
     ruled = _ruled(sheet)
     if ruled.max() > _DIAGONAL and ruled.min() < _NO_DIAGONAL:
-        return Further(odd="one diagonal")
-    tone = tones(sheet)
+        return Further(odd=True)
+    tone, uneven = tones(sheet), unevenness(sheet.edges)
     diagonals = bool(ruled.min() > _DIAGONAL) or _cross_tinted(tone)
     known = {tuple(sorted(block)) for block in blocks} | _lines(sheet.side)
-    extra = tuple(part for part in _extra(tone) if part not in known)
+    extra = tuple(part for part in _extra(tone, uneven) if part not in known)
     cross = set(np.flatnonzero(crossed(sheet.side).ravel()).tolist()) if diagonals else set()
     extra = tuple(part for part in extra if not set(part) <= cross)
     told = cross.union(*extra)
-    odd = None if _decorates(tone, blocks) else _unexplained(tone, told)
+    odd = _lonely(extra, sheet.side) or not (told or _decorates(tone, blocks) or not _tinted(tone))
     return Further(diagonals, extra, odd)
+
+
+def _lonely(extra: tuple[Cells, ...], side: int) -> bool:
+    """Whether one extra block is all that was seen, off the middle: others may lie in shade."""
+    if len(extra) != 1:
+        return False
+    flags = np.zeros(side * side, bool)
+    flags[list(extra[0])] = True
+    board = flags.reshape(side, side)
+    return not any((board == image).all() for image in (board[::-1], board[:, ::-1]))
 
 
 def _lines(side: int) -> set[Cells]:
@@ -91,7 +111,7 @@ def tones(sheet: Sheet) -> Floats:
     if not across.any():
         return np.zeros((side, side))
     design = _differences(side)
-    wanted = across.transpose(0, 2, 1).ravel()
+    wanted = across.ravel()
     weight = np.ones(len(wanted))
     for _ in range(6):  # a shadow's rim crosses cells: few edges see it, and they disagree
         normal = design.T @ (design * weight[:, None]) + 1e-6 * np.eye(side * side)
@@ -102,53 +122,90 @@ def tones(sheet: Sheet) -> Floats:
 
 @lru_cache
 def _differences(side: int) -> Floats:
-    """What each inner edge tells of the cells' tones, in the order of :meth:`Sheet.edges` with the
-    lines first: (2 S (S - 1), S²).
-    """
-    one, two = _ends(side)
+    """What each inner edge tells of the cells' tones: (2 S (S - 1), S²)."""
+    one, two = (part.ravel() for part in pairs(side))
     unit = np.eye(side * side)
     return np.asarray(unit[two] - unit[one])
 
 
-def _ends(side: int) -> tuple[Ints, Ints]:
-    """The two cells beside each inner edge, each (2 S (S - 1),)."""
-    cells = np.arange(side * side).reshape(side, side)
-    one = np.concatenate([cells[:, :-1].T.ravel(), cells[:-1].ravel()])
-    two = np.concatenate([cells[:, 1:].T.ravel(), cells[1:].ravel()])
-    return one, two
-
-
 def _neighbours(side: int) -> list[list[int]]:
     """Of each cell those that share a side with it."""
-    near: list[list[int]] = [[] for _ in range(side * side)]
-    for a, b in zip(*(part.tolist() for part in _ends(side)), strict=True):
-        near[a].append(b)
-        near[b].append(a)
-    return near
+    return [beside(side, cell) for cell in range(side * side)]
 
 
-def _extra(tone: Floats) -> tuple[Cells, ...]:
+def _extra(tone: Floats, uneven: npt.NDArray[np.float32]) -> tuple[Cells, ...]:
     """Pieces of S cells that hang together, alike in tone, and darker than all around them but
     other such pieces.
 
-    Alike at one of several tolerances (as of maximally stable regions: J. Matas et al., Image and
-    Vision Computing 22(10), 2004): shade makes one paper lighter here than there.
+    ``uneven``: (S, S), see :func:`unevenness`. Alike at one of several tolerances (as of maximally
+    stable regions: J. Matas et al., Image and Vision Computing 22(10), 2004): shade makes one paper
+    lighter here than there.
     """
     side, flat = len(tone), tone.ravel()
     near = _neighbours(side)
-    found: set[Cells] = set()
+    found: dict[Cells, bool] = {}
     for alike in _ALIKE:
-        pieces = [piece for piece in _alike(flat, near, alike) if len(piece) == side]
-        held = {cell for piece in pieces for cell in piece}
+        every = _alike(flat, near, alike)
+        marked = {c for p in every if len(p) == 1 for c in p if _darker(flat, near, c, alike)}
+        pieces = [piece for p in every if len(piece := _filled(p, marked, near, side)) == side]
+        held = marked.union(*pieces)
         for piece in pieces:
             inside = set(piece)
             rim = [(c, b) for c in piece for b in near[c] if b not in inside]
             paper = [(c, b) for c, b in rim if b not in held]
             least = max(_TINTED, 1.3 * alike)
-            if 2 * len(paper) > len(rim) and all(flat[b] - flat[c] > least for c, b in paper):
-                found.add(piece)
-    apart = sorted(found)
-    return tuple(one for one in apart if not any(set(one) & set(o) for o in apart if o != one))
+            if 2 * len(paper) <= len(rim) or not paper:
+                continue
+            gap = min(flat[b] - flat[c] for c, b in paper)
+            looked = sorted(inside.union(b for _, b in paper))
+            if gap > least:
+                even = float(ranked(uneven.ravel()[looked], _MOSTLY)) < _STEADY * gap
+                found[piece] = found.get(piece, False) or even
+    apart = [one for one in sorted(found) if not _meets(one, found)]
+    # Shade may look like one such piece, not like several.
+    sure = [one for one in apart if found[one] or len(apart) >= _MANY]
+    return tuple(sorted({*sure, *_mirrored(sure, flat, near, side)}))
+
+
+def _mirrored(pieces: list[Cells], flat: Floats, near: list[list[int]], side: int) -> list[Cells]:
+    """Mirror images of several pieces that are mostly darker than what is around them: extra blocks
+    are printed evenly, and one may be written over.
+    """
+    if len(pieces) < _MANY:
+        return []
+    cells = np.arange(side * side).reshape(side, side)
+    maps = (cells[::-1], cells[:, ::-1], cells[::-1, ::-1], cells.T)
+    images = {tuple(sorted(m.ravel()[list(p)].tolist())) for m in maps for p in pieces}
+    free = [i for i in images if not any(set(i) & set(p) for p in pieces)]
+    printed = set().union(*pieces)
+
+    def step(piece: Cells) -> float:
+        rim = {b for c in piece for b in near[c]} - set(piece) - printed
+        if not rim:
+            return 0.0
+        return float(np.median(flat[sorted(rim)]) - np.median(flat[list(piece)]))
+
+    least = max(_TINTED, _HALF * float(np.median([step(piece) for piece in pieces])))
+    return [image for image in free if step(image) > least and not _meets(image, free)]
+
+
+def _darker(flat: Floats, near: list[list[int]], cell: int, least: float) -> bool:
+    """Whether a cell is darker than all beside it: somebody marked it."""
+    return all(flat[b] - flat[cell] > least for b in near[cell])
+
+
+def _filled(piece: Cells, marked: set[int], near: list[list[int]], side: int) -> Cells:
+    """A piece of almost so many cells with the marked ones that fill its gaps."""
+    if not side - _GAPS <= len(piece) < side:
+        return piece
+    inside = set(piece)
+    gaps = {c for c in marked if len(inside.intersection(near[c])) >= 2}
+    return tuple(sorted(inside | gaps))
+
+
+def _meets(one: Cells, others: Iterable[Cells]) -> bool:
+    """Whether a piece shares cells with another."""
+    return any(set(one) & set(other) for other in others if other != one)
 
 
 def _alike(flat: Floats, near: list[list[int]], most: float) -> list[Cells]:
@@ -160,11 +217,11 @@ def _alike(flat: Floats, near: list[list[int]], most: float) -> list[Cells]:
         piece = list(todo)
         while todo:
             cell = todo.pop()
-            for beside in near[cell]:
-                if beside in left and abs(flat[beside] - flat[cell]) <= most:
-                    left.discard(beside)
-                    todo.append(beside)
-                    piece.append(beside)
+            for other in near[cell]:
+                if other in left and abs(flat[other] - flat[cell]) <= most:
+                    left.discard(other)
+                    todo.append(other)
+                    piece.append(other)
         pieces.append(tuple(sorted(piece)))
     return pieces
 
@@ -175,28 +232,22 @@ def _cross_tinted(tone: Floats) -> bool:
     on = crossed(side).ravel()
     near = _neighbours(side)
     darker = [
-        flat[beside] - flat[cell] > _TINTED
+        flat[other] - flat[cell] > _TINTED
         for cell in np.flatnonzero(on).tolist()
-        for beside in near[cell]
-        if not on[beside]
+        for other in near[cell]
+        if not on[other]
     ]
     return float(np.mean(darker)) > _CROSS
 
 
-def _unexplained(tone: Floats, told: set[int]) -> str | None:
-    """A word for tints that make no house, where they are so beyond doubt: stains and shade are of
-    any tone.
-    """
-    flat = np.delete(tone.ravel(), sorted(told))
-    levels = np.sort(flat)
+def _tinted(tone: Floats) -> bool:
+    """Whether some cells are tinted beyond doubt: stains and shade are of any tone."""
+    levels = np.sort(tone.ravel())
     gaps = np.diff(levels)
-    if not len(gaps):
-        return None
     at = int(gaps.argmax())
     dark, light = levels[: at + 1], levels[at + 1 :]
     spread = max(float(np.ptp(dark)), float(np.ptp(light)))
-    plain = gaps[at] > max(_TINTED, spread) and min(len(dark), len(light)) >= _FEW
-    return "tints" if plain else None
+    return bool(gaps[at] > max(_TINTED, spread) and min(len(dark), len(light)) >= _FEW)
 
 
 def _decorates(tone: Floats, blocks: list[list[int]]) -> bool:

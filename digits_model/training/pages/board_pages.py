@@ -1,6 +1,6 @@
 """Pages with boards of any layout: named boards, and how chance prints them.
 
-``board_page("newspaper", 7, named("6x6", 7))`` is a page of the preset with that board in its
+``board_page("newspaper", 7, named("2x3", 7))`` is a page of the preset with that board in its
 middle; ``draw`` draws it.
 """
 

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from papernudge.digits_model.training.pages.boards import LETTERS, Board
 from papernudge.digits_model.training.pages.chance import stream
-from papernudge.digits_model.training.pages.fonts import BASE, CAP, Supplies
+from papernudge.digits_model.training.pages.fonts import CAP, Supplies
 from papernudge.digits_model.training.pages.paper import mottled
 from papernudge.digits_model.training.pages.printing import (
     Box,
@@ -20,13 +20,13 @@ from papernudge.digits_model.training.pages.printing import (
     line,
     row_of_dots,
     rule_grid,
-    spread,
+    set_glyph,
     worn,
 )
 from papernudge.digits_model.training.pages.sheet import Raster, Sheet
 from papernudge.digits_model.training.pages.spec import Colour, PageSpec
 from papernudge.digits_model.training.pages.truth import CellTruth
-from papernudge.hints.layout import Layout
+from papernudge.hints.layout import Layout, beside
 
 _SUB = 3  # cv2 takes coordinates in eighths of a pixel
 
@@ -135,19 +135,12 @@ def _shaded(
 @lru_cache(maxsize=512)
 def coloured(layout: Layout) -> tuple[int, ...]:
     """A number from 0 for each block, so that no two that touch along a side have the same."""
-    owner = [0] * layout.many
-    for number, block in enumerate(layout.plan.blocks):
-        for cell in block:
-            owner[cell] = number
-    near: list[set[int]] = [set() for _ in layout.plan.blocks]
-    for cell in layout.cells:
-        row, column = layout.place(cell)
-        for r, c in ((row + 1, column), (row, column + 1)):
-            if r < layout.high and c < layout.wide:
-                one, two = owner[cell], owner[layout.at(r, c)]
-                if one != two:
-                    near[one].add(two)
-                    near[two].add(one)
+    blocks = layout.plan.blocks
+    home = {cell: number for number, block in enumerate(blocks) for cell in block}
+    near = [
+        {home[other] for cell in block for other in beside(layout.side, cell)} - {number}
+        for number, block in enumerate(blocks)
+    ]
     most = 2
     while True:  # as few as will do
         chosen: list[int] = []
@@ -250,8 +243,6 @@ def set_sign(
     """What is printed for a digit: as ``printing.set_digit``, for numbers of two figures and
     letters too. Figures stand beside each other as far apart as the typeface sets two ones.
     """
-    import cv2
-
     if digit <= 9:
         glyph, narrow = held.digits(file)[digit], 1.0
     elif board.symbols == LETTERS:
@@ -261,20 +252,7 @@ def set_sign(
         room = np.zeros((figures[1].shape[0], round(0.03 * CAP)), np.uint8)
         glyph = np.hstack([figures[1], room, figures[digit - 10]])
         narrow, cap_px = board.narrow, cap_px * board.figure_high
-    factor = cap_px / CAP
-    size = (
-        max(1, round(glyph.shape[1] * factor * narrow)),
-        max(1, round(glyph.shape[0] * factor)),
-    )
-    pad = 2
-    how = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    small = cv2.resize(glyph, size, interpolation=how)
-    padded = cv2.copyMakeBorder(small, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=0)
-    mask = spread(np.asarray(padded, np.uint8), gain_px)
-    left, top = -size[0] / 2 - pad, -(BASE - CAP / 2) * factor - pad
-    x, y, wide, high = cv2.boundingRect((mask > 60).view(np.uint8))
-    box = (left + x, top + y, left + x + wide - 1, top + y + high - 1)
-    return mask, left, top, box if wide else (0.0,) * 4
+    return set_glyph(glyph, cap_px, gain_px, narrow)
 
 
 def print_board(

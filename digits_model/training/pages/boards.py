@@ -63,11 +63,6 @@ class Board:
         side = self.layout.side
         return min(9, side) if self.symbols == LETTERS else side
 
-    @property
-    def name(self) -> str:
-        """What the truth calls a puzzle of another kind; nothing where it is none."""
-        return self.marks
-
     def words(self) -> str:
         """The board as one line of JSON, which :func:`board_from` reads."""
         fields = {name: getattr(self, name) for name in Board.__slots__}

@@ -141,14 +141,21 @@ def row_of_dots(
 def set_digit(
     held: Supplies, file: str, digit: int, cap_px: float, gain_px: float
 ) -> tuple[Raster, float, float, Box]:
-    """A printed digit at its size: mask, where its first pixel lies from the digit's middle
-    (pixels x, y; the middle of a lining digit's body), and the box of its ink likewise.
+    """A printed digit at its size, as of :func:`set_glyph`."""
+    return set_glyph(held.digits(file)[digit], cap_px, gain_px)
+
+
+def set_glyph(
+    glyph: Raster, cap_px: float, gain_px: float, narrow: float = 1.0
+) -> tuple[Raster, float, float, Box]:
+    """A printed sign at its size: mask, where its first pixel lies from its middle (pixels x, y;
+    the middle of a lining digit's body), and the box of its ink likewise. ``narrow``: its width
+    beside the typeface's.
     """
     import cv2
 
-    glyph = held.digits(file)[digit]
     factor = cap_px / CAP
-    size = (max(1, round(glyph.shape[1] * factor)), max(1, round(glyph.shape[0] * factor)))
+    size = (max(1, round(glyph.shape[1] * factor * narrow)), max(1, round(glyph.shape[0] * factor)))
     pad = 2
     small = cv2.resize(
         glyph, size, interpolation=cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR

@@ -147,6 +147,9 @@ def test_rows_are_chosen_by_their_board(papernudge: Run, book: Path, tmp_path: P
     assert len(rows_in(papernudge, book, out, "--givens", "160")) == 1
     assert len(rows_in(papernudge, book, out, "--minutes", "0-")) == 1
     assert papernudge("export", book, "--to", out, "--force", "--blocks", "1x3").code == 2
+    ran = papernudge("export", book, "--to", out, "--force", "--hardest", "nonsense")
+    held = ran.err.partition("the book holds: ")[2].rstrip(".\n").split(", ")
+    assert sum(int(one.split()[0]) for one in held) == len(LINES)  # those without minutes too
 
 
 def test_plain_lines_say_their_board_in_a_remark_and_are_drilled_from(

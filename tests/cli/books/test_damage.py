@@ -309,22 +309,44 @@ def third(made: Path, tmp_path: Path) -> Path:
     return path
 
 
-def test_a_book_of_the_third_version_is_read_as_it_lies_and_brought_up_to_date(
-    papernudge: Run, shelf: Any, made: Path, third: Path, export_bytes: Run, tmp_path: Path
+@pytest.mark.parametrize("version", ["second", "third"])
+def test_a_book_of_an_earlier_version_is_read_as_it_lies_and_lists_its_reasons_too(
+    papernudge: Run,
+    made: Path,
+    version: str,
+    request: pytest.FixtureRequest,
+    export_bytes: Run,
+    tmp_path: Path,
 ) -> None:
-    before = third.read_bytes()
-    ran = papernudge("export", third, "--to", tmp_path / "out.jsonl")
+    book = request.getfixturevalue(version)
+    before = book.read_bytes()
+    ran = papernudge("export", book, "--to", tmp_path / "out.jsonl")
     assert (ran.code, ran.err.count("\n")) == (0, 1)  # nothing but how many
     assert (tmp_path / "out.jsonl").read_bytes() == export_bytes(made)
-    assert third.read_bytes() == before
-    ran = papernudge("digitise", *shelf.photos[:3], "--book", third)
+    assert book.read_bytes() == before
+
+
+@pytest.mark.parametrize("version", ["second", "third"])
+def test_the_next_run_brings_an_earlier_version_up_to_date(
+    papernudge: Run,
+    shelf: Any,
+    made: Path,
+    version: str,
+    request: pytest.FixtureRequest,
+    export_bytes: Run,
+    tmp_path: Path,
+) -> None:
+    book = request.getfixturevalue(version)
+    ran = papernudge("digitise", *shelf.photos[:3], "--book", book)
     assert ran.code == 0
     assert "This run read 0 pages; 3 were done before." in ran.out
-    assert export_bytes(third) == export_bytes(made)
-    with sqlite3.connect(third) as sql:
+    assert export_bytes(book) == export_bytes(made)
+    with sqlite3.connect(book) as sql:
         assert sql.execute("PRAGMA user_version").fetchone() == (VERSION,)
         assert sql.execute("SELECT DISTINCT layout FROM puzzle").fetchall() == [(None,)]
     sql.close()
+    changed(book, "UPDATE puzzle SET looks = looks + 1")
+    assert "is damaged" in papernudge("export", book, "--to", tmp_path / "out.txt").err
 
 
 def test_an_upgrade_of_the_third_version_that_fails_leaves_the_book_as_it_was(
@@ -342,30 +364,6 @@ def test_an_upgrade_of_the_third_version_that_fails_leaves_the_book_as_it_was(
     assert third.read_bytes() == before
     with Book.to_read(third) as book:
         assert (book.version, book.harm) == (3, None)
-
-
-def test_a_book_of_the_second_version_lists_its_reasons_too(
-    papernudge: Run, made: Path, second: Path, export_bytes: Run, tmp_path: Path
-) -> None:
-    before = second.read_bytes()
-    ran = papernudge("export", second, "--to", tmp_path / "out.jsonl")
-    assert (ran.code, ran.err.count("\n")) == (0, 1)  # nothing but how many
-    assert (tmp_path / "out.jsonl").read_bytes() == export_bytes(made)
-    assert second.read_bytes() == before
-
-
-def test_the_next_run_brings_the_second_version_up_to_date(
-    papernudge: Run, shelf: Any, made: Path, second: Path, export_bytes: Run, tmp_path: Path
-) -> None:
-    ran = papernudge("digitise", *shelf.photos[:3], "--book", second)
-    assert ran.code == 0
-    assert "This run read 0 pages; 3 were done before." in ran.out
-    assert export_bytes(second) == export_bytes(made)
-    with sqlite3.connect(second) as sql:
-        assert sql.execute("PRAGMA user_version").fetchone() == (VERSION,)
-    sql.close()
-    changed(second, "UPDATE puzzle SET looks = looks + 1")
-    assert "is damaged" in papernudge("export", second, "--to", tmp_path / "out.txt").err
 
 
 def test_a_changed_list_of_reasons_is_noticed(papernudge: Run, made: Path, tmp_path: Path) -> None:

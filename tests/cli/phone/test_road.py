@@ -92,6 +92,13 @@ def test_a_photo_of_another_grid_is_not_taken_for_the_same(phone: Phone) -> None
     assert "other printed digits" in other.sentence
 
 
+def test_boards_of_other_sizes_are_told_that_the_page_takes_nine_rows(phone: Phone) -> None:
+    at = phone.send("childrens-corner.jpg")
+    assert "The phone page takes grids of nine rows and nine columns" in at.text
+    beside = phone.send("weekend.jpg")  # the grid of sixteen rows is left aside
+    assert re.fullmatch(r"(Follow the \ds|Look at (row|column|block) \d)\.", beside.sentence)
+
+
 def test_each_grid_of_a_page_can_be_chosen(phone: Phone) -> None:
     at = phone.send("two-grids.jpg")
     assert "Grid 1 of 2" in at.text

@@ -93,7 +93,13 @@ def test_a_file_of_lines_says_its_board_in_a_remark(papernudge: Run, tmp_path: P
     words = ("--scan", 3, "--positions", 4, "--out", out)
     ran = papernudge("drill", source, *words)
     assert ran.code == 5
-    assert "expected 81 characters, 1 to 9" in ran.err
+    assert ran.err == (
+        f"{source}, line 1: expected 81 characters, got 36, which would do with --blocks 2x3 or"
+        " --blocks 3x2: name the board, or mend or take out that line.\n"
+    )
+    source.write_text("Sixteen letters!\n", "utf-8")
+    assert "mend or take out that line" in papernudge("drill", source, *words).err
+    source.write_text("\n".join(lines) + "\n", "utf-8")
     assert papernudge("drill", source, *words, "--blocks", "2x3").code == 0
     mixed = f"{puzzle(1)}\n# --blocks 2x3\n{lines[0]}\n# --blocks 3x3\n{puzzle(2)}\n"
     source.write_text(mixed, "utf-8")
