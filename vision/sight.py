@@ -49,8 +49,12 @@ the look's chance to be wrong, the share of the grid's cells that look marked.""
 BLANK_WEIGHTS = np.array([3.611, -0.5, 0.013, -0.057, -0.469, -0.039, 0.37, 1.212])
 """Start, then one for each of BLANK_SIGNS: log-odds for there being ink, or less than half of the
 cell to be seen."""
-BLANK_LIMIT = -4.8
-"""Log-odds from which on it is not seen."""
+BLANK_LIMIT, BLANK_LIMIT_BESIDE = -4.8, -6.0
+"""Log-odds from which on it is not seen; and where part of it is hidden beside a cell that hardly
+is: of 1,809 harmed grids this asked about 140 cells more, and found 3 of the 6 that the first let
+pass."""
+HARDLY = 1.0
+"""Log-odds by the network below which a cell is hardly seen."""
 MOST_HIDDEN = 15
 """With more hidden cells than this a new photo is less work than their questions."""
 MOST_UNCLEAR = 7.0
@@ -75,10 +79,17 @@ ENTRY_WEIGHTS = np.array([0.129, -0.176, 0.131, 0.842, 0.09, 0.03, 0.049])
 another digit."""
 GIVEN_LIMIT, ENTRY_LIMIT = -4.8, -4.8
 """Log-odds from which on a given is asked about, and an entry."""
-SAFE_HAND, SAFE_HAND_WHOLE = 3.5, 3.0
+SAFE_HAND, SAFE_HAND_WHOLE = 4.0, 3.5
 """Log-odds that the page must give for a hand where it was seen in one exposure only, and for an
-entry's where part of it may be hidden; and for any other entry's: of the entries of 1,177 harmed
-grids that no chance asked about 11 were none, all of them below 3, and 147 others."""
+entry's where part of it may be hidden; and for any other entry's in a harmed cell: of the entries
+of 1,177 harmed grids that no chance asked about 11 were none, all of them below 3, and 147
+others."""
+SAFE_HAND_PART, SAFE_HAND_LITTLE, SAFE_HAND_EDGE = 5.0, 7.0, 7.5
+"""The same of an entry of which part is hidden, and of which little may be seen, for a veil makes
+strokes of print (in 630 more grids under thumbs, glare and shadows one such at 3.8, another at
+5.4); and of one in a cell that is not harmed, but where a cover's shadow may end (one at 6.1)."""
+SAFE_HIDDEN = 0.998
+"""So likely must a given be by its looks of which part is hidden, whichever digit."""
 _SPOILT, _BLOCKY = 1.0, 3.0
 """With more wrong cells than the first to be expected of a photo whose blocks stand out more than
 the second (undamaged ones: 1.2 to 2), compression took digits for others: they look whole."""
@@ -89,8 +100,10 @@ that lay on its side by 12."""
 _SEEN, _WHOLE, _CROSSED_BY, _TRUSTED = 0, 1, 2, 3
 _STEADY = 2.0
 """Log-odds by the network to be read right from which on a mesh that strayed there was put back."""
-_PLAIN = 3.5
-"""Log-odds by the network to be seen from which on a cell is as of an undamaged page."""
+_PLAIN, _LITTLE, _EDGE = 3.5, 4.0, -3.0
+"""Log-odds by the network to be seen from which on a cell is as of an undamaged page; below which
+little may be seen of one that is partly hidden; and to be crossed from which on an edge may lie
+there."""
 _PART = 5.0
 """Log-odds by the network to be whole below which part of a cell may be hidden."""
 _AILING = 1.5
@@ -249,12 +262,14 @@ class Sight:
         marked = read.digits > 0
         bent = np.isin(every, list(self.bent))
         part = self.signs[:, _WHOLE] < _PART
-        low = right < np.where(read.printed, SAFE, np.where(part, SAFE_PART, SAFE_ENTRY))
-        unsafe = marked & (bent | (harmed & ((self.signs[:, _TRUSTED] < 0) | low)))
+        given = np.where(self.signs[:, _WHOLE] < _MOSTLY_WHOLE, SAFE_HIDDEN, SAFE)
+        low = right < np.where(read.printed, given, np.where(part, SAFE_PART, SAFE_ENTRY))
+        unsafe = bent | (marked & harmed & ((self.signs[:, _TRUSTED] < 0) | low))
         unsafe |= read.printed & self._remains(read.digits)
         if self.uneasy:
             unsafe |= marked & (right < np.where(read.printed, SAFE_UNEASY, SAFE_ENTRY_UNEASY))
-        unsafe |= marked & (harmed | self.uneasy) & self._other_hand(digits, hand, own, read)
+        edge = harmed | self.uneasy | (self.signs[:, _CROSSED_BY] > _EDGE)
+        unsafe |= marked & edge & self._other_hand(digits, hand, own, read)
         # What looks marked and is called blank, the page decided against the look.
         unsafe |= ~marked & (digits.argmax(axis=1) > 0) & harmed & (right < SAFE)
         return frozenset(np.flatnonzero(unsafe).tolist())
@@ -272,15 +287,24 @@ class Sight:
     ) -> npt.NDArray[np.bool_]:
         """Cells, bool (N,), that another hand may have written than they are read as."""
         assert self.signs is not None
-        faint = np.abs(self._weighed(hand)) < SAFE_HAND
+        word, unclear = self._weighed(hand), self.unclear(len(hand))
         if self.hands is None or own is None:
-            return np.asarray(faint)
-        least = np.where(self.signs[:, _WHOLE] < _PART, SAFE_HAND, SAFE_HAND_WHOLE)
-        faint = ~read.printed & (self._weighed(hand) < least)
+            return np.asarray(unclear & (np.abs(word) < SAFE_HAND))
+        faint = ~read.printed & (word < self._least_hand(unclear))
         rows = hand_signs(digits, own, read, self.hands)
         by = np.where(read.printed[:, None], GIVEN_WEIGHTS, ENTRY_WEIGHTS)
         limit = np.where(read.printed, GIVEN_LIMIT, ENTRY_LIMIT)
-        return np.asarray(faint | (by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > limit))
+        other = by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > limit
+        return np.asarray(faint | (unclear & other))
+
+    def _least_hand(self, unclear: npt.NDArray[np.bool_]) -> Chances:
+        """Log-odds that the page must give for an entry's hand, (N,)."""
+        assert self.signs is not None
+        whole, sees = self.signs[:, _WHOLE], self.signs[:, _SEEN]
+        least = np.where(whole < _PART, SAFE_HAND, SAFE_HAND_WHOLE)
+        hidden = np.where(sees < _LITTLE, SAFE_HAND_LITTLE, SAFE_HAND_PART)
+        least = np.where(whole < 0, hidden, least)
+        return np.where(unclear, least, SAFE_HAND_EDGE)
 
     def _weighed(self, hand: Chances) -> Chances:
         """The page's word on hands, (N,), as far as it counts in harmed cells."""
@@ -340,6 +364,14 @@ def harmed_by(signs: Chances) -> npt.NDArray[np.bool_]:
     return np.asarray(crossed | hidden | (signs[:, _SEEN] < _PLAIN), np.bool_)
 
 
+def _beside_hidden(signs: Chances) -> npt.NDArray[np.bool_]:
+    """Cells, bool (N,), of which part is hidden and that touch one which is hardly seen."""
+    side = math.isqrt(len(signs))
+    wide = np.pad(signs[:, _SEEN].reshape(side, side), 1, constant_values=MOST_ODDS)
+    near = np.min([wide[1 + y : 1 + y + side, 1 + x : 1 + x + side] for y, x in _BESIDE], axis=0)
+    return np.asarray((near.reshape(-1) < HARDLY) & (signs[:, _WHOLE] < 0))
+
+
 def sheet_of(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Sheet:
     """The grid with its surroundings, as photographed: uint8 (S, S, 3).
 
@@ -393,7 +425,8 @@ class View:
         # There is nothing in a blank cell that shows it, and what may stand in its hidden part is
         # not known either.
         inked = BLANK_WEIGHTS[0] + blank_signs(signs, self.said.laid, digits) @ BLANK_WEIGHTS[1:]
-        unseen = np.where(blank, harmed_by(signs) & (inked > BLANK_LIMIT), self.said.seen < UNSEEN)
+        limit = np.where(_beside_hidden(signs), BLANK_LIMIT_BESIDE, BLANK_LIMIT)
+        unseen = np.where(blank, harmed_by(signs) & (inked > limit), self.said.seen < UNSEEN)
         hidden = self.hidden(unseen | (blank & (_bare(self.sheet) | self.outside)))
         side = math.isqrt(len(digits))
         # So far a mesh may bend along a cover.
