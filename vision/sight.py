@@ -84,7 +84,7 @@ SAFE_HAND, SAFE_HAND_WHOLE = 4.0, 3.5
 entry's where part of it may be hidden; and for any other entry's in a harmed cell: of the entries
 of 1,177 harmed grids that no chance asked about 11 were none, all of them below 3, and 147
 others."""
-SAFE_HAND_PART, SAFE_HAND_LITTLE, SAFE_HAND_EDGE = 5.0, 7.0, 7.5
+SAFE_HAND_PART, SAFE_HAND_LITTLE, SAFE_HAND_EDGE = 5.0, 6.0, 7.5
 """The same of an entry of which part is hidden, and of which little may be seen, for a veil makes
 strokes of print (in 630 more grids under thumbs, glare and shadows one such at 3.8, another at
 5.4); and of one in a cell that is not harmed, but where a cover's shadow may end (one at 6.1)."""
