@@ -26,7 +26,7 @@ from papernudge.vision.said import ENGLISH
 from papernudge.vision.sight import Sight
 
 Floats = npt.NDArray[np.float64]
-FORM = 3
+FORM = 4
 """Number of the form in which evidence is written; a new one for each change."""
 MOST_BYTES = 65_536
 """Longest that one newspaper grid's evidence may be when written; of a board of more cells it may
