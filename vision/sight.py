@@ -49,10 +49,10 @@ the look's chance to be wrong, the share of the grid's cells that look marked.""
 BLANK_WEIGHTS = np.array([3.611, -0.5, 0.013, -0.057, -0.469, -0.039, 0.37, 1.212])
 """Start, then one for each of BLANK_SIGNS: log-odds for there being ink, or less than half of the
 cell to be seen."""
-BLANK_LIMIT, BLANK_LIMIT_BESIDE = -4.5, -6.0
-"""Log-odds from which on it is not seen; and where part of it is hidden beside a cell that hardly
-is: of 1,809 harmed grids this asked about 140 cells more, and found 3 of the 6 that the first let
-pass."""
+BLANK_LIMIT, BLANK_LIMIT_BESIDE, BLANK_LIMIT_WELL = -4.5, -6.0, -5.6
+"""Log-odds from which on it is not seen; where part of it is hidden beside a cell that hardly is
+seen; and of such a one that is seen well: of 2,028 harmed grids the second and third asked about
+100 cells more and found 4 of 7 that the first let pass."""
 HARDLY = 1.0
 """Log-odds by the network below which a cell is hardly seen."""
 MOST_HIDDEN = 15
@@ -85,12 +85,10 @@ SAFE_HAND, SAFE_HAND_WHOLE = 4.0, 3.5
 entry's where part of it may be hidden; and for any other entry's in a harmed cell: of the entries
 of 1,177 harmed grids that no chance asked about 11 were none, all of them below 3, and 147
 others."""
-SAFE_HAND_PART, SAFE_HAND_LITTLE, SAFE_HAND_EDGE = 5.0, 6.0, 7.5
+SAFE_HAND_PART, SAFE_HAND_LITTLE, SAFE_HAND_EDGE = 4.5, 6.0, 7.5
 """The same of an entry of which part is hidden, and of which little may be seen, for a veil makes
 strokes of print (in 630 more grids under thumbs, glare and shadows one such at 3.8, another at
 5.4); and of one in a cell that is not harmed, but where a cover's shadow may end (one at 6.1)."""
-SAFE_HIDDEN = 0.998
-"""So likely must a given be by its looks of which part is hidden, whichever digit."""
 _SPOILT, _BLOCKY = 1.0, 3.0
 """With more wrong cells than the first to be expected of a photo whose blocks stand out more than
 the second (undamaged ones: 1.2 to 2), compression took digits for others: they look whole."""
@@ -263,8 +261,7 @@ class Sight:
         marked = read.digits > 0
         bent = np.isin(every, list(self.bent))
         part = self.signs[:, _WHOLE] < _PART
-        given = np.where(self.signs[:, _WHOLE] < _MOSTLY_WHOLE, SAFE_HIDDEN, SAFE)
-        low = right < np.where(read.printed, given, np.where(part, SAFE_PART, SAFE_ENTRY))
+        low = right < np.where(read.printed, SAFE, np.where(part, SAFE_PART, SAFE_ENTRY))
         unsafe = bent | (marked & harmed & ((self.signs[:, _TRUSTED] < 0) | low))
         unsafe |= read.printed & self._remains(read.digits)
         if self.uneasy:
@@ -426,7 +423,8 @@ class View:
         # There is nothing in a blank cell that shows it, and what may stand in its hidden part is
         # not known either.
         inked = BLANK_WEIGHTS[0] + blank_signs(signs, self.said.laid, digits) @ BLANK_WEIGHTS[1:]
-        limit = np.where(_beside_hidden(signs), BLANK_LIMIT_BESIDE, BLANK_LIMIT)
+        beside = np.where(signs[:, _SEEN] < _WELL, BLANK_LIMIT_BESIDE, BLANK_LIMIT_WELL)
+        limit = np.where(_beside_hidden(signs), beside, BLANK_LIMIT)
         unseen = np.where(blank, harmed_by(signs) & (inked > limit), self.said.seen < UNSEEN)
         hidden = self.hidden(unseen | (blank & (_bare(self.sheet) | self.outside)))
         side = math.isqrt(len(digits))

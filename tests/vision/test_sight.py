@@ -227,8 +227,8 @@ def test_an_entry_of_which_a_veil_hides_part_must_be_plainly_written() -> None:
     signs = np.tile([8.0, 8.0, -8.0, 8.0], (81, 1))
     veiled, little, shade = (6.0, -6.0, 8.0, 8.0), (3.0, -6.0, 8.0, 8.0), (8.0, 8.0, -2.0, 8.0)
     signs[[10, 11]], signs[[20, 21]], signs[[30, 31]] = veiled, little, shade
-    hand = np.full(81, 7.6)  # 4.7 as far as it counts in harmed cells
-    hand[[11, 31]], hand[21] = 9.0, 11.0
+    hand = np.full(81, 7.2)  # 4.4 as far as it counts in harmed cells
+    hand[[11, 30, 31]], hand[21] = 9.0, 11.0
     hands, own = np.repeat(hand[:, None], 3, axis=1), hand
     read = AsRead(np.ones(81, np.int64), np.zeros(81, np.bool_), np.full(81, 1 - 1e-9))
     asked = Sight(signs=signs, hands=hands).suspects(digits, hand, own, read)
