@@ -14,7 +14,7 @@ from papernudge.vision.boards.regions import Blocks, blocks_of, even, even_shape
 from papernudge.vision.boards.sheet import flattened, line_ink
 from papernudge.vision.boards.tints import further
 from papernudge.vision.find import Searched, area, find_grids, overlaps
-from papernudge.vision.find_outlines import Contour, paper_pieces, quad_of
+from papernudge.vision.find_outlines import paper_pieces, quad_of
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.quality import LEAST_CELL, cell_side
@@ -33,6 +33,8 @@ _BLOCK, _FILLED = 0.35, 0.25
 letters' eyes in a framed text are small."""
 _LARGER = 1.2
 """Area of a frame, shares of a known grid's inside it, from which on that may be a part of it."""
+_SAME = 0.3
+"""Cells by which a frame's corners may lie off its lattice's and still be its."""
 _MOST = 12
 """Frames that are tried, the largest first: a bound of time."""
 
@@ -65,8 +67,12 @@ def with_boards(
     """
     view, scale = page.view, page.scale
     kept = [_marked(raster, grid) for grid in found]
-    for contour, quad in _frames(page, found):
-        seen = lattice_in(view, contour)
+    boards: list[Points] = []
+    for frame in _frames(page, found):
+        quad = (frame + 0.5) * scale - 0.5
+        if overlaps(quad, boards):
+            continue
+        seen = lattice_in(view, frame)
         if seen is None or not SMALLEST <= seen.side <= LARGEST:
             continue
         mesh = Mesh((seen.mesh.crossings + 0.5) * scale - 0.5, seen.mesh.seen)
@@ -75,7 +81,9 @@ def with_boards(
         board = board_of(raster, mesh)
         if board is None or board.layout is NEWSPAPER:
             continue
+        quad = _ink_or_lines(quad, mesh.corners, cell_side(mesh.crossings))
         kept = [grid for grid in kept if not overlaps(grid.corners, [quad])]
+        boards.append(quad)
         doubts, other = _doubts(board)
         quality = Quality(True, cell_px=cell_side(mesh.crossings))
         kept.append(FoundGrid(GridKind.PUZZLE, quad, mesh, quality, board.layout, doubts, other))
@@ -98,8 +106,16 @@ def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
     return replace(grid, layout=layout, layout_doubts=doubts, other_layout=other)
 
 
-def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[tuple[Contour, Points]]:
-    """Pieces of ink that may be another board's frame, and their corners (4, 2), raster pixels."""
+def _ink_or_lines(frame: Points, corners: Points, cell: float) -> Points:
+    """A frame's corners (4, 2) where they are those of its lattice's outer lines, else these."""
+    off = [np.linalg.norm(np.roll(frame, k, axis=0) - corners, axis=1).max() for k in range(4)]
+    return frame if min(off) < _SAME * cell else corners
+
+
+def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[Points]:
+    """Corners (4, 2), pixels of the searched picture, of what may be another board's frame: pieces
+    of ink, the largest first, then what was called another grid.
+    """
     import cv2
 
     taken = [grid.corners for grid in found if grid.mesh is not None]
@@ -122,12 +138,13 @@ def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[tuple[Contour,
         quad = quad_of(contour)
         if quad is None:
             continue
-        quad = (quad + 0.5) * page.scale - 0.5
-        inside = [corners for corners in taken if overlaps(corners, [quad])]
+        full = (quad + 0.5) * page.scale - 0.5
+        inside = [corners for corners in taken if overlaps(corners, [full])]
         # What is no more than a known grid's own frame is that grid's.
-        if all(area(quad) > _LARGER * area(corners) for corners in inside):
-            out.append((contour, quad))
-    return out
+        if all(area(full) > _LARGER * area(corners) for corners in inside):
+            out.append(quad)
+    others = [grid.corners for grid in found if grid.kind is GridKind.OTHER and grid.mesh is None]
+    return out + [(corners + 0.5) / page.scale - 0.5 for corners in others]
 
 
 def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]:
