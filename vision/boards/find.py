@@ -14,7 +14,7 @@ from papernudge.vision.boards.regions import Blocks, blocks_of, even, even_shape
 from papernudge.vision.boards.sheet import flattened, line_ink
 from papernudge.vision.boards.tints import further
 from papernudge.vision.find import Searched, area, find_grids, overlaps
-from papernudge.vision.find_outlines import paper_pieces, quad_of
+from papernudge.vision.find_outlines import Contour, paper_pieces, quad_of
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.quality import LEAST_CELL, cell_side
@@ -35,8 +35,8 @@ _LARGER = 1.2
 """Area of a frame, shares of a known grid's inside it, from which on that may be a part of it."""
 _SAME = 0.3
 """Cells by which a frame's corners may lie off its lattice's and still be its."""
-_MOST = 12
-"""Frames that are tried, the largest first: a bound of time."""
+_MOST, _FEW = 12, 4
+"""Frames that are tried, the largest first, and of those without cells: a bound of time."""
 
 
 class Board(NamedTuple):
@@ -65,29 +65,36 @@ def with_boards(
     what was found of newspaper grids, and what is another grid. What can be read as a board takes
     the other's place or is added at the end; the newspaper's own grids stay as they are.
     """
-    view, scale = page.view, page.scale
     kept = [_marked(raster, grid) for grid in found]
-    boards: list[Points] = []
-    for frame in _frames(page, found):
-        quad = (frame + 0.5) * scale - 0.5
-        if overlaps(quad, boards):
+    likely, left = _frames(page, found)
+    boards = _boards_in(raster, page, likely)
+    if not boards and all(grid.mesh is None for grid in kept):
+        boards = _boards_in(raster, page, left)
+    others = [grid.corners for grid in boards]
+    return tuple([grid for grid in kept if not overlaps(grid.corners, others)] + boards)
+
+
+def _boards_in(raster: Raster, page: Searched, frames: list[Points]) -> list[FoundGrid]:
+    """The boards in some of the frames (4, 2), pixels of the searched picture."""
+    boards: list[FoundGrid] = []
+    for frame in frames:
+        corners = (frame + 0.5) * page.scale - 0.5
+        if overlaps(corners, [grid.corners for grid in boards]):
             continue
-        seen = lattice_in(view, frame)
+        seen = lattice_in(page.view, frame)
         if seen is None or not SMALLEST <= seen.side <= LARGEST:
             continue
-        mesh = Mesh((seen.mesh.crossings + 0.5) * scale - 0.5, seen.mesh.seen)
-        if cell_side(mesh.crossings) < LEAST_CELL:
-            continue
-        board = board_of(raster, mesh)
+        mesh = Mesh((seen.mesh.crossings + 0.5) * page.scale - 0.5, seen.mesh.seen)
+        cell = cell_side(mesh.crossings)
+        board = board_of(raster, mesh) if cell >= LEAST_CELL else None
         if board is None or board.layout is NEWSPAPER:
             continue
-        quad = _ink_or_lines(quad, mesh.corners, cell_side(mesh.crossings))
-        kept = [grid for grid in kept if not overlaps(grid.corners, [quad])]
-        boards.append(quad)
+        corners = _ink_or_lines(corners, mesh.corners, cell)
         doubts, other = _doubts(board)
-        quality = Quality(True, cell_px=cell_side(mesh.crossings))
-        kept.append(FoundGrid(GridKind.PUZZLE, quad, mesh, quality, board.layout, doubts, other))
-    return tuple(kept)
+        quality = Quality(True, cell_px=cell)
+        grid = FoundGrid(GridKind.PUZZLE, corners, mesh, quality, board.layout, doubts, other)
+        boards.append(grid)
+    return boards
 
 
 def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
@@ -112,16 +119,17 @@ def _ink_or_lines(frame: Points, corners: Points, cell: float) -> Points:
     return frame if min(off) < _SAME * cell else corners
 
 
-def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[Points]:
-    """Corners (4, 2), pixels of the searched picture, of what may be another board's frame: pieces
-    of ink, the largest first, then what was called another grid.
+def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> tuple[list[Points], list[Points]]:
+    """Corners (4, 2), pixels of the searched picture, of what may be another board's frame.
+
+    First pieces of ink that hold what may be cells, the largest first, and what was called another
+    grid; then other large pieces of ink: inside a faint board there may be none.
     """
     import cv2
 
-    taken = [grid.corners for grid in found if grid.mesh is not None]
     middles, sizes = paper_pieces(page.pieces, _LEAST_PIECE)
     areas = sizes.prod(axis=1)
-    sized = []
+    sized: tuple[list[tuple[int, Contour]], list[tuple[int, Contour]]] = ([], [])
     for contour in page.frames:
         if len(contour) < 3 * _LEAST:
             continue
@@ -130,11 +138,21 @@ def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[Points]:
             continue
         held = ((middles > [x, y]) & (middles < [x + wide, y + high])).all(axis=1)
         held &= areas < _BLOCK * wide * high
-        if held.sum() >= _CELLS and areas[held].sum() > _FILLED * wide * high:
-            sized.append((wide * high, contour))
-    sized.sort(key=lambda item: -item[0])
+        holds = held.sum() >= _CELLS and areas[held].sum() > _FILLED * wide * high
+        sized[0 if holds else 1].append((wide * high, contour))
+    likely, left = (_new(page, found, many) for many in sized)
+    others = [grid.corners for grid in found if grid.kind is GridKind.OTHER and grid.mesh is None]
+    patches = [(corners + 0.5) / page.scale - 0.5 for corners in others]
+    return likely[:_MOST] + patches, left[:_FEW]
+
+
+def _new(
+    page: Searched, found: tuple[FoundGrid, ...], sized: list[tuple[int, Contour]]
+) -> list[Points]:
+    """Corners (4, 2) of outlines, the largest first, that are not those of grids that are known."""
+    taken = [grid.corners for grid in found if grid.mesh is not None]
     out = []
-    for _, contour in sized[:_MOST]:
+    for _, contour in sorted(sized, key=lambda item: -item[0])[:_MOST]:
         quad = quad_of(contour)
         if quad is None:
             continue
@@ -143,8 +161,7 @@ def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[Points]:
         # What is no more than a known grid's own frame is that grid's.
         if all(area(full) > _LARGER * area(corners) for corners in inside):
             out.append(quad)
-    others = [grid.corners for grid in found if grid.kind is GridKind.OTHER and grid.mesh is None]
-    return out + [(corners + 0.5) / page.scale - 0.5 for corners in others]
+    return out
 
 
 def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]:
