@@ -8,6 +8,7 @@ independently. Rows that meet them all also say which is which, however the page
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,6 +33,11 @@ _VOTES = 0.12
 """Share of the rows, and of the columns, that must meet as many lines for a number to be tried."""
 _TRIED = 2
 """Numbers that are tried, the likeliest first."""
+_EVEN, _RIM = 0.25, 4.0
+"""Cells by which lines may lie off their even places, and places by which the board's rims may lie
+off where it seems to end."""
+_EXTRA = 3
+"""Lines too many that are looked for."""
 _DEGREE = 3
 """Of the curves that lines follow along and across each other (polynomials of Legendre)."""
 _NEAR = 0.3
@@ -42,9 +48,9 @@ _CLOSE = 0.12
 """A segment this near to its place, cells, is seen there."""
 _DARK = 70.0
 """Levels of 255 that a seen segment stands out by."""
-_LINE, _LINES = 0.5, 0.85
+_LINE, _LINES = 0.25, 0.85
 """Share of a line's segments that must be seen, and of all."""
-_BESIDE = 0.12
+_BESIDE = 0.25
 """Share of places on lines that may lie on none of the lattice's."""
 _IN, _OUT = 0.6, 0.35
 """Chance of the board inside the lattice, at least, and outside, at most."""
@@ -119,22 +125,66 @@ class _Met:
     at: Points
     many: npt.NDArray[np.int64]
 
+    def full(self, lines: int) -> _Places:
+        """The places in rows that meet so many lines."""
+        chosen = self.many[self.row.astype(int)] == lines
+        row, at = self.row[chosen], self.at[chosen]
+        return np.tile(np.arange(float(lines)), len(row) // lines), row, at
+
+    def even(self, lines: int, first: Points, last: Points) -> _Places:
+        """The places in rows that lie evenly between the board's rims, whatever lies between
+        them; ``first``, ``last``: (h,) where about the rims are, not finite without a board.
+        """
+        rows = np.flatnonzero(np.isfinite(first) & (self.many >= lines))
+        start = np.concatenate([[0], np.cumsum(self.many)])
+        parts = []
+        for row in rows.tolist():
+            at = self.at[start[row] : start[row + 1]]
+            rims = [at[np.abs(at - rim).argmin()] for rim in (first[row], last[row])]
+            cell = (rims[1] - rims[0]) / (lines - 1)
+            due = np.linspace(*rims, lines)
+            nearest = np.abs(at[:, None] - due).argmin(axis=0)
+            off = max(abs(rims[0] - first[row]), abs(rims[1] - last[row])) - _RIM
+            if cell > 0 and max(off, np.abs(at[nearest] - due).max()) < _EVEN * cell:
+                parts.append((np.arange(float(lines)), np.full(lines, float(row)), at[nearest]))
+        if len(parts) < _VOTES * max(1, int(np.isfinite(first).sum())):
+            return (np.zeros(0),) * 3
+        number, row, at = (np.concatenate(part) for part in zip(*parts, strict=True))
+        return number, row, at
+
+
+_Places = tuple[Points, Points, Points]
+"""Places (N,) that are lines': the line's number, the row, where it is met."""
+
 
 def traced(seen: Cleaned) -> Lattice | None:
     """The lattice of the board that a frame holds, pixels of the picture; None where there is none,
     or its lines do not tell surely how many they are.
     """
     met = [_met(seen.lines[1]), _met(seen.lines[0].T)]
-    for side in _likely(seen, met):
-        mesh = _mesh(met, side, seen.lines.shape[-1])
+    if (seen.area > 0.5).mean() < _SOME:
+        return None
+    sides = _likely(seen, met)
+    full = ([each.full(side + 1) for each in met] for side in sides)
+    found = _first(seen, met, zip(sides, full, strict=True))
+    if found is None:  # creases and ink may look like more lines
+        found = _first(seen, met, _evenly(seen, met))
+    return found
+
+
+def _first(
+    seen: Cleaned, met: list[_Met], tries: Iterable[tuple[int, list[_Places]]]
+) -> Lattice | None:
+    """The first lattice that is borne out, of numbers of cells and places of their lines."""
+    for side, places in tries:
+        mesh = _mesh(met, places, side, seen.lines.shape[-1])
         found = None if mesh is None else _fitted(seen, mesh)
         if found is not None and _bears_out(seen, met, *found):
             mesh, whole = found
             ends = np.zeros((2, side + 1, side + 1), bool)
             ends[..., :-1] |= whole
             ends[..., 1:] |= whole
-            known = Mesh(seen.back(mesh), ends[0] & ends[1].T)
-            return Lattice(known, whole)
+            return Lattice(Mesh(seen.back(mesh), ends[0] & ends[1].T), whole)
     return None
 
 
@@ -166,11 +216,32 @@ def _likely(seen: Cleaned, met: list[_Met]) -> list[int]:
     return [int(side) for side in best[:_TRIED]]
 
 
-def _mesh(met: list[_Met], side: int, size: int) -> Points | None:
+def _evenly(seen: Cleaned, met: list[_Met]) -> Iterator[tuple[int, list[_Places]]]:
+    """Numbers of cells whose lines lie evenly among those met, the greatest first, with their
+    places.
+    """
+    inside = seen.area > 0.5
+    step, rims = AREA_STEP // STEP, []
+    for way in (0, 1):
+        there = inside if way == 0 else inside.T
+        some = there.any(axis=1)
+        first = np.where(some, there.argmax(axis=1), np.nan)
+        last = np.where(some, there.shape[1] - there[:, ::-1].argmax(axis=1), np.nan)
+        rims.append([np.repeat(step * rim - 0.5, step) for rim in (first, last)])
+    usual = [
+        int(np.median(each.many[np.isfinite(rims[way][0])])) - 1 for way, each in enumerate(met)
+    ]
+    for side in range(min(MOST, *usual), max(FEWEST, min(usual) - _EXTRA) - 1, -1):
+        places = [each.even(side + 1, *rims[way]) for way, each in enumerate(met)]
+        if all(len(part[0]) for part in places):
+            yield side, places
+
+
+def _mesh(met: list[_Met], places: list[_Places], side: int, size: int) -> Points | None:
     """The crossings (S + 1, S + 1, 2), places of the map, of smooth curves through the lines that
     rows and columns meet.
     """
-    down, along = (_curves(each, side, size) for each in met)
+    down, along = (_curves(*both, side, size) for both in zip(met, places, strict=True))
     number = np.arange(side + 1.0)
     row, column = np.meshgrid(number, number, indexing="ij")
     x, y = (size * (v + 0.5) / (side + 1) for v in (column, row))
@@ -182,12 +253,9 @@ def _mesh(met: list[_Met], side: int, size: int) -> Points | None:
     return mesh if sane(mesh) else None
 
 
-def _curves(met: _Met, side: int, size: int) -> Points:
+def _curves(met: _Met, places: _Places, side: int, size: int) -> Points:
     """Coefficients (K,) of the lines' places by number and by row."""
-    full = met.many[met.row.astype(int)] == side + 1
-    row, at = met.row[full], met.at[full]
-    number = np.tile(np.arange(side + 1.0), len(row) // (side + 1))
-    curve = _through(number, row, at, side, size)
+    curve = _through(*places, side, size)
     # Then all places near a line, also of rows that miss some.
     lines = np.arange(side + 1.0)[:, None]
     course = _course(
