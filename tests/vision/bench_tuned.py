@@ -33,6 +33,8 @@ from papernudge.vision import tuned
 NAMES = ("lines", "flatten", "quality", "crossings", "find_outlines", "find_kind", "find_net")
 ORDER = [f"papernudge.vision.{name}" for name in (*NAMES, "find_again", "find")]
 """The modules of finding, each after those that it knows."""
+FINDING = [name for name in tuned.RECORDS if not name.startswith("boards.")]
+"""Those of finding newspapers' grids."""
 LESS, MORE = 0.8, 1.25
 MOVED = 0.03
 """How far a crossing must move to count, cells."""
@@ -136,7 +138,7 @@ def unreached(session: Any, seen: list[tuple[str, Any]]) -> list[str]:
     built(session)
     ran = ran_of(session, seen)
     places = {name.rpartition(".")[2]: lines_of(sys.modules[name]) for name in ORDER}
-    split = [(name, *name.split(".")) for name in tuned.RECORDS]
+    split = [(name, *name.split(".")) for name in FINDING]
     return [name for name, of, held in split if not places[of].get(held, set()) & ran[of]]
 
 
@@ -154,13 +156,13 @@ def main() -> None:
     session = importlib.import_module("papernudge.vision.crossings")._session()
     if words.reached:
         print(
-            f"{len(seen)} pictures, {len(tuned.RECORDS)} records, not reached:",
+            f"{len(seen)} pictures, {len(FINDING)} records, not reached:",
             *unreached(session, seen),
         )
         return
     before, usual = looked(built(session), seen)
     row("number", "value", "a fifth less", "time", "a quarter more", "time")
-    for name in words.names or tuned.RECORDS:
+    for name in words.names or FINDING:
         record = tuned.RECORDS[name]
         cells: list[Any] = [name, "…" if isinstance(record.value, tuple) else record.value]
         for by in (LESS, MORE):

@@ -18,24 +18,28 @@ from papernudge.vision.find_outlines import Contour, paper_pieces, quad_of
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.quality import LEAST_CELL, cell_side
+from papernudge.vision.tuned import tuned, whole
 
 Raster = npt.NDArray[np.uint8]
 
 _SEVERAL = 2
 """Extra blocks that a newspaper's grid must show: one alone may be shade."""
-_LEAST = 60
+_LEAST = whole("boards.find._LEAST")
 """Smallest side of a frame, pixels of the searched picture."""
-_LEAST_PIECE, _CELLS = 6, 4
+_LEAST_PIECE = whole("boards.find._LEAST_PIECE")
+_CELLS = whole("boards.find._CELLS")
 """Smallest side of paper enclosed by ink that may be a cell or a block, and how many of these a
 frame holds: faint lines leave the blocks of the smallest board."""
-_BLOCK, _FILLED = 0.35, 0.25
+_BLOCK = tuned("boards.find._BLOCK")
+_FILLED = tuned("boards.find._FILLED")
 """Greatest share of the frame's box that one of them may take, and the least that all of them do:
 letters' eyes in a framed text are small."""
-_LARGER = 1.2
+_LARGER = tuned("boards.find._LARGER")
 """Area of a frame, shares of a known grid's inside it, from which on that may be a part of it."""
-_SAME = 0.3
+_SAME = tuned("boards.find._SAME")
 """Cells by which a frame's corners may lie off its lattice's and still be its."""
-_MOST, _FEW = 12, 4
+_MOST = whole("boards.find._MOST")
+_FEW = whole("boards.find._FEW")
 """Frames that are tried, the largest first, and of those without cells: a bound of time."""
 
 

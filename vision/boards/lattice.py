@@ -18,8 +18,9 @@ import numpy.typing as npt
 from papernudge.vision.boards.cleaned import AREA_STEP, STEP, Cleaned, cleaned
 from papernudge.vision.find_outlines import quad_of
 from papernudge.vision.flatten import moved_by, sane, smooth
-from papernudge.vision.lines import Segments, look, mesh_segments
+from papernudge.vision.lines import Segments, look, measure, mesh_segments, outward
 from papernudge.vision.mesh import Mesh, Points
+from papernudge.vision.tuned import several, tuned, whole
 
 Grey = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
@@ -27,38 +28,49 @@ Flags = npt.NDArray[np.bool_]
 
 FEWEST, MOST = 4, 16
 """Cells a side that are told apart."""
-_PEAK = 0.3
+_PEAK = tuned("boards.lattice._PEAK")
 """Chance from which on a place may lie on a line."""
-_VOTES = 0.12
+_VOTES = tuned("boards.lattice._VOTES")
 """Share of the rows, and of the columns, that must meet as many lines for a number to be tried."""
-_TRIED = 2
+_TRIED = whole("boards.lattice._TRIED")
 """Numbers that are tried, the likeliest first."""
-_EVEN, _RIM = 0.25, 4.0
+_EVEN = tuned("boards.lattice._EVEN")
+_RIM = tuned("boards.lattice._RIM")
 """Cells by which lines may lie off their even places, and places by which the board's rims may lie
 off where it seems to end."""
-_EXTRA = 3
+_EXTRA = whole("boards.lattice._EXTRA")
 """Lines too many that are looked for."""
-_DEGREE = 3
+_DEGREE = whole("boards.lattice._DEGREE")
 """Of the curves that lines follow along and across each other (polynomials of Legendre)."""
-_NEAR = 0.3
+_NEAR = tuned("boards.lattice._NEAR")
 """Cells within which a place is a line's."""
-_PASSES = ((0.25, 1.0, 0.02), (0.15, 0.3, 0.015))
+_PASSES = several("boards.lattice._PASSES")
 """Of each pass on the map: reach, cells; stiffness of the page; least usual deviation, cells."""
-_CLOSE = 0.12
+_CLOSE = tuned("boards.lattice._CLOSE")
 """A segment this near to its place, cells, is seen there."""
-_DARK = 70.0
+_DARK = tuned("boards.lattice._DARK")
 """Levels of 255 that a seen segment stands out by."""
-_LINE, _LINES = 0.25, 0.85
+_LINE = tuned("boards.lattice._LINE")
+_LINES = tuned("boards.lattice._LINES")
 """Share of a line's segments that must be seen, and of all."""
-_BESIDE = 0.25
+_BESIDE = tuned("boards.lattice._BESIDE")
 """Share of places on lines that may lie on none of the lattice's."""
-_IN, _OUT = 0.6, 0.35
+_IN = tuned("boards.lattice._IN")
+_OUT = tuned("boards.lattice._OUT")
 """Chance of the board inside the lattice, at least, and outside, at most."""
-_SOME = 0.1
+_SOME = tuned("boards.lattice._SOME")
 """Share of a frame that looks like a board for its own corners to be looked at."""
-_OFF = 0.02
+_OFF = tuned("boards.lattice._OFF")
 """How far a board's corners must lie off the frame's, sides of what is seen, to look again."""
-_BEYOND = 1.5
+_GOES_ON = tuned("boards.lattice._GOES_ON")
+"""Share of inner lines that may run on beyond a side, if they do so beyond another."""
+_ASIDE = tuned("boards.lattice._ASIDE")
+"""Cells by which such lines may run aside."""
+_AS_DARK = tuned("boards.lattice._AS_DARK")
+"""How dark they must be, shares of the usual inner line's."""
+_DARK_LEAST = tuned("boards.lattice._DARK_LEAST")
+"""And grey levels at least."""
+_BEYOND = tuned("boards.lattice._BEYOND")
 """Pixels that crossings may lie beyond the picture."""
 
 
@@ -93,7 +105,17 @@ def lattice_in(grey: Grey, quad: Points, session: Any = None) -> Lattice | None:
     if found is None:
         return None
     at, size = found.mesh.crossings, np.array(grey.shape[::-1])
-    return found if (at > -_BEYOND).all() and (at < size - 1 + _BEYOND).all() else None
+    whole = (at > -_BEYOND).all() and (at < size - 1 + _BEYOND).all()
+    return found if whole and not _goes_on(grey, at) else None
+
+
+def _goes_on(grey: Grey, mesh: Points) -> bool:
+    """Whether inner lines run on beyond two sides of a lattice: then it is part of a larger one."""
+    ends, over = outward(mesh)
+    beyond = look(grey, ends, over, _ASIDE).strength
+    inner = measure(grey, mesh, _ASIDE).strength[:, 1:-1]
+    lines = beyond > max(_AS_DARK * float(np.median(inner)), _DARK_LEAST)
+    return bool(np.sort(lines.mean(axis=1))[-2] > _GOES_ON)
 
 
 def _own_corners(seen: Cleaned, quad: Points) -> Points | None:
