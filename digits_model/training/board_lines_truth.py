@@ -19,7 +19,6 @@ from papernudge.digits_model.training.pages import Page, PageSpec, board_page, d
 from papernudge.digits_model.training.pages.board_pages import NAMES, named, other_page
 from papernudge.digits_model.training.pages.board_puzzles import banked, hold
 from papernudge.digits_model.training.pages.boards import MARKS
-from papernudge.digits_model.training.pages.truth import GridTruth
 from papernudge.hints.layout import Layout
 from papernudge.hints.shapes import as_data, from_data
 from papernudge.vision.boards.cleaned import AREA_STEP, SIDE, STEP, laid, square_of
@@ -70,7 +69,7 @@ def recipe(seed: int, split: str = "train") -> PageSpec:
     if chance < MARKED:
         return other_page(name, seed, str(rng.choice(MARKS)), **fields)
     if chance < MARKED + PLAIN:
-        return board_page(name, seed, None, **fields)
+        return board_page(name, seed, [None], **fields)
     words = str(rng.choice(NAMES))
     return board_page(name, seed, named(words, int(rng.integers(FORMS))), **fields)
 
@@ -132,7 +131,8 @@ def frames(page: Page, rng: np.random.Generator, count: int) -> list[Frame]:
     def seen(points: Points) -> Points:
         return np.asarray((points + 0.5) / scale - 0.5, np.float64)
 
-    boards = [seen(g.crossings) for g in page.truth.grids if _known(g)]
+    meshes = [g.crossings for g in page.truth.grids if g.crossings is not None]
+    boards = [seen(mesh) for mesh in meshes if np.isfinite(mesh).all()]
     unknown = [seen(g.corners) for g in page.truth.grids if g.crossings is None]
     others = [seen(_box(np.array(d["box"]))) for d in page.truth.decoys]
     out: list[Frame] = []
@@ -147,10 +147,6 @@ def frames(page: Page, rng: np.random.Generator, count: int) -> list[Frame]:
             continue
         out.append((grey, np.roll(quad, int(rng.integers(4)), axis=0), board))
     return out
-
-
-def _known(grid: GridTruth) -> bool:
-    return grid.crossings is not None and np.isfinite(grid.crossings).all()
 
 
 def _box(box: Points) -> Points:

@@ -79,7 +79,7 @@ def laid(grey: Grey, quad: Points) -> Grey:
     if shrink < 0.9:  # lines finer than a pixel lie between samples otherwise
         small = (max(2, round(part.shape[1] * shrink)), max(2, round(part.shape[0] * shrink)))
         by = np.array(small) / np.array(part.shape[::-1])
-        part = cv2.resize(part, small, interpolation=cv2.INTER_AREA)
+        part = np.asarray(cv2.resize(part, small, interpolation=cv2.INTER_AREA), np.float32)
         corners = (corners + 0.5) * by - 0.5
     matrix = square_of(corners)
     flat = cv2.warpPerspective(

@@ -160,19 +160,19 @@ class _Met:
         rows = np.flatnonzero(np.isfinite(first) & (self.many >= lines))
         start = np.concatenate([[0], np.cumsum(self.many)])
         parts = []
-        for row in rows.tolist():
-            at = self.at[start[row] : start[row + 1]]
-            rims = [at[np.abs(at - rim).argmin()] for rim in (first[row], last[row])]
+        for k in rows.tolist():
+            at = self.at[start[k] : start[k + 1]]
+            rims = [float(at[np.abs(at - rim).argmin()]) for rim in (first[k], last[k])]
             cell = (rims[1] - rims[0]) / (lines - 1)
-            due = np.linspace(*rims, lines)
+            due = np.linspace(rims[0], rims[1], lines)
             nearest = np.abs(at[:, None] - due).argmin(axis=0)
-            off = max(abs(rims[0] - first[row]), abs(rims[1] - last[row])) - _RIM
+            off = max(abs(rims[0] - first[k]), abs(rims[1] - last[k])) - _RIM
             if cell > 0 and max(off, np.abs(at[nearest] - due).max()) < _EVEN * cell:
-                parts.append((np.arange(float(lines)), np.full(lines, float(row)), at[nearest]))
+                parts.append((np.arange(float(lines)), np.full(lines, float(k)), at[nearest]))
         if len(parts) < _VOTES * max(1, int(np.isfinite(first).sum())):
-            return (np.zeros(0),) * 3
-        number, row, at = (np.concatenate(part) for part in zip(*parts, strict=True))
-        return number, row, at
+            return np.zeros(0), np.zeros(0), np.zeros(0)
+        numbers, all_rows, places = (np.concatenate(part) for part in zip(*parts, strict=True))
+        return numbers, all_rows, places
 
 
 _Places = tuple[Points, Points, Points]
@@ -310,9 +310,8 @@ def _through(number: Points, row: Points, at: Points, side: int, size: int) -> P
     solved: Points = np.zeros(basis.shape[1])
     for _ in range(4):
         weighted = basis.T * weight
-        solved = np.linalg.solve(
-            weighted @ basis + hold + 1e-6 * np.eye(len(solved)), weighted @ at
-        )
+        normal = weighted @ basis + hold + 1e-6 * np.eye(len(solved))
+        solved = np.asarray(np.linalg.solve(normal, weighted @ at), np.float64)
         left = np.abs(at - basis @ solved)
         scale = 4.0 * max(1.4826 * float(np.median(left)), 0.3)
         weight = np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-6
@@ -344,10 +343,12 @@ def _measured(lines: Floats, mesh: Points, reach: float) -> Segments:
         look(np.rint(255 * (1 - lines[k])).astype(np.uint8), ends[k], over[k], reach)
         for k in (0, 1)
     ]
-    parts = (
-        np.stack([getattr(w, name) for w in ways]) for name in ("offset", "strength", "profile")
+    return Segments(
+        np.stack([way.offset for way in ways]),
+        np.stack([way.strength for way in ways]),
+        np.stack([way.profile for way in ways]),
+        ways[0].across,
     )
-    return Segments(*parts, ways[0].across)
 
 
 def _bears_out(seen: Cleaned, met: list[_Met], mesh: Points, whole: Flags) -> bool:
