@@ -79,7 +79,9 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         return _no_grid(raster)
     readable, rest = _parted(raster, found)
     now = clock.add("find", began)
-    exposures = [exposed(raster, settled.mesh) for _, settled in readable]
+    exposures = [
+        exposed(raster, settled.mesh, grid.layout.plan.diagonals) for grid, settled in readable
+    ]
     now = clock.add("flatten", now)
     boards = [grid.layout for grid, _ in readable]
 
