@@ -134,7 +134,9 @@ def _best_first(costs: list[list[float]]) -> Iterator[tuple[float, tuple[int, ..
     one higher, in which the next list is raised too, and in which that is raised in its stead.
     """
     yield 0.0, (0,) * len(costs)
-    lists = sorted((at for at in range(len(costs)) if len(costs[at]) > 1), key=lambda k: costs[k][1])
+    lists = sorted(
+        (at for at in range(len(costs)) if len(costs[at]) > 1), key=lambda k: costs[k][1]
+    )
     if not lists:
         return
     heap: list[tuple[float, tuple[tuple[int, int], ...]]] = [(costs[lists[0]][1], ((0, 1),))]

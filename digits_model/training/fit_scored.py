@@ -96,7 +96,9 @@ def main() -> None:
         ever = together(apart.signs, apart.digits, weights)
         wrong = float((ever.argmax(axis=1) != apart.true).mean())
         print(f"{name} = {np.round(fitted(said), 3).tolist()}")
-        print(f"  {len(said.true)} cells; of {int(held.sum())} apart: loss {loss(weights, apart):.4f}")
+        print(
+            f"  {len(said.true)} cells; of {int(held.sum())} apart: loss {loss(weights, apart):.4f}"
+        )
         print(f"  wrong {100 * wrong:.2f} %; by signs alone {_alone(apart):.2f} %")
 
 
