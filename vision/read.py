@@ -37,7 +37,15 @@ from papernudge.vision.reading import GridReading, PageReading
 from papernudge.vision.reread import Search, reread
 from papernudge.vision.scored import Scorer, scores_of
 from papernudge.vision.settle import Settled, settle
-from papernudge.vision.sight import Sight, View, blamed, harmed_under, hidden_under, judged
+from papernudge.vision.sight import (
+    FEW_MARKS,
+    Sight,
+    View,
+    blamed,
+    harmed_under,
+    hidden_under,
+    judged,
+)
 from papernudge.vision.weigher import Solver
 
 _HIDES = 4
@@ -47,6 +55,8 @@ _LINES_LOST = ("dark", "crossed")
 _CLEAR, _FEW = 0.98, 3
 """From so many cells of which the first looks are less sure than this, or which they call struck,
 lines across the page are looked for."""
+_AS_TAKEN = 2.0
+"""Nats below which the vote of few marks on which way is up is none: most photos are upright."""
 MOST_EVENED, MANY = 26_000_000, 16
 """Pixels of a photo up to which a page without a grid is looked at once more in even light, and
 grids none of which can be read from which on it isn't: what that takes in memory and time grows
@@ -91,6 +101,11 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
 
     scores = scored()
     turn, way = which_way_up(scores), way_margin(scores)
+    if (
+        way < _AS_TAKEN
+        and sum(int((s.digits.argmax(axis=1) > 0).sum()) for s in scores) <= FEW_MARKS
+    ):
+        turn = 0
     if turn:
         exposures = [e.turned(turn) for e in exposures]
         scores = scored()

@@ -64,7 +64,7 @@ def scores_of(pixels: Pixels, layout: Layout, scorer: Scorer = score) -> Scores:
     if side == KNOWN:
         return said
     if side > KNOWN:
-        signs, hand = _read(pixels, said)
+        signs, hand = read_signs(pixels, said)
         notes = np.full((len(pixels), side), _NOTES)
         digits = folded(signs, side)
         # To a look that knows one figure a cell, two are one that is struck out.
@@ -80,7 +80,7 @@ def scores_of(pixels: Pixels, layout: Layout, scorer: Scorer = score) -> Scores:
     )
 
 
-def _read(pixels: Pixels, said: Scores) -> tuple[Floats, Floats]:
+def read_signs(pixels: Pixels, said: Scores) -> tuple[Floats, Floats]:
     """Log-probabilities (N, 24) of signs, and log-odds (N,) for "handwritten", by both networks.
 
     ``said``: what the look that knows nine digits makes of the cells.

@@ -195,9 +195,8 @@ def test_chances_of_a_large_boards_digits_are_one_together(side: int) -> None:
 
 def test_sixteen_rows_are_read_named_and_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     givens = puzzle(3, layout=SIXTEEN)
-    monkeypatch.setattr(
-        scored.symbols, "read", lambda pixels: signs_of(SIXTEEN, givens, letters=False)
-    )
+    said = signs_of(SIXTEEN, givens, letters=False)
+    monkeypatch.setattr(scored, "read_signs", lambda *_: (said.signs, said.hand))
     grid = read_as(monkeypatch, board_page(SIXTEEN, givens), found(SIXTEEN))
     assert grid.givens == givens
     assert grid.layout.name(grid.layout.cell("R10C12") or 0) == "R10C12"
@@ -325,3 +324,22 @@ def test_a_page_of_the_drawing_has_its_cells_where_they_are_said(
     assert grid.mesh is not None
     assert np.allclose(np.diff(grid.mesh.crossings[0, :, 0]), UNIT)
     assert all(map(partial(np.isclose, 1, atol=0.02), (cell.chance for cell in grid.cells)))
+
+
+@pytest.mark.parametrize("layout", [Layout.of_blocks(2, 2), Layout.of_blocks(2, 3)])
+@pytest.mark.parametrize("digit", "1234")
+def test_a_lone_digit_is_read_as_the_photo_lies_and_asked_about(
+    monkeypatch: pytest.MonkeyPatch, layout: Layout, digit: str
+) -> None:
+    givens = "." * 5 + digit + "." * (layout.many - 6)
+    grid = read_as(monkeypatch, board_page(layout, givens), found(layout))
+    assert grid.givens == givens
+    assert [doubt.cell for doubt in grid.doubts] == [5]
+
+
+def test_few_marks_on_a_spoilt_photo_are_not_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    layout = Layout.of_blocks(2, 3)
+    page = board_page(layout, "....4" + "." * 31)
+    noisy = page + np.random.default_rng(2).normal(0, 70, page.shape)
+    grid = read_as(monkeypatch, np.clip(noisy, 0, 255).astype(np.uint8), found(layout))
+    assert not grid.cells
