@@ -77,6 +77,8 @@ _WIDEST = 30.0
 
 def many_views(patches: npt.NDArray[np.uint8]) -> Floats:
     """As :func:`logits`, the mean of many views of each cell."""
+    if not len(patches):
+        return logits(patches)
     views = [patches]
     views += [viewed(patches, view) for view in SHIFTS]
     views += [_stretched(patches, *by) for by in STRETCHES]

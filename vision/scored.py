@@ -39,10 +39,11 @@ UNSURE = 0.002
 PLAIN = 0.999
 """Givens that are no puzzle together are asked about with less chance by the ink than this: of 170
 that a look misread on eight pages 3 had more."""
-SURE_HAND = 3.0
-"""Log-odds for the hand that a mark is read as below which that is asked, as it is where the page
-speaks against the cell: of 15,920 marks on boards of up to nine digits 105, of which 13 were of the
-other hand; of those that are not asked about 2 were."""
+SURE_HAND, SURE_HAND_OF_MANY = 3.0, 4.0
+"""Log-odds for the hand that a mark is read as below which that is asked, on boards of up to nine
+digits and of more, as it is where the page speaks against the cell. Of 15,920 marks on the former
+105, of which 13 were of the other hand; of those that are not asked about 2 were. Of 23,502 on the
+latter 64, of which 10 were, and 2."""
 _VOTE, _STYLE = 4.0, 3.0
 """Nats that a cell may at most speak for letters or for numbers of two figures, and by which a page
 must have them for one of both to be all that stands there."""
@@ -184,7 +185,8 @@ def of_either_hand(hand: Floats, own: Floats, read: AsRead, layout: Layout) -> f
     if layout is NEWSPAPER:
         return frozenset()
     way = np.where(read.printed, -1.0, 1.0)
-    either = (way * hand < SURE_HAND) | (way * own < 0)
+    least = SURE_HAND if layout.side <= KNOWN else SURE_HAND_OF_MANY
+    either = (way * hand < least) | (way * own < 0)
     return frozenset(np.flatnonzero((read.digits > 0) & either).tolist())
 
 

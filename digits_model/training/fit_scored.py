@@ -1,11 +1,11 @@
 """Fits how the words of two networks are weighed on boards of more than nine digits.
 
-    python -m papernudge.digits_model.training.fit_scored --pages 120
+    python -m papernudge.digits_model.training.fit_scored --pages 80
 
-The cells are those of drawn pages of the split ``calibrate``, whose typefaces, writers and puzzles
-neither network saw. Prints AT_ONCE and BY_VIEWS of ``papernudge.vision.scored`` and what they lose
-on every fourth page, which they were not fitted on. Weights move by a tenth or two between halves
-of the pages.
+The cells are those of drawn pages of the preset newspaper and the split ``calibrate``, whose
+typefaces, writers and puzzles neither network saw. Prints AT_ONCE and BY_VIEWS of
+``papernudge.vision.scored`` and what they lose on every fourth page, which they were not fitted on.
+Weights move by a tenth or two between halves of the pages.
 """
 
 from __future__ import annotations
@@ -20,11 +20,16 @@ from scipy.optimize import minimize
 
 from papernudge.digits_model import symbols
 from papernudge.digits_model.scores import score
-from papernudge.digits_model.training.symbols import page_cells
+from papernudge.digits_model.training.pages import board_page, draw
+from papernudge.digits_model.training.pages.board_pages import named
+from papernudge.digits_model.training.symbols import JITTER, rows_of
+from papernudge.vision.mesh import Mesh
+from papernudge.vision.patches import cut_patches
 from papernudge.vision.scored import AT_ONCE, UNSURE, together
 
 Floats = npt.NDArray[np.float64]
 FIRST = 944_000_000
+BOARDS = ("4x4", "3x4", "4x4", "2x5", "4x4", "4x3", "4x4", "5x2")
 _RIDGE = 1e-4
 """Weight of the squares of weights less a half: some are hardly told from each other."""
 
@@ -65,9 +70,13 @@ def gathered(first: int, pages: int) -> tuple[Said, Said]:
     once: list[Said] = []
     views: list[Said] = []
     for seed in range(first, first + pages):
-        pixels, rows = page_cells(seed, "calibrate", every=True)
-        if len(pixels) < 100:  # few, or a board of nine digits or fewer
-            continue
+        page = draw(
+            board_page("newspaper", seed, named(BOARDS[seed % 8], seed), split="calibrate", cut="")
+        )
+        grid = next(grid for grid in page.truth.grids if grid.cells)
+        off = np.random.default_rng(seed).normal(0, JITTER * grid.cell_px, grid.crossings.shape)
+        mesh = Mesh(grid.crossings + off, np.ones(off.shape[:2], np.bool_))
+        pixels, rows = cut_patches(page.image, mesh).pixels, rows_of(grid)
         true, nine = rows[:, 0].astype(np.int64), score(pixels).digits
         said = Said(
             symbols.normed(symbols.logits(pixels)), nine, true, np.full(len(true), seed - first)
@@ -88,7 +97,7 @@ def main() -> None:
     """Fits, and prints."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--first", type=int, default=FIRST)
-    parser.add_argument("--pages", type=int, default=120)
+    parser.add_argument("--pages", type=int, default=80)
     words = parser.parse_args()
     for name, said in zip(("AT_ONCE", "BY_VIEWS"), gathered(words.first, words.pages), strict=True):
         held = said.page % 4 == 3
