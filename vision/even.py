@@ -220,10 +220,11 @@ def without_diagonals(sheet: Sheet, margin: int, side: int) -> Sheet:
         beside = [lying[along, np.clip(along + k, 0, last)] for k in near]
         paper = np.median(np.stack(beside).astype(np.float32), axis=0)
         for k in range(-reach, reach + 1):
-            here = lying[along, along + k].astype(np.float32)
+            onto = np.clip(along + k, 0, last)
+            here = lying[along, onto].astype(np.float32)
             darker = np.clip(paper - here, 0, None)
             usual = cv2.blur(_running_median(darker, 2 * cell), (1, cell))
-            lying[along, along + k] = np.clip(here + usual, 0, np.maximum(paper, here))
+            lying[along, onto] = np.clip(here + usual, 0, np.maximum(paper, here))
     return out
 
 

@@ -25,14 +25,14 @@ from papernudge.vision.boards.find import find_all
 from papernudge.vision.doubts import (
     not_seen,
 )
-from papernudge.vision.even import LINE, Exposure, even_page, exposed
+from papernudge.vision.even import LINE, Exposure, even_page, exposed, without_diagonals
 from papernudge.vision.evidence import Evidence
 from papernudge.vision.exposures import hands
 from papernudge.vision.failure import Failure
 from papernudge.vision.grid import FoundGrid, GridKind
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
-from papernudge.vision.patches import Patches, cut_fine
+from papernudge.vision.patches import FINE_MARGIN, Patches, cut_fine
 from papernudge.vision.reading import GridReading, PageReading
 from papernudge.vision.reread import Search, reread
 from papernudge.vision.scored import Scorer, scores_of
@@ -119,7 +119,7 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         now = clock.add("see", now)
         if view.crossed or looks_crossed(said):
             exposure, said = _without_lines(exposure, said, one.layout, scorer)
-        said = with_finer_notes(raster, upright, said)
+        said = with_finer_notes(raster, upright, said, one.layout.plan.diagonals)
         now = clock.add("classify", now)
         lined = bool((exposure.lines > LINE).any())
         sight = judged(view.sight(said.digits), said.digits, lined, lambda: ails_of(raster), way)
@@ -213,17 +213,18 @@ def looks_crossed(scores: Scores) -> bool:
     return int((unclear | (scores.struck > 0)).sum()) >= _FEW
 
 
-def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores) -> Scores:
+def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores, diagonals: bool = False) -> Scores:
     """The scores with small notes read once more, larger, in the cells that may hold some.
 
-    ``mesh``: upright, as the scores are. At the scale that suffices for a cell's one digit a
-    note is a few pixels high.
+    ``mesh``: upright, as the scores are; ``diagonals``: whether the board shows its own. At the
+    scale that suffices for a cell's one digit a note is a few pixels high.
     """
     cells = worth_a_finer_look(scores)
     if not len(cells):
         return scores
+    cleaned = partial(without_diagonals, margin=FINE_MARGIN, side=mesh.side) if diagonals else None
     notes = scores.notes.copy()
-    notes[cells] = note_scores(cut_fine(raster, mesh, cells))[:, : notes.shape[1]]
+    notes[cells] = note_scores(cut_fine(raster, mesh, cells, cleaned))[:, : notes.shape[1]]
     return replace(scores, notes=notes)
 
 
