@@ -74,6 +74,7 @@ def gathered(first: int, pages: int) -> tuple[Said, Said]:
             board_page("newspaper", seed, named(BOARDS[seed % 8], seed), split="calibrate", cut="")
         )
         grid = next(grid for grid in page.truth.grids if grid.cells)
+        assert grid.crossings is not None
         off = np.random.default_rng(seed).normal(0, JITTER * grid.cell_px, grid.crossings.shape)
         mesh = Mesh(grid.crossings + off, np.ones(off.shape[:2], np.bool_))
         pixels, rows = cut_patches(page.image, mesh).pixels, rows_of(grid)
