@@ -497,6 +497,7 @@ def one_changed(seed: int) -> tuple[str, int, int] | None:
     return line[:cell] + str(dice.choice(sorted(free))) + line[cell + 1 :], cell, int(line[cell])
 
 
+@pytest.mark.slow
 def test_the_one_given_that_would_mend_the_puzzle_is_told_by_the_depths() -> None:
     """Against plain trying of all givens and digits with another solver's count."""
     located = 0

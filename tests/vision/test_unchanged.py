@@ -18,7 +18,7 @@ import pytest
 from hypothesis import strategies as st
 from samples import chosen, tried
 
-from papernudge.hints import solve
+from papernudge.hints.solver import solve_soon
 from papernudge.vision.find import find_grids
 from papernudge.vision.photo import Photo, open_photo
 from papernudge.vision.read import read_page
@@ -43,7 +43,7 @@ def truth(name: str) -> dict[str, Any]:
 
 
 def puzzle(pixels: Raster) -> GridReading:
-    page = read_page(np.ascontiguousarray(pixels), solve=solve)
+    page = read_page(np.ascontiguousarray(pixels), solve=solve_soon)
     assert isinstance(page, PageReading), page
     return next(grid for grid in page.grids if grid.cells)
 
@@ -66,7 +66,7 @@ def plainly(name: str) -> GridReading:
 TURNED = [(name, turns) for name in NAMES for turns in (1, 2, 3)]
 
 
-@pytest.mark.parametrize(("name", "turns"), chosen(TURNED, TURNED[0], TURNED[4], TURNED[8]))
+@pytest.mark.parametrize(("name", "turns"), chosen(TURNED, TURNED[3]))
 def test_a_turned_photo_says_the_same_and_its_corners_turn_with_it(name: str, turns: int) -> None:
     image = raster(name)
     turned = puzzle(np.rot90(image, turns))
@@ -81,7 +81,7 @@ def test_a_turned_photo_says_the_same_and_its_corners_turn_with_it(name: str, tu
 
 
 @pytest.mark.parametrize(
-    "name", chosen(["one-mistake.jpg", "notes.jpg", "clean.jpg"], "one-mistake.jpg", "notes.jpg")
+    "name", chosen(["one-mistake.jpg", "notes.jpg", "clean.jpg"], "one-mistake.jpg")
 )
 def test_a_grid_found_in_a_mirror_lies_mirrored_back_where_it_lay(name: str) -> None:
     image = raster(name)

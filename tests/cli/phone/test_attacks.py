@@ -261,6 +261,7 @@ def test_more_phones_than_the_desk_takes_are_told_so_or_answered(home: Home) -> 
     assert home.phone().ask("/").status == 200
 
 
+@pytest.mark.slow
 def test_a_photo_that_is_forgotten_is_forgotten_by_its_worker_too(gate_alone: Home) -> None:
     phone = gate_alone.phone()
     at = phone.send("kitchen-table.jpg")

@@ -45,6 +45,7 @@ def drilled_tasks(papernudge: Run, book: Path, out: Path, positions: int) -> lis
     return list(page.tasks)
 
 
+@pytest.mark.slow
 def test_positions_of_a_photographed_book_belong_to_its_clean_puzzles(
     papernudge: Run, book: Path, tmp_path: Path
 ) -> None:
