@@ -339,6 +339,7 @@ def test_typefaces_and_settings_in_the_current_folder_are_not_loaded(
     assert b"BitstreamVera" in (tmp_path / "o.pdf").read_bytes()
 
 
+@pytest.mark.slow
 @unix
 def test_a_current_folder_that_is_gone_is_told(tmp_path: Path, puzzle: str) -> None:
     (tmp_path / "gone").mkdir()

@@ -176,6 +176,7 @@ def test_a_cut_off_tiff_keeps_its_whole_pages(
     assert [row["page"] for row in rows(tmp_path / "b.book")] == [1, 3]
 
 
+@pytest.mark.slow
 def test_documents_are_closed_before_the_end(shelf: Any, tmp_path: Path) -> None:
     path = pdf_of(shelf.photos[:2], tmp_path / "scan.pdf")
     ran = subprocess.run(

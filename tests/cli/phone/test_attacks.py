@@ -230,6 +230,7 @@ def gone(process: int) -> bool:
         return True
 
 
+@pytest.mark.slow
 def test_a_worker_that_is_killed_costs_one_answer_at_most(home: Home, phone: Phone) -> None:
     at = phone.send("kitchen-table.jpg")
     workers = children()

@@ -76,6 +76,7 @@ def put_to_review(book: Path, but: str | None) -> None:
                 put(sql, "puzzle", {**row, "status": "review"})
 
 
+@pytest.mark.slow
 def test_what_waits_for_review_is_not_drilled(papernudge: Run, book: Path, tmp_path: Path) -> None:
     kept = tmp_path / "kept.book"
     kept.write_bytes(book.read_bytes())
