@@ -288,6 +288,8 @@ _ROWS = (
     ("boards.lattice._SOME", 0.1, "share of the frame", BOARDS,
      "time", "boards in a frame far too large are missed"),
     ("boards.lattice._OFF", 0.02, "sides", BOARDS, "time", "boards in a joined frame are missed"),
+    ("boards.lattice._FAR", 0.06, "sides", BOARDS,
+     "time", "meshes of boards in a frame far too large leave their lines"),
     ("boards.lattice._GOES_ON", 0.6, "share of a side's lines", BOARDS,
      "boards beside print are missed", "blocks of larger boards are boards"),
     ("boards.lattice._ASIDE", 0.1, "cells", BOARDS,

@@ -61,7 +61,9 @@ _OUT = tuned("boards.lattice._OUT")
 _SOME = tuned("boards.lattice._SOME")
 """Share of a frame that looks like a board for its own corners to be looked at."""
 _OFF = tuned("boards.lattice._OFF")
-"""How far a board's corners must lie off the frame's, sides of what is seen, to look again."""
+"""How far a board's corners must lie off the frame's, sides of that, to look again."""
+_FAR = tuned("boards.lattice._FAR")
+"""The same where a lattice was found."""
 _GOES_ON = tuned("boards.lattice._GOES_ON")
 """Share of inner lines that may run on beyond a side, if they do so beyond another."""
 _ASIDE = tuned("boards.lattice._ASIDE")
@@ -99,9 +101,9 @@ def lattice_in(grey: Grey, quad: Points, session: Any = None) -> Lattice | None:
     """
     seen = cleaned(grey, quad, session)
     found = traced(seen)
-    if found is None:
-        nearer = _own_corners(seen, quad)
-        found = None if nearer is None else traced(cleaned(grey, nearer, session))
+    own = _seen_corners(seen) if found is None else found.mesh.corners
+    if own is not None and _off(own, quad) > (_OFF if found is None else _FAR):
+        found = traced(cleaned(grey, own, session))
     if found is None:
         return None
     at, size = found.mesh.crossings, np.array(grey.shape[::-1])
@@ -118,9 +120,9 @@ def _goes_on(grey: Grey, mesh: Points) -> bool:
     return bool(np.sort(lines.mean(axis=1))[-2] > _GOES_ON)
 
 
-def _own_corners(seen: Cleaned, quad: Points) -> Points | None:
+def _seen_corners(seen: Cleaned) -> Points | None:
     """Corners (4, 2) of what looks like a board in a frame, pixels of the picture; None where
-    nothing does, or they are the frame's.
+    nothing does.
     """
     import cv2
 
@@ -133,10 +135,14 @@ def _own_corners(seen: Cleaned, quad: Points) -> Points | None:
         return None
     out = corners - corners.mean(axis=0)  # a contour runs through the middles of its places
     corners = corners + 0.5 * np.sign(out)
-    own = seen.back((corners + 0.5) * (AREA_STEP / STEP) - 0.5)
-    off = [np.linalg.norm(np.roll(own, k, axis=0) - quad, axis=1).max() for k in range(4)]
+    return seen.back((corners + 0.5) * (AREA_STEP / STEP) - 0.5)
+
+
+def _off(corners: Points, quad: Points) -> float:
+    """How far corners (4, 2) lie off a frame's, shares of its longest side."""
+    off = [np.linalg.norm(np.roll(corners, k, axis=0) - quad, axis=1).max() for k in range(4)]
     long = np.linalg.norm(quad - np.roll(quad, 1, axis=0), axis=1).max()
-    return own if min(off) > _OFF * long else None
+    return float(min(off) / long)
 
 
 @dataclass(frozen=True, eq=False)
