@@ -288,6 +288,7 @@ _ROWS = (
     ("boards.lattice._SOME", 0.1, "share of the frame", BOARDS,
      "time", "boards in a frame far too large are missed"),
     ("boards.lattice._OFF", 0.02, "sides", BOARDS, "time", "boards in a joined frame are missed"),
+    ("boards.lattice._LOOKS", 3, "looks", BOARDS, "boards in a joined frame are missed", "time"),
     ("boards.lattice._FAR", 0.06, "sides", BOARDS,
      "time", "meshes of boards in a frame far too large leave their lines"),
     ("boards.lattice._GOES_ON", 0.6, "share of a side's lines", BOARDS,

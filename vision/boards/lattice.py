@@ -60,6 +60,8 @@ _OUT = tuned("boards.lattice._OUT")
 """Chance of the board inside the lattice, at least, and outside, at most."""
 _SOME = tuned("boards.lattice._SOME")
 """Share of a frame that looks like a board for its own corners to be looked at."""
+_LOOKS = whole("boards.lattice._LOOKS")
+"""Looks at a frame at most."""
 _OFF = tuned("boards.lattice._OFF")
 """How far a board's corners must lie off the frame's, sides of that, to look again."""
 _FAR = tuned("boards.lattice._FAR")
@@ -99,11 +101,14 @@ def lattice_in(grey: Grey, quad: Points, session: Any = None) -> Lattice | None:
     lies otherwise in the frame than its corners say is looked at again by its own. ``session``:
     as for :func:`cleaned`.
     """
-    seen = cleaned(grey, quad, session)
-    found = traced(seen)
-    own = _seen_corners(seen) if found is None else found.mesh.corners
-    if own is not None and _off(own, quad) > (_OFF if found is None else _FAR):
-        found = traced(cleaned(grey, own, session))
+    found = None
+    for _ in range(_LOOKS):
+        seen = cleaned(grey, quad, session)
+        found = traced(seen)
+        own = _seen_corners(seen) if found is None else found.mesh.corners
+        if own is None or _off(own, quad) < (_OFF if found is None else _FAR):
+            break
+        quad = own
     if found is None:
         return None
     at, size = found.mesh.crossings, np.array(grey.shape[::-1])
