@@ -35,6 +35,8 @@ from papernudge.vision import tuned
 NAMES = ("lines", "flatten", "quality", "crossings", "find_outlines", "find_kind", "find_net")
 ORDER = [f"papernudge.vision.{name}" for name in (*NAMES, "find_again", "find")]
 """The modules of finding, each after those that it knows."""
+FINDING = [name for name in tuned.RECORDS if not name.startswith("boards.")]
+"""Those of finding newspapers' grids."""
 LESS, MORE = 0.8, 1.25
 MOVED = 0.03
 """How far a crossing must move to count, cells."""
@@ -147,7 +149,7 @@ def reached(session: Any, seen: list[tuple[str, Any]]) -> dict[str, list[int]]:
     ran = ran_of(session, seen)
     places = {name.rpartition(".")[2]: lines_of(sys.modules[name]) for name in ORDER}
     found = {}
-    for name in tuned.RECORDS:
+    for name in FINDING:
         of, held = name.split(".")
         lines = places[of].get(held, set())
         found[name] = [k for k, one in enumerate(ran) if lines & one[of]]
@@ -169,12 +171,12 @@ def main() -> None:
     went = reached(session, seen)
     if words.reached:
         never = [name for name, where in went.items() if not where]
-        print(f"{len(seen)} pictures, {len(tuned.RECORDS)} records, not reached:", *never)
+        print(f"{len(seen)} pictures, {len(FINDING)} records, not reached:", *never)
         return
     finding = built(session)
     usual = [looked(finding, [one]) for one in seen]
     row("number", "value", "on", "a fifth less", "time", "a quarter more", "time")
-    for name in words.names or tuned.RECORDS:
+    for name in words.names or FINDING:
         survey(name, session, [(seen[k], *usual[k]) for k in went[name]])
 
 
