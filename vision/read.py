@@ -100,12 +100,7 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         return [scores_of(e.patches.pixels, board, scorer) for e, board in pages]
 
     scores = scored()
-    turn, way = which_way_up(scores), way_margin(scores)
-    if (
-        way < _AS_TAKEN
-        and sum(int((s.digits.argmax(axis=1) > 0).sum()) for s in scores) <= FEW_MARKS
-    ):
-        turn = 0
+    turn, way = _turn_of(scores), way_margin(scores)
     if turn:
         exposures = [e.turned(turn) for e in exposures]
         scores = scored()
@@ -231,6 +226,16 @@ def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores, diagonals: bool
 def which_way_up(scores: list[Scores]) -> int:
     """How many clockwise quarter turns bring the page upright: all its cells vote."""
     return int(_votes(scores).argmax())
+
+
+def _turn_of(scores: list[Scores]) -> int:
+    """Like :func:`which_way_up`, but the photo stays as it was taken where a few marks, read by
+    themselves, leave that open.
+    """
+    marks = sum(int((s.digits.argmax(axis=1) > 0).sum()) for s in scores)
+    if way_margin(scores) < _AS_TAKEN and marks <= FEW_MARKS:
+        return 0
+    return which_way_up(scores)
 
 
 def _votes(scores: list[Scores]) -> npt.NDArray[np.float64]:

@@ -127,9 +127,9 @@ def test_a_nearly_empty_board_is_read_where_its_digits_say_which_way_is_up(
         wrong = {cell for cell, (g, e, p, w) in enumerate(lines) if (g, e) != (p, w)}
         assert grid.kind == GridKind.PUZZLE
         assert wrong <= asked
-    # One digit alone may as well stand on its head.
-    alone = board_page(layout, layout.blank[1:] + "4")
-    assert read_as(monkeypatch, alone, found(layout)).kind == GridKind.TOO_POOR
+    # One digit alone may as well stand on its head: the photo counts as it lies, and it is asked.
+    alone = read_as(monkeypatch, board_page(layout, layout.blank[1:] + "4"), found(layout))
+    assert [doubt.cell for doubt in alone.doubts] == [layout.many - 1]
 
 
 LAID = [("irregular", 1), ("irregular", 2), ("diagonals", 3)]
