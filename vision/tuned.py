@@ -299,7 +299,7 @@ _ROWS = (
      "boards on noisy paper are missed", "blocks of boards with uneven lines are boards"),
     ("boards.lattice._DARK_LEAST", 3.0, "grey levels", BOARDS,
      "boards on noisy paper are missed", "blocks of faint boards are boards"),
-    ("boards.lattice._BEYOND", 1.5, "pixels", BOARDS,
+    ("boards.lattice._BEYOND", 0.25, "cells", BOARDS,
      "boards at the photo's edge are missed", "boards that it cuts are read"),
     ("flatten._PASSES",
      ((0.42, 100.0, 0.042, 0.35), (0.3, 10.0, 0.03, 0.45), (0.2, 1.0, 0.02, 0.6)),

@@ -20,6 +20,7 @@ from papernudge.vision.find_outlines import quad_of
 from papernudge.vision.flatten import moved_by, sane, smooth
 from papernudge.vision.lines import Segments, look, measure, mesh_segments, outward
 from papernudge.vision.mesh import Mesh, Points
+from papernudge.vision.quality import cell_side
 from papernudge.vision.tuned import several, tuned, whole
 
 Grey = npt.NDArray[np.uint8]
@@ -75,7 +76,7 @@ _AS_DARK = tuned("boards.lattice._AS_DARK")
 _DARK_LEAST = tuned("boards.lattice._DARK_LEAST")
 """And grey levels at least."""
 _BEYOND = tuned("boards.lattice._BEYOND")
-"""Pixels that crossings may lie beyond the picture."""
+"""Cells by which crossings may lie beyond the picture."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,7 +113,8 @@ def lattice_in(grey: Grey, quad: Points, session: Any = None) -> Lattice | None:
     if found is None:
         return None
     at, size = found.mesh.crossings, np.array(grey.shape[::-1])
-    whole = (at > -_BEYOND).all() and (at < size - 1 + _BEYOND).all()
+    room = _BEYOND * cell_side(at)
+    whole = (at > -room).all() and (at < size - 1 + room).all()
     return found if whole and not _goes_on(grey, at) else None
 
 
