@@ -89,11 +89,9 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         return _no_grid(raster)
     readable, rest = _parted(raster, found)
     now = clock.add("find", began)
-    exposures = [
-        exposed(raster, settled.mesh, grid.layout.plan.diagonals) for grid, settled in readable
-    ]
-    now = clock.add("flatten", now)
     boards = [grid.layout for grid, _ in readable]
+    exposures = [exposed(raster, held.mesh, g.layout.plan.diagonals) for g, held in readable]
+    now = clock.add("flatten", now)
 
     def scored() -> list[Scores]:
         pages = zip(exposures, boards, strict=True)
@@ -101,11 +99,6 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
 
     scores = scored()
     turn, way = which_way_up(scores), way_margin(scores)
-    if (
-        way < _AS_TAKEN
-        and sum(int((s.digits.argmax(axis=1) > 0).sum()) for s in scores) <= FEW_MARKS
-    ):
-        turn = 0
     if turn:
         exposures = [e.turned(turn) for e in exposures]
         scores = scored()
@@ -229,7 +222,12 @@ def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores, diagonals: bool
 
 
 def which_way_up(scores: list[Scores]) -> int:
-    """How many clockwise quarter turns bring the page upright: all its cells vote."""
+    """How many clockwise quarter turns bring the page upright: all its cells vote. Few marks that
+    hardly say are read as the photo lies.
+    """
+    marks = sum(int((s.digits.argmax(axis=1) > 0).sum()) for s in scores)
+    if marks <= FEW_MARKS and way_margin(scores) < _AS_TAKEN:
+        return 0
     return int(_votes(scores).argmax())
 
 
