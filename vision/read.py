@@ -89,16 +89,18 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         return _no_grid(raster)
     readable, rest = _parted(raster, found)
     now = clock.add("find", began)
-    boards = [grid.layout for grid, _ in readable]
-    exposures = [exposed(raster, held.mesh, g.layout.plan.diagonals) for g, held in readable]
+    exposures = [
+        exposed(raster, settled.mesh, grid.layout.plan.diagonals) for grid, settled in readable
+    ]
     now = clock.add("flatten", now)
+    boards = [grid.layout for grid, _ in readable]
 
     def scored() -> list[Scores]:
         pages = zip(exposures, boards, strict=True)
         return [scores_of(e.patches.pixels, board, scorer) for e, board in pages]
 
     scores = scored()
-    turn, way = which_way_up(scores), way_margin(scores)
+    turn, way = _turn_of(scores), way_margin(scores)
     if turn:
         exposures = [e.turned(turn) for e in exposures]
         scores = scored()
@@ -222,13 +224,18 @@ def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores, diagonals: bool
 
 
 def which_way_up(scores: list[Scores]) -> int:
-    """How many clockwise quarter turns bring the page upright: all its cells vote. Few marks that
-    hardly say are read as the photo lies.
+    """How many clockwise quarter turns bring the page upright: all its cells vote."""
+    return int(_votes(scores).argmax())
+
+
+def _turn_of(scores: list[Scores]) -> int:
+    """Like :func:`which_way_up`, but the photo stays as it was taken where a few marks, read by
+    themselves, leave that open.
     """
     marks = sum(int((s.digits.argmax(axis=1) > 0).sum()) for s in scores)
-    if marks <= FEW_MARKS and way_margin(scores) < _AS_TAKEN:
+    if way_margin(scores) < _AS_TAKEN and marks <= FEW_MARKS:
         return 0
-    return int(_votes(scores).argmax())
+    return which_way_up(scores)
 
 
 def _votes(scores: list[Scores]) -> npt.NDArray[np.float64]:

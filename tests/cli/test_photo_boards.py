@@ -156,6 +156,7 @@ def test_blocks_in_doubt_are_asked_in_words_and_answered(
     assert kept.grid.layout is other
 
 
+@pytest.mark.slow
 def test_sixteen_rows_are_answered_with_numbers_and_letters(
     papernudge: Ran, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
