@@ -46,7 +46,7 @@ digits and of more, as it is where the page speaks against the cell. Of 15,920 m
 latter 64, of which 10 were, and 2."""
 SURE_BLANK = 0.98
 """So is one that looks blank with less than this, however many blanks there are: of 6,300 blanks on
-boards of more than nine digits 14 have less, 6 of them are none; the others hold nothing."""
+boards of more than nine digits 13 have less, and 6 of these are none; of the others all are."""
 _VOTE, _STYLE = 4.0, 3.0
 """Nats that a cell may at most speak for letters or for numbers of two figures, and by which a page
 must have them for one of both to be all that stands there."""
