@@ -14,8 +14,12 @@ VISION = Path(__file__).resolve().parents[2] / "vision"
 MODULES = (
     *("find", "find_outlines", "find_net", "find_again", "find_kind"),
     *("crossings", "flatten", "lines", "quality"),
+    *("boards/find", "boards/lattice"),
 )
-FREE = {"_USUAL", "PAPER", "_AROUND", "FINE", "COARSE", "_STEPS", "ALONG", "_THIN", "_BLOCK"}
+FREE = {
+    *("_USUAL", "PAPER", "_AROUND", "FINE", "COARSE", "_STEPS", "ALONG", "_THIN", "_BLOCK"),
+    *("FEWEST", "MOST", "_SEVERAL"),
+}
 """What the network was trained with, and what is counted: no choices that could be moved alone."""
 
 
@@ -29,7 +33,7 @@ def test_every_record_says_its_unit_on_what_it_was_tuned_and_what_moves() -> Non
 
 def test_every_record_is_what_its_module_goes_by() -> None:
     for name, record in RECORDS.items():
-        module, constant = name.split(".")
+        module, _, constant = name.rpartition(".")
         held = getattr(importlib.import_module(f"papernudge.vision.{module}"), constant)
         expected = record.value
         if isinstance(expected, tuple) and held != expected:
