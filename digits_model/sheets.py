@@ -57,9 +57,9 @@ def place(side: int) -> npt.NDArray[np.float32]:
 
 def logits(planes: npt.NDArray[np.float32], session: Any = None) -> Printed:
     """Uncalibrated log-odds of a flat board, ``planes`` float32 (3, P, P) as of
-    ``papernudge.vision.boards.flat``, whose sides have ``side`` cells.
+    ``papernudge.vision.boards.sheet``, whose sides have ``side`` cells.
     """
-    from papernudge.vision.boards.flat import CELL, MARGIN
+    from papernudge.vision.boards.sheet import CELL, MARGIN
 
     side = (planes.shape[1] - 2 * MARGIN) // CELL
     fed = {"planes": planes[None], "place": place(side)[None]}
@@ -80,6 +80,6 @@ def calibrated(found: Printed, calibration: dict[str, list[float]]) -> Printed:
 
 def read(planes: npt.NDArray[np.float32]) -> Printed:
     """What is printed on a flat board, ``planes`` float32 (3, P, P) as of
-    ``papernudge.vision.boards.flat``.
+    ``papernudge.vision.boards.sheet``.
     """
     return calibrated(logits(planes), manifest()["calibration"])

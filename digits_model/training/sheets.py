@@ -34,7 +34,7 @@ from papernudge.digits_model.training.sheets_truth import Sheet, recipe, sheets_
 
 FOLDS = 3
 """Folds of the photos, of which the first is held out."""
-SIDES = {4: 0.06, 5: 0.03, 6: 0.13, 7: 0.04, 8: 0.11, 9: 0.46, 10: 0.06, 12: 0.05, 16: 0.06}
+SIDES = {4: 0.1, 5: 0.05, 6: 0.15, 7: 0.05, 8: 0.11, 9: 0.38, 10: 0.06, 12: 0.05, 16: 0.05}
 """Boards' sides and how often a batch is of each."""
 CELLS_A_BATCH = 3600
 PHOTOS = 0.2
@@ -199,19 +199,23 @@ class Drawing:
 
 
 class Work(NamedTuple):
-    """How long, how fast, from which seed, how many pages first."""
+    """How long, how fast, from which seed, how many pages first, and weights to go on from."""
 
     seconds: float
     rate: float
     seed: int
     first: int
+    start: Path | None = None
 
 
 def train(work: Work, drawing: Drawing, photos: list[Sheet], out: Path) -> None:
     """Trains for so long and writes the mean weights and the log into ``out``."""
     torch.manual_seed(work.seed)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    net = SheetNet().to(device)
+    net = SheetNet()
+    if work.start:
+        net.load_state_dict(torch.load(work.start, map_location="cpu", weights_only=True))
+    net.to(device)
     stocks = {side: Stock(side, device) for side in SIDES}
     real = Stock(9, device)
     if photos:
@@ -282,7 +286,7 @@ def pack_photos(data: Path, to: Path) -> None:
     import cv2
 
     from papernudge.digits_model.training.real import folds, photos
-    from papernudge.vision.boards.flat import flattened
+    from papernudge.vision.boards.sheet import flattened
 
     names, keys, sheets = [], [], []
     for photo in photos(data):
@@ -326,6 +330,8 @@ def main() -> None:
     parser.add_argument("--photos", type=Path, help="packed photos to learn from")
     parser.add_argument("--supplies", type=Path, help="pack of typefaces and strokes")
     parser.add_argument("--out", type=Path, default=Path(".work/sheets"))
+    parser.add_argument("--start", type=Path, help="weights to go on from")
+    parser.add_argument("--first", type=int, default=FIRST, help="seed of the first page")
     parser.add_argument("--minutes", type=float, default=5.0)
     parser.add_argument("--workers", type=int, default=15)
     parser.add_argument("--pages", type=int, default=3000, help="drawn before the first step")
@@ -335,9 +341,9 @@ def main() -> None:
     if given.what == "photos":
         pack_photos(given.data, given.to)
         return
-    drawing = Drawing(given.workers, given.supplies, FIRST)
+    drawing = Drawing(given.workers, given.supplies, given.first)
     try:
-        work = Work(60 * given.minutes, given.rate, given.seed, given.pages)
+        work = Work(60 * given.minutes, given.rate, given.seed, given.pages, given.start)
         train(work, drawing, of_photos(given.photos) if given.photos else [], given.out)
     finally:
         drawing.stop()

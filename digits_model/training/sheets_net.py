@@ -6,7 +6,7 @@ import torch
 from torch import nn
 
 from papernudge.digits_model.sheets import BOARD, CELLS, EDGES
-from papernudge.vision.boards.flat import CELL, MARGIN
+from papernudge.vision.boards.sheet import CELL, MARGIN
 
 WIDE, DEEP, EDGE = 40, 48, 16
 """Channels of the picture, of cells, of edges."""

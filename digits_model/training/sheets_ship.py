@@ -41,7 +41,7 @@ from papernudge.digits_model.training.sheets import unpacked
 from papernudge.digits_model.training.sheets_net import SheetNet
 from papernudge.digits_model.training.sheets_truth import Sheet, recipe, sheets_of, unmarked
 from papernudge.digits_model.training.slim import slim
-from papernudge.vision.boards.flat import CELL, MARGIN, Flat
+from papernudge.vision.boards.sheet import CELL, MARGIN, Flat
 
 Floats = npt.NDArray[np.float64]
 Parts = dict[str, tuple[Floats, npt.NDArray[np.int8]]]
@@ -149,7 +149,7 @@ def exported(weights: Path, to: Path) -> None:
     planes = torch.rand(1, 3, side * CELL + 2 * MARGIN, side * CELL + 2 * MARGIN)
     named = {"planes": planes, "place": torch.from_numpy(place(side).copy())[None]}
     outputs = ["upright", "level", "cells", "board"]
-    write(net.eval(), named, outputs, to, [2, 3], MOVED, small=400)
+    write(net.eval(), named, outputs, to, [2, 3], MOVED, small=100)
     slim(to)
 
 
@@ -182,7 +182,7 @@ def main() -> None:
                 "planes": [1, 3, "P", "P"], "place": [1, 2, "S", "S"],
                 "type": "float32, darkness as a share of the light paper: blue, green, red; cells"
                 " on the falling and the rising diagonal",
-                "cell": CELL, "margin": MARGIN, "normalisation": "papernudge.vision.boards.flat",
+                "cell": CELL, "margin": MARGIN, "normalisation": "papernudge.vision.boards.sheet",
             },
             "output": {
                 "upright": [1, len(EDGE_NAMES), "S", "S - 1"],

@@ -15,19 +15,21 @@ from papernudge.digits_model.training.pages.boards import MARKS as DRAWN
 from papernudge.digits_model.training.pages.boards import MORE_MARKS, board_from
 from papernudge.digits_model.training.pages.truth import GridTruth
 from papernudge.hints.layout import NEWSPAPER, Layout, beside
-from papernudge.vision.boards.flat import CELL, MARGIN, flattened, light
+from papernudge.vision.boards.sheet import CELL, MARGIN, flattened, light
 from papernudge.vision.mesh import Mesh, Points
 
 Rows = npt.NDArray[np.int8]
 
 MIX = (("easy", 0.1), ("newspaper", 0.5), ("hard", 0.4))
 """Presets and their shares."""
-KINDS = (("plain", 0.22), ("marks", 0.2), ("more", 0.14), ("board", 0.27), ("pieces", 0.17))
+KINDS = (("plain", 0.19), ("marks", 0.16), ("more", 0.14), ("board", 0.31), ("pieces", 0.2))
 """What stands on a page: a newspaper's grid, marks as puzzles print them, others, one of NAMES, a
 board with tinted pieces of any form."""
 MARKED = (("3x3", 0.65), ("2x3", 0.15), ("2x2", 0.04), ("2x4", 0.05), ("any 9", 0.06), ("4x4", 0.05))
 """Boards that marks stand on, and their shares."""
 PIECED = ("3x3", "3x3", "3x3", "2x3", "2x4", "4x2", "any 7", "any 9", "2x2", "3x4")
+TOUCHING = 0.35
+"""Share of these on which pieces may touch."""
 FORMS = 6
 """Forms of boards of any blocks."""
 LEAST = 13.0
@@ -71,7 +73,11 @@ def recipe(
         layout = named(words or str(chance.choice(NAMES)), int(chance.integers(FORMS)))
     elif kind == "pieces":
         layout = named(words or str(chance.choice(PIECED)), int(chance.integers(FORMS)))
-        style = {"pieces": pieces(layout, chance)}
+        touch = bool(chance.random() < TOUCHING)
+        style = {"pieces": pieces(layout, chance, touch)}
+        if touch:  # told apart by their tints alone
+            levels = chance.permutation(np.linspace(*chance.integers([160, 218], [190, 240]), 6))
+            style["tints"] = tuple((int(level),) * 3 for level in levels)
     elif kind in {"marks", "more"}:
         layout = named(_one(chance, MARKED), int(chance.integers(FORMS)))
         style = {"marks": words or str(chance.choice(DRAWN if kind == "marks" else MORE_MARKS))}
@@ -92,8 +98,12 @@ def recipe(
     return board_page(name, seed, layout, style=style, split=split, **fields)
 
 
-def pieces(layout: Layout, chance: np.random.Generator) -> tuple[tuple[int, ...], ...]:
-    """One to five pieces of a board, mostly of as many cells as it has rows, that hang together."""
+def pieces(
+    layout: Layout, chance: np.random.Generator, touch: bool
+) -> tuple[tuple[int, ...], ...]:
+    """One to five pieces of a board, mostly of as many cells as it has rows, that hang together;
+    whether two of them may ``touch``.
+    """
     left = set(layout.cells)
     found: list[tuple[int, ...]] = []
     for _ in range(int(chance.integers(1, 6))):
@@ -110,7 +120,8 @@ def pieces(layout: Layout, chance: np.random.Generator) -> tuple[tuple[int, ...]
                 break
             piece.append(int(chance.choice(rim)))
             left.discard(piece[-1])
-        left -= {n for c in piece for n in beside(layout.side, c)}
+        if not touch:
+            left -= {n for c in piece for n in beside(layout.side, c)}
         found.append(tuple(sorted(piece)))
     return tuple(found)
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from papernudge.hints.layout import LARGEST, NEWSPAPER, SMALLEST, Layout
 from papernudge.vision.boards.lattice import lattice_in
 from papernudge.vision.boards.regions import Blocks, blocks_of, even, even_shape
-from papernudge.vision.boards.sheet import flattened, line_ink
+from papernudge.vision.boards.sheet import flattened
 from papernudge.vision.boards.tints import further
 from papernudge.vision.find import Searched, area, find_grids, overlaps
 from papernudge.vision.find_outlines import Contour, paper_pieces, quad_of
