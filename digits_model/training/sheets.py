@@ -4,10 +4,14 @@
         --to .work/sheets-photos.npz
     python -m papernudge.digits_model.training.sheets train --photos .work/sheets-photos.npz \
         --out .work/sheets --minutes 5
+    python -m papernudge.digits_model.training.sheets tune --photos .work/sheets-photos.npz \
+        --start .work/sheets/weights.pt --out .work/tuned --minutes 4
 
 Pages are drawn while the network learns, by as many workers as are asked for. Photos show
 newspapers' grids alone: they teach what is none of all this. Those of fold 0 (see ``folds.py``)
-are left out, to be judged by.
+are left out, to be judged by. ``tune`` lays marks of other puzzles on photos and drawn pages, in
+more forms than pages show, and teaches what comes after the look at the picture; that needs no
+accelerator.
 """
 
 from __future__ import annotations
@@ -29,6 +33,7 @@ from torch.nn import functional as nnf
 from papernudge.digits_model.sheets import place
 from papernudge.digits_model.training.averaging import average, share_after
 from papernudge.digits_model.training.pages import draw, use_pack
+from papernudge.digits_model.training.sheets_marks import marked
 from papernudge.digits_model.training.sheets_net import SheetNet
 from papernudge.digits_model.training.sheets_truth import Sheet, recipe, sheets_of, unmarked
 
@@ -127,7 +132,11 @@ def losses(net: torch.nn.Module, stock: Stock, parts: tuple[torch.Tensor, ...]) 
     edges, tints' rims, cells, boards.
     """
     planes, *rows = parts
-    upright, level, cells, board = net(planes, stock.place(len(planes)))
+    return _losses(net(planes, stock.place(len(planes))), tuple(rows))
+
+
+def _losses(said: tuple[torch.Tensor, ...], rows: tuple[torch.Tensor, ...]) -> torch.Tensor:
+    upright, level, cells, board = said
     edges = torch.stack([upright, level.transpose(2, 3)], 2)
     by_edge = _entropy(edges, rows[0])
     of_cells, of_boards = _entropy(cells, rows[1]).mean(), _entropy(board, rows[2]).mean()
@@ -278,6 +287,85 @@ def _side(chance: np.random.Generator, stocks: dict[int, Stock]) -> int:
     return int(chance.choice(sides, p=shares / shares.sum()))
 
 
+# ------------------------------------------------------------- tuning
+
+Looked = tuple[torch.Tensor, ...]
+"""What the network's look sees of a board, and its rows of edges, cells and boards, each (1, …)."""
+
+
+@torch.no_grad()
+def looked(net: SheetNet, sheet: Sheet, chance: np.random.Generator) -> Looked:
+    """What is seen of a sheet in other light, turned or mirrored."""
+    pixels = torch.from_numpy(sheet.pixels).permute(2, 0, 1).float()
+    planes = (1 - pixels / torch.from_numpy(sheet.paper)[:, None, None])[None]
+    rows = [torch.from_numpy(row)[None] for row in (sheet.edges, sheet.cells, sheet.board)]
+    planes, *rows = turned(int(chance.integers(8)), (harmed(planes), *rows))
+    side = sheet.cells.shape[1]
+    return *net.look(planes, torch.from_numpy(place(side).copy())[None]), *rows
+
+
+def variants(drawn_: list[Sheet], photos: list[Sheet], seed: int) -> Iterator[Sheet]:
+    """Sheets as they are, and with marks laid on them."""
+    chance = np.random.default_rng(seed)
+    for sheet in drawn_:
+        yield sheet
+        if not sheet.board[2:].any():
+            yield marked(sheet, chance)
+            yield marked(sheet, chance)
+    for sheet in photos:
+        yield from [sheet] * 3
+        for kind in range(6):
+            yield marked(sheet, chance, kind)
+
+
+def tune(work: Work, drawn_: list[Sheet], photos: list[Sheet], out: Path) -> None:
+    """Trains what comes after the look, which stays, for so long."""
+    assert work.start is not None
+    torch.manual_seed(work.seed)
+    chance, net = np.random.default_rng(work.seed), SheetNet()
+    net.load_state_dict(torch.load(work.start, map_location="cpu", weights_only=True))
+    net.eval()
+    held: dict[int, list[Looked]] = {}
+    for sheet in variants(drawn_, photos, work.seed):
+        held.setdefault(sheet.cells.shape[1], []).append(looked(net, sheet, chance))
+    boards = {
+        side: [torch.cat(column) for column in zip(*rows, strict=True)]
+        for side, rows in held.items()
+    }
+    print({side: len(parts[0]) for side, parts in boards.items()}, flush=True)
+    late = (net.joined, net.around, net.whole, net.cells, net.board, net.beside, net.edges)
+    weights = [weight for part in late for weight in part.parameters()]
+    mean = {name: value.detach().clone() for name, value in net.state_dict().items()}
+    optimiser = torch.optim.AdamW(weights, lr=work.rate, weight_decay=0.01)
+    sides, many = list(boards), np.array([len(parts[0]) for parts in boards.values()])
+    began, steps, log, told = time.monotonic(), 0, list[str](), -1e9
+    while (part := (time.monotonic() - began) / work.seconds) < 1:
+        for group in optimiser.param_groups:
+            group["lr"] = work.rate * min(1.0, (steps + 1) / 50) * 0.5 * (1 + np.cos(np.pi * part))
+        side = int(chance.choice(sides, p=many / many.sum()))
+        at = torch.randint(len(boards[side][0]), (64,))
+        *seen, edges, cells, board = (column[at] for column in boards[side])
+        where = torch.from_numpy(place(side).copy()).expand(64, -1, -1, -1)
+        each = _losses(net.tell(*seen, where), (edges, cells, board))
+        optimiser.zero_grad(set_to_none=True)
+        (each * torch.tensor([1.0, 0.5, 2.0, 1.0])).sum().backward()
+        torch.nn.utils.clip_grad_norm_(weights, 2.0)
+        optimiser.step()
+        steps += 1
+        average(mean, net, share_after(steps, 0.99))
+        if time.monotonic() - told > EVERY:
+            told = time.monotonic()
+            heavy, step, of_cells, of_boards = each.tolist()
+            log.append(
+                f"{told - began:4.0f} s, step {steps}, tuned, heavy {heavy:.4f}, step {step:.4f},"
+                f" cells {of_cells:.4f}, boards {of_boards:.4f}"
+            )
+            print(log[-1], flush=True)
+    out.mkdir(parents=True, exist_ok=True)
+    torch.save(mean, out / "weights.pt")
+    (out / "log.txt").write_text("\n".join(log) + "\n")
+
+
 # ------------------------------------------------------------- photos
 
 
@@ -324,7 +412,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
-    parser.add_argument("what", choices=("photos", "train"))
+    parser.add_argument("what", choices=("photos", "train", "tune"))
     parser.add_argument("--data", type=Path, help="the folder of photos")
     parser.add_argument("--to", type=Path, default=Path(".work/sheets-photos.npz"))
     parser.add_argument("--photos", type=Path, help="packed photos to learn from")
@@ -340,6 +428,14 @@ def main() -> None:
     given: Any = parser.parse_args()
     if given.what == "photos":
         pack_photos(given.data, given.to)
+        return
+    if given.what == "tune":
+        if given.supplies:
+            use_pack(given.supplies)
+        pages = (drawn(seed) for seed in range(given.first, given.first + given.pages))
+        found = [sheet for page in pages for _, sheet in page]
+        work = Work(60 * given.minutes, given.rate, given.seed, 0, given.start)
+        tune(work, found, of_photos(given.photos), given.out)
         return
     drawing = Drawing(given.workers, given.supplies, given.first)
     try:

@@ -74,30 +74,35 @@ class SheetNet(nn.Module):
         self, planes: torch.Tensor, place: torch.Tensor
     ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]:
         """Run the network; shapes as in the class's docstring."""
+        return self.tell(*self.look(planes, place), place)
+
+    def look(
+        self, planes: torch.Tensor, place: torch.Tensor
+    ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+        """What is seen of cells, (N, 2 WIDE + 18, S, S), and of both courses of edges, (N, EDGE, S,
+        S - 1) and (N, EDGE, S - 1, S).
+        """
         seen = self.start(planes)
         seen = self.lower(seen + self.near(seen))
         seen = seen + self.far(seen)  # four places a cell, half a cell of rim
         inner = seen[:, :, 2:-2, 2:-2]
-        known = torch.cat(
-            [
-                self.window(seen),
-                nn.functional.max_pool2d(inner, 4),
-                self.tone(_paper(planes)),
-                place,
-            ],
-            1,
-        )
+        parts = [self.window(seen), nn.functional.max_pool2d(inner, 4), self.tone(_paper(planes))]
+        upright, level = self.upright(seen[:, :, 2:-2, 3:-3]), self.level(seen[:, :, 3:-3, 2:-2])
+        return torch.cat([*parts, place], 1), upright, level
+
+    def tell(
+        self, known: torch.Tensor, upright: torch.Tensor, level: torch.Tensor, place: torch.Tensor
+    ) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]:
+        """What that means, cells beside cells; shapes as in the class's docstring."""
         cells = self.joined(known)
-        for number, look in enumerate(self.around):
-            cells = cells + look(cells)
+        for number, around in enumerate(self.around):
+            cells = cells + around(cells)
             if number == 1:
                 pooled = torch.cat([cells.mean((2, 3), True), cells.amax((2, 3), True)], 1)
                 cells = cells + self.whole(pooled)
         told = self.beside(cells)
-        upright = self._edges(
-            self.upright(seen[:, :, 2:-2, 3:-3]), told[:, :, :, :-1], told[:, :, :, 1:]
-        )
-        level = self._edges(self.level(seen[:, :, 3:-3, 2:-2]), told[:, :, :-1], told[:, :, 1:])
+        upright = self._edges(upright, told[:, :, :, :-1], told[:, :, :, 1:])
+        level = self._edges(level, told[:, :, :-1], told[:, :, 1:])
         lines = [
             (cells * place[:, k : k + 1]).sum((2, 3)) / place[:, k : k + 1].sum((2, 3))
             for k in (0, 1)
@@ -132,6 +137,4 @@ def _paper(planes: torch.Tensor) -> torch.Tensor:
     tone = -torch.log((1 - dark).clamp(min=0.05))
     around = nn.functional.avg_pool2d(tone, 9, 1, 4, count_include_pad=False)
     least = -nn.functional.max_pool2d(-tone, 9, 1, 4)
-    return torch.cat(
-        [(12 * (tone - around)).clamp(-3, 3), (12 * (tone - least)).clamp(max=4)], 1
-    )
+    return torch.cat([(12 * (tone - around)).clamp(-3, 3), (12 * (tone - least)).clamp(max=4)], 1)

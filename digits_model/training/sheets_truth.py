@@ -25,7 +25,14 @@ MIX = (("easy", 0.1), ("newspaper", 0.5), ("hard", 0.4))
 KINDS = (("plain", 0.19), ("marks", 0.16), ("more", 0.14), ("board", 0.31), ("pieces", 0.2))
 """What stands on a page: a newspaper's grid, marks as puzzles print them, others, one of NAMES, a
 board with tinted pieces of any form."""
-MARKED = (("3x3", 0.65), ("2x3", 0.15), ("2x2", 0.04), ("2x4", 0.05), ("any 9", 0.06), ("4x4", 0.05))
+MARKED = (
+    ("3x3", 0.65),
+    ("2x3", 0.15),
+    ("2x2", 0.04),
+    ("2x4", 0.05),
+    ("any 9", 0.06),
+    ("4x4", 0.05),
+)
 """Boards that marks stand on, and their shares."""
 PIECED = ("3x3", "3x3", "3x3", "2x3", "2x4", "4x2", "any 7", "any 9", "2x2", "3x4")
 TOUCHING = 0.35
@@ -98,9 +105,7 @@ def recipe(
     return board_page(name, seed, layout, style=style, split=split, **fields)
 
 
-def pieces(
-    layout: Layout, chance: np.random.Generator, touch: bool
-) -> tuple[tuple[int, ...], ...]:
+def pieces(layout: Layout, chance: np.random.Generator, touch: bool) -> tuple[tuple[int, ...], ...]:
     """One to five pieces of a board, mostly of as many cells as it has rows, that hang together;
     whether two of them may ``touch``.
     """

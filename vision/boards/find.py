@@ -8,6 +8,8 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.digits_model.sheets import HEAVY, read
+from papernudge.hints.catalogue import message
 from papernudge.hints.layout import LARGEST, NEWSPAPER, SMALLEST, Layout
 from papernudge.vision.boards.lattice import lattice_in
 from papernudge.vision.boards.regions import Blocks, blocks_of, even, even_shape
@@ -21,8 +23,6 @@ from papernudge.vision.quality import LEAST_CELL, cell_side
 
 Raster = npt.NDArray[np.uint8]
 
-_SEVERAL = 2
-"""Extra blocks that a newspaper's grid must show: one alone may be shade."""
 _LEAST = 60
 """Smallest side of a frame, pixels of the searched picture."""
 _LEAST_PIECE, _CELLS = 6, 4
@@ -38,10 +38,14 @@ _MOST = 12
 
 
 class Board(NamedTuple):
-    """What was seen under a mesh: the board, and its blocks with what speaks for them."""
+    """What was seen under a mesh: the board, and its blocks with what speaks for them. ``layout``
+    None: what was seen is no such house or may be none; ``marks``: what was seen of a puzzle of
+    another kind.
+    """
 
-    layout: Layout
+    layout: Layout | None
     blocks: Blocks
+    marks: str = ""
 
 
 _NINE = Blocks(even(NEWSPAPER.side, *(NEWSPAPER.even or (3, 3))), 0.0, np.inf, None)
@@ -75,27 +79,40 @@ def with_boards(
         board = board_of(raster, mesh)
         if board is None or board.layout is NEWSPAPER:
             continue
-        kept = [grid for grid in kept if not overlaps(grid.corners, [quad])]
-        doubts, other = _doubts(board)
         quality = Quality(True, cell_px=cell_side(mesh.crossings))
+        there = [grid for grid in kept if overlaps(grid.corners, [quad])]
+        if board.layout is None:
+            if board.marks and all(grid.mesh is None for grid in there):
+                kept = [grid for grid in kept if grid not in there]
+                kept.append(_other(FoundGrid(GridKind.OTHER, quad, None, quality), board.marks))
+            continue
+        kept = [grid for grid in kept if grid not in there]
+        doubts, other = _doubts(board.layout, board.blocks)
         kept.append(FoundGrid(GridKind.PUZZLE, quad, mesh, quality, board.layout, doubts, other))
     return tuple(kept)
 
 
 def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
     """A newspaper grid, or the board that heavy lines of another course, diagonals and extra blocks
-    make of it.
+    make of it, or a puzzle of another kind.
     """
-    if grid.mesh is None or not grid.further:
+    if grid.mesh is None or grid.kind is not GridKind.PUZZLE:
         return grid
     board = board_of(raster, grid.mesh, _NINE)
     if board is None or board.layout is NEWSPAPER:
         return grid
-    layout, plan = board.layout, board.layout.plan
-    if layout.even and not plan.diagonals and len(plan.extra) < _SEVERAL:
-        return grid
-    doubts, other = _doubts(board)
-    return replace(grid, layout=layout, layout_doubts=doubts, other_layout=other)
+    if board.layout is None:
+        return _other(grid, board.marks)
+    doubts, other = _doubts(board.layout, board.blocks)
+    return replace(grid, layout=board.layout, layout_doubts=doubts, other_layout=other)
+
+
+def _other(grid: FoundGrid, marks: str) -> FoundGrid:
+    """The grid as a puzzle of another kind, with what was seen of it, if that can be told."""
+    quality = replace(grid.quality, ok=True, reason=None, says=None)
+    if marks:
+        quality = replace(quality, ok=False, reason=marks, says=message(f"marks, {marks}"))
+    return replace(grid, kind=GridKind.OTHER, mesh=None, quality=quality, further=False)
 
 
 def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[tuple[Contour, Points]]:
@@ -130,11 +147,11 @@ def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[tuple[Contour,
     return out
 
 
-def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]:
+def _doubts(layout: Layout, blocks: Blocks) -> tuple[tuple[tuple[int, float], ...], Layout | None]:
     """Cells that may belong to another block, and the board if they do."""
-    blocks, plan = board.blocks, board.layout.plan
     if blocks.sure or blocks.other is None:
         return (), None
+    plan = layout.plan
     other = layout_of(Blocks(blocks.other, 0.0, 0.0, None), plan.diagonals, plan.extra)
     chance = 1 / (1 + np.exp(-blocks.margin))
     cells = blocks.moved.tolist()
@@ -142,15 +159,17 @@ def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]
 
 
 def board_of(raster: Raster, mesh: Mesh, usual: Blocks | None = None) -> Board | None:
-    """What board lies under a mesh (S + 1, S + 1, 2), raster pixels; None where it is none, or
-    shows what is no house. ``usual``: its blocks where none can be made out.
+    """What board lies under a mesh (S + 1, S + 1, 2), raster pixels; None where it is none.
+    ``usual``: its blocks where none can be made out.
     """
-    sheet = flattened(raster, mesh)
-    blocks = blocks_of(line_ink(sheet.edges)) or usual
+    printed = read(flattened(raster, mesh).planes)
+    blocks = blocks_of(printed.edges[HEAVY]) or usual
     if blocks is None:
         return None
-    more = further(sheet, blocks.cells)
-    return None if more.odd else Board(layout_of(blocks, more.diagonals, more.extra), blocks)
+    more = further(printed, blocks.cells)
+    if more.odd:
+        return Board(None, blocks, more.marks)
+    return Board(layout_of(blocks, more.diagonals, more.extra), blocks)
 
 
 def layout_of(blocks: Blocks, diagonals: bool, extra: tuple[tuple[int, ...], ...]) -> Layout:

@@ -27,9 +27,7 @@ _DOUBTFUL = whole("boards.regions._DOUBTFUL")
 _EVEN = tuned("boards.regions._EVEN")
 """Nats that even blocks are likelier than any others beforehand."""
 _MISFITS = tuned("boards.regions._MISFITS")
-"""Share of edges that may say the contrary of what a layout wants of them."""
-_ONE = tuned("boards.regions._ONE")
-"""How many may anyway."""
+"""Share of what edges say that may be the contrary of what a layout wants of them."""
 _CLEAR = tuned("boards.regions._CLEAR")
 """Nats by which the best layout must beat the next for the latter not to be asked about."""
 
@@ -37,7 +35,8 @@ _CLEAR = tuned("boards.regions._CLEAR")
 @dataclass(frozen=True, eq=False)
 class Blocks:
     """The blocks of a board. ``of``: int64 (S, S), each cell's block, from 0; ``misfit``: share of
-    inner edges that say otherwise; ``margin``: nats by which it beats ``other``, the next best.
+    what edges say that speaks against them; ``margin``: nats by which it beats ``other``, the next
+    best.
     """
 
     of: Ints
@@ -88,11 +87,19 @@ def blocks_of(heavy: npt.NDArray[np.floating[Any]]) -> Blocks | None:
     for high, wide in shapes(side):
         of = even(side, high, wide)
         partings.append((_against(odds, of), of))
+    if _plainly(partings):
+        return _best(odds, partings)
     grown = _grown(odds)
     if grown is not None:
         grown = _improved(odds, grown)
         partings.append((_against(odds, grown) + _EVEN, grown))
     return _best(odds, partings)
+
+
+def _plainly(partings: list[tuple[float, Ints]]) -> bool:
+    """Whether one of the even partings fits so well that no other could be asked about."""
+    costs = sorted(cost for cost, _ in partings)
+    return bool(costs) and min([*costs[1:], _EVEN]) - costs[0] > _CLEAR
 
 
 def _best(odds: Floats, partings: list[tuple[float, Ints]]) -> Blocks | None:
@@ -101,8 +108,8 @@ def _best(odds: Floats, partings: list[tuple[float, Ints]]) -> Blocks | None:
         return None
     partings.sort(key=lambda item: item[0])
     least, best = partings[0]
-    misfit = float(((odds > 0) != _between(best)).mean())
-    if misfit > max(_MISFITS, _ONE / odds.size):
+    misfit = _against(odds, best) / max(float(np.abs(odds).sum()), 1e-9)
+    if misfit > _MISFITS:
         return None
     others = [(cost, of) for cost, of in partings[1:] if (_between(of) != _between(best)).any()]
     if even_shape(best) is None:

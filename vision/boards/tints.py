@@ -8,8 +8,9 @@ and of several accounts of the tints the one counts that they speak least agains
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +23,8 @@ from papernudge.vision.tuned import several, tuned, whole
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 Cells = tuple[int, ...]
+House = tuple[bool, tuple[Cells, ...]]
+"""Further houses: whether both diagonals are, and the extra blocks."""
 
 _MOST = tuned("boards.tints._MOST")
 """Most nats that one cell or edge may say: what lies on it may say anything."""
@@ -29,16 +32,20 @@ _RIM = tuned("boards.tints._RIM")
 """What an edge's nats weigh beside a cell's."""
 _LEVELS = several("boards.tints._LEVELS")[0]
 """Log-odds from which on cells are tried as tinted."""
+_RIMS = several("boards.tints._RIMS")[0]
+"""Log-odds from which on edges are tried as a tint's rim."""
 _HOUSES = tuned("boards.tints._HOUSES")
 """Nats that extra blocks are less likely beforehand than none."""
 _STREWN = tuned("boards.tints._STREWN")
-"""The same of cells tinted without any rule."""
+"""The same of cells tinted without any rule, and of blocks each in a tint of its own."""
 _CLEAR = tuned("boards.tints._CLEAR")
 """Nats by which an account must beat all that make other houses."""
-_FEW = whole("boards.tints._FEW")
-"""Cells by which strewn tints must differ in number from a house: what is nearly one may be it."""
 _LINE = tuned("boards.tints._LINE")
-"""Log-odds on either side of nought within which a line along a diagonal may be there or not."""
+"""Log-odds from which on a line runs along a diagonal."""
+_NO_LINE = tuned("boards.tints._NO_LINE")
+"""The same below which none does."""
+_DASHES = whole("boards.tints._DASHES")
+"""Cells with a part of such a line from which on it may all the same."""
 _MARKED = tuned("boards.tints._MARKED")
 """Log-odds from which on marks are seen."""
 
@@ -54,24 +61,6 @@ class Further:
     extra: tuple[Cells, ...] = ()
     odd: bool = False
     marks: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class _Account:
-    """What tints may mean: ``tinted`` cells, the further houses that they make, and the nats that
-    it is less likely beforehand than that there are none.
-    """
-
-    tinted: frozenset[int]
-    less: float = 0.0
-    cross: bool = False
-    extra: tuple[Cells, ...] = ()
-    strewn: bool = False
-
-    @property
-    def houses(self) -> tuple[bool, tuple[Cells, ...]]:
-        """What it makes of the board."""
-        return self.cross, self.extra
 
 
 def marks_of(printed: Printed) -> str:
@@ -91,24 +80,37 @@ def further(printed: Printed, blocks: list[list[int]]) -> Further:
     lines = [_line(printed, name) for name in ("falling", "rising")]
     if None in lines or lines[0] != lines[1]:
         return Further(odd=True)
-    weighed = sorted(
-        ((_against(printed, one) + one.less, n, one) for n, one in enumerate(_told(printed, blocks))),
-    )
-    cost, _, best = weighed[0]
-    others = [other for other, _, one in weighed if one.houses != best.houses]
-    odd = bool(others) and others[0] - cost < _CLEAR
-    if best.strewn:
-        side = printed.cells.shape[1]
-        odd |= any(abs(len(p) - side) <= _FEW for p in _pieces(printed, sorted(best.tinted)))
-    if lines[0] and best.cross:
-        pass  # a tint under the lines
-    return Further(bool(lines[0]) or best.cross, best.extra, odd)
+    least, best = min(accounts := list(_told(printed, blocks)))
+    odd = any(cost - least < _CLEAR for cost, houses in accounts if houses != best)
+    diagonals, extra = best
+    side, tint = printed.cells.shape[1], printed.cells[CELL_NAMES.index("tint")].ravel()
+    if extra:
+        odd |= _lonely(extra, side)
+    elif not diagonals:  # what is nearly several extra blocks is no strewn tint
+        known = {tuple(sorted(block)) for block in blocks} | _rows(side)
+        seen = _pieces(printed, np.flatnonzero(tint > 0).tolist(), 0.0)
+        odd |= any(len(piece) == side and piece not in known for piece in seen)
+    return Further(bool(lines[0]) or diagonals, extra, odd)
+
+
+def _lonely(extra: Sequence[Cells], side: int) -> bool:
+    """Whether one extra block is all that was seen, off the middle: others may lie in shade."""
+    if len(extra) != 1:
+        return False
+    flags = np.zeros(side * side, bool)
+    flags[list(extra[0])] = True
+    board = flags.reshape(side, side)
+    return not any((board == image).all() for image in (board[::-1], board[:, ::-1]))
 
 
 def _line(printed: Printed, name: str) -> bool | None:
     """Whether a line runs along a diagonal; None where it may and may not."""
     odds = float(printed.board[BOARD_NAMES.index(name)])
-    return None if abs(odds) < _LINE else odds > 0
+    if odds > _LINE:
+        return True
+    cells = printed.cells[CELL_NAMES.index(name)]
+    along = np.diag(cells if name == "falling" else cells[:, ::-1])
+    return False if odds < _NO_LINE and (along > 0).sum() < _DASHES else None
 
 
 def crossed(side: int) -> Flags:
@@ -120,30 +122,40 @@ def crossed(side: int) -> Flags:
 # ------------------------------------------------------------- accounts of the tints
 
 
-def _told(printed: Printed, blocks: list[list[int]]) -> Iterator[_Account]:
-    """All that tints may mean."""
+def _told(printed: Printed, blocks: list[list[int]]) -> Iterator[tuple[float, House]]:
+    """All that tints may mean: nats against it, and the further houses."""
+    tint = np.clip(printed.cells[CELL_NAMES.index("tint")], -_MOST, _MOST).ravel()
+    step = np.clip(printed.edges[STEP], -_MOST, _MOST)
+    side = printed.cells.shape[1]
+    cross = frozenset(np.flatnonzero(crossed(side).ravel()).tolist())
+
+    def against(tinted: Iterable[int], extra: Sequence[Cells] = ()) -> float:
+        return _against(tint, step, frozenset(tinted), extra)
+
+    yield against(()), (False, ())
+    yield _STREWN + against(np.flatnonzero(tint > 0).tolist()), (False, ())
+    yield _STREWN + _inside(step, blocks), (False, ())
+    yield _HOUSES + against(cross), (True, ())
+    for extra in _tried(printed, blocks):
+        tinted = frozenset(cell for piece in extra for cell in piece)
+        yield _HOUSES + against(tinted, extra), (False, extra)
+        if not cross & tinted:
+            yield 2 * _HOUSES + against(cross | tinted, extra), (True, extra)
+
+
+def _tried(printed: Printed, blocks: list[list[int]]) -> set[tuple[Cells, ...]]:
+    """Sets of pieces that may be the extra blocks."""
     tint = printed.cells[CELL_NAMES.index("tint")]
     side, flat = len(tint), tint.ravel()
-    yield _Account(frozenset())
-    whole_blocks = [block for block in blocks if flat[block].mean() > 0]
-    yield _Account(frozenset(c for block in whole_blocks for c in block), 1.0)
-    yield _Account(frozenset(np.flatnonzero(flat > 0).tolist()), _STREWN, strewn=True)
-    cross = frozenset(np.flatnonzero(crossed(side).ravel()).tolist())
-    yield _Account(cross, _HOUSES, cross=True)
     known = {tuple(sorted(block)) for block in blocks} | _rows(side)
     tried: set[tuple[Cells, ...]] = set()
-    for level in _LEVELS:
-        seen = _pieces(printed, np.flatnonzero(flat > level).tolist())
+    for level, rim in product(_LEVELS, _RIMS):
+        seen = _pieces(printed, np.flatnonzero(flat > level).tolist(), rim)
         houses = [p for p in seen if len(p) == side and p not in known]
         full = [*houses, *_filled(houses, seen, side)]
         for extra in (houses, full, *_mirrored(full, side), *_mirrored(houses, side)):
-            key = tuple(sorted(extra))
-            if key and key not in tried:
-                tried.add(key)
-                yield _Account(frozenset(c for p in key for c in p), _HOUSES, extra=key)
-                if not cross & {c for p in key for c in p}:
-                    both = cross.union(*key)
-                    yield _Account(both, 2 * _HOUSES, cross=True, extra=key)
+            tried.add(tuple(sorted(set(extra))))
+    return tried - {()}
 
 
 def _filled(houses: list[Cells], seen: list[Cells], side: int) -> list[Cells]:
@@ -191,13 +203,14 @@ def _meets(one: Cells, others: Iterable[Cells]) -> bool:
     return any(set(one) & set(other) for other in others if other != one)
 
 
-def _pieces(printed: Printed, cells: list[int]) -> list[Cells]:
-    """Pieces of these cells that hang together across edges where no tint ends."""
+def _pieces(printed: Printed, cells: list[int], rim: float) -> list[Cells]:
+    """Pieces of these cells that hang together across edges where no tint ends: where the log-odds
+    of that are no more than ``rim``.
+    """
     side = printed.cells.shape[1]
     ends = zip(*(part.ravel().tolist() for part in pairs(side)), strict=True)
-    apart = {
-        edge for edge, odd in zip(ends, printed.edges[STEP].ravel().tolist(), strict=True) if odd > 0
-    }
+    odds = printed.edges[STEP].ravel().tolist()
+    apart = {edge for edge, odd in zip(ends, odds, strict=True) if odd > rim}
     left, found = set(cells), []
     while left:
         todo = [min(left)]
@@ -214,21 +227,24 @@ def _pieces(printed: Printed, cells: list[int]) -> list[Cells]:
     return found
 
 
-def _against(printed: Printed, account: _Account) -> float:
-    """Nats that cells and edges speak against an account of the tints."""
-    tint = np.clip(printed.cells[CELL_NAMES.index("tint")], -_MOST, _MOST)
-    side = len(tint)
-    flags = np.zeros(side * side, bool)
-    flags[sorted(account.tinted)] = True
-    cells = float(np.abs(tint.ravel())[(tint.ravel() > 0) != flags].sum())
-    home = np.where(flags, -1, -2)
-    for number, piece in enumerate(account.extra):
+def _against(tint: Floats, step: Floats, tinted: frozenset[int], extra: Sequence[Cells]) -> float:
+    """Nats that cells, (S²,), and edges, (2, S, S - 1), speak against an account of the tints."""
+    home = np.full(len(tint), -2)
+    home[sorted(tinted)] = -1
+    for number, piece in enumerate(extra):
         home[list(piece)] = number
-    one, two = pairs(side)
-    rim = flags[one] != flags[two]
-    # Two tints that touch may be one tone or two.
-    free = flags[one] & flags[two] & (home[one] != home[two])
-    free |= flags[one] & flags[two] & (home[one] == -1)
-    step = np.clip(printed.edges[STEP], -_MOST, _MOST)
-    edges = float(np.abs(step)[((step > 0) != rim) & ~free].sum())
-    return cells + _RIM * edges
+    cells = float(np.abs(tint)[(tint > 0) != (home > -2)].sum())
+    one, two = (home[cell] for cell in pairs(step.shape[1]))
+    # Strewn tints may be one tone or several.
+    free = (one == -1) & (two == -1)
+    return cells + _RIM * float(np.abs(step)[((step > 0) != (one != two)) & ~free].sum())
+
+
+def _inside(step: Floats, blocks: list[list[int]]) -> float:
+    """Nats that edges speak against tints which are those of whole blocks: houses anyway."""
+    side = step.shape[1]
+    home = np.zeros(side * side, np.int64)
+    for number, block in enumerate(blocks):
+        home[block] = number
+    one, two = (home[cell] for cell in pairs(side))
+    return _RIM * float(step[(step > 0) & (one == two)].sum())

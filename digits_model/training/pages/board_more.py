@@ -150,7 +150,9 @@ def _shapes(stand: Stand, layout: Layout, chance: np.random.Generator) -> set[in
         if chance.random() < 0.5:
             round_ones.append(np.stack([middle, middle]))
         else:
-            square.append(middle + size / 2 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [-1, -1]]))
+            square.append(
+                middle + size / 2 * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1], [-1, -1]])
+            )
     ink = _ink(chance, 150, 228)
     stand.draw(layout.side, round_ones, size, ink)
     if chance.random() < 0.5:
