@@ -53,8 +53,7 @@ class FoundGrid:
     ``mesh``: the crossings where the grid could be flattened (kinds puzzle and full), else None.
     ``layout``: the board, as it lies in the raster; ``layout_doubts``: cells of which it is not
     sure that they belong to their block there, each with the chance that they do, and
-    ``other_layout``: the board if they don't. ``further``: whether heavy lines, tints or diagonals
-    on it may make other houses than the newspaper's.
+    ``other_layout``: the board if they don't.
     """
 
     kind: GridKind
@@ -64,4 +63,3 @@ class FoundGrid:
     layout: Layout = NEWSPAPER
     layout_doubts: tuple[tuple[int, float], ...] = ()
     other_layout: Layout | None = None
-    further: bool = False

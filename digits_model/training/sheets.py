@@ -33,7 +33,7 @@ from torch.nn import functional as nnf
 from papernudge.digits_model.sheets import place
 from papernudge.digits_model.training.averaging import average, share_after
 from papernudge.digits_model.training.pages import draw, use_pack
-from papernudge.digits_model.training.sheets_marks import marked
+from papernudge.digits_model.training.sheets_marks import KINDS, marked
 from papernudge.digits_model.training.sheets_net import SheetNet
 from papernudge.digits_model.training.sheets_truth import Sheet, recipe, sheets_of, unmarked
 
@@ -309,12 +309,12 @@ def variants(drawn_: list[Sheet], photos: list[Sheet], seed: int) -> Iterator[Sh
     chance = np.random.default_rng(seed)
     for sheet in drawn_:
         yield sheet
-        if not sheet.board[2:].any():
+        if not sheet.board.any():
             yield marked(sheet, chance)
             yield marked(sheet, chance)
     for sheet in photos:
-        yield from [sheet] * 3
-        for kind in range(6):
+        yield from [sheet] * 2
+        for kind in chance.choice(KINDS, 4, replace=False).tolist():
             yield marked(sheet, chance, kind)
 
 

@@ -14,7 +14,7 @@ from papernudge.vision.boards.sheet import CELL, MARGIN, light
 
 Line = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.uint8]
-_FINE = 3
+_FINE = 2
 """Pixels of a mask per pixel of a sheet."""
 _SUB = 3  # cv2 takes coordinates in eighths of a pixel
 
@@ -229,6 +229,22 @@ def _shapes(pen: _Pen) -> None:
         pen.mark(cell)
 
 
+def _diagonals(pen: _Pen) -> None:
+    """Lines along both diagonals or one, whole or in dashes: no marks but houses."""
+    chance, side = pen.chance, pen.side
+    width, dash = float(chance.uniform(0.02, 0.06)), float(chance.choice([0.0, 0.1]))
+    for rises in [(False, True), (False, True), (False,), (True,)][int(chance.integers(4))]:
+        ends = np.array([[0.0, 0.0], [side, side]])
+        if rises:
+            ends[:, 0] = side - ends[:, 0]
+        steps = np.arange(0.0, 1.0, 0.24 / side)
+        for start in steps.tolist() if dash else [0.0]:
+            stop = min(start + 0.14 / side, 1.0) if dash else 1.0
+            pen.line(ends[0] + np.outer([start, stop], ends[1] - ends[0]), width)
+        for k in range(side):
+            pen.mark(k * side + (side - 1 - k if rises else k))
+
+
 _ALL: Sequence[tuple[str, Callable[[_Pen], None], bool]] = (
     ("dot", _dots, False),
     ("sign", _signs, False),
@@ -236,8 +252,25 @@ _ALL: Sequence[tuple[str, Callable[[_Pen], None], bool]] = (
     ("cage", _cages, False),
     ("else", _lines, True),
     ("else", _shapes, False),
+    ("diagonals", _diagonals, True),
 )
 """What is marked, how, and whether in a pale ink."""
+KINDS = len(_ALL)
+"""How many there are."""
+
+
+def _along_diagonals(
+    lie: set[int], cells: npt.NDArray[np.int8], board: npt.NDArray[np.int8]
+) -> None:
+    """Names the diagonals all of whose cells are among these."""
+    side = cells.shape[1]
+    for name, line in (
+        ("falling", [k * side + k for k in range(side)]),
+        ("rising", [k * side + side - 1 - k for k in range(side)]),
+    ):
+        if set(line) <= lie:
+            cells[CELL_NAMES.index(name)].flat[line] = 1
+            board[BOARD_NAMES.index(name)] = 1
 
 
 def marked(sheet: Sheet, chance: np.random.Generator, which: int | None = None) -> Sheet:
@@ -262,6 +295,9 @@ def marked(sheet: Sheet, chance: np.random.Generator, which: int | None = None) 
     flat += bare[..., None] * (paper - flat)
     pixels = np.clip(flat, 0, 255).astype(np.uint8)
     cells, board = sheet.cells.copy(), sheet.board.copy()
-    cells[CELL_NAMES.index(name)].flat[sorted(pen.cells)] = 1
-    board[BOARD_NAMES.index(name)] = 1
+    if name == "diagonals":
+        _along_diagonals(pen.cells, cells, board)
+    else:
+        cells[CELL_NAMES.index(name)].flat[sorted(pen.cells)] = 1
+        board[BOARD_NAMES.index(name)] = 1
     return Sheet(pixels, light(pixels), sheet.edges, cells, board)

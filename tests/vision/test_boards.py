@@ -170,6 +170,8 @@ def test_one_diagonal_alone_or_one_that_may_be_there_is_odd(falling: float, risi
 def test_marks_are_named() -> None:
     printed = told({})
     printed.board[3] = 4.0
+    assert further(printed, NINE) == Further()  # no cell shows them
+    printed.cells[4, 2, 3:7] = 2.0
     assert further(printed, NINE) == Further(odd=True, marks="arrow")
 
 

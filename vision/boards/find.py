@@ -112,7 +112,7 @@ def _other(grid: FoundGrid, marks: str) -> FoundGrid:
     quality = replace(grid.quality, ok=True, reason=None, says=None)
     if marks:
         quality = replace(quality, ok=False, reason=marks, says=message(f"marks, {marks}"))
-    return replace(grid, kind=GridKind.OTHER, mesh=None, quality=quality, further=False)
+    return replace(grid, kind=GridKind.OTHER, mesh=None, quality=quality)
 
 
 def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[tuple[Contour, Points]]:

@@ -48,6 +48,10 @@ _DASHES = whole("boards.tints._DASHES")
 """Cells with a part of such a line from which on it may all the same."""
 _MARKED = tuned("boards.tints._MARKED")
 """Log-odds from which on marks are seen."""
+_EACH = tuned("boards.tints._EACH")
+"""What each cell that shows them adds."""
+_LEAST = whole("boards.tints._LEAST")
+"""Such cells at least."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,9 +71,11 @@ def marks_of(printed: Printed) -> str:
     """What marks of a puzzle of another kind are seen, one of MARKS; nothing where there are
     none.
     """
-    odds = printed.board[[BOARD_NAMES.index(name) for name in MARKS]]
-    best = int(odds.argmax())
-    return MARKS[best] if odds[best] > _MARKED else ""
+    cells = printed.cells[[CELL_NAMES.index(name) for name in MARKS]]
+    many = (cells > 0).sum(axis=(1, 2))
+    odds = printed.board[[BOARD_NAMES.index(name) for name in MARKS]] + _EACH * many
+    best = int(np.where(many < _LEAST, -np.inf, odds).argmax())
+    return MARKS[best] if many[best] >= _LEAST and odds[best] > _MARKED else ""
 
 
 def further(printed: Printed, blocks: list[list[int]]) -> Further:
