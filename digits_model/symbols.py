@@ -14,6 +14,8 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.digits_model.files import manifest_of, network_of, session_of
+from papernudge.digits_model.one_size import ink_box
+from papernudge.digits_model.scores import VIEWS, viewed
 
 Floats = npt.NDArray[np.float64]
 
@@ -62,6 +64,47 @@ def logits(patches: npt.NDArray[np.uint8], session: Any = None) -> Floats:
     planes = np.ascontiguousarray(patches.transpose(0, 3, 1, 2)).astype(np.float32)
     found = (session or shipped()).run(None, {"patches": planes})[0]
     return np.asarray(found, np.float64)
+
+
+SHIFTS = (*VIEWS, (0, 0, 1.3, 0), (0, 0, 0.9, 0))
+"""Further looks at an unsure cell, as VIEWS are."""
+STRETCHES = ((1.0, 1.0), (1.3, 1.0), (1.3, 1.3))
+"""Still further ones, with what stands there in the middle, wider and higher by these factors: the
+figures of a number are narrower than any that stand alone."""
+_WIDEST = 30.0
+"""Pixels that nothing is stretched beyond, so that it stays within its cell."""
+
+
+def many_views(patches: npt.NDArray[np.uint8]) -> Floats:
+    """As :func:`logits`, the mean of many views of each cell."""
+    if not len(patches):
+        return logits(patches)
+    views = [patches]
+    views += [viewed(patches, view) for view in SHIFTS]
+    views += [_stretched(patches, *by) for by in STRETCHES]
+    return np.asarray(np.mean([logits(one) for one in views], axis=0))
+
+
+def _stretched(patches: npt.NDArray[np.uint8], wider: float, higher: float) -> Any:
+    """Patches with what stands in them in the middle and larger; as they are where nothing does."""
+    import cv2
+
+    out, middle = patches.copy(), (patches.shape[1] - 1) / 2
+    for at, cell in enumerate(patches):
+        box = ink_box(cell)
+        if box is None:
+            continue
+        left, top, right, bottom = box
+        wide = max(1.0, min(wider, _WIDEST / (right - left)))
+        across, down = (left + right - 1) / 2, (top + bottom - 1) / 2
+        move = np.array([[wide, 0, middle - wide * across], [0, higher, middle - higher * down]])
+        out[at] = cv2.warpAffine(cell, move, cell.shape[:2], borderMode=cv2.BORDER_REPLICATE)
+    return out
+
+
+def normed(found: Floats) -> Floats:
+    """Log-probabilities of the signs, float64 (N, 24), from logits (N, OUTPUTS), uncalibrated."""
+    return _of_one(found[:, : len(NAMES)])
 
 
 def calibrated(found: Floats, calibration: dict[str, float]) -> Symbols:

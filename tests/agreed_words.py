@@ -12,7 +12,7 @@ def _words(text: str) -> frozenset[str]:
 
 AGREED = {
     "all": _words(
-        " address all book check clean cluster column comm csv debug digitise distributed"
+        " address all block book check clean cluster column comm csv debug digitise distributed"
         " drill entry file given heic host html https jpeg jpg jsonl label lang left"
         " letter line log mark notes out page papernudge pdf photo png practice review row"
         " sheet shelf source svg tcp text tls txt uint utf webp wing xyz"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import gc
 import os
 import shutil
 import sys
@@ -34,6 +35,7 @@ def _compile_once() -> None:
 
 
 _compile_once()
+gc.set_threshold(20_000, 20, 20)  # as the program does
 
 sys.path.append(str(Path(__file__).parent))  # figures.py and tables.py, by name
 

@@ -16,7 +16,6 @@ from pathlib import Path
 from statistics import median
 
 import pytest
-from samples import chosen
 
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ("vision", "digits_model", "hints", "cli")
@@ -61,7 +60,8 @@ def test_the_readmes_commands_do_what_they_show(
     assert run(words) == 0, capsys.readouterr().err
 
 
-@pytest.mark.parametrize("command", chosen(COMMANDS, COMMANDS[0]))
+@pytest.mark.slow
+@pytest.mark.parametrize("command", COMMANDS)
 def test_the_readmes_commands_started_by_a_shell_do_so_too(command: str, desk: Path) -> None:
     words = shlex.split(command)
     assert words[0] == "papernudge"

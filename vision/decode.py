@@ -129,18 +129,34 @@ def _terms(digits: Floats, hand: Floats, layout: Layout) -> tuple[Floats, Floats
 def _best_first(costs: list[list[float]]) -> Iterator[tuple[float, tuple[int, ...]]]:
     """All choices of one option per list, by rising total cost; options sorted, first costs 0.
 
-    Lawler's scheme: every choice is reached once, from the choice in which its last raised
-    list stands one lower.
+    Lawler's scheme: every choice is reached once. The lists are taken by the cost of their second
+    option; a choice of which the last raised list stands at k leads to those in which it stands
+    one higher, in which the next list is raised too, and in which that is raised in its stead.
     """
-    heap: list[tuple[float, tuple[int, ...], int]] = [(0.0, (0,) * len(costs), 0)]
+    yield 0.0, (0,) * len(costs)
+    lists = sorted(
+        (at for at in range(len(costs)) if len(costs[at]) > 1), key=lambda k: costs[k][1]
+    )
+    if not lists:
+        return
+    heap: list[tuple[float, tuple[tuple[int, int], ...]]] = [(costs[lists[0]][1], ((0, 1),))]
     while heap:
-        cost, choice, first = heapq.heappop(heap)
-        yield cost, choice
-        for at in range(first, len(costs)):
-            up = choice[at] + 1
-            if up < len(costs[at]):
-                raised = cost - costs[at][choice[at]] + costs[at][up]
-                heapq.heappush(heap, (raised, (*choice[:at], up, *choice[at + 1 :]), at))
+        cost, raised = heapq.heappop(heap)
+        choice = [0] * len(costs)
+        for place, option in raised:
+            choice[lists[place]] = option
+        yield cost, tuple(choice)
+        (place, option), kept = raised[-1], raised[:-1]
+        own = costs[lists[place]]
+        if option + 1 < len(own):
+            heapq.heappush(
+                heap, (cost - own[option] + own[option + 1], (*kept, (place, option + 1)))
+            )
+        if place + 1 < len(lists):
+            after = costs[lists[place + 1]][1]
+            heapq.heappush(heap, (cost + after, (*raised, (place + 1, 1))))
+            if option == 1:
+                heapq.heappush(heap, (cost - own[1] + after, (*kept, (place + 1, 1))))
 
 
 @dataclass(frozen=True, eq=False)

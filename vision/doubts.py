@@ -66,18 +66,22 @@ def against_hand(decoded: Decoded) -> npt.NDArray[np.bool_]:
 
 
 def find_doubts(
-    decoded: Decoded, hidden: Mapping[int, Hidden] = NONE, suspects: Collection[int] = ()
+    decoded: Decoded,
+    hidden: Mapping[int, Hidden] = NONE,
+    suspects: Collection[int] = (),
+    hands: Collection[int] = (),
 ) -> tuple[Doubt, ...]:
     """Questions about every cell that is not safe as read, most doubtful first.
 
     A cell without a question is a claim that it is right, so each is judged by its own chance.
     Where cells stand or fall together, one answer may still settle them all: see
     ``GridReading.again``. ``hidden``: cells that can't be seen, and why: whatever the rules make
-    likely there is not told. ``suspects``: cells to ask about whatever they were read as.
+    likely there is not told. ``suspects``: cells to ask about whatever they were read as;
+    ``hands``: marks of which to ask at least who wrote them.
     """
     short = np.maximum(SAFE - chance_digit(decoded), SAFE_HAND - chance_right(decoded))
     against = against_ink(decoded) | against_hand(decoded)
-    against |= np.isin(np.arange(len(short)), list(suspects))
+    against |= np.isin(np.arange(len(short)), [*suspects, *hands])
     short = np.where(against, np.maximum(short, 1e-9), short)
     order = [int(cell) for cell in np.argsort(-short, kind="stable")]
     asked = (c for c in order if short[c] > 0 and c not in hidden)

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.vision.mesh import Mesh
-from papernudge.vision.patches import CELL, PAPER, Patches, cells_of, even_light, flat_sheet
+from papernudge.vision.patches import CELL, MARGIN, PAPER, Patches, cells_of, even_light, flat_sheet
 
 Sheet = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
@@ -153,14 +153,18 @@ class Exposure:
         return Exposure(self.sheet, Patches(pixels), self.rims, lines)
 
 
-def exposed(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Exposure:
-    """The cells of a grid. ``raster``: uint8 (H, W, 3), blue, green, red.
+def exposed(raster: npt.NDArray[np.uint8], mesh: Mesh, diagonals: bool = False) -> Exposure:
+    """The cells of a grid. ``raster``: uint8 (H, W, 3), blue, green, red; ``diagonals``: whether
+    the board shows its own.
 
-    Where a shadow's rim would look like a stroke the light is evened up to it.
+    Where a shadow's rim would look like a stroke the light is evened up to it; lines along the
+    diagonals, of which the looks know nothing, are taken out.
     """
     import cv2
 
     sheet = flat_sheet(raster, mesh)
+    if diagonals:
+        sheet = without_diagonals(sheet, MARGIN, mesh.side)
     pixels = cells_of(even_light(sheet))
     halved = cv2.resize(sheet, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     small, half = np.asarray(halved, np.uint8), CELL // 2
@@ -212,13 +216,15 @@ def without_diagonals(sheet: Sheet, margin: int, side: int) -> Sheet:
     reach = max(2, cell // 6)
     for flipped in (False, True):
         lying = out[:, ::-1] if flipped else out  # a view: both diagonals fall then
-        beside = [lying[along, along + k] for k in (-reach - 2, -reach - 1, reach + 1, reach + 2)]
+        last, near = len(sheet) - 1, (-reach - 2, -reach - 1, reach + 1, reach + 2)
+        beside = [lying[along, np.clip(along + k, 0, last)] for k in near]
         paper = np.median(np.stack(beside).astype(np.float32), axis=0)
         for k in range(-reach, reach + 1):
-            here = lying[along, along + k].astype(np.float32)
+            onto = np.clip(along + k, 0, last)
+            here = lying[along, onto].astype(np.float32)
             darker = np.clip(paper - here, 0, None)
             usual = cv2.blur(_running_median(darker, 2 * cell), (1, cell))
-            lying[along, along + k] = np.clip(here + usual, 0, np.maximum(paper, here))
+            lying[along, onto] = np.clip(here + usual, 0, np.maximum(paper, here))
     return out
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.hints.layout import NEWSPAPER
 from papernudge.vision.flatten import Flat
 from papernudge.vision.lines import look, mesh_segments, outward, ranked, strips
 from papernudge.vision.mesh import Points, placed
@@ -20,7 +21,13 @@ from papernudge.vision.tuned import tuned, whole
 Grey = npt.NDArray[np.uint8]
 Floats = npt.NDArray[np.float32]
 
-_THIN = [1, 2, 4, 5, 7, 8]
+_SIDE, _MANY = NEWSPAPER.side, NEWSPAPER.many
+_ROW, _COLUMN = np.array([NEWSPAPER.place(cell) for cell in NEWSPAPER.cells]).T
+"""Those of each cell."""
+_BLOCK_OF = np.array(NEWSPAPER.blocks).reshape(_SIDE, _SIDE)
+_PARTED = [line for line in range(1, _SIDE) if (_BLOCK_OF[line] != _BLOCK_OF[line - 1]).all()]
+"""Lines along which blocks meet, and the others inside."""
+_THIN = [line for line in range(1, _SIDE) if line not in _PARTED]
 
 LOOKS = (
     *("blocks", "blocks at all", "two classes", "misfits", "elsewhere", "light blocks", "sure"),
@@ -103,7 +110,7 @@ def evidence(traits: Traits) -> Points:
 def traits(grey: Grey, flat: Flat) -> Traits:
     """Looks at a flattened lattice. ``grey``: uint8 (H, W), what it was measured in."""
     mass = flat.segments.core()
-    thick, thin = mass[:, [3, 6]].ravel(), mass[:, _THIN].ravel()
+    thick, thin = mass[:, _PARTED].ravel(), mass[:, _THIN].ravel()
     heavy, light = float(ranked(thick)), max(float(ranked(thin)), 1e-3)
     between = float(np.sqrt(max(heavy, 1e-3) * light))
     seen = _cells(grey, flat)
@@ -112,7 +119,7 @@ def traits(grey: Grey, flat: Flat) -> Traits:
         heavy / light,
         float((thick < between).mean()),
         float((thin > between).mean()),
-        _split(mass[:, 1:9]),
+        _split(mass[:, 1:-1]),
         float((thick[:, None] > thin).mean()),
         _sure_blocks(thick, thin),
         *_goes_on(grey, flat),
@@ -191,7 +198,7 @@ def _caged(grey: Grey, flat: Flat) -> float:
         return share
     ends, over = mesh_segments(flat.mesh.crossings)
     seen = strips(grey, ends.reshape(-1, 2, 2), over.reshape(-1, 2, 2), at)
-    dark = 255.0 - seen.astype(np.float32).reshape(2, 10, 9, *seen.shape[1:])
+    dark = 255.0 - seen.astype(np.float32).reshape(2, _SIDE + 1, _SIDE, *seen.shape[1:])
     ends_too = [np.zeros_like(whole) for whole in second]
     for part in (slice(0, 2), slice(-2, None)):
         near = dark[..., part, :].mean(axis=-2)
@@ -208,7 +215,7 @@ _CAGED = tuned("find_kind._CAGED")
 def _sides_share(second: list[npt.NDArray[np.bool_]]) -> float:
     """Share of cells with one to three sides that have a second line after or before theirs."""
     after, before = second
-    sides = np.stack([after[0, :9], before[0, 1:], after[1, :9].T, before[1, 1:].T]).sum(axis=0)
+    sides = np.stack([after[0, :-1], before[0, 1:], after[1, :-1].T, before[1, 1:].T]).sum(axis=0)
     return float(((sides > 0) & (sides < 4)).mean())
 
 
@@ -226,33 +233,29 @@ _TINT = tuned("find_kind._TINT")
 """How much darker than the cells beside it a tinted one is, grey levels."""
 
 
-_ROW, _COLUMN = np.divmod(np.arange(81), 9)
-"""Those of each cell."""
-
-
 def _cells(grey: Grey, flat: Flat) -> Floats:
-    """Grey levels inside the 81 cells, float32 (81, 12, 12), from 0.06 to 0.94 of each."""
+    """Grey levels inside each cell, float32 (81, 12, 12), from 0.06 to 0.94 of it."""
     import cv2
 
     at = np.linspace(0.06, 0.94, 12)
     inside = np.stack(np.meshgrid(at, at), axis=-1)
     cells = np.stack([_COLUMN, _ROW], axis=1)[:, None, None] + inside
-    where = placed(flat.mesh.crossings, cells).astype(np.float32).reshape(81, 144, 2)
+    where = placed(flat.mesh.crossings, cells).astype(np.float32).reshape(_MANY, -1, 2)
     seen = cv2.remap(
         grey, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    return np.asarray(seen, np.float32).reshape(81, 12, 12)
+    return np.asarray(seen, np.float32).reshape(_MANY, len(at), len(at))
 
 
 def _diagonal(seen: Floats, flat: Flat) -> float:
     """How much the diagonals are marked, by a tint or by a rule from corner to corner."""
-    paper = ranked(seen.reshape(81, 144), 0.8)
+    paper = ranked(seen.reshape(_MANY, -1), 0.8)
     beside = np.where(_OFF[None], paper[None], 0.0) * _NEXT
     near = beside.sum(axis=1) / np.maximum((_NEXT * _OFF).sum(axis=1), 1)
     on = ~_OFF
     darker = float((paper[on] < near[on] - _TINT).mean())
     tinted = darker if float(ranked(paper[on])) < float(ranked(paper[_OFF])) - _TINT else 0.0
-    falling, rising = seen[0:81:10], seen[8:73:8, :, ::-1]
+    falling, rising = seen[_ROW == _COLUMN], seen[_ROW + _COLUMN == _SIDE - 1][:, :, ::-1]
     side = np.concatenate([falling, rising])
     # Near the corners, where digits do not reach: on the diagonal and on both its sides.
     spot = np.array([1, 2, 9, 10])
@@ -264,7 +267,7 @@ def _diagonal(seen: Floats, flat: Flat) -> float:
 
 def _beside() -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
     """Cells on neither diagonal, bool (81,), and which cells share a side, bool (81, 81)."""
-    off = (_ROW != _COLUMN) & (_ROW + _COLUMN != 8)
+    off = (_ROW != _COLUMN) & (_ROW + _COLUMN != _SIDE - 1)
     apart = np.abs(_ROW[:, None] - _ROW) + np.abs(_COLUMN[:, None] - _COLUMN)
     return off, apart == 1
 
@@ -273,8 +276,8 @@ _OFF, _NEXT = _beside()
 
 
 def _inked(seen: Floats, flat: Flat) -> npt.NDArray[np.bool_]:
-    """Which of the 81 cells hold ink in their middle, bool (81,)."""
-    middle = seen[:, 2:10, 2:10].reshape(81, 64)
+    """Which cells hold ink in their middle, bool (81,)."""
+    middle = seen[:, 2:-2, 2:-2].reshape(_MANY, -1)
     light = ranked(middle, 0.85)
     ink = float(ranked(flat.segments.strength.ravel(), 0.8))
     return np.asarray(light - ranked(middle, 0.06) > max(0.4 * ink, 8.0))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -148,16 +149,21 @@ def cells_of(sheet: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
 
 
 def cut_fine(
-    raster: npt.NDArray[np.uint8], mesh: Mesh, cells: npt.NDArray[np.int64]
+    raster: npt.NDArray[np.uint8],
+    mesh: Mesh,
+    cells: npt.NDArray[np.int64],
+    cleaned: Callable[[npt.NDArray[np.uint8]], npt.NDArray[np.uint8]] | None = None,
 ) -> npt.NDArray[np.uint8]:
     """Some cells at twice the scale, in grey: what small notes need.
 
-    ``cells``: their numbers, row-major by the mesh's upright sense. Returns uint8 (len(cells),
-    FINE_SIDE, FINE_SIDE), paper near PAPER.
+    ``cells``: their numbers, row-major by the mesh's upright sense; ``cleaned``: takes from a flat
+    sheet, FINE pixels a cell with FINE_MARGIN around it, what the looks don't know. Returns uint8
+    (len(cells), FINE_SIDE, FINE_SIDE), paper near PAPER.
     """
     import cv2
 
-    sheet = even_light(flat_sheet(raster, mesh, FINE, FINE_MARGIN), FINE)
+    sheet = flat_sheet(raster, mesh, FINE, FINE_MARGIN)
+    sheet = even_light(sheet if cleaned is None else cleaned(sheet), FINE)
     grey = np.asarray(cv2.cvtColor(sheet, cv2.COLOR_BGR2GRAY), np.uint8)
     windows = np.lib.stride_tricks.sliding_window_view(grey, (FINE_SIDE, FINE_SIDE))
     every = windows[::FINE, ::FINE].reshape(-1, FINE_SIDE, FINE_SIDE)

@@ -25,19 +25,27 @@ from papernudge.vision.boards.find import find_all
 from papernudge.vision.doubts import (
     not_seen,
 )
-from papernudge.vision.even import LINE, Exposure, even_page, exposed
+from papernudge.vision.even import LINE, Exposure, even_page, exposed, without_diagonals
 from papernudge.vision.evidence import Evidence
 from papernudge.vision.exposures import hands
 from papernudge.vision.failure import Failure
 from papernudge.vision.grid import FoundGrid, GridKind
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
-from papernudge.vision.patches import Patches, cut_fine
+from papernudge.vision.patches import FINE_MARGIN, Patches, cut_fine
 from papernudge.vision.reading import GridReading, PageReading
 from papernudge.vision.reread import Search, reread
 from papernudge.vision.scored import Scorer, scores_of
 from papernudge.vision.settle import Settled, settle
-from papernudge.vision.sight import Sight, View, blamed, harmed_under, hidden_under, judged
+from papernudge.vision.sight import (
+    FEW_MARKS,
+    Sight,
+    View,
+    blamed,
+    harmed_under,
+    hidden_under,
+    judged,
+)
 from papernudge.vision.weigher import Solver
 
 _HIDES = 4
@@ -47,6 +55,8 @@ _LINES_LOST = ("dark", "crossed")
 _CLEAR, _FEW = 0.98, 3
 """From so many cells of which the first looks are less sure than this, or which they call struck,
 lines across the page are looked for."""
+_AS_TAKEN = 2.0
+"""Nats below which the vote of few marks on which way is up is none: most photos are upright."""
 MOST_EVENED, MANY = 26_000_000, 16
 """Pixels of a photo up to which a page without a grid is looked at once more in even light, and
 grids none of which can be read from which on it isn't: what that takes in memory and time grows
@@ -79,7 +89,9 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         return _no_grid(raster)
     readable, rest = _parted(raster, found)
     now = clock.add("find", began)
-    exposures = [exposed(raster, settled.mesh) for _, settled in readable]
+    exposures = [
+        exposed(raster, settled.mesh, grid.layout.plan.diagonals) for grid, settled in readable
+    ]
     now = clock.add("flatten", now)
     boards = [grid.layout for grid, _ in readable]
 
@@ -88,7 +100,7 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         return [scores_of(e.patches.pixels, board, scorer) for e, board in pages]
 
     scores = scored()
-    turn, way = which_way_up(scores), way_margin(scores)
+    turn, way = _turn_of(scores), way_margin(scores)
     if turn:
         exposures = [e.turned(turn) for e in exposures]
         scores = scored()
@@ -102,7 +114,7 @@ def read_page(raster: Raster, *, solve: Solver, scorer: Scorer = score) -> PageR
         now = clock.add("see", now)
         if view.crossed or looks_crossed(said):
             exposure, said = _without_lines(exposure, said, one.layout, scorer)
-        said = with_finer_notes(raster, upright, said)
+        said = with_finer_notes(raster, upright, said, one.layout.plan.diagonals)
         now = clock.add("classify", now)
         lined = bool((exposure.lines > LINE).any())
         sight = judged(view.sight(said.digits), said.digits, lined, lambda: ails_of(raster), way)
@@ -199,23 +211,34 @@ def looks_crossed(scores: Scores) -> bool:
     return int((unclear | (scores.struck > 0)).sum()) >= _FEW
 
 
-def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores) -> Scores:
+def with_finer_notes(raster: Raster, mesh: Mesh, scores: Scores, diagonals: bool = False) -> Scores:
     """The scores with small notes read once more, larger, in the cells that may hold some.
 
-    ``mesh``: upright, as the scores are. At the scale that suffices for a cell's one digit a
-    note is a few pixels high.
+    ``mesh``: upright, as the scores are; ``diagonals``: whether the board shows its own. At the
+    scale that suffices for a cell's one digit a note is a few pixels high.
     """
     cells = worth_a_finer_look(scores)
     if not len(cells):
         return scores
+    cleaned = partial(without_diagonals, margin=FINE_MARGIN, side=mesh.side) if diagonals else None
     notes = scores.notes.copy()
-    notes[cells] = note_scores(cut_fine(raster, mesh, cells))[:, : notes.shape[1]]
+    notes[cells] = note_scores(cut_fine(raster, mesh, cells, cleaned))[:, : notes.shape[1]]
     return replace(scores, notes=notes)
 
 
 def which_way_up(scores: list[Scores]) -> int:
     """How many clockwise quarter turns bring the page upright: all its cells vote."""
     return int(_votes(scores).argmax())
+
+
+def _turn_of(scores: list[Scores]) -> int:
+    """Like :func:`which_way_up`, but the photo stays as it was taken where a few marks, read by
+    themselves, leave that open.
+    """
+    marks = sum(int((s.digits.argmax(axis=1) > 0).sum()) for s in scores)
+    if way_margin(scores) < _AS_TAKEN and marks <= FEW_MARKS:
+        return 0
+    return which_way_up(scores)
 
 
 def _votes(scores: list[Scores]) -> npt.NDArray[np.float64]:

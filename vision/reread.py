@@ -17,7 +17,7 @@ from papernudge.vision.grid import GridKind
 from papernudge.vision.habits import by_habit
 from papernudge.vision.hidden import Hidden
 from papernudge.vision.reading import CellKind, CellReading, Doubt, GridReading, Told
-from papernudge.vision.scored import unfit
+from papernudge.vision.scored import of_either_hand, of_no_puzzle, unfit
 from papernudge.vision.sight import AsRead
 from papernudge.vision.small_notes import on_page
 from papernudge.vision.weigher import LITTLE, WHOLE, Solver
@@ -79,7 +79,10 @@ def reread(
     read = as_read(decoded)
     suspects = evidence.sight.suspects(scores.digits, evidence.hand, scores.hand, read)
     suspects |= unfit(scores.digits)
-    doubts = find_doubts(decoded, hidden, suspects - said)
+    if not decoded.proper:
+        suspects |= of_no_puzzle(ink, decoded.best_given, evidence.layout)
+    either = of_either_hand(evidence.hand, scores.hand, read, evidence.layout)
+    doubts = find_doubts(decoded, hidden, suspects - said, either - said)
     cells = _cells(decoded, scores, hidden, evidence.layout)
     alone = ink.argmax(axis=1)
     least = min((chance for _, chance in evidence.layout_doubts), default=1.0)

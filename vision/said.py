@@ -60,12 +60,12 @@ SAID = {
     "system, EADDRNOTAVAIL": "cannot assign requested address",
     "system, EDQUOT": "disk quota exceeded",
     # ------------------------------------------------------------ photos
-    "no grid found": "No 9×9 grid was found in the photo; lay the page flat, get the whole grid"
+    "no grid found": "No grid was found in the photo; lay the page flat, get the whole grid"
     " into the frame and try again.",
-    "no grid found, called": "{called}: no 9×9 grid was found in the photo; lay the page flat, get"
+    "no grid found, called": "{called}: no grid was found in the photo; lay the page flat, get"
     " the whole grid into the frame and try again.",
-    "no grid made out": "No 9×9 grid could be made out. {advice}",
-    "no grid made out, called": "{called}: no 9×9 grid could be made out. {advice}",
+    "no grid made out": "No grid could be made out. {advice}",
+    "no grid made out, called": "{called}: no grid could be made out. {advice}",
     "no grid in so few pixels": "No grid is found in so few pixels; scan it larger.",
     "no lattice": "No 9×9 lattice of lines was found there.",
     "advice, blurred": "The photo is too blurred; hold the phone still, let it focus, and take it"

@@ -85,6 +85,10 @@ WAY_MARGIN, _CLEAR_WAY = 10.0, 25.0
 """Nats by which the vote on which way is up must be won, and on an uneasy page: ten undamaged
 photos are won by 87 to 275, legible ones under the strongest harms by 13 and more; noise won one
 that lay on its side by 12."""
+FEW_MARKS = 4
+"""With no more marks than this the vote can hardly be won by so much: each is asked about."""
+_PLAIN_PAGE = 0.2
+"""But only where no more wrong cells than this are to be expected."""
 _SEEN, _WHOLE, _CROSSED_BY, _TRUSTED = 0, 1, 2, 3
 _STEADY = 2.0
 """Log-odds by the network to be read right from which on a mesh that strayed there was put back."""
@@ -136,7 +140,8 @@ class Sight:
 
     ``hidden``: the cells that can't be seen, and why; ``signs``: float64 (N, 4), log-odds by which
     the looks are trusted, None to trust them fully; ``bent``: cells unlike their neighbours in
-    size beside hidden ones, where the mesh may lie beside the lines; ``ailing``: whether so much of
+    size beside hidden ones, where the mesh may lie beside the lines, and all marks where too few
+    stand to tell which way is up; ``ailing``: whether so much of
     the page is unclear that no look on it is taken at its own word; ``poor``: of a page beyond
     reading a word that there is advice for; ``hands``: float64 (N, 3), least, greatest and mean
     log-odds for "handwritten" in several exposures, None where there was one.
@@ -502,4 +507,7 @@ def judged(
     upright = way > (WAY_MARGIN if wrong <= _UPSIDE else _CLEAR_WAY)
     if wrong <= MOST_UNCLEAR and upright:
         return sight
+    marked = np.flatnonzero(digits.argmax(axis=1) > 0).tolist()
+    if len(marked) <= FEW_MARKS and wrong <= _PLAIN_PAGE:
+        return replace(sight, bent=sight.bent | frozenset(marked))
     return replace(sight, poor=ails().worst or ("crossed" if crossed else "unclear"))

@@ -379,13 +379,15 @@ def _overview(page: Page) -> Shown:
     assert page.photo is not None
     placed = []
     for n, grid in enumerate(page.grids, start=1):
-        scene = Scene()
-        scene.tabs.append(Tab(in_words("tab, grid", number=n), 4.5, 9.25, "bottom"))
+        board = grid.layout
+        scene = Scene(layout=board)
+        below = board.wide / 2, board.high + 0.25
+        scene.tabs.append(Tab(in_words("tab, grid", number=n), *below, "bottom"))
         placed.append(Placed(scene, outline_of(grid)))
     turns = page.reading.quarter_turns
     raster = sketch(page.photo.pixels, turns, placed, SIDE, "", close=False)
     view, _ = framed(page.photo.pixels.shape, turns, placed, SIDE, "", close=False)
-    rims = [view.apply(one.crossings[[0, 0, 9, 9], [0, 9, 9, 0]]) for one in placed]
+    rims = [view.apply(one.crossings[[0, 0, -1, -1], [0, -1, -1, 0]]) for one in placed]
     outlines = [[(int(x), int(y)) for x, y in rim] for rim in rims]
     about = _about(Sheet(page, first_puzzle(page) or nearest_miss(page)))
     return replace(

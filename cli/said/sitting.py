@@ -76,8 +76,8 @@ SAID = {
     " expected 4 to 16 rows and as many columns, all in clear view.",
     # ------------------------------------------------------------ what was said doesn't fit
     "an assumption looks like": "An assumption looks like R4C7=1, R4C7=given:1, R4C7=entry:1,"
-    " R4C7=. (nothing there) or R4C7=notes:14, with 2: in front for the second grid; {got} does"
-    " not.",
+    " R4C7=. (nothing there), R4C7=notes:14 or R4C7=block:R4C8 (in one block), with 2: in front for"
+    " the second grid; {got} does not.",
     "beyond the board": "{got} is beyond this board: its rows, columns and digits go from 1 to"
     " {side}.",
     "no grid to assume of.one": "There is no grid {number} to assume something of: 1 grid found.",

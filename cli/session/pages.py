@@ -119,7 +119,8 @@ def read_opened(called: str | None, photo: Photo) -> Page:
 
 def on_board(page: Page, layout: Layout, number: int | None = None) -> tuple[Page, int | None]:
     """The page with a grid read as of this board, and its number: that of ``number``, else the
-    first puzzle of as many rows, else the first grid. GridError where none of so many was read.
+    first that was read so by itself, else the first puzzle of as many rows, else the first grid.
+    GridError where none of so many was read.
     Where nothing could be read at all, the page as it is: ``choose`` says why.
     """
     from papernudge.hints.solver import solve_soon
@@ -137,7 +138,8 @@ def on_board(page: Page, layout: Layout, number: int | None = None) -> tuple[Pag
         code = "no grid of that board" if number is None else "grid is of another board"
         told = message(code, number=number, side=layout.side)
         raise GridError(told, stage="find", reason="board")
-    at = next((n for n in fitting if page.grids[n - 1].kind == "puzzle"), fitting[0])
+    puzzles = [n for n in fitting if page.grids[n - 1].kind == "puzzle"] or fitting
+    at = next((n for n in puzzles if read[n].layout is layout), puzzles[0])
     evidence = read[at]
     if layout is evidence.layout and evidence.other_layout is None:
         return page, at

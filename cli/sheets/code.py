@@ -22,6 +22,8 @@ _NAMES = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 """For people: no 0, O, 1 or I."""
 _KINDS = (None, "row", "column", "line", "block")
 _CHECK = 1 << 20
+_UP_TO = NEWSPAPER.side + 1
+"""How many values a count of the cells of a house has."""
 MOST_PAGES, MOST_NUMBER, MOST_LOOKS, MOST_EACH, MOST_LINES = 1000, 10000, 200, 12, 16
 
 
@@ -153,10 +155,10 @@ def _put_task(packer: _Packer, task: Task) -> None:
     if task.reason is not None:
         packer.put(PRACTISED.index(task.reason.technique), 32)
         packer.put(_KINDS.index(task.reason.kind), 5)
-        packer.put(task.reason.blanks or 0, 10)
+        packer.put(task.reason.blanks or 0, _UP_TO)
         packer.put(len(task.answers), MOST_LINES)
         for places in task.answers:
-            packer.put(len(places), 10)
+            packer.put(len(places), _UP_TO)
             for cell, _ in places:
                 packer.put(cell, NEWSPAPER.many)
 
@@ -174,20 +176,20 @@ def _take_task(packer: _Packer) -> Task:
     answers: tuple[Places, ...] = ()
     if packer.take(2):
         technique, kind = PRACTISED[packer.take(32)], _KINDS[packer.take(5)]
-        reason = Reason(technique, kind, packer.take(10) or None)
+        reason = Reason(technique, kind, packer.take(_UP_TO) or None)
         answers = tuple(_take_places(packer, placed) for _ in range(packer.take(MOST_LINES)))
     return Task(number, digits, solution, reason, looks, answers)
 
 
 def _take_places(packer: _Packer, placed: list[int]) -> Places:
-    cells = [packer.take(NEWSPAPER.many) for _ in range(packer.take(10))]
+    cells = [packer.take(NEWSPAPER.many) for _ in range(packer.take(_UP_TO))]
     return tuple((cell, placed[cell]) for cell in cells)
 
 
 def _options(placed: list[int], cell: int) -> list[int]:
     """The digits that the cells before leave this one, in a grid filled in reading order."""
     used = {placed[peer] for peer in members(PEERS[cell]) if peer < cell}
-    options = [digit for digit in range(1, 10) if digit not in used]
+    options = [digit for digit in NEWSPAPER.digits if digit not in used]
     if not options:
         raise ValueError("expected a filled grid that keeps the rules")
     return options

@@ -172,13 +172,13 @@ def mark_photo(called: str, assumptions: Sequence[Assumption] = ()) -> MarkedPag
 def mark_opened(called: str, photo: Photo, assumptions: Sequence[Assumption] = ()) -> MarkedPage:
     """The same for a photo that is decoded already."""
     from papernudge.cli.sheets.form import forms
-    from papernudge.hints import solve
+    from papernudge.hints.solver import solve_soon
     from papernudge.vision.codes.recognise import look_for_code
     from papernudge.vision.failure import Failure
     from papernudge.vision.read import read_page
     from papernudge.vision.views import glimpse
 
-    reading = read_page(photo.pixels, solve=solve)
+    reading = read_page(photo.pixels, solve=solve_soon)
     if isinstance(reading, Failure):
         raise from_failure(reading, photo.name)
     corners = [grid.corners for grid in reading.grids if grid.mesh is not None]

@@ -71,6 +71,7 @@ def test_a_nudge_and_a_check_of_it(capsys: pytest.CaptureFixture[str]) -> None:
     assert done[1] == "This grid is solved: all 36 digits are right.\n"
 
 
+@pytest.mark.slow
 def test_a_walk_of_it_tells_every_step(capsys: pytest.CaptureFixture[str]) -> None:
     told = document(capsys, "hint", "--given-line", SIX, "--blocks", "2x3", "--walk")
     assert told["walk"]["solved"]

@@ -14,6 +14,7 @@ from string import Formatter
 
 import pytest
 from babel import Locale
+from samples import chosen
 
 import papernudge
 from papernudge.cli.app import run
@@ -178,7 +179,7 @@ def test_a_check_says_nothing_in_english_where_greek_was_asked_for() -> None:
     assert len(said) > 100
 
 
-@pytest.mark.parametrize("depth", [1, 2, 3, 4])
+@pytest.mark.parametrize("depth", chosen([1, 2, 3, 4], 3))
 def test_a_walk_says_nothing_in_english_where_greek_was_asked_for(depth: int) -> None:
     hard = "...8.1..........435............7.8........1...2..3....6......75..34........2..6.."
     for givens in (puzzle(1), puzzle(5), hard):
@@ -189,6 +190,7 @@ def test_a_walk_says_nothing_in_english_where_greek_was_asked_for(depth: int) ->
         assert not [one["sentence"] for one in lines if english_in(one["sentence"])]
 
 
+@pytest.mark.slow
 def test_a_sitting_says_nothing_in_english_where_greek_was_asked_for() -> None:
     for now, _ in papers():
         if now.faults and now.solution is not None:
@@ -202,6 +204,7 @@ def test_a_sitting_says_nothing_in_english_where_greek_was_asked_for() -> None:
             assert english_in(ask(sheet, 3).sentence)
 
 
+@pytest.mark.slow
 def test_a_route_says_nothing_in_english_where_greek_was_asked_for() -> None:
     sheet = papernudge.read_lines(puzzle(1)).sheet()
     assert not english_in(papernudge.walk(sheet, route=True, words=GREEK).sentence)

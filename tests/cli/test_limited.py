@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from samples import chosen
 
 from papernudge.cli.base import limited
 from papernudge.cli.base.limited import Child, Ended
@@ -111,6 +112,7 @@ def test_a_fault_of_ours_comes_back_as_one(child: Child) -> None:
         asked(child, int, "seven")
 
 
+@pytest.mark.slow
 def test_after_an_end_the_next_file_has_a_fresh_child() -> None:
     with pytest.raises(Ended):
         limited.ask(os.abort)
@@ -203,7 +205,10 @@ def heard() -> None:
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
-@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+ENDS = [(signal.SIGINT, 130), (signal.SIGTERM, 143)]
+
+
+@pytest.mark.parametrize(("number", "code"), chosen(ENDS, ENDS[0]))
 def test_a_signal_ends_a_run_at_once_with_nothing_left(
     tmp_path: Path, number: signal.Signals, code: int
 ) -> None:
@@ -228,6 +233,7 @@ def test_a_signal_ends_a_run_at_once_with_nothing_left(
     assert {path.name for path in tmp_path.glob("b.book*")} <= {"b.book"}
 
 
+@pytest.mark.slow
 def test_a_signal_that_an_import_swallows_ends_the_run_all_the_same(tmp_path: Path) -> None:
     program = (
         "import os, signal, sys\nfrom papernudge.cli import main\nfrom papernudge.cli import app\n"
@@ -248,6 +254,7 @@ def test_a_signal_that_an_import_swallows_ends_the_run_all_the_same(tmp_path: Pa
     assert (done.returncode, done.stderr) == (130, "")
 
 
+@pytest.mark.slow
 def test_a_closed_pipe_never_ends_in_a_mistakes_code(puzzle: str) -> None:
     line = (
         f"{sys.executable} -m papernudge.cli check --given-line {puzzle} --entry-line"
@@ -257,6 +264,7 @@ def test_a_closed_pipe_never_ends_in_a_mistakes_code(puzzle: str) -> None:
     assert (done.stdout, done.stderr) == ("141\n", "")
 
 
+@pytest.mark.slow
 def test_onnxruntime_is_told_to_keep_to_itself_whatever_the_program_had_set() -> None:
     program = (
         "import os\nos.environ['ORT_DISABLE_TELEMETRY'] = '0'\n"

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from samples import chosen
 
 from papernudge.cli.base.exits import Exit, Stop
 from papernudge.cli.base.files import write_whole
@@ -124,7 +125,7 @@ def photo(desk: Any, grid_says: Any, puzzle: str) -> Path:
     return Path(desk.says("s.png", grid_says(puzzle)))
 
 
-@pytest.mark.parametrize("link", ["", "soft", "hard"])
+@pytest.mark.parametrize("link", chosen(["", "soft", "hard"], "soft"))
 @pytest.mark.parametrize(
     "words",
     [
@@ -314,6 +315,7 @@ def test_what_must_not_go_stays_even_where_it_comes_at_the_last_moment(
     assert [one.name for one in tmp_path.iterdir()] == ["out.csv"]
 
 
+@pytest.mark.slow
 @unix
 def test_typefaces_and_settings_in_the_current_folder_are_not_loaded(
     papernudge: Run, tmp_path: Path, puzzle: str
@@ -337,6 +339,7 @@ def test_typefaces_and_settings_in_the_current_folder_are_not_loaded(
     assert b"BitstreamVera" in (tmp_path / "o.pdf").read_bytes()
 
 
+@pytest.mark.slow
 @unix
 def test_a_current_folder_that_is_gone_is_told(tmp_path: Path, puzzle: str) -> None:
     (tmp_path / "gone").mkdir()

@@ -90,6 +90,23 @@ def test_a_board_in_words_is_that_of_the_grid_that_is_talked_about(papernudge: R
     assert (ran.code, "cut off" in ran.err) == (3, True)
 
 
+def test_a_board_in_words_is_the_grid_that_was_read_so_by_itself() -> None:
+    from papernudge.cli.session.pages import Page, on_board, read_opened
+    from papernudge.vision.photo import Photo, open_photo
+    from papernudge.vision.reading import PageReading
+
+    opened = open_photo(FIXTURES / "clean.jpg")
+    assert isinstance(opened, Photo)
+    grid = next(grid for grid in read_opened("clean.jpg", opened).grids if grid.evidence)
+    assert grid.evidence is not None
+    crossed = Layout.of_blocks(3, 3, True)
+    again = replace(grid, evidence=replace(grid.evidence, layout=crossed), layout=crossed)
+    page = Page(None, None, PageReading((0, 0), (grid, again)))
+    assert on_board(page, crossed) == (page, 2)
+    assert on_board(page, crossed, 1)[1] == 1
+    assert on_board(page, grid.layout) == (page, 1)
+
+
 def test_a_digit_beyond_the_board_is_no_answer(papernudge: Ran, six: str) -> None:
     cell = SIX.name(GIVENS.index("."))
     assert papernudge("read", six, "--assume", f"{cell}=6").code == 0
@@ -139,23 +156,24 @@ def test_blocks_in_doubt_are_asked_in_words_and_answered(
     assert kept.grid.layout is other
 
 
+@pytest.mark.slow
 def test_sixteen_rows_are_answered_with_numbers_and_letters(
     papernudge: Ran, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from papernudge.digits_model.symbols import NAMES, Symbols
+    from papernudge.digits_model.symbols import NAMES
 
     givens = puzzle(3, layout=SIXTEEN)
     solution = solve(givens, SIXTEEN) or ""
     blank = [cell for cell in SIXTEEN.cells if givens[cell] == "." and solution[cell] in "ABCDEFG"]
     cell = max(blank)
 
-    def said(pixels: Any) -> Symbols:
+    def said(pixels: Any, *_: Any) -> tuple[Any, Any]:
         values = [SIXTEEN.symbols.index(mark) + 1 if mark != "." else 0 for mark in givens]
         signs = np.full((len(pixels), len(NAMES)), np.log(1e-6))
         signs[range(len(pixels)), values] = np.log(1 - 23e-6)
-        return Symbols(signs, np.full(len(pixels), -9.0))
+        return signs, np.full(len(pixels), -9.0)
 
-    monkeypatch.setattr(scored.symbols, "read", said)
+    monkeypatch.setattr(scored, "read_signs", said)
     photo = _photo(tmp_path, monkeypatch, SIXTEEN, givens)
     name, number = SIXTEEN.name(cell), SIXTEEN.symbols.index(solution[cell]) + 1
     for written in (solution[cell], number):

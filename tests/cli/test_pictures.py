@@ -16,6 +16,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from samples import chosen
 
 from papernudge.cli.pictures import ink
 from papernudge.cli.pictures.pictures import read_scene
@@ -200,6 +201,7 @@ def test_a_walk_short_of_depth_4_draws_its_first_step_at_that_depth(depth: int) 
     assert described(scene) == described(nudge_scene(nudge.at(depth)))
 
 
+@pytest.mark.slow
 def test_the_numbers_of_a_walk_are_light_on_dark_and_its_path_is_seen_on_white() -> None:
     """So that no number reads as a digit written in pencil, and the way can be followed."""
     sheet = choose(open_page(Source(None, PUZZLE, EMPTY)), None)
@@ -332,7 +334,7 @@ def test_a_turned_photo_is_drawn_upright(mesh_at: Any, turns: int) -> None:
     assert y.mean() < 0.3 * picture.shape[0]
 
 
-@pytest.mark.parametrize("side", [240, 800, 1600])
+@pytest.mark.parametrize("side", chosen([240, 800, 1600], 800))
 def test_no_side_is_longer_than_asked(
     papernudge: Run, desk: Any, grid_says: Any, puzzle: str, side: int
 ) -> None:

@@ -75,6 +75,7 @@ def test_exchanging_rows_across_bands_makes_another_puzzle() -> None:
     assert canonical("".join(rows)) != canonical(PUZZLE)
 
 
+@pytest.mark.slow
 def test_a_puzzle_with_symmetries_of_its_own_collapses_too() -> None:
     rng = random.Random(9)
     diagonal = "".join(str(r + 1) if r == c else "." for r in range(9) for c in range(9))

@@ -100,7 +100,7 @@ def test_another_depth_is_refused() -> None:
         check(Position.of(PUZZLES[0])).at(5)
 
 
-@tried(40, 240, papers())
+@tried(20, 240, papers())
 def test_exactly_the_wrong_entries_are_found(paper: tuple[int, dict[int, int], set[int]]) -> None:
     puzzle, digits, wrong = paper
     result = check(written(puzzle, digits))
@@ -116,7 +116,7 @@ def test_exactly_the_wrong_entries_are_found(paper: tuple[int, dict[int, int], s
     assert [int(SOLUTIONS[puzzle][m.cell]) for m in told.mistakes] == list(told.right)
 
 
-@tried(20, 120, papers())
+@tried(10, 120, papers())
 def test_clashes_are_all_the_cells_that_repeat_the_digit(
     paper: tuple[int, dict[int, int], set[int]],
 ) -> None:
@@ -132,7 +132,7 @@ def test_clashes_are_all_the_cells_that_repeat_the_digit(
         assert set(mistake.clashes) == seen
 
 
-@tried(20, 120, papers())
+@tried(10, 120, papers())
 def test_the_houses_named_hold_every_mistake_and_fewer_would_not(
     paper: tuple[int, dict[int, int], set[int]],
 ) -> None:
@@ -146,7 +146,7 @@ def test_the_houses_named_hold_every_mistake_and_fewer_would_not(
         assert houses == ()
 
 
-@tried(20, 120, papers())
+@tried(10, 120, papers())
 @example((0, {52: 4, 70: 3, 0: 2, 2: 4, 3: 9, 4: 1, 44: 6, 45: 6, 60: 3, 43: 2}, {43, 52, 70}))
 def test_there_is_a_root_wherever_there_is_a_mistake_and_rubbing_it_out_is_priced(
     paper: tuple[int, dict[int, int], set[int]],
@@ -497,6 +497,7 @@ def one_changed(seed: int) -> tuple[str, int, int] | None:
     return line[:cell] + str(dice.choice(sorted(free))) + line[cell + 1 :], cell, int(line[cell])
 
 
+@pytest.mark.slow
 def test_the_one_given_that_would_mend_the_puzzle_is_told_by_the_depths() -> None:
     """Against plain trying of all givens and digits with another solver's count."""
     located = 0

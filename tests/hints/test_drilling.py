@@ -86,7 +86,7 @@ NAMES = (
 )
 
 
-@pytest.mark.parametrize("name", chosen([*NAMES], *NAMES[1:5]))
+@pytest.mark.parametrize("name", chosen([*NAMES], *NAMES[1:3]))
 def test_a_drills_answers_are_forced_and_nothing_else_is_as_cheap(name: str) -> None:
     reason = Reason.parse(name)
     found = find_drills(islice(own_puzzles(100), 40), reason, 1)
@@ -120,6 +120,7 @@ def _kinds(house: int) -> tuple[str, ...]:
     return (("row", "line"), ("column", "line"), ("block",))[house // 9]
 
 
+@pytest.mark.slow
 def test_drills_are_spread_from_few_looks_to_many_and_none_are_alike() -> None:
     found = find_drills(islice(own_puzzles(), 12), Reason.parse("hidden single"), 6)
     assert len(found) == 6
@@ -146,12 +147,14 @@ def test_where_every_line_is_too_dear_a_digit_is_given_away_and_the_solve_goes_o
     assert drilled(STUCK, Reason.parse("alternating chain")) is None
 
 
+@pytest.mark.slow
 def test_the_same_seed_finds_the_same_drills() -> None:
     reason = Reason.parse("naked single")
     runs = [find_drills(islice(own_puzzles(), 6), reason, 2, seed=5) for _ in range(2)]
     assert runs[0] == runs[1]
 
 
+@pytest.mark.slow
 def test_a_rare_reason_is_found_where_it_is_one_of_the_cheapest() -> None:
     """Seeds 5001 and 5012: a skyscraper there, and another line that is as cheap."""
     reason = Reason.parse("skyscraper")

@@ -132,6 +132,7 @@ def steps() -> list[Step]:
     ]
 
 
+@pytest.mark.slow
 def test_the_judge_of_patterns_can_say_no() -> None:
     """Another digit, a cell moved, a house moved, a claim elsewhere: each must be caught."""
     caught = 0

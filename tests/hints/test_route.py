@@ -99,6 +99,7 @@ def test_a_full_grid_that_clashes_is_not_solved() -> None:
         assert found(Position.of(line)).walk.solved
 
 
+@pytest.mark.slow
 def test_the_same_position_has_the_same_route() -> None:
     position = Position.of(PUZZLES[0])
     assert route(position) == route(position)

@@ -135,7 +135,7 @@ def test_cross_hatching_of_a_well_known_puzzle_places_its_five(data_dir: Path) -
     assert (cell_of("R3C7"), 5) in found
 
 
-@sized("many", 12, 24)
+@sized("many", 8, 24)
 def test_told_steps_are_forced_and_as_named_with_nothing_idle(judge: Judge, many: int) -> None:
     rng, verdicts = random.Random(3), Counter[str]()
     lines = [puzzle(seed) for seed in range(many)]
@@ -156,16 +156,17 @@ def test_told_steps_of_seventeen_givens_are_forced_too(data_dir: Path, judge: Ju
     assert count > 50
 
 
-def test_depth_one_sends_to_where_the_first_pattern_lies() -> None:
+@sized("many", 5, 10)
+def test_depth_one_sends_to_where_the_first_pattern_lies(many: int) -> None:
     rng, sent = random.Random(6), Counter[str]()
-    for line in [puzzle(seed) for seed in range(40, 50)]:
+    for line in [puzzle(seed) for seed in range(40, 40 + many)]:
         for one, position in lines_along(line, rng):
             assert sent_right(one, position), (line, one)
             sent[one.steps[0].technique] += 1
     assert len(sent) >= 6
 
 
-@sized("many", 12, 22)
+@sized("many", 8, 22)
 def test_whatever_a_technique_finds_is_forced(judge: Judge, many: int) -> None:
     rng, found = random.Random(5), Counter[str]()
     for board in sparse_boards_of((puzzle(seed) for seed in range(many)), rng):

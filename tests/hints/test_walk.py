@@ -131,6 +131,7 @@ def test_expected_minutes_do_not_depend_on_how_the_grid_lies(line: str, way: Sym
     assert here == pytest.approx(features(Position.of(way.line(line))))
 
 
+@pytest.mark.slow
 @tried(2, 4, symmetries())
 def test_nor_where_no_line_is_cheap_enough_and_people_would_try(way: Symmetry) -> None:
     line = puzzle(199)  # its walk casts nets

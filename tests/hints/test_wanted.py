@@ -28,6 +28,7 @@ def test_puzzles_take_the_time_that_is_wanted() -> None:
         assert 6 <= grade(line).minutes <= 12
 
 
+@pytest.mark.slow
 def test_puzzles_ask_for_the_reason_that_is_wanted() -> None:
     reason = Reason.parse("locked candidates")
     line = next(wanted_puzzles(Wanted(reason=reason), seed=22, tries=30))

@@ -165,6 +165,7 @@ def _total(rows: dict[str, dict[str, int]]) -> None:
     silent = total["silent"] + total["silent layout"]
     low, high = interval(silent, total["pages"])
     print(f"  silent{silent:>20}  ({100 * low:.2f} to {100 * high:.2f} %)")
+    print(f"    a layout {total['silent layout']}, a cell {total['silent']}")
 
 
 if __name__ == "__main__":

@@ -4,9 +4,10 @@ Run as ``python tests/vision/bench_tuned.py`` (all), or name records: ``flatten.
 is taken a fifth less and a quarter more (of a table every number; of counts at least one), and
 finding looks at every ``--each``-th photo and ``--pages`` drawn pages of the preset hard. Told are
 the pictures whose grids are others or of another kind, those in which only crossings move by more
-than 0.03 cells, and the processor time against that with the value as it is. What moves nothing
-here may still matter elsewhere: a bound of time on pages of fifty grids, say. ``--reached`` names
-instead the records by whose constants nothing went on those pictures: no line that holds one ran.
+than 0.03 cells, and the processor time against that with the value as it is. A picture on which no
+line that holds a record's constant ran is not looked at for that record: nothing can move there.
+What moves nothing here may still matter elsewhere: a bound of time on pages of fifty grids, say.
+``--reached`` names instead the records by whose constants nothing went on any of those pictures.
 Photos are looked for in ``../shared/data`` or where PAPERNUDGE_DATA says.
 """
 
@@ -18,6 +19,7 @@ import importlib
 import os
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from types import FrameType, ModuleType
 from typing import Any
@@ -33,6 +35,8 @@ from papernudge.vision import tuned
 NAMES = ("lines", "flatten", "quality", "crossings", "find_outlines", "find_kind", "find_net")
 ORDER = [f"papernudge.vision.{name}" for name in (*NAMES, "find_again", "find")]
 """The modules of finding, each after those that it knows."""
+FINDING = [name for name in tuned.RECORDS if not name.startswith("boards.")]
+"""Those of finding newspapers' grids."""
 LESS, MORE = 0.8, 1.25
 MOVED = 0.03
 """How far a crossing must move to count, cells."""
@@ -110,8 +114,17 @@ def lines_of(module: ModuleType) -> dict[str, set[int]]:
     return found
 
 
-def ran_of(session: Any, seen: list[tuple[str, Any]]) -> dict[str, set[int]]:
-    """Lines of each module of finding that ran, also while put together, by its last name."""
+def ran_of(session: Any, seen: list[tuple[str, Any]]) -> list[dict[str, set[int]]]:
+    """Lines of each module of finding that ran on each picture, or while it was put together, by
+    the module's last name.
+    """
+    finding, built_by = traced(lambda: built(session))
+    each = [traced(lambda page=page: said(finding, page))[1] for _, page in seen]
+    return [{name: lines | built_by[name] for name, lines in ran.items()} for ran in each]
+
+
+def traced(work: Callable[[], Any]) -> tuple[Any, dict[str, set[int]]]:
+    """What work gives, and the lines of each module of finding that ran."""
     files = {sys.modules[name].__file__: name.rpartition(".")[2] for name in ORDER}
     ran: dict[str, set[int]] = {name: set() for name in files.values()}
 
@@ -125,19 +138,22 @@ def ran_of(session: Any, seen: list[tuple[str, Any]]) -> dict[str, set[int]]:
 
     sys.settrace(watched)
     try:
-        looked(built(session), seen)
+        return work(), ran
     finally:
         sys.settrace(None)
-    return ran
 
 
-def unreached(session: Any, seen: list[tuple[str, Any]]) -> list[str]:
-    """Records that nothing went by."""
+def reached(session: Any, seen: list[tuple[str, Any]]) -> dict[str, list[int]]:
+    """On which pictures something went by each record."""
     built(session)
     ran = ran_of(session, seen)
     places = {name.rpartition(".")[2]: lines_of(sys.modules[name]) for name in ORDER}
-    split = [(name, *name.split(".")) for name in tuned.RECORDS]
-    return [name for name, of, held in split if not places[of].get(held, set()) & ran[of]]
+    found = {}
+    for name in FINDING:
+        of, held = name.split(".")
+        lines = places[of].get(held, set())
+        found[name] = [k for k, one in enumerate(ran) if lines & one[of]]
+    return found
 
 
 def main() -> None:
@@ -152,28 +168,39 @@ def main() -> None:
     words = parser.parse_args()
     seen = pictures(words.each, words.pages)
     session = importlib.import_module("papernudge.vision.crossings")._session()
+    went = reached(session, seen)
     if words.reached:
-        print(
-            f"{len(seen)} pictures, {len(tuned.RECORDS)} records, not reached:",
-            *unreached(session, seen),
-        )
+        never = [name for name, where in went.items() if not where]
+        print(f"{len(seen)} pictures, {len(FINDING)} records, not reached:", *never)
         return
-    before, usual = looked(built(session), seen)
-    row("number", "value", "a fifth less", "time", "a quarter more", "time")
-    for name in words.names or tuned.RECORDS:
-        record = tuned.RECORDS[name]
-        cells: list[Any] = [name, "…" if isinstance(record.value, tuple) else record.value]
-        for by in (LESS, MORE):
-            tuned.RECORDS[name] = record._replace(value=moved(record.value, by))
-            after, took = looked(built(session), seen)
-            cells += counted(seen, before, after), f"{took / usual:.2f}"
-        tuned.RECORDS[name] = record
-        row(*cells)
+    finding = built(session)
+    usual = [looked(finding, [one]) for one in seen]
+    row("number", "value", "on", "a fifth less", "time", "a quarter more", "time")
+    for name in words.names or FINDING:
+        survey(name, session, [(seen[k], *usual[k]) for k in went[name]])
+
+
+Known = tuple[tuple[str, Any], list[Said], float]
+"""A picture, what is said of it with all numbers as they are, and how long that takes."""
+
+
+def survey(name: str, session: Any, known: list[Known]) -> None:
+    """The row of one record."""
+    record, seen = tuned.RECORDS[name], [one for one, _, _ in known]
+    before = [one for _, found, _ in known for one in found]
+    cells: list[Any] = [name, "…" if isinstance(record.value, tuple) else record.value, len(known)]
+    for by in (LESS, MORE):
+        tuned.RECORDS[name] = record._replace(value=moved(record.value, by))
+        after, took = looked(built(session), seen)
+        share = took / max(sum(usual for _, _, usual in known), 1e-9)
+        cells += counted(seen, before, after), f"{share:.2f}"
+    tuned.RECORDS[name] = record
+    row(*cells)
 
 
 def row(*cells: Any) -> None:
     """One line of the table."""
-    wide = (26, 7, 26, 5, 26, 5)
+    wide = (26, 7, 3, 26, 5, 26, 5)
     print("  ".join(f"{c!s:<{w}}" for c, w in zip(cells, wide, strict=True)), flush=True)
 
 

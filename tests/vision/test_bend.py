@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from samples import chosen
 
 from papernudge.vision.codes.bend import (
     evened,
@@ -71,7 +72,7 @@ def s_shaped(x: Any, y: Any) -> tuple[Any, Any]:
     return (1.5 * (1 - y * y)).astype(np.float32), (4.0 * y * (1 - y * y)).astype(np.float32)
 
 
-@pytest.mark.parametrize("version", [6, 9])
+@pytest.mark.parametrize("version", chosen([6, 9], 6))
 def test_a_symbol_bent_like_an_s_is_drawn_anew_module_by_module(version: int) -> None:
     dark = symbol(version)
     grey, corners = photo(dark, s_shaped)

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 import pytest
 
-from papernudge.hints import solve
+from papernudge.hints.solver import solve_soon
 from papernudge.vision import read
 from papernudge.vision.evidence import MOST_BYTES, Evidence, MisfitError, read_back, written
 from papernudge.vision.reading import CellKind, GridReading, PageReading, Told
@@ -29,7 +29,7 @@ PAGES = ["one-mistake.jpg", pytest.param("hard-shade.jpg", marks=pytest.mark.slo
 def evidence(request: pytest.FixtureRequest) -> Evidence:
     image = cv2.imread(str(FIXTURES / request.param))
     assert image is not None
-    page = read.read_page(np.asarray(image, np.uint8), solve=solve)  # once for all rooms
+    page = read.read_page(np.asarray(image, np.uint8), solve=solve_soon)  # once for all rooms
     assert isinstance(page, PageReading)
     found = page.grids[0].evidence
     assert found is not None
@@ -58,6 +58,7 @@ def told(grid: GridReading) -> str:
     return json.dumps([cells, doubts, list(grid.restored), np.round(grid.corners, 9).tolist()])
 
 
+@pytest.mark.slow
 def test_read_back_in_another_process_it_answers_as_it_would_have_here(
     evidence: Evidence, data: bytes, tmp_path: Path
 ) -> None:
@@ -66,13 +67,13 @@ def test_read_back_in_another_process_it_answers_as_it_would_have_here(
     assert file.stat().st_size <= MOST_BYTES
     program = (
         "import sys\nsys.path.insert(0, sys.argv[1])\nfrom pathlib import Path\n"
-        "from test_evidence import ANSWERS, read_back, reread, solve, told\n"
+        "from test_evidence import ANSWERS, read_back, reread, solve_soon, told\n"
         "here, _ = read_back(Path(sys.argv[2]).read_bytes())\n"
-        "print(*(told(reread(here, some, solve)) for some in ((), ANSWERS)), sep='\\n')"
+        "print(*(told(reread(here, some, solve_soon)) for some in ((), ANSWERS)), sep='\\n')"
     )
     words = [sys.executable, "-c", program, str(Path(__file__).parent), str(file)]
     there = subprocess.run(words, capture_output=True, text=True, timeout=120, check=True)
-    here = [told(reread(evidence, some, solve)) for some in ((), ANSWERS)]
+    here = [told(reread(evidence, some, solve_soon)) for some in ((), ANSWERS)]
     assert there.stdout.splitlines() == here
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from papernudge.digits_model.scores import Scores, looked_at, score
-from papernudge.hints import solve
+from papernudge.hints.solver import solve_soon
 from papernudge.vision.even import Exposure, exposed
 from papernudge.vision.exposures import MOST, hands, lightest, sharpened
 from papernudge.vision.photo import Photo, open_photo
@@ -24,7 +24,7 @@ def grid() -> tuple[GridReading, Exposure, Scores]:
     """A page with printed and written digits, as it is read, on its sheet, and by the looks."""
     photo = open_photo(FIXTURE)
     assert isinstance(photo, Photo)
-    page = read_page(photo.pixels, solve=solve)
+    page = read_page(photo.pixels, solve=solve_soon)
     assert isinstance(page, PageReading)
     read = next(one for one in page.grids if one.cells)
     assert read.mesh is not None

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from samples import chosen
 
-from papernudge.hints import solve
+from papernudge.hints.solver import solve_soon
 from papernudge.vision.advice import ails_of
 from papernudge.vision.even import LINE, exposed
 from papernudge.vision.failure import Failure
@@ -37,7 +37,7 @@ def fixture(name: str) -> tuple[Picture, dict, Mesh]:
 
 
 def read(image: Picture) -> GridReading:
-    page = read_page(image, solve=solve)
+    page = read_page(image, solve=solve_soon)
     assert isinstance(page, PageReading), page
     return max(page.grids, key=lambda g: cv2.contourArea(g.corners.astype(np.float32)))
 
@@ -76,7 +76,7 @@ NAMES = ("clean.jpg", "mistake-followed.jpg")
 LAID = [(name, over) for name in NAMES for over in (SKIN, PAPER, DARK)]
 
 
-@pytest.mark.parametrize(("name", "colour"), chosen(LAID, LAID[0], LAID[4]))
+@pytest.mark.parametrize(("name", "colour"), chosen(LAID, LAID[4]))
 def test_what_something_lies_on_is_asked_about_as_not_seen(
     name: str, colour: tuple[int, int, int]
 ) -> None:
@@ -104,7 +104,7 @@ def test_what_light_washes_out_is_asked_about_and_light_is_blamed() -> None:
 SHADED = [(name, left) for name in NAMES for left in (0.5, 0.2)]
 
 
-@pytest.mark.parametrize(("name", "left"), chosen(SHADED, SHADED[0], SHADED[3]))
+@pytest.mark.parametrize(("name", "left"), chosen(SHADED, SHADED[3]))
 def test_under_a_hard_shadow_the_page_is_read_as_in_even_light(name: str, left: float) -> None:
     image, grid, mesh = fixture(name)
     u, v = places(image, mesh)
@@ -114,6 +114,7 @@ def test_under_a_hard_shadow_the_page_is_read_as_in_even_light(name: str, left: 
     assert len(seen.doubts) <= 4
 
 
+@pytest.mark.slow
 def test_a_crease_across_digits_strikes_none_out_and_writes_no_ones() -> None:
     image, grid, mesh = fixture("clean.jpg")
     u, v = places(image, mesh)
@@ -136,7 +137,7 @@ def test_an_answer_shows_what_a_hidden_cell_holds() -> None:
     assert seen.evidence is not None
     true = digits_of(grid)[40]
     told = Told(40, CellKind.GIVEN if true != "." else None, int(true) if true != "." else None)
-    after = reread(seen.evidence, [told], solve)
+    after = reread(seen.evidence, [told], solve_soon)
     assert not after.doubts
     assert str(after.cells[40].digit or ".") == true
 
@@ -166,7 +167,7 @@ def test_a_blurred_a_noisy_and_a_dark_photo_are_told_so() -> None:
     assert ails_of(image).worst is None
     for reason, picture in worse.items():
         assert ails_of(picture).worst == reason
-    page = read_page(worse["blurred"], solve=solve)
+    page = read_page(worse["blurred"], solve=solve_soon)
     told = page.reason if isinstance(page, Failure) else page.grids[0].quality.reason
     assert told == "blurred"
 

@@ -13,9 +13,13 @@ from papernudge.vision.tuned import RECORDS, several, tuned, whole
 VISION = Path(__file__).resolve().parents[2] / "vision"
 MODULES = (
     *("find", "find_outlines", "find_net", "find_again", "find_kind"),
-    *("crossings", "flatten", "lines", "quality", "boards.regions", "boards.tints"),
+    *("crossings", "flatten", "lines", "quality"),
+    *("boards/find", "boards/lattice", "boards/regions", "boards/tints"),
 )
-FREE = {"_USUAL", "PAPER", "_AROUND", "FINE", "COARSE", "_STEPS", "ALONG", "_THIN", "_BLOCK"}
+FREE = {
+    *("_USUAL", "PAPER", "_AROUND", "FINE", "COARSE", "_STEPS", "ALONG", "_THIN", "_BLOCK"),
+    *("FEWEST", "MOST", "_SEVERAL"),
+}
 """What the network was trained with, and what is counted: no choices that could be moved alone."""
 
 
@@ -29,7 +33,7 @@ def test_every_record_says_its_unit_on_what_it_was_tuned_and_what_moves() -> Non
 
 def test_every_record_is_what_its_module_goes_by() -> None:
     for name, record in RECORDS.items():
-        module, constant = name.rsplit(".", 1)
+        module, _, constant = name.rpartition(".")
         held = getattr(importlib.import_module(f"papernudge.vision.{module}"), constant)
         expected = record.value
         if isinstance(expected, tuple) and held != expected:
@@ -39,7 +43,7 @@ def test_every_record_is_what_its_module_goes_by() -> None:
 
 @pytest.mark.parametrize("module", MODULES)
 def test_no_module_of_finding_keeps_a_threshold_without_a_record(module: str) -> None:
-    tree = ast.parse((VISION / f"{module.replace('.', '/')}.py").read_text("utf-8"))
+    tree = ast.parse((VISION / f"{module}.py").read_text("utf-8"))
     bare = [
         target.id
         for node in tree.body

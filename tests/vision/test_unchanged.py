@@ -18,7 +18,7 @@ import pytest
 from hypothesis import strategies as st
 from samples import chosen, tried
 
-from papernudge.hints import solve
+from papernudge.hints.solver import solve_soon
 from papernudge.vision.find import find_grids
 from papernudge.vision.photo import Photo, open_photo
 from papernudge.vision.read import read_page
@@ -43,7 +43,7 @@ def truth(name: str) -> dict[str, Any]:
 
 
 def puzzle(pixels: Raster) -> GridReading:
-    page = read_page(np.ascontiguousarray(pixels), solve=solve)
+    page = read_page(np.ascontiguousarray(pixels), solve=solve_soon)
     assert isinstance(page, PageReading), page
     return next(grid for grid in page.grids if grid.cells)
 
@@ -66,7 +66,7 @@ def plainly(name: str) -> GridReading:
 TURNED = [(name, turns) for name in NAMES for turns in (1, 2, 3)]
 
 
-@pytest.mark.parametrize(("name", "turns"), chosen(TURNED, TURNED[0], TURNED[4], TURNED[8]))
+@pytest.mark.parametrize(("name", "turns"), chosen(TURNED, TURNED[3]))
 def test_a_turned_photo_says_the_same_and_its_corners_turn_with_it(name: str, turns: int) -> None:
     image = raster(name)
     turned = puzzle(np.rot90(image, turns))
@@ -81,7 +81,7 @@ def test_a_turned_photo_says_the_same_and_its_corners_turn_with_it(name: str, tu
 
 
 @pytest.mark.parametrize(
-    "name", chosen(["one-mistake.jpg", "notes.jpg", "clean.jpg"], "one-mistake.jpg", "notes.jpg")
+    "name", chosen(["one-mistake.jpg", "notes.jpg", "clean.jpg"], "one-mistake.jpg")
 )
 def test_a_grid_found_in_a_mirror_lies_mirrored_back_where_it_lay(name: str) -> None:
     image = raster(name)
@@ -94,13 +94,13 @@ def test_a_grid_found_in_a_mirror_lies_mirrored_back_where_it_lay(name: str) -> 
     assert np.abs(back - plain).max() < 0.1 * cell
 
 
-@tried(2, 12, name=st.sampled_from(NAMES), gain=st.floats(0.6, 1.15), lift=st.integers(0, 12))
+@tried(1, 12, name=st.sampled_from(NAMES), gain=st.floats(0.6, 1.15), lift=st.integers(0, 12))
 def test_brighter_or_darker_light_says_the_same(name: str, gain: float, lift: int) -> None:
     lit = cv2.convertScaleAbs(raster(name), alpha=gain, beta=lift)
     says_the_truth(puzzle(lit.astype(np.uint8)), name)
 
 
-@tried(2, 12, name=st.sampled_from(NAMES), scale=st.floats(0.75, 1.6))
+@tried(1, 12, name=st.sampled_from(NAMES), scale=st.floats(0.75, 1.6))
 def test_a_photo_of_another_size_says_the_same(name: str, scale: float) -> None:
     way = cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
     sized = cv2.resize(raster(name), None, fx=scale, fy=scale, interpolation=way)
@@ -108,7 +108,7 @@ def test_a_photo_of_another_size_says_the_same(name: str, scale: float) -> None:
 
 
 @tried(
-    2,
+    1,
     12,
     name=st.sampled_from(NAMES),
     blue=st.floats(0.75, 1.0),
@@ -122,7 +122,7 @@ def test_light_of_another_colour_says_the_same(
     says_the_truth(puzzle(lit), name)
 
 
-@tried(2, 12, name=st.sampled_from(NAMES), x=st.floats(0, 0.2), y=st.floats(0, 0.2))
+@tried(1, 12, name=st.sampled_from(NAMES), x=st.floats(0, 0.2), y=st.floats(0, 0.2))
 def test_more_table_around_the_paper_says_the_same(name: str, x: float, y: float) -> None:
     high, wide = raster(name).shape[:2]
     left, top = int(x * wide), int(y * high)

@@ -20,21 +20,27 @@ from papernudge.vision.find_outlines import Contour, paper_pieces, quad_of
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh, Points
 from papernudge.vision.quality import LEAST_CELL, cell_side
+from papernudge.vision.tuned import tuned, whole
 
 Raster = npt.NDArray[np.uint8]
 
-_LEAST = 60
+_LEAST = whole("boards.find._LEAST")
 """Smallest side of a frame, pixels of the searched picture."""
-_LEAST_PIECE, _CELLS = 6, 4
+_LEAST_PIECE = whole("boards.find._LEAST_PIECE")
+_CELLS = whole("boards.find._CELLS")
 """Smallest side of paper enclosed by ink that may be a cell or a block, and how many of these a
 frame holds: faint lines leave the blocks of the smallest board."""
-_BLOCK, _FILLED = 0.35, 0.25
+_BLOCK = tuned("boards.find._BLOCK")
+_FILLED = tuned("boards.find._FILLED")
 """Greatest share of the frame's box that one of them may take, and the least that all of them do:
 letters' eyes in a framed text are small."""
-_LARGER = 1.2
+_LARGER = tuned("boards.find._LARGER")
 """Area of a frame, shares of a known grid's inside it, from which on that may be a part of it."""
-_MOST = 12
-"""Frames that are tried, the largest first: a bound of time."""
+_SAME = tuned("boards.find._SAME")
+"""Cells by which a frame's corners may lie off its lattice's and still be its."""
+_MOST = whole("boards.find._MOST")
+_FEW = whole("boards.find._FEW")
+"""Frames that are tried, the largest first, and of those without cells: a bound of time."""
 
 
 class Board(NamedTuple):
@@ -67,29 +73,44 @@ def with_boards(
     what was found of newspaper grids, and what is another grid. What can be read as a board takes
     the other's place or is added at the end; the newspaper's own grids stay as they are.
     """
-    view, scale = page.view, page.scale
     kept = [_marked(raster, grid) for grid in found]
-    for contour, quad in _frames(page, found):
-        seen = lattice_in(view, contour)
+    likely, left = _frames(page, found)
+    boards = _boards_in(raster, page, likely)
+    if not boards and all(grid.mesh is None for grid in kept):
+        boards = _boards_in(raster, page, left)
+    known = [grid.corners for grid in kept if grid.mesh is not None]
+    boards = [g for g in boards if g.mesh is not None or not overlaps(g.corners, known)]
+    others = [grid.corners for grid in boards]
+    return tuple([grid for grid in kept if not overlaps(grid.corners, others)] + boards)
+
+
+def _boards_in(raster: Raster, page: Searched, frames: list[Points]) -> list[FoundGrid]:
+    """The boards in some of the frames (4, 2), pixels of the searched picture."""
+    boards: list[FoundGrid] = []
+    for frame in frames:
+        corners = (frame + 0.5) * page.scale - 0.5
+        if overlaps(corners, [grid.corners for grid in boards]):
+            continue
+        seen = lattice_in(page.view, frame)
         if seen is None or not SMALLEST <= seen.side <= LARGEST:
             continue
-        mesh = Mesh((seen.mesh.crossings + 0.5) * scale - 0.5, seen.mesh.seen)
-        if cell_side(mesh.crossings) < LEAST_CELL:
-            continue
-        board = board_of(raster, mesh)
+        mesh = Mesh((seen.mesh.crossings + 0.5) * page.scale - 0.5, seen.mesh.seen)
+        cell = cell_side(mesh.crossings)
+        board = board_of(raster, mesh) if cell >= LEAST_CELL else None
         if board is None or board.layout is NEWSPAPER:
             continue
-        quality = Quality(True, cell_px=cell_side(mesh.crossings))
-        there = [grid for grid in kept if overlaps(grid.corners, [quad])]
+        quality = Quality(True, cell_px=cell)
+        corners = _ink_or_lines(corners, mesh.corners, cell)
         if board.layout is None:
-            if board.marks and all(grid.mesh is None for grid in there):
-                kept = [grid for grid in kept if grid not in there]
-                kept.append(_other(FoundGrid(GridKind.OTHER, quad, None, quality), board.marks))
+            if board.marks:
+                boards.append(
+                    _other(FoundGrid(GridKind.OTHER, corners, None, quality), board.marks)
+                )
             continue
-        kept = [grid for grid in kept if grid not in there]
         doubts, other = _doubts(board.layout, board.blocks)
-        kept.append(FoundGrid(GridKind.PUZZLE, quad, mesh, quality, board.layout, doubts, other))
-    return tuple(kept)
+        grid = FoundGrid(GridKind.PUZZLE, corners, mesh, quality, board.layout, doubts, other)
+        boards.append(grid)
+    return boards
 
 
 def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
@@ -115,14 +136,23 @@ def _other(grid: FoundGrid, marks: str) -> FoundGrid:
     return replace(grid, kind=GridKind.OTHER, mesh=None, quality=quality)
 
 
-def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[tuple[Contour, Points]]:
-    """Pieces of ink that may be another board's frame, and their corners (4, 2), raster pixels."""
+def _ink_or_lines(frame: Points, corners: Points, cell: float) -> Points:
+    """A frame's corners (4, 2) where they are those of its lattice's outer lines, else these."""
+    off = [np.linalg.norm(np.roll(frame, k, axis=0) - corners, axis=1).max() for k in range(4)]
+    return frame if min(off) < _SAME * cell else corners
+
+
+def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> tuple[list[Points], list[Points]]:
+    """Corners (4, 2), pixels of the searched picture, of what may be another board's frame.
+
+    First pieces of ink that hold what may be cells, the largest first, and what was called another
+    grid; then other large pieces of ink: inside a faint board there may be none.
+    """
     import cv2
 
-    taken = [grid.corners for grid in found if grid.mesh is not None]
     middles, sizes = paper_pieces(page.pieces, _LEAST_PIECE)
     areas = sizes.prod(axis=1)
-    sized = []
+    sized: tuple[list[tuple[int, Contour]], list[tuple[int, Contour]]] = ([], [])
     for contour in page.frames:
         if len(contour) < 3 * _LEAST:
             continue
@@ -131,19 +161,29 @@ def _frames(page: Searched, found: tuple[FoundGrid, ...]) -> list[tuple[Contour,
             continue
         held = ((middles > [x, y]) & (middles < [x + wide, y + high])).all(axis=1)
         held &= areas < _BLOCK * wide * high
-        if held.sum() >= _CELLS and areas[held].sum() > _FILLED * wide * high:
-            sized.append((wide * high, contour))
-    sized.sort(key=lambda item: -item[0])
+        holds = held.sum() >= _CELLS and areas[held].sum() > _FILLED * wide * high
+        sized[0 if holds else 1].append((wide * high, contour))
+    likely, left = (_new(page, found, many) for many in sized)
+    others = [grid.corners for grid in found if grid.kind is GridKind.OTHER and grid.mesh is None]
+    patches = [(corners + 0.5) / page.scale - 0.5 for corners in others]
+    return likely[:_MOST] + patches, left[:_FEW]
+
+
+def _new(
+    page: Searched, found: tuple[FoundGrid, ...], sized: list[tuple[int, Contour]]
+) -> list[Points]:
+    """Corners (4, 2) of outlines, the largest first, that are not those of grids that are known."""
+    taken = [grid.corners for grid in found if grid.mesh is not None]
     out = []
-    for _, contour in sized[:_MOST]:
+    for _, contour in sorted(sized, key=lambda item: -item[0])[:_MOST]:
         quad = quad_of(contour)
         if quad is None:
             continue
-        quad = (quad + 0.5) * page.scale - 0.5
-        inside = [corners for corners in taken if overlaps(corners, [quad])]
+        full = (quad + 0.5) * page.scale - 0.5
+        inside = [corners for corners in taken if overlaps(corners, [full])]
         # What is no more than a known grid's own frame is that grid's.
-        if all(area(quad) > _LARGER * area(corners) for corners in inside):
-            out.append((contour, quad))
+        if all(area(full) > _LARGER * area(corners) for corners in inside):
+            out.append(quad)
     return out
 
 

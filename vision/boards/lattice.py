@@ -1,148 +1,397 @@
-"""How many lines a square lattice has, and where they run: no number of cells is assumed."""
+"""How many lines a square lattice has, and where they run: no number of cells is assumed.
+
+A small network shows the lines and nothing else (:mod:`papernudge.vision.boards.cleaned`). Each row
+of its map of the lines that run down a board meets every one of them once: how many it meets is the
+number of cells, told by each row anew and by the columns, which the lines along the board cross,
+independently. Rows that meet them all also say which is which, however the page bends.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.vision.find_outlines import Contour, bent_mesh, quad_of
-from papernudge.vision.flatten import (
-    Pass,
-    beyond_edge,
-    followed,
-    line_evidence,
-    moved_by,
-    smooth,
-)
-from papernudge.vision.lines import measure, ranked
+from papernudge.vision.boards.cleaned import AREA_STEP, STEP, Cleaned, cleaned
+from papernudge.vision.find_outlines import quad_of
+from papernudge.vision.flatten import moved_by, sane, smooth
+from papernudge.vision.lines import Segments, look, measure, mesh_segments, outward
 from papernudge.vision.mesh import Mesh, Points
+from papernudge.vision.tuned import several, tuned, whole
 
 Grey = npt.NDArray[np.uint8]
+Floats = npt.NDArray[np.float32]
 Flags = npt.NDArray[np.bool_]
 
 FEWEST, MOST = 4, 16
-"""Cells a side that are tried."""
-_GLANCE = 0.3
-"""Reach of the first look, cells: an even bend that the frame does not show."""
-_PASSES: tuple[Pass, ...] = ((0.3, 3.0, 0.02, 0.0), (0.18, 0.6, 0.015, 0.0))
-"""Of each pass: reach, cells; stiffness of the page; the least of a usual deviation, cells; the
-least agreement."""
-_LAST_REACH, _LAST_STIFFNESS, _LAST_DEVIATION = 0.12, 0.15, 0.01
-_CLOSE = 0.08
+"""Cells a side that are told apart."""
+_PEAK = tuned("boards.lattice._PEAK")
+"""Chance from which on a place may lie on a line."""
+_VOTES = tuned("boards.lattice._VOTES")
+"""Share of the rows, and of the columns, that must meet as many lines for a number to be tried."""
+_TRIED = whole("boards.lattice._TRIED")
+"""Numbers that are tried, the likeliest first."""
+_EVEN = tuned("boards.lattice._EVEN")
+_RIM = tuned("boards.lattice._RIM")
+"""Cells by which lines may lie off their even places, and places by which the board's rims may lie
+off where it seems to end."""
+_EXTRA = whole("boards.lattice._EXTRA")
+"""Lines too many that are looked for."""
+_DEGREE = whole("boards.lattice._DEGREE")
+"""Of the curves that lines follow along and across each other (polynomials of Legendre)."""
+_NEAR = tuned("boards.lattice._NEAR")
+"""Cells within which a place is a line's."""
+_PASSES = several("boards.lattice._PASSES")
+"""Of each pass on the map: reach, cells; stiffness of the page; least usual deviation, cells."""
+_CLOSE = tuned("boards.lattice._CLOSE")
 """A segment this near to its place, cells, is seen there."""
-_THIN, _DARK, _HEAVY, _DARK_LEAST = 0.3, 0.4, 0.12, 2.5
-"""A line is as dark as a share of the thin ones', of whom so many are thinner, and of the heavy
-ones', and so many grey levels."""
-_CELL = 40.0
-"""Side of a cell, pixels, at which lines are looked for: thin ones of large cells lie between
-samples otherwise."""
-_LINE, _LINES = 0.65, 0.85
+_DARK = tuned("boards.lattice._DARK")
+"""Levels of 255 that a seen segment stands out by."""
+_LINE = tuned("boards.lattice._LINE")
+_LINES = tuned("boards.lattice._LINES")
 """Share of a line's segments that must be seen, and of all."""
-_FAINT, _USUAL, _RIM = 2.0, 4.0, 3.0
-"""Standard errors by which each line must stand out from the paper, the usual one, and the sides
-of the frame."""
-_WORTH = 0.4
-"""Share of segments seen at the first glance from which on a number of cells is tried."""
+_BESIDE = tuned("boards.lattice._BESIDE")
+"""Share of places on lines that may lie on none of the lattice's."""
+_IN = tuned("boards.lattice._IN")
+_OUT = tuned("boards.lattice._OUT")
+"""Chance of the board inside the lattice, at least, and outside, at most."""
+_SOME = tuned("boards.lattice._SOME")
+"""Share of a frame that looks like a board for its own corners to be looked at."""
+_OFF = tuned("boards.lattice._OFF")
+"""How far a board's corners must lie off the frame's, sides of what is seen, to look again."""
+_GOES_ON = tuned("boards.lattice._GOES_ON")
+"""Share of inner lines that may run on beyond a side, if they do so beyond another."""
+_ASIDE = tuned("boards.lattice._ASIDE")
+"""Cells by which such lines may run aside."""
+_AS_DARK = tuned("boards.lattice._AS_DARK")
+"""How dark they must be, shares of the usual inner line's."""
+_DARK_LEAST = tuned("boards.lattice._DARK_LEAST")
+"""And grey levels at least."""
+_BEYOND = tuned("boards.lattice._BEYOND")
+"""Pixels that crossings may lie beyond the picture."""
 
 
 @dataclass(frozen=True, eq=False)
 class Lattice:
     """A lattice of S × S cells. ``mesh``: its crossings, pixels of the picture; ``seen``: bool
-    (2, S + 1, S), which segments of the horizontals and of the verticals are there; ``evidence``:
-    float64 (2, S + 1), by how many standard errors each line stands out.
+    (2, S + 1, S), which segments of the horizontals and of the verticals are there.
     """
 
     mesh: Mesh
     seen: Flags
-    evidence: Points
 
     @property
     def side(self) -> int:
         """Cells a side."""
         return int(self.seen.shape[-1])
 
-    def scaled(self, by: float) -> Lattice:
-        """The same in a picture that is ``by`` times as large."""
-        return Lattice(
-            Mesh((self.mesh.crossings + 0.5) * by - 0.5, self.mesh.seen), self.seen, self.evidence
-        )
 
-    @property
-    def whole(self) -> bool:
-        """Whether every line is there, the sides of the frame as well.
+def lattice_in(grey: Grey, quad: Points, session: Any = None) -> Lattice | None:
+    """The lattice of the board in a frame; None where there is none, or its lines do not tell
+    surely how many they are.
 
-        Thin lines may drown in noise and ink, piece by piece, and stand out as a whole.
-        """
-        lines = self.seen.mean(axis=2)
-        if lines.min() > _LINE and lines.mean() > _LINES:
-            return True
-        rims = self.evidence[:, [0, -1]]
-        there = float(self.evidence.min()) > _FAINT and float(rims.min()) > _RIM
-        return bool(there and np.median(self.evidence) > _USUAL)
-
-
-def lattice_in(grey: Grey, contour: Contour) -> Lattice | None:
-    """The lattice whose frame a piece of ink is, with as many lines as are there.
-
-    ``grey``: uint8 (H, W); ``contour``: int32 (N, 2), that ink's outline, x/y. Every number of
-    cells is tried, and the greatest of which all lines are seen is taken: half the lines of an
-    8 × 8 are a whole 4 × 4. None where no number fits.
+    ``grey``: uint8 (H, W); ``quad``: (4, 2) the frame's corners, clockwise, pixels; a board that
+    lies otherwise in the frame than its corners say is looked at again by its own. ``session``:
+    as for :func:`cleaned`.
     """
-    corners = quad_of(contour)
+    seen = cleaned(grey, quad, session)
+    found = traced(seen)
+    if found is None:
+        nearer = _own_corners(seen, quad)
+        found = None if nearer is None else traced(cleaned(grey, nearer, session))
+    if found is None:
+        return None
+    at, size = found.mesh.crossings, np.array(grey.shape[::-1])
+    whole = (at > -_BEYOND).all() and (at < size - 1 + _BEYOND).all()
+    return found if whole and not _goes_on(grey, at) else None
+
+
+def _goes_on(grey: Grey, mesh: Points) -> bool:
+    """Whether inner lines run on beyond two sides of a lattice: then it is part of a larger one."""
+    ends, over = outward(mesh)
+    beyond = look(grey, ends, over, _ASIDE).strength
+    inner = measure(grey, mesh, _ASIDE).strength[:, 1:-1]
+    lines = beyond > max(_AS_DARK * float(np.median(inner)), _DARK_LEAST)
+    return bool(np.sort(lines.mean(axis=1))[-2] > _GOES_ON)
+
+
+def _own_corners(seen: Cleaned, quad: Points) -> Points | None:
+    """Corners (4, 2) of what looks like a board in a frame, pixels of the picture; None where
+    nothing does, or they are the frame's.
+    """
+    import cv2
+
+    there = (seen.area > 0.5).astype(np.uint8)
+    if there.mean() < _SOME:
+        return None
+    pieces, _ = cv2.findContours(there, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    corners = quad_of(np.asarray(max(pieces, key=len)[:, 0], np.int32))
     if corners is None:
         return None
-    rough = contour.astype(np.float64)
-    for side in range(MOST, FEWEST - 1, -1):
-        start = bent_mesh(rough, corners, side)
-        if not np.isfinite(start).all():
-            continue
-        smaller, scale = _shrunk(grey, start)
-        start = (start + 0.5) * scale - 0.5
-        if _worth(smaller, start):
-            found = _fitted(smaller, start)
-            if found is not None and found.whole:
-                return found.scaled(1 / scale)
+    out = corners - corners.mean(axis=0)  # a contour runs through the middles of its places
+    corners = corners + 0.5 * np.sign(out)
+    own = seen.back((corners + 0.5) * (AREA_STEP / STEP) - 0.5)
+    off = [np.linalg.norm(np.roll(own, k, axis=0) - quad, axis=1).max() for k in range(4)]
+    long = np.linalg.norm(quad - np.roll(quad, 1, axis=0), axis=1).max()
+    return own if min(off) > _OFF * long else None
+
+
+@dataclass(frozen=True, eq=False)
+class _Met:
+    """Where rows of a map meet lines: ``row`` and ``at``, (N,) places; ``many``: (h,) a row."""
+
+    row: Points
+    at: Points
+    many: npt.NDArray[np.int64]
+
+    def full(self, lines: int) -> _Places:
+        """The places in rows that meet so many lines."""
+        chosen = self.many[self.row.astype(int)] == lines
+        row, at = self.row[chosen], self.at[chosen]
+        return np.tile(np.arange(float(lines)), len(row) // lines), row, at
+
+    def even(self, lines: int, first: Points, last: Points) -> _Places:
+        """The places in rows that lie evenly between the board's rims, whatever lies between
+        them; ``first``, ``last``: (h,) where about the rims are, not finite without a board.
+        """
+        rows = np.flatnonzero(np.isfinite(first) & (self.many >= lines))
+        start = np.concatenate([[0], np.cumsum(self.many)])
+        parts = []
+        for k in rows.tolist():
+            at = self.at[start[k] : start[k + 1]]
+            rims = [float(at[np.abs(at - rim).argmin()]) for rim in (first[k], last[k])]
+            cell = (rims[1] - rims[0]) / (lines - 1)
+            due = np.linspace(rims[0], rims[1], lines)
+            nearest = np.abs(at[:, None] - due).argmin(axis=0)
+            off = max(abs(rims[0] - first[k]), abs(rims[1] - last[k])) - _RIM
+            if cell > 0 and max(off, np.abs(at[nearest] - due).max()) < _EVEN * cell:
+                parts.append((np.arange(float(lines)), np.full(lines, float(k)), at[nearest]))
+        if len(parts) < _VOTES * max(1, int(np.isfinite(first).sum())):
+            return np.zeros(0), np.zeros(0), np.zeros(0)
+        numbers, all_rows, places = (np.concatenate(part) for part in zip(*parts, strict=True))
+        return numbers, all_rows, places
+
+
+_Places = tuple[Points, Points, Points]
+"""Places (N,) that are lines': the line's number, the row, where it is met."""
+
+
+def traced(seen: Cleaned) -> Lattice | None:
+    """The lattice of the board that a frame holds, pixels of the picture; None where there is none,
+    or its lines do not tell surely how many they are.
+    """
+    met = [_met(seen.lines[1]), _met(seen.lines[0].T)]
+    if (seen.area > 0.5).mean() < _SOME:
+        return None
+    sides = _likely(seen, met)
+    full = ([each.full(side + 1) for each in met] for side in sides)
+    found = _first(seen, met, zip(sides, full, strict=True))
+    if found is None:  # creases and ink may look like more lines
+        found = _first(seen, met, _evenly(seen, met))
+    return found
+
+
+def _first(
+    seen: Cleaned, met: list[_Met], tries: Iterable[tuple[int, list[_Places]]]
+) -> Lattice | None:
+    """The first lattice that is borne out, of numbers of cells and places of their lines."""
+    for side, places in tries:
+        mesh = _mesh(met, places, side, seen.lines.shape[-1])
+        found = None if mesh is None else _fitted(seen, mesh)
+        if found is not None and _bears_out(seen, met, *found):
+            mesh, whole = found
+            ends = np.zeros((2, side + 1, side + 1), bool)
+            ends[..., :-1] |= whole
+            ends[..., 1:] |= whole
+            return Lattice(Mesh(seen.back(mesh), ends[0] & ends[1].T), whole)
     return None
 
 
-def _shrunk(grey: Grey, mesh: Points) -> tuple[Grey, float]:
-    """The picture with cells of at most about _CELL pixels, and its scale."""
+def _met(lines: Floats) -> _Met:
+    """Where each row of a map (h, w) meets lines that run down it."""
+    left, middle, right = lines[:, :-2], lines[:, 1:-1], lines[:, 2:]
+    row, at = np.nonzero((middle > left) & (middle >= right) & (middle > _PEAK))
+    a, b, c = left[row, at], middle[row, at], right[row, at]
+    off = (c - a) / np.maximum(2 * (2 * b - a - c), 1e-6)
+    return _Met(
+        row.astype(np.float64),
+        at + 1.0 + np.clip(off, -0.5, 0.5),
+        np.bincount(row, minlength=len(lines)),
+    )
+
+
+def _likely(seen: Cleaned, met: list[_Met]) -> list[int]:
+    """Numbers of cells that rows and columns agree on, the likeliest first."""
+    inside = seen.area > 0.5
+    votes = []
+    for way, each in enumerate(met):
+        there = np.repeat(inside.any(axis=1 - way), len(each.many) // len(inside))
+        if there.sum() < len(there) // 4:
+            return []
+        many = np.bincount(np.clip(each.many[there] - 1, 0, MOST + 1), minlength=MOST + 2)
+        votes.append(many / there.sum())
+    both = np.minimum(*votes)
+    best = [side for side in np.argsort(-both) if FEWEST <= side <= MOST and both[side] > _VOTES]
+    return [int(side) for side in best[:_TRIED]]
+
+
+def _evenly(seen: Cleaned, met: list[_Met]) -> Iterator[tuple[int, list[_Places]]]:
+    """Numbers of cells whose lines lie evenly among those met, the greatest first, with their
+    places.
+    """
+    inside = seen.area > 0.5
+    step, rims = AREA_STEP // STEP, []
+    for way in (0, 1):
+        there = inside if way == 0 else inside.T
+        some = there.any(axis=1)
+        first = np.where(some, there.argmax(axis=1), np.nan)
+        last = np.where(some, there.shape[1] - there[:, ::-1].argmax(axis=1), np.nan)
+        rims.append([np.repeat(step * rim - 0.5, step) for rim in (first, last)])
+    usual = [
+        int(np.median(each.many[np.isfinite(rims[way][0])])) - 1 for way, each in enumerate(met)
+    ]
+    for side in range(min(MOST, *usual), max(FEWEST, min(usual) - _EXTRA) - 1, -1):
+        places = [each.even(side + 1, *rims[way]) for way, each in enumerate(met)]
+        if all(len(part[0]) for part in places):
+            yield side, places
+
+
+def _mesh(met: list[_Met], places: list[_Places], side: int, size: int) -> Points | None:
+    """The crossings (S + 1, S + 1, 2), places of the map, of smooth curves through the lines that
+    rows and columns meet.
+    """
+    down, along = (_curves(*both, side, size) for both in zip(met, places, strict=True))
+    number = np.arange(side + 1.0)
+    row, column = np.meshgrid(number, number, indexing="ij")
+    x, y = (size * (v + 0.5) / (side + 1) for v in (column, row))
+    for _ in range(8):
+        x = _course(down, column, y, side, size)
+        y = _course(along, row, np.clip(x, 0, size), side, size)
+        y = np.clip(y, 0, size)
+    mesh = np.stack([x, y], axis=-1)
+    return mesh if sane(mesh) else None
+
+
+def _curves(met: _Met, places: _Places, side: int, size: int) -> Points:
+    """Coefficients (K,) of the lines' places by number and by row."""
+    curve = _through(*places, side, size)
+    # Then all places near a line, also of rows that miss some.
+    lines = np.arange(side + 1.0)[:, None]
+    course = _course(
+        curve,
+        np.broadcast_to(lines, (side + 1, size)),
+        np.broadcast_to(np.arange(float(size)), (side + 1, size)),
+        side,
+        size,
+    )
+    off = np.abs(course[:, met.row.astype(int)] - met.at)
+    nearest = off.argmin(axis=0)
+    near = off.min(axis=0) < _NEAR * size / (side + 2)
+    return _through(nearest[near].astype(float), met.row[near], met.at[near], side, size)
+
+
+def _basis(number: Points, row: Points, side: int, size: int) -> Points:
+    """Products of Legendre's polynomials at points (...), (..., K)."""
+    legendre = np.polynomial.legendre.legvander
+    one = legendre(2 * number / side - 1, _DEGREE)
+    two = legendre(2 * row / size - 1, _DEGREE)
+    return np.asarray((one[..., :, None] * two[..., None, :]).reshape(*one.shape[:-1], -1))
+
+
+def _through(number: Points, row: Points, at: Points, side: int, size: int) -> Points:
+    """Coefficients of the smooth curves through places, by reweighted least squares (Tukey)."""
+    basis = _basis(number, row, side, size)
+    bends = np.add.outer(np.arange(_DEGREE + 1), np.arange(_DEGREE + 1)).ravel()
+    hold = np.diag(1e-3 * len(at) * 4.0 ** np.maximum(bends - 3, 0) * (bends > 1))
+    weight = np.ones(len(at))
+    solved: Points = np.zeros(basis.shape[1])
+    for _ in range(4):
+        weighted = basis.T * weight
+        normal = weighted @ basis + hold + 1e-6 * np.eye(len(solved))
+        solved = np.asarray(np.linalg.solve(normal, weighted @ at), np.float64)
+        left = np.abs(at - basis @ solved)
+        scale = 4.0 * max(1.4826 * float(np.median(left)), 0.3)
+        weight = np.clip(1 - (left / scale) ** 2, 0, None) ** 2 + 1e-6
+    return np.asarray(solved, np.float64)
+
+
+def _course(curve: Points, number: Points, row: Points, side: int, size: int) -> Points:
+    """Where lines are in rows."""
+    return np.asarray(_basis(number, row, side, size) @ curve, np.float64)
+
+
+def _fitted(seen: Cleaned, mesh: Points) -> tuple[Points, Flags] | None:
+    """The mesh laid on the lines of the map, and which segments are seen."""
+    for reach, stiffness, usual in _PASSES:
+        segments = _measured(seen.lines, mesh, reach)
+        hidden = np.zeros(segments.offset.shape, bool)
+        shift, left = smooth(segments, hidden, stiffness, usual)
+        mesh = moved_by(mesh, shift)
+        if not sane(mesh):
+            return None
+    near = np.abs(left).reshape(hidden.shape) < _CLOSE
+    return mesh, near & (segments.strength > _DARK)
+
+
+def _measured(lines: Floats, mesh: Points, reach: float) -> Segments:
+    """The segments of a mesh, those along the board and those down it each on their own map."""
+    ends, over = mesh_segments(mesh)
+    ways = [
+        look(np.rint(255 * (1 - lines[k])).astype(np.uint8), ends[k], over[k], reach)
+        for k in (0, 1)
+    ]
+    return Segments(
+        np.stack([way.offset for way in ways]),
+        np.stack([way.strength for way in ways]),
+        np.stack([way.profile for way in ways]),
+        ways[0].across,
+    )
+
+
+def _bears_out(seen: Cleaned, met: list[_Met], mesh: Points, whole: Flags) -> bool:
+    """Whether all lines of a lattice are there, and no other."""
+    share = whole.mean(axis=2)
+    if share.min() < _LINE or share.mean() < _LINES:
+        return False
+    return _beside(met, mesh, seen.lines.shape[-1]) < _BESIDE and _fills(seen, mesh)
+
+
+def _beside(met: list[_Met], mesh: Points, size: int) -> float:
+    """Share of the places on lines that lie on none of the lattice's."""
     import cv2
 
-    step = float(np.median(np.linalg.norm(np.diff(mesh, axis=1), axis=2)))
-    if step < 1.5 * _CELL:
-        return grey, 1.0
-    scale = _CELL / step
-    size = (round(grey.shape[1] * scale), round(grey.shape[0] * scale))
-    return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), np.uint8), scale
+    off, all_ = 0, 0
+    cell = float(
+        np.sqrt(
+            np.linalg.norm(np.diff(mesh, axis=1), axis=2).mean()
+            * np.linalg.norm(np.diff(mesh, axis=0), axis=2).mean()
+        )
+    )
+    for way, each in enumerate(met):
+        lines = mesh.transpose(1, 0, 2) if way == 0 else mesh[..., ::-1]
+        near = np.zeros((size, size), np.uint8)
+        wide = max(1, round(0.3 * cell))
+        curves = [np.rint(16 * line).astype(np.int32) for line in lines]
+        cv2.polylines(near, curves, False, (1,), wide, cv2.LINE_8, 4)
+        there = near[each.row.astype(int), np.rint(each.at).astype(int).clip(0, size - 1)]
+        off, all_ = off + int((there == 0).sum()), all_ + len(there)
+    return off / max(all_, 1)
 
 
-def _worth(grey: Grey, start: Points) -> bool:
-    """Whether so many segments are seen at a glance that the mesh (S + 1, S + 1, 2) may be it."""
-    segments = measure(grey, start, _GLANCE)
-    return bool(_dark(segments.strength)[:, 1:-1].mean() > _WORTH)
+def _fills(seen: Cleaned, mesh: Points) -> bool:
+    """Whether the board lies where the lattice does."""
+    import cv2
 
-
-def _dark(strength: npt.NDArray[np.float32]) -> Flags:
-    """Which segments are as dark as lines."""
-    thin, heavy = (float(ranked(strength.ravel(), share)) for share in (_THIN, 0.8))
-    return np.asarray(strength > max(_DARK * thin, _HEAVY * heavy, _DARK_LEAST))
-
-
-def _fitted(grey: Grey, start: Points) -> Lattice | None:
-    """The mesh (S + 1, S + 1, 2) laid on the lines, and which of them are seen."""
-    crossings = followed(grey, start, _PASSES)
-    if crossings is None:
-        return None
-    segments = measure(grey, crossings, _LAST_REACH)
-    hidden = beyond_edge(crossings, grey.shape)
-    shift, left = smooth(segments, hidden, _LAST_STIFFNESS, _LAST_DEVIATION)
-    near = np.abs(left).reshape(hidden.shape) < _CLOSE
-    seen = near & _dark(segments.strength) & ~hidden
-    moved = moved_by(crossings, shift)
-    ends = np.zeros((2, *moved.shape[:2]), bool)
-    ends[..., :-1] |= seen
-    ends[..., 1:] |= seen
-    return Lattice(Mesh(moved, ends[0] & ends[1].T), seen, line_evidence(segments))
+    step = seen.lines.shape[-1] / len(seen.area)
+    rim = np.concatenate([mesh[0, :-1], mesh[:-1, -1], mesh[-1, :0:-1], mesh[:0:-1, 0]])
+    at = (rim + 0.5) / step - 0.5
+    inside = np.zeros(seen.area.shape, np.uint8)
+    cv2.fillPoly(inside, [np.rint(at * 16).astype(np.int32)], (1,), shift=4)
+    core, wider = cv2.erode(inside, np.ones((3, 3), np.uint8)), cv2.dilate(inside, np.ones((3, 3)))
+    if not core.any():
+        return False
+    beyond = seen.area[wider == 0]
+    return bool(seen.area[core > 0].mean() > _IN and (beyond.size == 0 or beyond.mean() < _OUT))

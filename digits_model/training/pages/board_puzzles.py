@@ -22,10 +22,20 @@ _TRIES = 40
 """Seeds that are tried for one puzzle: on some boards the first strewn digits leave no grid."""
 
 Square = npt.NDArray[np.int64]
+Puzzle = tuple[tuple[int, ...], tuple[int, ...]]
+"""A solution, and givens."""
+_held: dict[Layout, list[Puzzle]] = {}
+
+
+def hold(layout: Layout, puzzles: list[Puzzle]) -> None:
+    """Lets pages of this process take these puzzles of a layout in place of its bank's: making them
+    takes longer than drawing pages, and other processes may have made them.
+    """
+    _held[layout] = puzzles
 
 
 @lru_cache(maxsize=1024)
-def banked(layout: Layout, index: int) -> tuple[tuple[int, ...], tuple[int, ...]]:
+def banked(layout: Layout, index: int) -> Puzzle:
     """Puzzle ``index`` of a layout's bank: solution, and givens as few as were soon found.
 
     ValueError where the layout seems to have no full grid.
@@ -66,7 +76,8 @@ def board_puzzle(
     chance = stream(seed, "board puzzle", number)
     low, high = _FOLDS[split]
     index = int(chance.integers(low, high))
-    solution, fewest = banked(layout, index)
+    held = _held.get(layout)
+    solution, fewest = held[index % len(held)] if held else banked(layout, index)
     grid = list(fewest)
     blanks = chance.permutation([cell for cell, digit in enumerate(grid) if not digit])
     extra = round(share * layout.many) - (layout.many - len(blanks))

@@ -68,7 +68,7 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
     import cv2
 
     from papernudge.hints.generate import puzzle
-    from papernudge.hints.solver import solve
+    from papernudge.hints.solver import solve_soon
     from papernudge.vision import read
     from papernudge.vision.photo import Photo, open_photo
 
@@ -82,14 +82,14 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Shelf:
         photo = open_photo(folder / name)
         assert isinstance(photo, Photo)
         # What is forked from here to read it finds it read (see the conftest above).
-        read.read_page(photo.pixels, solve=solve)
+        read.read_page(photo.pixels, solve=solve_soon)
     return Shelf(folder, truth)
 
 
 @pytest.fixture(scope="session")
 def published() -> Path:
     """The folder of fixtures, those of them that are digitised here read once for all tests."""
-    from papernudge.hints.solver import solve
+    from papernudge.hints.solver import solve_soon
     from papernudge.vision import read
     from papernudge.vision.photo import Photo, open_photo
 
@@ -97,7 +97,7 @@ def published() -> Path:
     for name in ("misprint.jpg", "two-grids.jpg", "cut-off.jpg", "kitchen-table.jpg"):
         photo = open_photo(folder / name)
         assert isinstance(photo, Photo)
-        read.read_page(photo.pixels, solve=solve)
+        read.read_page(photo.pixels, solve=solve_soon)
     return folder
 
 

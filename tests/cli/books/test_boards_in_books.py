@@ -152,6 +152,7 @@ def test_rows_are_chosen_by_their_board(papernudge: Run, book: Path, tmp_path: P
     assert sum(int(one.split()[0]) for one in held) == len(LINES)  # those without minutes too
 
 
+@pytest.mark.slow
 def test_plain_lines_say_their_board_in_a_remark_and_are_drilled_from(
     papernudge: Run, book: Path, tmp_path: Path
 ) -> None:
@@ -286,6 +287,7 @@ def test_a_doubt_between_two_blocks_is_kept_exported_and_shown_with_the_grid(
     assert after["status"] == "clean"
 
 
+@pytest.mark.slow
 def test_a_large_board_that_takes_too_long_waits_for_a_person(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

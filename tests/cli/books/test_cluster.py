@@ -89,6 +89,7 @@ def test_without_the_extra_the_sentence_says_what_to_install(
     assert "pip install 'papernudge[cluster]'" in ran.err
 
 
+@pytest.mark.slow
 def test_where_no_scheduler_answers_or_it_has_no_worker_the_sentence_says_so(
     papernudge: Run, shelf: Any, tmp_path: Path
 ) -> None:
@@ -178,6 +179,7 @@ def test_a_server_that_is_no_scheduler_is_told_in_time_without_a_traceback(
     )
 
 
+@pytest.mark.slow
 def test_certificates_are_asked_for_where_they_are_needed(
     papernudge: Run, shelf: Any, tmp_path: Path
 ) -> None:
@@ -211,6 +213,7 @@ def test_a_scheduler_that_dies_half_way_is_told_and_its_pages_stand(
     assert _some_pages(book)
 
 
+@pytest.mark.slow
 def test_a_scheduler_without_workers_is_told(
     cluster: Any, papernudge: Run, shelf: Any, tmp_path: Path
 ) -> None:

@@ -90,6 +90,7 @@ def test_a_damaged_reading_is_named_left_out_and_read_again_where_its_page_is_th
     assert export_bytes(book) == before
 
 
+@pytest.mark.slow
 def test_a_changed_crop_costs_no_row(
     papernudge: Run, shelf: Any, book: Path, export_bytes: Run, tmp_path: Path
 ) -> None:
@@ -129,6 +130,7 @@ def test_a_row_of_another_book_is_noticed(papernudge: Run, book: Path, tmp_path:
     assert "is damaged" in ran.err
 
 
+@pytest.mark.slow
 def test_corrections_survive_damage_to_what_they_are_about_and_lost_ones_are_told(
     papernudge: Run, shelf: Any, book: Path, rows: Run, tmp_path: Path
 ) -> None:
@@ -462,6 +464,7 @@ def test_a_book_behind_a_link_is_locked_as_the_same_book(book: Path, tmp_path: P
             assert shown.harm is None
 
 
+@pytest.mark.slow
 def test_a_file_that_changes_while_it_is_read_is_left_for_the_next_run(
     papernudge: Run, shelf: Any, rows: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

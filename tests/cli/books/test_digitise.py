@@ -317,6 +317,7 @@ def test_a_worker_that_dies_costs_nothing_but_time(
     assert export_bytes(book) == export_bytes(shelved)
 
 
+@pytest.mark.slow
 def test_a_page_that_kills_every_worker_is_given_up_and_tried_by_the_next_run(
     papernudge: Run, shelf: Any, rows: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -341,6 +342,7 @@ def test_a_page_that_kills_every_worker_is_given_up_and_tried_by_the_next_run(
     assert len(rows(book)) == 3
 
 
+@pytest.mark.slow
 def test_a_page_that_breaks_its_reader_is_tried_once_and_the_others_go_on(
     papernudge: Run, shelf: Any, rows: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -446,6 +448,7 @@ def test_a_missing_book_is_told_by_export(papernudge: Run, tmp_path: Path) -> No
     assert "papernudge digitise makes one" in ran.err
 
 
+@pytest.mark.slow
 def test_a_full_disk_is_told_and_every_page_before_stands(
     papernudge: Run,
     shelf: Any,

@@ -458,6 +458,7 @@ def test_without_a_source_all_of_the_book_is_called_after_its_files(
     assert labels_in(rows(book)) == {"good.jpg": "good", "smeared.png": "smeared"}
 
 
+@pytest.mark.slow
 def test_a_label_stays_beside_other_words_and_a_page_that_is_read_again(
     papernudge: Run, book: Path, made: Path, rows: Run, tmp_path: Path
 ) -> None:
@@ -493,6 +494,7 @@ def test_a_label_that_is_none_is_refused(papernudge: Run, book: Path, words: str
     assert papernudge("digitise", "--book", book, "--label-from", "x").code == 2
 
 
+@pytest.mark.slow
 def test_reading_anew_with_the_same_model_does_nothing_and_with_another_does(
     papernudge: Run, book: Path, made: Path, rows: Run
 ) -> None:

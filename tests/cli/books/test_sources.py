@@ -83,6 +83,7 @@ def test_an_embedded_scan_comes_out_pixel_for_pixel(shelf: Any, tmp_path: Path) 
         assert np.array_equal(page(path, number).pixels, pixels(photo))
 
 
+@pytest.mark.slow
 def test_a_scan_in_another_coding_keeps_its_pixels_when_the_page_is_gone(
     shelf: Any, tmp_path: Path
 ) -> None:
@@ -115,6 +116,7 @@ def test_what_is_drawn_over_a_picture_is_seen_too(shelf: Any, tmp_path: Path) ->
     assert seen.shape[:2] != (high, wide) or not np.array_equal(seen, pixels(shelf.photos[0]))
 
 
+@pytest.mark.slow
 def test_a_page_of_lines_and_type_is_rendered_and_read(
     papernudge: Run, shelf: Any, rows: Run, tmp_path: Path
 ) -> None:
@@ -174,6 +176,7 @@ def test_a_cut_off_tiff_keeps_its_whole_pages(
     assert [row["page"] for row in rows(tmp_path / "b.book")] == [1, 3]
 
 
+@pytest.mark.slow
 def test_documents_are_closed_before_the_end(shelf: Any, tmp_path: Path) -> None:
     path = pdf_of(shelf.photos[:2], tmp_path / "scan.pdf")
     ran = subprocess.run(

@@ -230,6 +230,7 @@ def gone(process: int) -> bool:
         return True
 
 
+@pytest.mark.slow
 def test_a_worker_that_is_killed_costs_one_answer_at_most(home: Home, phone: Phone) -> None:
     at = phone.send("kitchen-table.jpg")
     workers = children()
@@ -261,6 +262,7 @@ def test_more_phones_than_the_desk_takes_are_told_so_or_answered(home: Home) -> 
     assert home.phone().ask("/").status == 200
 
 
+@pytest.mark.slow
 def test_a_photo_that_is_forgotten_is_forgotten_by_its_worker_too(gate_alone: Home) -> None:
     phone = gate_alone.phone()
     at = phone.send("kitchen-table.jpg")

@@ -9,6 +9,7 @@ import re
 import cv2
 import numpy as np
 import pytest
+from samples import chosen
 from shared_phone import FIXTURES, Home, Phone, Reply
 
 from papernudge.cli.said.languages import words_in
@@ -95,7 +96,11 @@ def test_a_photo_of_another_grid_is_not_taken_for_the_same(phone: Phone) -> None
 def test_boards_of_other_sizes_are_told_that_the_page_takes_nine_rows(phone: Phone) -> None:
     at = phone.send("childrens-corner.jpg")
     assert "The phone page takes grids of nine rows and nine columns" in at.text
-    beside = phone.send("weekend.jpg")  # the grid of sixteen rows is left aside
+
+
+@pytest.mark.slow
+def test_the_grid_of_sixteen_rows_beside_one_of_nine_is_left_aside(phone: Phone) -> None:
+    beside = phone.send("weekend.jpg")
     assert re.fullmatch(r"(Follow the \ds|Look at (row|column|block) \d)\.", beside.sentence)
 
 
@@ -109,7 +114,7 @@ def test_each_grid_of_a_page_can_be_chosen(phone: Phone) -> None:
     assert "Grid 2 of 2" in second.text
 
 
-@pytest.mark.parametrize("name", ["no-grid.jpg", "cut-off.jpg"])
+@pytest.mark.parametrize("name", chosen(["no-grid.jpg", "cut-off.jpg"], "no-grid.jpg"))
 def test_a_photo_that_holds_no_puzzle_gets_a_sentence_and_a_new_try(
     phone: Phone, name: str
 ) -> None:
@@ -149,18 +154,18 @@ def test_a_correction_is_laid_over_the_reading(phone: Phone) -> None:
     assert phone.press(at, do="check").sentence != checked.sentence
 
 
-@pytest.mark.parametrize(
-    "form",
-    [
-        {},
-        {"do": "fly"},
-        {"do": "tell"},
-        {"do": "tell", "answer": "R0C1=1"},
-        {"do": "tell", "answer": "2:R1C1=1"},
-        {"do": "grid", "grid": "-1"},
-        {"do": "grid", "grid": "99999999999999999999"},
-    ],
-)
+UNFIT: list[dict[str, str]] = [
+    {},
+    {"do": "fly"},
+    {"do": "tell"},
+    {"do": "tell", "answer": "R0C1=1"},
+    {"do": "tell", "answer": "2:R1C1=1"},
+    {"do": "grid", "grid": "-1"},
+    {"do": "grid", "grid": "99999999999999999999"},
+]
+
+
+@pytest.mark.parametrize("form", chosen(UNFIT, *UNFIT[1::4]))
 def test_words_that_fit_no_button_change_nothing(phone: Phone, form: dict[str, str]) -> None:
     at = phone.send("kitchen-table.jpg")
     assert phone.press(at, **form).status == 400
@@ -260,6 +265,7 @@ def test_a_photo_of_more_than_sixty_megapixels_is_turned_away(phone: Phone) -> N
     assert "8000 × 7600 pixels, more than 60 million" in reply.sentence
 
 
+@pytest.mark.slow
 def test_large_photos_are_read_at_half_and_as_they_are_where_cells_are_small() -> None:
     from papernudge.cli.phone import work
 
@@ -295,11 +301,14 @@ def test_the_page_speaks_what_the_browser_likes_best_until_another_is_chosen(hom
     assert phone.ask("/language", "POST", b"language=klingon", kind).status == 400
 
 
-def test_what_is_wrong_with_a_photo_is_told_in_the_visitors_language(home: Home) -> None:
+@pytest.mark.slow
+@pytest.mark.parametrize("language", ["de", "ja"])
+def test_what_is_wrong_with_a_photo_is_told_in_the_visitors_language(
+    home: Home, language: str
+) -> None:
     phone = home.phone()
     kind = {"Content-Type": "application/x-www-form-urlencoded"}
-    for language in ("de", "ja"):
-        phone.ask("/language", "POST", f"language={language}".encode(), kind)
-        words = words_in(language)
-        said = phone.send("no-grid.jpg").sentence
-        assert html.unescape(said).startswith(words.say("no grid made out", advice="").strip())
+    phone.ask("/language", "POST", f"language={language}".encode(), kind)
+    words = words_in(language)
+    said = phone.send("no-grid.jpg").sentence
+    assert html.unescape(said).startswith(words.say("no grid made out", advice="").strip())

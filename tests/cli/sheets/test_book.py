@@ -45,6 +45,7 @@ def drilled_tasks(papernudge: Run, book: Path, out: Path, positions: int) -> lis
     return list(page.tasks)
 
 
+@pytest.mark.slow
 def test_positions_of_a_photographed_book_belong_to_its_clean_puzzles(
     papernudge: Run, book: Path, tmp_path: Path
 ) -> None:
@@ -75,6 +76,7 @@ def put_to_review(book: Path, but: str | None) -> None:
                 put(sql, "puzzle", {**row, "status": "review"})
 
 
+@pytest.mark.slow
 def test_what_waits_for_review_is_not_drilled(papernudge: Run, book: Path, tmp_path: Path) -> None:
     kept = tmp_path / "kept.book"
     kept.write_bytes(book.read_bytes())

@@ -205,6 +205,7 @@ def test_every_typeface_in_the_file_is_embedded(one: Path) -> None:
     assert b"/Subtype /Image" not in data
 
 
+@pytest.mark.slow
 def test_the_same_seed_draws_the_same_file_and_another_another(
     papernudge: Run, one: Path, tmp_path: Path
 ) -> None:
@@ -292,6 +293,7 @@ def test_long_answers_are_broken_over_lines_and_pages() -> None:
     document.close()
 
 
+@pytest.mark.slow
 def test_a_reason_that_never_comes_first_is_told_at_once_with_those_that_do(
     papernudge: Run, lines: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
