@@ -35,6 +35,7 @@ from papernudge.digits_model.training.averaging import average, share_after
 from papernudge.digits_model.training.pages import draw, use_pack
 from papernudge.digits_model.training.sheets_marks import KINDS, marked
 from papernudge.digits_model.training.sheets_net import SheetNet
+from papernudge.digits_model.training.sheets_plain import drawn_flat
 from papernudge.digits_model.training.sheets_truth import Sheet, recipe, sheets_of, unmarked
 
 FOLDS = 3
@@ -42,6 +43,8 @@ FOLDS = 3
 SIDES = {4: 0.1, 5: 0.05, 6: 0.15, 7: 0.05, 8: 0.11, 9: 0.38, 10: 0.06, 12: 0.05, 16: 0.05}
 """Boards' sides and how often a batch is of each."""
 CELLS_A_BATCH = 3600
+FLAT = 300
+"""Boards drawn flat that are tuned on, once as they are and once marked."""
 PHOTOS = 0.2
 """Share of photos in the batches of newspaper boards."""
 EVERY = 10.0
@@ -307,14 +310,18 @@ def looked(net: SheetNet, sheet: Sheet, chance: np.random.Generator) -> Looked:
 def variants(drawn_: list[Sheet], photos: list[Sheet], seed: int) -> Iterator[Sheet]:
     """Sheets as they are, and with marks laid on them."""
     chance = np.random.default_rng(seed)
+    for _ in range(FLAT):
+        sheet = drawn_flat(chance)
+        yield sheet
+        yield marked(sheet, chance)
     for sheet in drawn_:
         yield sheet
         if not sheet.board.any():
             yield marked(sheet, chance)
             yield marked(sheet, chance)
     for sheet in photos:
-        yield from [sheet] * 2
-        for kind in chance.choice(KINDS, 4, replace=False).tolist():
+        yield sheet
+        for kind in chance.choice(KINDS, 3, replace=False).tolist():
             yield marked(sheet, chance, kind)
 
 
