@@ -27,8 +27,9 @@ class Quality:
 
     ``cell_px``: median side of a cell in raster pixels. ``sharpness``: blur of a line's edge as a
     share of a cell's side (0 is perfectly sharp). ``contrast``: darkness of the lines against
-    the paper, 0 to 1. ``reason``: one short word for programs, ``None`` when ``ok``;
-    ``says``: what to tell the person to do about it; a string is said as it is.
+    the paper, 0 to 1. ``reason``: one short word for programs, ``None`` when ``ok``,
+    but of a puzzle of another kind what marks were seen; ``says``: what to tell the person to do
+    about it; a string is said as it is.
     """
 
     ok: bool

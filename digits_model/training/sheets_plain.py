@@ -87,18 +87,13 @@ def _lines(
     for weight, ink, of in ((thin, inks[0], ~heavy), (thick, inks[1], heavy)):
         mask = np.zeros((len(grey) * fine,) * 2, np.uint8)
 
-        def rule(x0: int, y0: int, x1: int, y1: int, on: npt.NDArray[np.uint8] = mask) -> None:
-            x0, y0, x1, y1 = (fine * (MARGIN + k * CELL) for k in (x0, y0, x1, y1))
-            cv2.line(on, (x0, y0), (x1, y1), 255, max(1, round(weight)))
-
-        for a, b in np.argwhere(of[0]).tolist():
-            rule(b + 1, a, b + 1, a + 1)
-        for a, b in np.argwhere(of[1]).tolist():
-            rule(a, b + 1, a + 1, b + 1)
+        ends = [(b + 1, a, b + 1, a + 1) for a, b in np.argwhere(of[0]).tolist()]
+        ends += [(a, b + 1, a + 1, b + 1) for a, b in np.argwhere(of[1]).tolist()]
         if of is heavy:
-            for k in (0, side):
-                rule(0, k, side, k)
-                rule(k, 0, k, side)
+            ends += [end for k in (0, side) for end in ((0, k, side, k), (k, 0, k, side))]
+        for end in ends:
+            x0, y0, x1, y1 = (fine * (MARGIN + k * CELL) for k in end)
+            cv2.line(mask, (x0, y0), (x1, y1), 255, max(1, round(weight)))
         cover = cv2.resize(mask, grey.shape, interpolation=cv2.INTER_AREA) / 255.0
         grey *= 1 - ink * cover
 

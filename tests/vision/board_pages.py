@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import product
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.hints.layout import Layout
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.masks import SYMBOLS
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh
@@ -104,6 +105,34 @@ def _lines(page: npt.NDArray[np.uint8], layout: Layout) -> None:
                 start = (RIM + column * UNIT, RIM + row * UNIT)
                 end = (start[0] + across * UNIT, start[1] + down * UNIT)
                 cv2.line(page, start, end, (INK,) * 3, 2 if here == other else 6)
+
+
+def marked_page(kind: str) -> npt.NDArray[np.uint8]:
+    """A newspaper's grid, drawn flat, with marks of another kind of puzzle."""
+    import cv2
+
+    page = board_page(NEWSPAPER, "5" + "." * 39 + "3" + "." * 40)
+
+    def at(row: float, column: float) -> tuple[int, int]:
+        return round(RIM + column * UNIT), round(RIM + row * UNIT)
+
+    for row, column in product(range(0, 8, 2), range(1, 9, 2)):
+        if kind == "dot":
+            cv2.circle(page, at(row + 0.5, column), 8, (40, 40, 40), -1, cv2.LINE_AA)
+        elif kind == "sign":
+            way = [at(row + 0.38, column + 0.1), at(row + 0.5, column - 0.1)]
+            tip = np.array([*way, at(row + 0.62, column + 0.1)])
+            cv2.polylines(page, [tip], False, (40, 40, 40), 2, cv2.LINE_AA)
+        elif kind == "arrow":
+            cv2.circle(page, at(row + 0.5, column - 0.5), 24, (120,) * 3, 2, cv2.LINE_AA)
+            ends = at(row + 0.8, column - 0.2), at(row + 1.6, column + 0.6)
+            cv2.arrowedLine(page, *ends, (120,) * 3, 2, cv2.LINE_AA, tipLength=0.2)
+        else:
+            corners = at(row + 0.07, column - 0.93), at(row + 0.93, column + 0.93)
+            cv2.rectangle(page, *corners, (90,) * 3, 1, cv2.LINE_AA)
+            spot = at(row + 0.3, column - 0.88)
+            cv2.putText(page, "12", spot, cv2.FONT_HERSHEY_SIMPLEX, 0.4, (40,) * 3, 1, cv2.LINE_AA)
+    return page
 
 
 def mesh_of(layout: Layout) -> Mesh:

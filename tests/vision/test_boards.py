@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 import pytest
-from board_pages import RIM, UNIT, board_page
+from board_pages import RIM, UNIT, board_page, marked_page
 from samples import chosen
 
 from papernudge.digits_model.sheets import BOARD, CELLS, EDGES, HEAVY, STEP, Printed, read
@@ -253,35 +253,9 @@ def test_a_table_without_heavy_lines_is_no_board() -> None:
     assert not [grid for grid in find_all(page) if grid.mesh is not None]
 
 
-def marked(kind: str) -> npt.NDArray[np.uint8]:
-    """A newspaper's grid, drawn flat, with marks of another kind of puzzle."""
-    page = board_page(NEWSPAPER, "5" + "." * 39 + "3" + "." * 40)
-
-    def at(row: float, column: float) -> tuple[int, int]:
-        return round(RIM + column * UNIT), round(RIM + row * UNIT)
-
-    for row, column in itertools.product(range(0, 8, 2), range(1, 9, 2)):
-        if kind == "dot":
-            cv2.circle(page, at(row + 0.5, column), 8, (40, 40, 40), -1, cv2.LINE_AA)
-        elif kind == "sign":
-            way = [at(row + 0.38, column + 0.1), at(row + 0.5, column - 0.1)]
-            tip = np.array([*way, at(row + 0.62, column + 0.1)])
-            cv2.polylines(page, [tip], False, (40, 40, 40), 2, cv2.LINE_AA)
-        elif kind == "arrow":
-            cv2.circle(page, at(row + 0.5, column - 0.5), 24, (120,) * 3, 2, cv2.LINE_AA)
-            ends = at(row + 0.8, column - 0.2), at(row + 1.6, column + 0.6)
-            cv2.arrowedLine(page, *ends, (120,) * 3, 2, cv2.LINE_AA, tipLength=0.2)
-        else:
-            corners = at(row + 0.07, column - 0.93), at(row + 0.93, column + 0.93)
-            cv2.rectangle(page, *corners, (90,) * 3, 1, cv2.LINE_AA)
-            spot = at(row + 0.3, column - 0.88)
-            cv2.putText(page, "12", spot, cv2.FONT_HERSHEY_SIMPLEX, 0.4, (40,) * 3, 1, cv2.LINE_AA)
-    return page
-
-
 @pytest.mark.parametrize("kind", ["cage", "arrow", "dot", "sign"])
 def test_a_puzzle_of_another_kind_is_other_with_a_word_what_was_seen(kind: str) -> None:
-    (found,) = find_all(marked(kind))
+    (found,) = find_all(marked_page(kind))
     assert found.kind is GridKind.OTHER
     assert found.mesh is None
     assert found.quality.reason == kind

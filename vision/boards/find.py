@@ -132,7 +132,7 @@ def _other(grid: FoundGrid, marks: str) -> FoundGrid:
     """The grid as a puzzle of another kind, with what was seen of it, if that can be told."""
     quality = replace(grid.quality, ok=True, reason=None, says=None)
     if marks:
-        quality = replace(quality, ok=False, reason=marks, says=message(f"marks, {marks}"))
+        quality = replace(quality, reason=marks, says=message(f"marks, {marks}"))
     return replace(grid, kind=GridKind.OTHER, mesh=None, quality=quality)
 
 
