@@ -385,6 +385,8 @@ _ROWS = (
      "notes and stains are marks of other puzzles", "marks pass for nothing"),
     ("boards.tints._EACH", 0.35, "log-odds", BOARDS,
      "marks in other forms pass for nothing", "cells that look marked make a puzzle another"),
+    ("boards.tints._CROSSED", 4.0, "log-odds", BOARDS,
+     "drawn diagonals are arrows", "arrows on boards with diagonals pass for nothing"),
     ("boards.tints._LEAST", 3, "cells", BOARDS,
      "a smudge is a mark of another puzzle", "few marks pass for nothing"),
 )

@@ -1,7 +1,8 @@
 """Writes sheets.onnx and its manifest, measured on typefaces and hands that training never saw.
 
     python -m papernudge.digits_model.training.sheets_ship --weights .work/sheets/weights.pt \
-        --log .work/sheets/log.txt --photos .work/sheets-photos.npz --to digits_model
+        --marks .work/tuned/weights.pt --log .work/sheets/log.txt \
+        --photos .work/sheets-photos.npz --to digits_model
 
 Temperatures are fitted on pages of the split ``calibrate`` (Guo et al., "On calibration of modern
 neural networks", ICML 2017), figures told of the split ``test``, and of the photos of the fold that
@@ -18,6 +19,7 @@ from collections.abc import Iterable
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
@@ -29,6 +31,7 @@ from papernudge.digits_model.sheets import (
     BOARD_NAMES,
     CELL_NAMES,
     EDGE_NAMES,
+    MARKS,
     Printed,
     calibrated,
     logits,
@@ -41,6 +44,7 @@ from papernudge.digits_model.training.sheets import unpacked
 from papernudge.digits_model.training.sheets_net import SheetNet
 from papernudge.digits_model.training.sheets_truth import Sheet, recipe, sheets_of, unmarked
 from papernudge.digits_model.training.slim import slim
+from papernudge.digits_model.training.twin import joined
 from papernudge.vision.boards.sheet import CELL, MARGIN, Flat
 
 Floats = npt.NDArray[np.float64]
@@ -55,7 +59,9 @@ DATA = (
     " folds",
 )
 OUTPUTS = {"edges": EDGE_NAMES, "cells": CELL_NAMES, "board": BOARD_NAMES}
-MOVED = 0.3
+NAMED = MARKS[:4]
+"""Marks that are told as the tuned network tells them."""
+MOVED = 0.6
 """By how much log-odds may be off for weights of 8 bits."""
 
 
@@ -158,12 +164,29 @@ def exported(weights: Path, to: Path) -> None:
     slim(to)
 
 
+def with_marks(path: Path, marks: Path) -> None:
+    """Lets the marks be told as another network tells them, weights or an exported file, which was
+    tuned from this one's: both share its look, and all else stays as it was.
+    """
+    with TemporaryDirectory() as folder:
+        other = marks
+        if marks.suffix != ".onnx":
+            other = Path(folder) / "marks.onnx"
+            exported(marks, other)
+        named = range(len(NAMED))
+        first = [names.index(NAMED[0]) for names in (CELL_NAMES, BOARD_NAMES)]
+        parts = dict(zip(("cells", "board"), [(f, f + len(named)) for f in first], strict=True))
+        joined(path, other, parts, path)
+    slim(path)
+
+
 def main() -> None:
     """Export, calibrate, measure, write the manifest."""
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
     parser.add_argument("--weights", type=Path)
+    parser.add_argument("--marks", type=Path, help="what tells marks: weights of `sheets tune`")
     parser.add_argument("--again", action="store_true", help="measure what ships")
     parser.add_argument("--log", type=Path)
     parser.add_argument("--photos", type=Path, help="packed photos, whose fold 0 is told of")
@@ -179,6 +202,8 @@ def main() -> None:
         manifest = json.loads(described.read_text(encoding="utf-8"))
     else:
         exported(given.weights, path)
+        if given.marks:
+            with_marks(path, given.marks)
         fit = told(draws("calibrate", 940_000_000), session_of(path.read_bytes()))
         manifest = {
             "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),

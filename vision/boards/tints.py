@@ -25,6 +25,8 @@ Flags = npt.NDArray[np.bool_]
 Cells = tuple[int, ...]
 House = tuple[bool, tuple[Cells, ...]]
 """Further houses: whether both diagonals are, and the extra blocks."""
+LINES = ("falling", "rising")
+"""The lines that make the diagonals houses, as the network names them."""
 
 _MOST = tuned("boards.tints._MOST")
 """Most nats that one cell or edge may say: what lies on it may say anything."""
@@ -52,6 +54,8 @@ _EACH = tuned("boards.tints._EACH")
 """What each cell that shows them adds."""
 _LEAST = whole("boards.tints._LEAST")
 """Such cells at least."""
+_CROSSED = tuned("boards.tints._CROSSED")
+"""What marks must show more where lines run along both diagonals: they are like those of arrows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +78,8 @@ def marks_of(printed: Printed) -> str:
     cells = printed.cells[[CELL_NAMES.index(name) for name in MARKS]]
     many = (cells > 0).sum(axis=(1, 2))
     odds = printed.board[[BOARD_NAMES.index(name) for name in MARKS]] + _EACH * many
+    if min(printed.board[BOARD_NAMES.index(name)] for name in LINES) > _LINE:
+        odds -= _CROSSED
     best = int(np.where(many < _LEAST, -np.inf, odds).argmax())
     return MARKS[best] if many[best] >= _LEAST and odds[best] > _MARKED else ""
 
@@ -83,7 +89,7 @@ def further(printed: Printed, blocks: list[list[int]]) -> Further:
     marks = marks_of(printed)
     if marks:
         return Further(odd=True, marks=marks)
-    lines = [_line(printed, name) for name in ("falling", "rising")]
+    lines = [_line(printed, name) for name in LINES]
     if None in lines or lines[0] != lines[1]:
         return Further(odd=True)
     least, best = min(accounts := list(_told(printed, blocks)))
