@@ -60,7 +60,7 @@ DATA = (
 )
 OUTPUTS = {"edges": EDGE_NAMES, "cells": CELL_NAMES, "board": BOARD_NAMES}
 NAMED = MARKS[:4]
-"""Marks that are told as the tuned network tells them."""
+"""Marks that are told where the tuned network tells them, too."""
 MOVED = 0.6
 """By how much log-odds may be off for weights of 8 bits."""
 
@@ -165,8 +165,8 @@ def exported(weights: Path, to: Path) -> None:
 
 
 def with_marks(path: Path, marks: Path) -> None:
-    """Lets the marks be told as another network tells them, weights or an exported file, which was
-    tuned from this one's: both share its look, and all else stays as it was.
+    """Lets marks be told that either this or another network tells, weights or an exported file,
+    which was tuned from this one's: both share its look, and all else stays as it was.
     """
     with TemporaryDirectory() as folder:
         other = marks

@@ -7,13 +7,13 @@ from typing import Any
 
 
 def joined(one: Path, two: Path, parts: dict[str, tuple[int, int]], to: Path) -> None:
-    """Writes ``one`` with parts of its outputs (axis 1, from and to) taken from ``two``.
+    """Writes ``one`` with parts of its outputs (axis 1, from and to) the greater of both's.
 
     Both are ONNX files with the same inputs and outputs. Nodes and weights that are alike in both
     are kept once, those that no output needs are left out.
     """
     import onnx
-    from onnx import TensorProto, helper, numpy_helper
+    from onnx import helper, numpy_helper
 
     model, other = onnx.load(str(one)), onnx.load(str(two))
     fed = {held.name for held in model.graph.input}
@@ -28,20 +28,19 @@ def joined(one: Path, two: Path, parts: dict[str, tuple[int, int]], to: Path) ->
             graph.node.append(helper.make_node("Identity", [f"a.{end}"], [end]))
             continue
         first, last = parts[end]
+        graph.node.append(helper.make_node("Max", [f"a.{end}", f"b.{end}"], [f"{end}.most"]))
         names = []
         for k, (source, low, high) in enumerate(
-            (("a", 0, first), ("b", first, last), ("a", last, 1 << 30))
+            ((f"a.{end}", 0, first), (f"{end}.most", first, last), (f"a.{end}", last, 1 << 30))
         ):
             ranges = [f"{end}.{k}.{what}" for what in ("from", "to", "axis")]
             for name, value in zip(ranges, (low, high, 1), strict=True):
-                held = numpy_helper.from_array(_whole(value), name)
-                graph.initializer.append(held)
+                graph.initializer.append(numpy_helper.from_array(_whole(value), name))
             names.append(f"{end}.{k}")
-            graph.node.append(helper.make_node("Slice", [f"{source}.{end}", *ranges], [names[-1]]))
+            graph.node.append(helper.make_node("Slice", [source, *ranges], [names[-1]]))
         graph.node.append(helper.make_node("Concat", names, [end], axis=1))
     _merge_alike(graph)
     _drop_idle(graph, ends)
-    assert all(held.data_type != TensorProto.UNDEFINED for held in graph.initializer)
     onnx.checker.check_model(model)
     onnx.save(model, str(to))
 

@@ -17,6 +17,11 @@ UNIT, RIM, INK = 60, 60, 40
 """Pixels of a cell and around the grid; grey level of print."""
 PEN = (150, 60, 30)
 """Blue, green, red of what is written."""
+MARKED_GIVENS = (
+    "...62.43.2........74.....6.1..7....9....18..."
+    ".9...6.83.51..9....8...1.5.3..4....."
+)
+"""What is printed in the cells of :func:`marked_page`."""
 STROKES = {
     "1": [[(30, 30), (52, 8), (48, 92)]],
     "2": [[(22, 28), (40, 8), (68, 20), (60, 48), (24, 90), (50, 84), (80, 92)]],
@@ -111,7 +116,7 @@ def marked_page(kind: str) -> npt.NDArray[np.uint8]:
     """A newspaper's grid, drawn flat, with marks of another kind of puzzle."""
     import cv2
 
-    page = board_page(NEWSPAPER, "5" + "." * 39 + "3" + "." * 40)
+    page = board_page(NEWSPAPER, MARKED_GIVENS)
 
     def at(row: float, column: float) -> tuple[int, int]:
         return round(RIM + column * UNIT), round(RIM + row * UNIT)

@@ -101,7 +101,8 @@ def further(printed: Printed, blocks: list[list[int]]) -> Further:
     elif not diagonals:  # what is nearly several extra blocks is no strewn tint
         known = {tuple(sorted(block)) for block in blocks} | _rows(side)
         seen = _pieces(printed, np.flatnonzero(tint > 0).tolist(), 0.0)
-        odd |= any(len(piece) == side and piece not in known for piece in seen)
+        whole_ones = [piece for piece in seen if len(piece) == side and piece not in known]
+        odd |= 3 * side * len(whole_ones) > 2 * int((tint > 0).sum())
     return Further(bool(lines[0]) or diagonals, extra, odd)
 
 
