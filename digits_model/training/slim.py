@@ -28,7 +28,8 @@ def slim(path: Path) -> int:
 
     model = onnx.load(str(path))
     graph = model.graph
-    known = {held.name: held.name for held in (*graph.input, *graph.output)} | {"": ""}
+    known: dict[str, str] = {"": ""}
+    known |= {held.name: held.name for held in (*graph.input, *graph.output)}
     fresh = (name for name in _names() if name not in known.values())
 
     def named(old: str) -> str:

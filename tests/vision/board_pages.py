@@ -17,10 +17,7 @@ UNIT, RIM, INK = 60, 60, 40
 """Pixels of a cell and around the grid; grey level of print."""
 PEN = (150, 60, 30)
 """Blue, green, red of what is written."""
-MARKED_GIVENS = (
-    "...62.43.2........74.....6.1..7....9....18..."
-    ".9...6.83.51..9....8...1.5.3..4....."
-)
+MARKED_GIVENS = "...62.43.2........74.....6.1..7....9....18....9...6.83.51..9....8...1.5.3..4....."
 """What is printed in the cells of :func:`marked_page`."""
 STROKES = {
     "1": [[(30, 30), (52, 8), (48, 92)]],
@@ -113,7 +110,7 @@ def _lines(page: npt.NDArray[np.uint8], layout: Layout) -> None:
 
 
 def marked_page(kind: str) -> npt.NDArray[np.uint8]:
-    """A newspaper's grid, drawn flat, with marks of another kind of puzzle."""
+    """A newspaper's grid, drawn flat, with dots or arrows of another kind of puzzle."""
     import cv2
 
     page = board_page(NEWSPAPER, MARKED_GIVENS)
@@ -124,19 +121,10 @@ def marked_page(kind: str) -> npt.NDArray[np.uint8]:
     for row, column in product(range(0, 8, 2), range(1, 9, 2)):
         if kind == "dot":
             cv2.circle(page, at(row + 0.5, column), 8, (40, 40, 40), -1, cv2.LINE_AA)
-        elif kind == "sign":
-            way = [at(row + 0.38, column + 0.1), at(row + 0.5, column - 0.1)]
-            tip = np.array([*way, at(row + 0.62, column + 0.1)])
-            cv2.polylines(page, [tip], False, (40, 40, 40), 2, cv2.LINE_AA)
-        elif kind == "arrow":
+        else:
             cv2.circle(page, at(row + 0.5, column - 0.5), 24, (120,) * 3, 2, cv2.LINE_AA)
             ends = at(row + 0.8, column - 0.2), at(row + 1.6, column + 0.6)
             cv2.arrowedLine(page, *ends, (120,) * 3, 2, cv2.LINE_AA, tipLength=0.2)
-        else:
-            corners = at(row + 0.07, column - 0.93), at(row + 0.93, column + 0.93)
-            cv2.rectangle(page, *corners, (90,) * 3, 1, cv2.LINE_AA)
-            spot = at(row + 0.3, column - 0.88)
-            cv2.putText(page, "12", spot, cv2.FONT_HERSHEY_SIMPLEX, 0.4, (40,) * 3, 1, cv2.LINE_AA)
     return page
 
 
