@@ -22,6 +22,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -171,10 +172,8 @@ class Drawing:
     """Draws pages in the background and hands over what there is."""
 
     def __init__(self, workers: int, supplies: Path | None, first: int) -> None:
-        start: Callable[..., None] | None = use_pack if supplies else None
-        self._pool: Executor = ProcessPoolExecutor(
-            workers, initializer=start, initargs=(supplies,) if supplies else ()
-        )
+        start: Callable[[], None] | None = partial(use_pack, supplies) if supplies else None
+        self._pool: Executor = ProcessPoolExecutor(workers, initializer=start)
         self._seeds, self._lock = itertools.count(first), threading.Lock()
         self._done: list[tuple[int, Sheet]] = []
         self._stopped, self.pages = False, 0
@@ -270,7 +269,7 @@ def train(work: Work, drawing: Drawing, photos: list[Sheet], out: Path) -> None:
         net.train()
         each = losses(net, stock, parts)
         optimiser.zero_grad(set_to_none=True)
-        (each * torch.tensor([1.0, 0.5, 2.0, 0.5], device=device)).sum().backward()
+        (each * torch.tensor([1.0, 0.5, 2.0, 0.5], device=device)).sum().backward()  # type: ignore[no-untyped-call]
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
         optimiser.step()
         sums += each.detach()
@@ -357,11 +356,11 @@ def tune(work: Work, drawn_: list[Sheet], photos: list[Sheet], out: Path) -> Non
             group["lr"] = work.rate * min(1.0, (steps + 1) / 50) * 0.5 * (1 + np.cos(np.pi * part))
         side = int(chance.choice(sides, p=many / many.sum()))
         at = torch.randint(len(boards[side][0]), (64,))
-        *seen, edges, cells, board = (column[at] for column in boards[side])
+        known, upright, level, *rows = (column[at] for column in boards[side])
         where = torch.from_numpy(place(side).copy()).expand(64, -1, -1, -1)
-        each = _losses(net.tell(*seen, where), _of_marks(edges, cells, board))
+        each = _losses(net.tell(known, upright, level, where), _of_marks(*rows))
         optimiser.zero_grad(set_to_none=True)
-        (each * torch.tensor([0.0, 0.0, 2.0, 1.0])).sum().backward()
+        (each * torch.tensor([0.0, 0.0, 2.0, 1.0])).sum().backward()  # type: ignore[no-untyped-call]
         torch.nn.utils.clip_grad_norm_(weights, 2.0)
         optimiser.step()
         steps += 1

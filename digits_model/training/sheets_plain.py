@@ -30,7 +30,8 @@ def drawn_flat(chance: np.random.Generator) -> Sheet:
         touch = bool(chance.random() < 0.3)
         for number, piece in enumerate(pieces(layout, chance, touch), start=1):
             tone[list(piece)] = number if touch else 1
-    levels = 255 * chance.permutation(np.linspace(*chance.uniform([0.6, 0.85], [0.75, 0.95]), 7))
+    low, high = chance.uniform([0.6, 0.85], [0.75, 0.95]).tolist()
+    levels = 255 * chance.permutation(np.linspace(low, high, 7))
     for cell in np.flatnonzero(tone).tolist():
         _box(grey, layout, cell)[:] = levels[tone[cell]]
     _digits(grey, layout, chance)
@@ -95,7 +96,7 @@ def _lines(
             x0, y0, x1, y1 = (fine * (MARGIN + k * CELL) for k in end)
             cv2.line(mask, (x0, y0), (x1, y1), 255, max(1, round(weight)))
         cover = cv2.resize(mask, grey.shape, interpolation=cv2.INTER_AREA) / 255.0
-        grey *= 1 - ink * cover
+        grey *= np.asarray(1 - ink * cover, np.float64)
 
 
 def _photographed(

@@ -83,7 +83,8 @@ def recipe(
         touch = bool(chance.random() < TOUCHING)
         style = {"pieces": pieces(layout, chance, touch)}
         if touch:  # told apart by their tints alone
-            levels = chance.permutation(np.linspace(*chance.integers([160, 218], [190, 240]), 6))
+            low, high = chance.integers([160, 218], [190, 240]).tolist()
+            levels = chance.permutation(np.linspace(low, high, 6))
             style["tints"] = tuple((int(level),) * 3 for level in levels)
     elif kind in {"marks", "more"}:
         layout = named(_one(chance, MARKED), int(chance.integers(FORMS)))

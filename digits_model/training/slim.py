@@ -35,7 +35,7 @@ def slim(path: Path) -> int:
     def named(old: str) -> str:
         if old not in known:
             known[old] = next(fresh)
-        return known[old]
+        return str(known[old])
 
     for node in graph.node:
         node.name, node.doc_string = "", ""

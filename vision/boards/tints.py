@@ -50,10 +50,8 @@ _DASHES = whole("boards.tints._DASHES")
 """Cells with a part of such a line from which on it may all the same."""
 _MARKED = tuned("boards.tints._MARKED")
 """Log-odds from which on marks are seen."""
-_EACH = tuned("boards.tints._EACH")
-"""What each cell that shows them adds."""
 _LEAST = whole("boards.tints._LEAST")
-"""Such cells at least."""
+"""Cells that show them, at least."""
 _CROSSED = tuned("boards.tints._CROSSED")
 """What marks must show more where lines run along both diagonals: they are like those of arrows."""
 
@@ -77,9 +75,9 @@ def marks_of(printed: Printed) -> str:
     """
     cells = printed.cells[[CELL_NAMES.index(name) for name in MARKS]]
     many = (cells > 0).sum(axis=(1, 2))
-    odds = printed.board[[BOARD_NAMES.index(name) for name in MARKS]] + _EACH * many
+    odds = printed.board[[BOARD_NAMES.index(name) for name in MARKS]]
     if min(printed.board[BOARD_NAMES.index(name)] for name in LINES) > _LINE:
-        odds -= _CROSSED
+        odds = odds - _CROSSED
     best = int(np.where(many < _LEAST, -np.inf, odds).argmax())
     return MARKS[best] if many[best] >= _LEAST and odds[best] > _MARKED else ""
 
