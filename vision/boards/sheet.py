@@ -58,8 +58,8 @@ def flattened(raster: Raster, mesh: Mesh) -> Flat:
     flat = cv2.remap(
         small, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    pixels = np.asarray(flat, np.uint8)
-    return Flat(pixels, light(pixels))
+    laid = np.asarray(flat, np.uint8)
+    return Flat(laid, light(laid))
 
 
 def light(pixels: Raster) -> Floats:
