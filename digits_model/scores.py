@@ -40,7 +40,7 @@ class Scores:
     struck: Floats
     turned: Floats
     features: npt.NDArray[np.float32]
-    closer: Closer | Asked | None = None
+    closer: Closer | Kept | Asked | None = None
 
     def part(self, start: int, stop: int) -> Scores:
         """The scores of patches ``start`` to ``stop``."""
@@ -318,6 +318,24 @@ class Closer:
         session = (self.looks or shipped()).closer
         logits = _many_views(self.pixels[cells], self.page, session)
         return _digits(logits, self.calibration)
+
+
+@dataclass(frozen=True, eq=False)
+class Kept:
+    """A closer look that some cells need no more: ``said``, float64 (N, 10), stands for those of
+    ``which``, bool (N,).
+    """
+
+    closer: Closer
+    which: npt.NDArray[np.bool_]
+    said: Floats
+
+    def digits(self, cells: npt.NDArray[np.int64]) -> Floats:
+        """Log-probabilities of blank and the digits, float64 (len(cells), 10)."""
+        out, open_ = self.said[cells], ~self.which[cells]
+        if open_.any():
+            out[open_] = self.closer.digits(cells[open_])
+        return out
 
 
 @dataclass(frozen=True, eq=False)

@@ -26,7 +26,7 @@ from papernudge.vision.said import ENGLISH
 from papernudge.vision.sight import Sight
 
 Floats = npt.NDArray[np.float64]
-FORM = 3
+FORM = 4
 """Number of the form in which evidence is written; a new one for each change."""
 MOST_BYTES = 65_536
 """Longest that one newspaper grid's evidence may be when written; of a board of more cells it may
@@ -93,6 +93,7 @@ def written(evidence: Evidence, beside: Mapping[str, Any] | None = None) -> byte
         "hidden": {str(cell): str(why) for cell, why in sight.hidden.items()},
         "bent": sorted(sight.bent),
         "ailing": sight.ailing,
+        "uneasy": sight.uneasy,
         "thorough": evidence.thorough,
         "beside": dict(beside or {}),
         "quality": list(astuple(evidence.quality)[1:]),
@@ -159,6 +160,7 @@ def _evidence(arrays: Mapping[str, npt.NDArray[Any]], told: Mapping[str, Any]) -
         _shaped(arrays, "signs", (many, 4)) if "signs" in arrays else None,
         frozenset(told["bent"]),
         bool(told["ailing"]),
+        bool(told["uneasy"]),
         hands=_shaped(arrays, "hands", (many, 3)) if "hands" in arrays else None,
     )
     mesh = None

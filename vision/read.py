@@ -27,7 +27,7 @@ from papernudge.vision.doubts import (
 )
 from papernudge.vision.even import LINE, Exposure, even_page, exposed, without_diagonals
 from papernudge.vision.evidence import Evidence
-from papernudge.vision.exposures import hands
+from papernudge.vision.exposures import look_again, with_last_word
 from papernudge.vision.failure import Failure
 from papernudge.vision.grid import FoundGrid, GridKind
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
@@ -281,9 +281,12 @@ def read_grid(
     marked = scores.digits[:, 0] < np.log(0.5)
     ink = page_evidence(ink_features(patches.pixels), scores.hand, marked)
     hand = hand_on_page(scores.hand, scores.digits.argmax(axis=1), scores.features, ink)
-    unclear = sight.unclear(scores.digits) & (scores.digits.argmax(axis=1) > 0)
+    unclear = sight.unclear(layout.many) & (scores.digits.argmax(axis=1) > 0)
     if exposure is not None and isinstance(scores.closer, Closer) and unclear.any():
-        sight = replace(sight, hands=hands(exposure, scores, hand, np.flatnonzero(unclear)))
+        cells = np.flatnonzero(unclear)
+        again = look_again(exposure, scores, hand, cells)
+        scores, hand = with_last_word(scores, again, cells), again.hand
+        sight = replace(sight, hands=again.hands)
     corners, mesh = np.roll(found.corners, turn, axis=0), _mesh_of(found, turn)
     thorough = search.is_thorough
     moved = tuple((layout.turned_cell(cell, turn), chance) for cell, chance in found.layout_doubts)

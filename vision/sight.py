@@ -5,7 +5,8 @@ to them, and on a page unlike those they learned from they are surer than they s
 that sees the whole grid as it was photographed says what can be seen (``digits_model/seen.py``). A
 small logistic model weighs its chances with how sure a look is of a cell: fitted by
 ``digits_model/training/fit_trust.py`` on photos with harms of all kinds, whose puzzles neither the
-looks nor the network ever saw, and on drawn pages.
+looks nor the network ever saw, and on drawn pages. What is asked about in harmed cells follows
+rules that ``digits_model/training/fit_sight.py`` fits on such photos as they are read.
 """
 
 from __future__ import annotations
@@ -34,9 +35,9 @@ TRUST = ("seen", "whole", "crossed", "trusted", "sure")
 """What the columns of :func:`evidence` hold."""
 WEIGHTS = np.array([-2.366, 0.157, 0.011, -0.02, 0.27, 0.764])
 """Start, then one for each of TRUST."""
-HAND_WEIGHTS = np.array([-1.16, 0.655])
-"""The same for the page's word on whose hand a digit in a harmed cell is: start, and one for its
-log-odds for "handwritten", which are cut off at MOST_SURE."""
+HAND_WEIGHTS = np.array([-2.174, 0.907])
+"""The same for the page's word on whose hand a digit in a harmed cell is, by several exposures:
+start, and one for its log-odds for "handwritten", which are cut off at MOST_SURE."""
 MOST_ODDS, MOST_SURE = 8.0, 12.0
 """Greatest log-odds of the network, and of a look (as -log of its chance to be wrong)."""
 
@@ -45,11 +46,16 @@ UNSEEN = 0.5
 BLANK_SIGNS = ("seen", "whole", "crossed", "trusted", "laid", "wrong", "marked")
 """What speaks for or against a cell that looks blank being so: the network's log-odds, the log of
 the look's chance to be wrong, the share of the grid's cells that look marked."""
-BLANK_WEIGHTS = np.array([2.389, -0.667, 0.026, -0.018, -0.399, -0.05, 0.323, 3.882])
+BLANK_WEIGHTS = np.array([3.611, -0.5, 0.013, -0.057, -0.469, -0.039, 0.37, 1.212])
 """Start, then one for each of BLANK_SIGNS: log-odds for there being ink, or less than half of the
 cell to be seen."""
-BLANK_LIMIT = -5.0
-"""Log-odds from which on it is not seen."""
+BLANK_LIMIT, BLANK_LIMIT_BESIDE, BLANK_LIMIT_WELL = -4.5, -6.0, -5.6
+"""Log-odds from which on it is not seen; where part of it is hidden beside a cell that is poorly
+seen; and of such a one that is seen well itself: of 4,974 harmed grids, judged anew by what was
+kept of them, the first alone leaves 16 silent, all three 8, for a question more on every eleventh.
+"""
+HARDLY = 4.0
+"""Log-odds by the network below which a cell is so poorly seen that something lies there."""
 MOST_HIDDEN = 15
 """With more hidden cells than this a new photo is less work than their questions."""
 MOST_UNCLEAR = 7.0
@@ -57,27 +63,33 @@ MOST_UNCLEAR = 7.0
 reading: cells are wrong together there, where the reading takes them one by one."""
 MOST_BENT = 0.9
 """Greatest chance of what is read where the mesh is bent."""
-SAFE, SAFE_ENTRY = 0.985, 0.9
-"""A given in a harmed part of the page must be so likely by its looks alone, and an entry: the
-rules say what to expect of both, but a misread given misleads them. Where part of it may be hidden
-an entry must be as likely as a given."""
+SAFE, SAFE_PART, SAFE_ENTRY = 0.985, 0.95, 0.8
+"""A given in a harmed part of the page must be so likely by its looks alone, an entry of which part
+may be hidden, and any other entry: the rules say what to expect of all, but a misread given
+misleads them."""
 SAFE_UNEASY, SAFE_ENTRY_UNEASY = 0.9, 0.8
 """The same of any cell of an uneasy page."""
-GIVEN_SIGNS = ("page", "own", "unsure", "right", "alike", "least", "mean")
-"""What speaks against the hand that a digit is read as, for these towards it: log-odds by the page
-and by the cell itself; logs of the chances that the digit, and the whole reading of the cell, are
-wrong, of how many cells are read as of this hand; the least and the mean of the log-odds in
-several exposures."""
-GIVEN_WEIGHTS = np.array([-13.339, 0.423, -0.241, -0.143, 0.567, 3.253, -0.105, -0.545])
-ENTRY_WEIGHTS = np.array([8.693, 0.172, 0.038, 0.121, 0.046, -2.207, -0.247, -1.013])
-"""Start, then one for each of GIVEN_SIGNS: log-odds for another hand than a given's, an entry's."""
-HAND_LIMIT = -6.0
-"""Log-odds from which on it is asked about. Of 7,300 digits of 399 harmed grids (8 photos and 12
-pages that the weights were not fitted on, 9 kinds of harm) 62 were read as of the wrong hand, 61 of
-them beyond -5.4; from -4.5 to here lie 71 that were right."""
-SAFE_HAND = 3.5
+GIVEN_SIGNS = ("own", "unsure", "right", "alike", "least", "mean")
+"""What speaks against the hand that a digit is read as, for these towards it: log-odds by the cell
+itself; logs of the chances that the digit, and the whole reading of the cell, are
+wrong, of how many cells are read as of this hand; the least and the mean of the
+page's log-odds in several exposures."""
+GIVEN_WEIGHTS = np.array([-13.964, -0.258, 0.112, 0.151, 4.014, 0.277, -0.656])
+ENTRY_WEIGHTS = np.array([0.129, -0.176, 0.131, 0.842, 0.09, 0.03, 0.049])
+"""Start, then one for each of GIVEN_SIGNS: log-odds for another hand than a given's, an entry's, or
+another digit."""
+GIVEN_LIMIT, ENTRY_LIMIT = -4.5, -4.0
+"""Log-odds from which on a given is asked about, and an entry: in 1,809 harmed grids this alone
+found 32 wrong givens, the nearest at -3.9, and no wrong entry that its hand did not give away."""
+SAFE_HAND, SAFE_HAND_WHOLE = 4.0, 3.5
 """Log-odds that the page must give for a hand where it was seen in one exposure only, and for an
-entry's where part of it may be hidden."""
+entry's where part of it may be hidden; and for any other entry's in a harmed cell: of the entries
+of 1,177 harmed grids that no chance asked about 11 were none, all of them below 3, and 147
+others."""
+SAFE_HAND_PART, SAFE_HAND_LITTLE, SAFE_HAND_EDGE = 4.5, 6.0, 7.5
+"""The same of an entry of which part is hidden, and of which little may be seen, for a veil makes
+strokes of print (in 630 more grids under thumbs, glare and shadows one such at 3.8, another at
+5.4); and of one in a cell that is not harmed, but where a cover's shadow may end (one at 6.1)."""
 _SPOILT, _BLOCKY = 1.0, 3.0
 """With more wrong cells than the first to be expected of a photo whose blocks stand out more than
 the second (undamaged ones: 1.2 to 2), compression took digits for others: they look whole."""
@@ -92,8 +104,10 @@ _PLAIN_PAGE = 0.2
 _SEEN, _WHOLE, _CROSSED_BY, _TRUSTED = 0, 1, 2, 3
 _STEADY = 2.0
 """Log-odds by the network to be read right from which on a mesh that strayed there was put back."""
-_PLAIN = 3.5
-"""Log-odds by the network to be seen from which on a cell is as of an undamaged page."""
+_PLAIN, _LITTLE, _EDGE = 3.5, 4.0, -3.0
+"""Log-odds by the network to be seen from which on a cell is as of an undamaged page; below which
+little may be seen of one that is partly hidden; and to be crossed from which on an edge may lie
+there."""
 _PART = 5.0
 """Log-odds by the network to be whole below which part of a cell may be hidden."""
 _AILING = 1.5
@@ -102,6 +116,8 @@ compressed."""
 _REMAINS, _MOSTLY_WHOLE = (1, 3, 6), -3.0
 """Digits that half of another one looks like, of a 4, a 7 or an 8; and log-odds to be whole below
 which a cell may show one's half."""
+_HALVES, _HALF_WHOLE, _WELL = (3, 6), 1.0, 6.0
+"""Half an 8 looks quite whole: the same of these, unless the cell is seen by more than the last."""
 _ODD, _UNEASY = 3, 0.7
 """But for so many odd ones with more than this nothing on the page is taken at its own word: a
 few scrawls are the rules' to settle, not a page full of them."""
@@ -141,16 +157,17 @@ class Sight:
     ``hidden``: the cells that can't be seen, and why; ``signs``: float64 (N, 4), log-odds by which
     the looks are trusted, None to trust them fully; ``bent``: cells unlike their neighbours in
     size beside hidden ones, where the mesh may lie beside the lines, and all marks where too few
-    stand to tell which way is up; ``ailing``: whether so much of
-    the page is unclear that no look on it is taken at its own word; ``poor``: of a page beyond
-    reading a word that there is advice for; ``hands``: float64 (N, 3), least, greatest and mean
-    log-odds for "handwritten" in several exposures, None where there was one.
+    stand to tell which way is up; ``ailing``: whether so much of the page is unclear that no look
+    on it is taken at its own word, ``uneasy``: or no cell; ``poor``: of a page beyond reading a
+    word that there is advice for; ``hands``: float64 (N, 3), least, greatest and mean log-odds for
+    "handwritten" in several exposures, None where there was one.
     """
 
     hidden: Mapping[int, Hidden] = field(default_factory=dict)
     signs: Chances | None = None
     bent: frozenset[int] = frozenset()
     ailing: bool = False
+    uneasy: bool = False
     poor: str | None = None
     hands: Chances | None = None
 
@@ -191,6 +208,15 @@ class Sight:
         chance = marked / (1 + np.exp(-np.clip(hand, -40, 40))) + missed / 2
         return np.asarray(np.log(chance) - np.log(np.maximum(marked + missed - chance, 1e-300)))
 
+    def weighed(self, digits: Chances) -> Sight:
+        """The same, with how the page fares as a whole by the looks' first words on it.
+
+        ``digits``: their log-probabilities (N, n + 1).
+        """
+        unsure = np.sort(1 - self.right(digits, np.arange(len(digits))))
+        uneasy = bool(unsure[:-_ODD].sum() > _UNEASY * max(1.0, len(digits) / 81))
+        return replace(self, ailing=self.wrong(digits) > _AILING, uneasy=uneasy)
+
     def wrong(self, digits: Chances) -> float:
         """How many of 81 cells to expect wrong, hidden ones aside; ``digits``: by the looks."""
         seen = np.array([c for c in range(len(digits)) if c not in self.hidden], np.int64)
@@ -211,14 +237,14 @@ class Sight:
         harmed[list(self.bent)] = True
         return harmed
 
-    def unclear(self, digits: Chances) -> npt.NDArray[np.bool_]:
+    def unclear(self, many: int = 81) -> npt.NDArray[np.bool_]:
         """Cells, bool (N,), that what befell the page concerns; on an uneasy page all.
 
-        ``digits``: log-probabilities (N, n + 1) by the looks.
+        ``many``: how many cells there are.
         """
         if self.signs is None:
-            return np.zeros(len(digits), np.bool_)
-        return np.asarray(self._harmed() | self._uneasy(self.right(digits, np.arange(len(digits)))))
+            return np.zeros(many, np.bool_)
+        return np.asarray(self._harmed() | self.uneasy)
 
     def suspects(
         self, digits: Chances, hand: Chances, own: Chances | None = None, read: AsRead | None = None
@@ -234,41 +260,54 @@ class Sight:
             return frozenset(self.bent)
         every = np.arange(len(digits))
         read = read or AsRead(digits.argmax(axis=1), hand < 0, np.ones(len(digits)))
+        unseen = np.isin(every, list(self.hidden))
+        read = replace(read, digits=np.where(unseen, 0, read.digits))
         harmed, right = self._harmed(), self.right(digits, every)
-        uneasy, marked = self._uneasy(right), read.digits > 0
+        marked = read.digits > 0
         bent = np.isin(every, list(self.bent))
         part = self.signs[:, _WHOLE] < _PART
-        low = right < np.where(read.printed | part, SAFE, SAFE_ENTRY)
-        unsafe = marked & (bent | (harmed & ((self.signs[:, _TRUSTED] < 0) | low)))
+        low = right < np.where(read.printed, SAFE, np.where(part, SAFE_PART, SAFE_ENTRY))
+        unsafe = bent | (marked & harmed & ((self.signs[:, _TRUSTED] < 0) | low))
         unsafe |= read.printed & self._remains(read.digits)
-        if uneasy:
+        if self.uneasy:
             unsafe |= marked & (right < np.where(read.printed, SAFE_UNEASY, SAFE_ENTRY_UNEASY))
-        unsafe |= marked & (harmed | uneasy) & self._other_hand(digits, hand, own, read)
+        edge = harmed | self.uneasy | (self.signs[:, _CROSSED_BY] > _EDGE)
+        unsafe |= marked & edge & self._other_hand(digits, hand, own, read)
         # What looks marked and is called blank, the page decided against the look.
         unsafe |= ~marked & (digits.argmax(axis=1) > 0) & harmed & (right < SAFE)
         return frozenset(np.flatnonzero(unsafe).tolist())
 
-    def _uneasy(self, right: Chances) -> bool:
-        """Whether so much of the page is unclear that nothing is taken at its own word."""
-        return bool(np.sort(1 - right)[:-_ODD].sum() > _UNEASY * max(1.0, len(right) / 81))
-
     def _remains(self, digits: Cells) -> npt.NDArray[np.bool_]:
         """Cells, bool (N,), that may show the rest of another digit."""
         assert self.signs is not None
-        return np.asarray(np.isin(digits, _REMAINS) & (self.signs[:, _WHOLE] < _MOSTLY_WHOLE))
+        whole, sees = self.signs[:, _WHOLE], self.signs[:, _SEEN]
+        rest = np.isin(digits, _REMAINS) & (whole < _MOSTLY_WHOLE)
+        half = np.isin(digits, _HALVES) & (whole < _HALF_WHOLE) & (sees < _WELL)
+        return np.asarray(rest | half)
 
     def _other_hand(
         self, digits: Chances, hand: Chances, own: Chances | None, read: AsRead
     ) -> npt.NDArray[np.bool_]:
         """Cells, bool (N,), that another hand may have written than they are read as."""
         assert self.signs is not None
-        faint = np.abs(self._weighed(hand)) < SAFE_HAND
+        word, unclear = self._weighed(hand), self.unclear(len(hand))
         if self.hands is None or own is None:
-            return np.asarray(faint)
-        faint &= ~read.printed & (self.signs[:, _WHOLE] < _PART)
-        rows = hand_signs(digits, hand, own, read, self.hands)
+            return np.asarray(unclear & (np.abs(word) < SAFE_HAND))
+        faint = ~read.printed & (word < self._least_hand(unclear))
+        rows = hand_signs(digits, own, read, self.hands)
         by = np.where(read.printed[:, None], GIVEN_WEIGHTS, ENTRY_WEIGHTS)
-        return np.asarray(faint | (by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > HAND_LIMIT))
+        limit = np.where(read.printed, GIVEN_LIMIT, ENTRY_LIMIT)
+        other = by[:, 0] + (by[:, 1:] * rows).sum(axis=1) > limit
+        return np.asarray(faint | (unclear & other))
+
+    def _least_hand(self, unclear: npt.NDArray[np.bool_]) -> Chances:
+        """Log-odds that the page must give for an entry's hand, (N,)."""
+        assert self.signs is not None
+        whole, sees = self.signs[:, _WHOLE], self.signs[:, _SEEN]
+        least = np.where(whole < _PART, SAFE_HAND, SAFE_HAND_WHOLE)
+        hidden = np.where(sees < _LITTLE, SAFE_HAND_LITTLE, SAFE_HAND_PART)
+        least = np.where(whole < 0, hidden, least)
+        return np.where(unclear, least, SAFE_HAND_EDGE)
 
     def _weighed(self, hand: Chances) -> Chances:
         """The page's word on hands, (N,), as far as it counts in harmed cells."""
@@ -285,23 +324,21 @@ def evidence(signs: Chances, digits: Chances) -> Chances:
     return np.column_stack([signs, -np.log(wrong)])
 
 
-def hand_signs(
-    digits: Chances, hand: Chances, own: Chances, read: AsRead, hands: Chances
-) -> Chances:
-    """What speaks about the hand that each cell is read as, float64 (N, 7), by GIVEN_SIGNS.
+def hand_signs(digits: Chances, own: Chances, read: AsRead, hands: Chances) -> Chances:
+    """What speaks about the hand that each cell is read as, float64 (N, 6), by GIVEN_SIGNS.
 
-    ``digits``, ``hand``, ``own``, ``read``: as of :meth:`Sight.suspects`; ``hands``: as of
+    ``digits``, ``own``, ``read``: as of :meth:`Sight.suspects`; ``hands``: as of
     :class:`Sight`.
     """
     way = np.where(read.printed, -1.0, 1.0)
-    page, alone = (way * np.clip(said, -MOST_SURE, MOST_SURE) for said in (hand, own))
+    alone = way * np.clip(own, -MOST_SURE, MOST_SURE)
     unsure = np.log(np.maximum(1 - np.exp(digits[np.arange(len(digits)), read.digits]), 1e-6))
     wrong = np.log(np.maximum(1 - read.right, np.exp(-10.0)))
     marked = read.digits > 0
     printed = float((marked & read.printed).sum())
     alike = np.log1p(np.where(read.printed, printed, marked.sum() - printed))
     least = np.where(read.printed, -hands[:, 1], hands[:, 0])
-    return np.column_stack([page, alone, unsure, wrong, alike, least, way * hands[:, 2]])
+    return np.column_stack([alone, unsure, wrong, alike, least, way * hands[:, 2]])
 
 
 def blank_signs(signs: Chances, laid: Chances, digits: Chances) -> Chances:
@@ -328,6 +365,14 @@ def harmed_by(signs: Chances) -> npt.NDArray[np.bool_]:
     """Cells, bool (N,), that something has befallen, by the network's log-odds (N, 4)."""
     crossed, hidden = signs[:, _CROSSED_BY] > 0, signs[:, _WHOLE] < 0
     return np.asarray(crossed | hidden | (signs[:, _SEEN] < _PLAIN), np.bool_)
+
+
+def _beside_hidden(signs: Chances) -> npt.NDArray[np.bool_]:
+    """Cells, bool (N,), of which part is hidden and that touch one which is hardly seen."""
+    side = math.isqrt(len(signs))
+    wide = np.pad(signs[:, _SEEN].reshape(side, side), 1, constant_values=MOST_ODDS)
+    near = np.min([wide[1 + y : 1 + y + side, 1 + x : 1 + x + side] for y, x in _BESIDE], axis=0)
+    return np.asarray((near.reshape(-1) < HARDLY) & (signs[:, _WHOLE] < 0))
 
 
 def sheet_of(raster: npt.NDArray[np.uint8], mesh: Mesh) -> Sheet:
@@ -383,7 +428,9 @@ class View:
         # There is nothing in a blank cell that shows it, and what may stand in its hidden part is
         # not known either.
         inked = BLANK_WEIGHTS[0] + blank_signs(signs, self.said.laid, digits) @ BLANK_WEIGHTS[1:]
-        unseen = np.where(blank, harmed_by(signs) & (inked > BLANK_LIMIT), self.said.seen < UNSEEN)
+        beside = np.where(signs[:, _SEEN] < _WELL, BLANK_LIMIT_BESIDE, BLANK_LIMIT_WELL)
+        limit = np.where(_beside_hidden(signs), beside, BLANK_LIMIT)
+        unseen = np.where(blank, harmed_by(signs) & (inked > limit), self.said.seen < UNSEEN)
         hidden = self.hidden(unseen | (blank & (_bare(self.sheet) | self.outside)))
         side = math.isqrt(len(digits))
         # So far a mesh may bend along a cover.
@@ -393,8 +440,7 @@ class View:
         bent = frozenset(c for c in self.bent if c in near) | (
             self.strained & frozenset(np.flatnonzero(plain).tolist())
         )
-        sight = Sight(hidden, signs, bent - hidden.keys())
-        return replace(sight, ailing=sight.wrong(digits) > _AILING)
+        return Sight(hidden, signs, bent - hidden.keys()).weighed(digits)
 
     def hidden(self, unseen: npt.NDArray[np.bool_]) -> dict[int, Hidden]:
         """Why these cells, bool (N,), can't be seen."""

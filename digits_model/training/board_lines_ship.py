@@ -1,11 +1,11 @@
 """Weights of the network of a board's lines to the ONNX file that ships, with its manifest.
 
     python -m papernudge.digits_model.training.board_lines_ship --pages 100 --to vision/boards \
-        --weights .work/lines/weights.pt --log .work/lines/log.txt
+        --puzzles .work/boards.json --weights .work/lines/weights.pt --log .work/lines/log.txt
 
-The accuracy in the manifest is the network's own and of the lattice traced in its maps, before a
-page is searched for frames, on drawn pages of the split that training never saw. With ``--again``
-the shipped network is measured and only its figures are written anew.
+The accuracy in the manifest is that of the lattices traced in what the network says of frames, on
+drawn pages of the split that training never saw, before a page is searched for frames. With
+``--again`` the shipped network is measured and only its figures are written anew.
 """
 
 from __future__ import annotations
@@ -23,12 +23,12 @@ import torch
 
 from papernudge.digits_model.files import session_of
 from papernudge.digits_model.training.board_lines_net import BoardLinesNet
-from papernudge.digits_model.training.board_lines_truth import frames, recipe
+from papernudge.digits_model.training.board_lines_truth import frames, recipe, supplied
 from papernudge.digits_model.training.crossings_truth import cell_of
 from papernudge.digits_model.training.measure import Rate
-from papernudge.digits_model.training.pages import draw, use_pack
-from papernudge.vision.boards.cleaned import AREA_STEP, GAIN, PAPER, SIDE, STEP, cleaned
-from papernudge.vision.boards.lattice import traced
+from papernudge.digits_model.training.pages import draw
+from papernudge.vision.boards.cleaned import AREA_STEP, GAIN, PAPER, SIDE, STEP
+from papernudge.vision.boards.lattice import lattice_in
 
 OUTPUTS = ("lines", "area")
 COMMANDS = (
@@ -38,7 +38,7 @@ COMMANDS = (
     " --puzzles .work/boards.json --out .work/lines --minutes 3.3 --workers 15 --held-back 24"
     " --first 1200",
     "python -m papernudge.digits_model.training.board_lines_ship --weights .work/lines/weights.pt"
-    " --log .work/lines/log.txt --pages 100 --to vision/boards",
+    " --log .work/lines/log.txt --puzzles .work/boards.json --pages 100 --to vision/boards",
 )
 DATA = (
     {
@@ -146,7 +146,7 @@ def judged(path: Path, pages: int) -> dict[str, Any]:
     for seed in range(FIRST, FIRST + pages):
         page = draw(recipe(seed, "test"))
         for grey, quad, mesh in frames(page, np.random.default_rng([seed, 53]), 4):
-            found = traced(cleaned(grey, quad, session))
+            found = lattice_in(grey, quad, session)
             if not mesh.size:
                 told["none, called a board" if found else "none"] += 1
             elif found is None:
@@ -206,10 +206,10 @@ def main() -> None:
     parser.add_argument("--log", type=Path, help="what training printed")
     parser.add_argument("--pages", type=int, default=100, help="drawn pages to be judged on")
     parser.add_argument("--supplies", type=Path, help="pack of typefaces and strokes")
+    parser.add_argument("--puzzles", type=Path, help="the boards' puzzles")
     parser.add_argument("--to", type=Path, required=True, help="folder")
     given = parser.parse_args()
-    if given.supplies:
-        use_pack(given.supplies)
+    supplied(given.supplies, given.puzzles)
     path, described = given.to / "lines.onnx", given.to / "lines.json"
     if given.again:
         told = json.loads(described.read_text(encoding="utf-8"))

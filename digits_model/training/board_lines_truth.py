@@ -98,14 +98,14 @@ def samples(
     import cv2
 
     cv2.setNumThreads(1)
-    _use(pages, puzzles)
+    supplied(pages, puzzles)
     page = draw(recipe(seed, split))
     rng = np.random.default_rng([seed, 52])
     return [_sample(*frame, rng) for frame in frames(page, rng, count)]
 
 
 @lru_cache(maxsize=1)
-def _use(pages: Path | None, puzzles: Path | None) -> None:
+def supplied(pages: Path | None, puzzles: Path | None) -> None:
     """Once a process: reading the packs takes longer than drawing a page."""
     if pages is not None:
         use_pack(pages)

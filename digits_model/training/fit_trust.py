@@ -7,9 +7,8 @@ Photos are of the fold of puzzles that the network of what can be seen never saw
 that never saw them either; pages are of the split ``calibrate``. Of
 each cell that can be seen as far as the network says, what speaks for the look is fitted to
 whether it was right: the same digit, or blank where nothing stands and at least half of the cell
-can be seen. Of each digit in a harmed cell the page's word on whose hand wrote it is fitted to
-whose did. Reported by cross-validation over sources: mean log-loss in nats, cells wrong at a chance
-that asks no question, right cells below it for a source.
+can be seen. Reported by cross-validation over sources: mean log-loss in nats, cells wrong at a
+chance that asks no question, right cells below it for a source.
 """
 
 from __future__ import annotations
@@ -39,7 +38,7 @@ from papernudge.vision.even import LINE, exposed
 from papernudge.vision.hand import hand_on_page, ink_features, page_evidence
 from papernudge.vision.mesh import Mesh
 from papernudge.vision.read import looks_crossed
-from papernudge.vision.sight import TRUST, evidence, harmed_by, sheet_of, signs_of
+from papernudge.vision.sight import TRUST, evidence, sheet_of, signs_of
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -51,10 +50,8 @@ PULL = 0.5
 """Inverse strength of the pull of all weights towards zero, columns brought to one spread."""
 JITTER = 0.01
 """Spread by which crossings are moved as finding them would, cells."""
-SAFE, SAFE_HAND = 0.99, 0.97
-"""Chances that the report takes for sure: as ``papernudge.vision.doubts`` does."""
-MOST_ODDS = 12.0
-"""Greatest log-odds of the page's word on the hand that the fit is shown."""
+SAFE = 0.99
+"""Chance that the report takes for sure: as ``papernudge.vision.doubts`` does."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,16 +68,13 @@ class Source:
 @dataclass(frozen=True, eq=False)
 class Rows:
     """One harmed source: evidence (81, 5) for the looks; whether each is right; whether the cell
-    can be seen as far as the network says; for cells with a digit that was read and whose hand is
-    known the page's word on it, and whether it was written. ``whole``: all that is known of each
-    cell, for other fits.
+    can be seen as far as the network says. ``whole``: all that is known of each cell, for other
+    fits.
     """
 
     columns: Floats
     right: Bools
     visible: Bools
-    hand: Floats
-    written: Bools
     whole: dict[str, npt.NDArray[np.float32]]
 
 
@@ -151,7 +145,6 @@ def rows_of(source: Source, worse: Harmed, rng: np.random.Generator) -> Rows:
         ink_features(exposure.patches.pixels), said.hand, said.digits[:, 0] < np.log(0.5)
     )
     hand = hand_on_page(said.hand, read, said.features, ink)
-    asked = (read > 0) & (source.hands >= 0) & harmed_by(signs) & (worse.seen >= 0.5)
     whole = {
         "signs": signs, "looks": said.digits, "own": said.hand, "hand": hand,
         "truth": source.digits, "hands": source.hands, "seen": worse.seen,
@@ -159,7 +152,6 @@ def rows_of(source: Source, worse: Harmed, rng: np.random.Generator) -> Rows:
     }  # fmt: skip
     return Rows(
         evidence(signs, said.digits), right, sees.seen > 0.5,
-        np.clip(hand[asked], -MOST_ODDS, MOST_ODDS), source.hands[asked] == 1,
         {name: np.asarray(held, np.float32) for name, held in whole.items()},
     )  # fmt: skip
 
@@ -202,12 +194,12 @@ def page_rows(number: int) -> list[Rows]:
     return harmed_rows(source, 1000 + number, given.each, given.seed) if source else []
 
 
-def fitted(columns: Floats, right: Bools) -> Floats:
-    """Logistic regression: start and slopes."""
+def fitted(columns: Floats, right: Bools, pull: float = PULL) -> Floats:
+    """Logistic regression: start and slopes; ``pull``: as PULL."""
     from sklearn.linear_model import LogisticRegression
 
     spread = columns.std(axis=0) + 1e-9
-    model = LogisticRegression(C=PULL, max_iter=3000).fit(columns / spread, right)
+    model = LogisticRegression(C=pull, max_iter=3000).fit(columns / spread, right)
     return np.concatenate([model.intercept_, model.coef_[0] / spread]).round(3)
 
 
@@ -244,12 +236,11 @@ def gathered(given: argparse.Namespace) -> Iterator[tuple[int, Rows]]:
             yield number, rows
 
 
-def write(weights: Floats, hand: Floats) -> None:
-    """Put both fits into the file that uses them."""
+def write(weights: Floats) -> None:
+    """Put the fit into the file that uses it."""
     path = Path(sight.__file__)
     text = path.read_text("utf-8")
-    for name, held in (("WEIGHTS", weights), ("HAND_WEIGHTS", hand)):
-        text = re.sub(rf"^{name} = .*$", f"{name} = np.array({held.tolist()})", text, flags=re.M)
+    text = re.sub(r"^WEIGHTS = .*$", f"WEIGHTS = np.array({weights.tolist()})", text, flags=re.M)
     path.write_text(text, "utf-8")
 
 
@@ -282,19 +273,8 @@ def main() -> None:
     print("the look alone:", told(1 - np.exp(-columns[:, -1]), right, len(found), SAFE))
     print("as before:", told(chances(sight.WEIGHTS, columns), right, len(found), SAFE))
     print("weighed:", told(crossed(columns, right, part), right, len(found), SAFE))
-    hand = np.concatenate([r.hand for _, r in found])[:, None]
-    written = np.concatenate([r.written for _, r in found])
-    part = np.concatenate([np.full(len(r.hand), n) for n, r in found])
-    by_hand = fitted(hand, written)
-    print(f"HAND_WEIGHTS = np.array({by_hand.tolist()})  # start, slope")
-    for name, chance in (
-        ("the page's word:", chances(np.array([0.0, 1.0]), hand)),
-        ("weighed:", crossed(hand, written, part)),
-    ):
-        sure = np.where(chance > 0.5, chance, 1 - chance)
-        print(name, told(sure, (chance > 0.5) == written, len(found), SAFE_HAND))
     if given.write:
-        write(weights, by_hand)
+        write(weights)
 
 
 if __name__ == "__main__":

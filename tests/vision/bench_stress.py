@@ -9,6 +9,8 @@ is *silent* where a cell is wrong and no doubt asks about it: read otherwise tha
 taken for handwriting or the other way round, or less than half seen and read as blank. Else it
 is *asked* where a doubt stands on a cell that is wrong or can be seen, and *right* where there
 is none: doubts about cells less than half seen are no fault. *Refused*: nothing read there.
+*Doubts* and those in *vain*, about cells that can be seen and were read right, are told per
+accepted grid.
 Intervals are exact (Clopper–Pearson) two-sided 95 % ones, of the grids that were accepted.
 """
 
@@ -32,6 +34,7 @@ import numpy as np
 from scoring import UNSEEN, scorers
 
 from papernudge.digits_model.scores import score
+from papernudge.digits_model.training.fit_sight import NEAR, grid_on, middle_of
 from papernudge.digits_model.training.intervals import two_sided as interval
 from papernudge.digits_model.training.pages import draw, preset, use_pack
 from papernudge.digits_model.training.pages.harms import KINDS, Harmed, harm, harms
@@ -46,9 +49,6 @@ DATA = Path(os.environ.get("PAPERNUDGE_DATA", Path(__file__).resolve().parents[3
 FIRST_PAGE = 84_000_000
 FOLD = 0
 """The fold of puzzles that the network of what can be seen has never seen either."""
-NEAR = 1.0
-"""A grid that was read is the true one where all corners lie within this many cells of its own;
-what is read farther astray counts as this one where it is the only one."""
 HALF = 0.5
 CROSSED_OUT = 0.02
 """A doodle over so much of a cell may be what strikes its digit out: blank is right there, too."""
@@ -78,6 +78,7 @@ class Outcome:
     silent: list[int] = field(default_factory=list)
     wrong: int = 0
     doubts: int = 0
+    vain: int = 0
     about_seen: int = 0
     unseen: int = 0
     reason: str = ""
@@ -125,20 +126,11 @@ def read(source: Source, harmed: Harmed) -> GridReading | str:
     if isinstance(page, Failure):
         return page.reason
     assert isinstance(page, PageReading)
-    corners = harmed.crossings[[0, 0, 9, 9], [0, 9, 9, 0]]
-    cell = float(np.linalg.norm(np.diff(harmed.crossings, axis=1), axis=2).mean())
-
-    def off(grid: GridReading) -> float:
-        turned = [np.roll(grid.corners, k, axis=0) for k in range(4)]
-        return min(float(np.linalg.norm(t - corners, axis=1).max()) for t in turned) / cell
-
-    held = [g for g in page.grids if g.cells]
-    middle = corners.mean(axis=0)
-    there = [g for g in held if np.linalg.norm(g.corners.mean(axis=0) - middle) < 4 * cell]
-    best = min(there, key=off, default=None)
+    best = grid_on(page, harmed.crossings)
     if best is not None:
         return best
-    near = [g for g in page.grids if np.linalg.norm(g.corners.mean(0) - middle) < 4 * cell]
+    middle, cell = middle_of(harmed.crossings)
+    near = [g for g in page.grids if np.linalg.norm(g.corners.mean(0) - middle) < NEAR * cell]
     return (near[0].quality.reason or str(near[0].kind)) if near else "no grid"
 
 
@@ -156,7 +148,7 @@ def judge(source: Source, kind: str, level: int, seed: int) -> tuple[Outcome, Ha
     about = {d.cell: d.about for d in grid.doubts}
     seen = harmed.seen
     blank_too = kind == "doodle"
-    needless = 0
+    astray = 0
     for cell, read_cell in enumerate(grid.cells):
         true = source.digits[cell]
         digit = "." if read_cell.digit is None else str(read_cell.digit)
@@ -169,19 +161,21 @@ def judge(source: Source, kind: str, level: int, seed: int) -> tuple[Outcome, Ha
         ok = ok and not (hidden and digit == ".")
         out.unseen += hidden
         if cell in about:
-            needless += not hidden
+            astray += not hidden
+            out.vain += ok and not hidden
             out.about_seen += about[cell] == "seen"
         elif not ok:
             out.silent.append(cell)
         out.wrong += not ok
     out.doubts = len(about)
-    out.outcome = "silent" if out.silent else "asked" if needless else "right"
+    out.outcome = "silent" if out.silent else "asked" if astray else "right"
     return out, harmed, grid
 
 
 HEAD = (
     f"{'kind':8} {'level':>5} {'grids':>6} {'right':>6} {'asked':>6} {'refused':>8} {'silent':>7}"
-    f"  {'silent of accepted, 95 %':26} {'cells':>6} {'worst':>6} {'doubts':>7}  refusals"
+    f"  {'silent of accepted, 95 %':26} {'cells':>6} {'worst':>6} {'doubts':>7} {'vain':>6}"
+    "  refusals"
 )
 
 
@@ -194,12 +188,13 @@ def row(kind: str, level: str, held: list[Outcome]) -> str:
     rate = 100 * counts["silent"] / max(1, accepted)
     said = f"{rate:.1f} % ({100 * low:.1f}–{100 * high:.1f})"
     doubts = sum(o.doubts for o in held) / max(1, accepted)
+    vain = sum(o.vain for o in held) / max(1, accepted)
     why = Counter(o.reason for o in held if o.reason)
     reasons = ", ".join(f"{n} {reason}" for reason, n in why.most_common(3))
     return (
         f"{kind:8} {level:>5} {len(held):>6} {counts['right']:>6} {counts['asked']:>6}"
         f" {counts['refused']:>8} {counts['silent']:>7}  {said:26} {sum(cells):>6}"
-        f" {max(cells, default=0):>6} {doubts:>7.2f}  {reasons}"
+        f" {max(cells, default=0):>6} {doubts:>7.2f} {vain:>6.2f}  {reasons}"
     )
 
 

@@ -2,7 +2,8 @@
 
 Run as ``python tests/vision/bench_tuned.py`` (all), or name records: ``flatten._CLOSE``. Each value
 is taken a fifth less and a quarter more (of a table every number; of counts at least one), and
-finding looks at every ``--each``-th photo and ``--pages`` drawn pages of the preset hard. Told are
+finding looks at every ``--each``-th photo, ``--pages`` drawn pages of the preset hard and as many
+with boards of other sizes and forms. Told are
 the pictures whose grids are others or of another kind, those in which only crossings move by more
 than 0.03 cells, and the processor time against that with the value as it is. A picture on which no
 line that holds a record's constant ran is not looked at for that record: nothing can move there.
@@ -33,10 +34,9 @@ import numpy as np
 from papernudge.vision import tuned
 
 NAMES = ("lines", "flatten", "quality", "crossings", "find_outlines", "find_kind", "find_net")
-ORDER = [f"papernudge.vision.{name}" for name in (*NAMES, "find_again", "find")]
+ROOM = "papernudge.vision."
+ORDER = [ROOM + n for n in (*NAMES, "find_again", "find", "boards.lattice", "boards.find")]
 """The modules of finding, each after those that it knows."""
-FINDING = [name for name in tuned.RECORDS if not name.startswith("boards.")]
-"""Those of finding newspapers' grids."""
 LESS, MORE = 0.8, 1.25
 MOVED = 0.03
 """How far a crossing must move to count, cells."""
@@ -64,21 +64,24 @@ def built(session: Any) -> ModuleType:
 
 def pictures(each: int, pages: int) -> list[tuple[str, Any]]:
     """Photos and drawn pages, with which of them they are."""
-    from papernudge.digits_model.training.pages import draw, preset
+    from papernudge.digits_model.training.pages import board_page, draw, named, preset
 
     told = os.environ.get("PAPERNUDGE_DATA")
     folder = Path(told) if told else Path(__file__).parents[2].parent / "shared" / "data"
     photos = sorted((folder / "photos").glob("*/*.jpg"))[::each]
     found = [("photos", cv2.imread(str(path))) for path in photos]
-    specs = [preset("hard", 610_000 + k, split="test") for k in range(pages)]
-    return found + [("pages", draw(spec).image) for spec in specs]
+    for k in range(pages):
+        found.append(("pages", draw(preset("hard", 610_000 + k, split="test")).image))
+        spec = board_page("newspaper", 620_000 + k, named("any", 620_000 + k), split="test")
+        found.append(("boards", draw(spec).image))
+    return found
 
 
 def said(finding: ModuleType, page: Any) -> Said:
     """What finding says of a picture."""
     return [
         (g.kind.value, g.quality.reason, g.corners, None if g.mesh is None else g.mesh.crossings)
-        for g in finding.find_grids(page)
+        for g in finding.find_all(page)
     ]
 
 
@@ -125,7 +128,7 @@ def ran_of(session: Any, seen: list[tuple[str, Any]]) -> list[dict[str, set[int]
 
 def traced(work: Callable[[], Any]) -> tuple[Any, dict[str, set[int]]]:
     """What work gives, and the lines of each module of finding that ran."""
-    files = {sys.modules[name].__file__: name.rpartition(".")[2] for name in ORDER}
+    files = {sys.modules[name].__file__: name.removeprefix(ROOM) for name in ORDER}
     ran: dict[str, set[int]] = {name: set() for name in files.values()}
 
     def local(frame: FrameType, event: str, _: object) -> Any:
@@ -147,10 +150,10 @@ def reached(session: Any, seen: list[tuple[str, Any]]) -> dict[str, list[int]]:
     """On which pictures something went by each record."""
     built(session)
     ran = ran_of(session, seen)
-    places = {name.rpartition(".")[2]: lines_of(sys.modules[name]) for name in ORDER}
+    places = {name.removeprefix(ROOM): lines_of(sys.modules[name]) for name in ORDER}
     found = {}
-    for name in FINDING:
-        of, held = name.split(".")
+    for name in tuned.RECORDS:
+        of, _, held = name.rpartition(".")
         lines = places[of].get(held, set())
         found[name] = [k for k, one in enumerate(ran) if lines & one[of]]
     return found
@@ -171,13 +174,16 @@ def main() -> None:
     went = reached(session, seen)
     if words.reached:
         never = [name for name, where in went.items() if not where]
-        print(f"{len(seen)} pictures, {len(FINDING)} records, not reached:", *never)
+        print(f"{len(seen)} pictures, {len(tuned.RECORDS)} records, not reached:", *never)
         return
     finding = built(session)
     usual = [looked(finding, [one]) for one in seen]
     row("number", "value", "on", "a fifth less", "time", "a quarter more", "time")
-    for name in words.names or FINDING:
-        survey(name, session, [(seen[k], *usual[k]) for k in went[name]])
+    for name in words.names or tuned.RECORDS:
+        if went[name]:
+            survey(name, session, [(seen[k], *usual[k]) for k in went[name]])
+        else:
+            row(name, "not reached on any")
 
 
 Known = tuple[tuple[str, Any], list[Said], float]
@@ -200,7 +206,7 @@ def survey(name: str, session: Any, known: list[Known]) -> None:
 
 def row(*cells: Any) -> None:
     """One line of the table."""
-    wide = (26, 7, 3, 26, 5, 26, 5)
+    wide = (28, 7, 3, 38, 5, 38, 5)
     print("  ".join(f"{c!s:<{w}}" for c, w in zip(cells, wide, strict=True)), flush=True)
 
 
@@ -208,7 +214,7 @@ def counted(seen: list[tuple[str, Any]], before: list[Said], after: list[Said]) 
     """In how many pictures the grids are others, or only lie elsewhere."""
     off = [apart(*pair) for pair in zip(before, after, strict=True)]
     parts = []
-    for kind in ("photos", "pages"):
+    for kind in ("photos", "pages", "boards"):
         here = [o for (of, _), o in zip(seen, off, strict=True) if of == kind]
         others, places = sum(o == float("inf") for o in here), sum(MOVED < o < 1e9 for o in here)
         parts.append(f"{kind} {others}+{places}")

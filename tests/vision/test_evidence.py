@@ -81,7 +81,7 @@ def test_another_versions_reading_is_refused_with_a_sentence(
     data: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("papernudge.vision.evidence.this_reader", lambda: "9.9 feedc0de")
-    with pytest.raises(MisfitError, match=r"another version .* here form 3, reader 9\.9 feedc0de"):
+    with pytest.raises(MisfitError, match=r"another version .* here form 4, reader 9\.9 feedc0de"):
         read_back(data)
 
 

@@ -89,6 +89,12 @@ def test_givens_that_are_no_puzzle_are_asked_about_unless_their_ink_is_plain() -
     assert scored.of_no_puzzle(np.zeros((81, 10)), np.ones(81, np.int64), NEWSPAPER) == set()
 
 
+def test_a_cell_that_is_hardly_blank_is_asked_about_on_boards_of_other_than_nine_digits() -> None:
+    told = np.concatenate([logs(17, _0=0.97), logs(17, _0=0.999), logs(17, _12=0.6)])
+    assert scored.unfit(told) == {0}
+    assert scored.unfit(logs(10, _0=0.97)) == set()
+
+
 def test_a_hand_that_the_page_hardly_tells_is_asked_about_on_other_boards() -> None:
     #                 plain print, faint print, plain entry, the cell against the page, blank
     hand = np.array([-8.0, -2.0, 8.0, 6.0, 0.0])

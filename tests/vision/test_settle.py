@@ -121,3 +121,15 @@ def test_a_page_that_bends_away_or_is_seen_at_a_slant_is_not_lost() -> None:
     for most in (20, 35, 45):
         assert not settle(columns(np.cos(np.radians(most) * along)), nothing).lost
     assert not settle(columns(0.94 ** np.arange(9)), nothing).lost
+
+
+def test_where_much_is_covered_lines_that_follow_its_edge_do_not_bend_the_sheet() -> None:
+    """A thumb over a quarter: the lines beyond it were taken for others, one of them seen so."""
+    paper = flat()
+    moved, seen = paper.copy(), np.ones((10, 10), np.bool_)
+    moved[:3, :5] += np.linspace(0.6, 0.2, 5)[:, None] * (paper[1, 0] - paper[0, 0])
+    seen[1:6, :4] = False
+    assert off(moved, paper) > 0.5
+    held = settle(Mesh(moved, seen), nothing)
+    assert off(held.mesh.crossings, paper) < 0.2
+    assert not held.mesh.seen[:3, :3].any()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 from samples import chosen
 
+from papernudge.digits_model.seen import Seen
 from papernudge.hints.solver import solve_soon
 from papernudge.vision.advice import ails_of
 from papernudge.vision.even import LINE, exposed
@@ -20,7 +22,7 @@ from papernudge.vision.photo import Photo, open_photo
 from papernudge.vision.read import read_page
 from papernudge.vision.reading import CellKind, GridReading, PageReading, Told
 from papernudge.vision.reread import reread
-from papernudge.vision.sight import Sight, View, judged
+from papernudge.vision.sight import AsRead, Sight, View, judged
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 Picture = np.ndarray
@@ -218,3 +220,46 @@ def test_a_page_on_its_side_is_refused_where_the_vote_was_close() -> None:
     ails = lambda: ails_of(np.full((200, 200, 3), 200, np.uint8))  # noqa: E731
     assert judged(sight, digits, False, ails, 60.0).poor is None
     assert judged(sight, digits, False, ails, 12.0).poor is not None
+
+
+def test_an_entry_of_which_a_veil_hides_part_must_be_plainly_written() -> None:
+    """A veil over print makes strokes of it: the page's word must be the surer the less is seen."""
+    digits = np.log(np.array([[1e-7, 1 - 1e-6] + [1e-7] * 8] * 81))
+    signs = np.tile([8.0, 8.0, -8.0, 8.0], (81, 1))
+    veiled, little, shade = (6.0, -6.0, 8.0, 8.0), (3.0, -6.0, 8.0, 8.0), (8.0, 8.0, -2.0, 8.0)
+    signs[[10, 11]], signs[[20, 21]], signs[[30, 31]] = veiled, little, shade
+    hand = np.full(81, 7.2)  # 4.4 as far as it counts in harmed cells
+    hand[[11, 30, 31]], hand[21] = 9.0, 11.0
+    hands, own = np.repeat(hand[:, None], 3, axis=1), hand
+    read = AsRead(np.ones(81, np.int64), np.zeros(81, np.bool_), np.full(81, 1 - 1e-9))
+    asked = Sight(signs=signs, hands=hands).suspects(digits, hand, own, read)
+    assert asked == {10, 20}
+    hand[30] = 6.0
+    hands = np.repeat(hand[:, None], 3, axis=1)
+    assert 30 in Sight(signs=signs, hands=hands).suspects(digits, hand, own, read)
+    hand[40] = 6.0  # as unsure, where nothing befell the page
+    hands = np.repeat(hand[:, None], 3, axis=1)
+    assert 40 not in Sight(signs=signs, hands=hands).suspects(digits, hand, own, read)
+
+
+def test_a_cell_where_the_mesh_may_lie_beside_the_lines_is_asked_about_though_it_looks_blank() -> (
+    None
+):
+    digits = np.log(np.array([[1 - 1e-6] + [1e-7] * 9] * 81))
+    signs = np.tile([8.0, 8.0, -8.0, 8.0], (81, 1))
+    assert Sight(signs=signs, bent=frozenset({30})).suspects(digits, np.full(81, -9.0)) == {30}
+
+
+def test_beside_a_covered_cell_more_must_speak_for_a_blank_of_which_part_is_hidden() -> None:
+    blank = np.log(np.array([[1 - 1e-5] + [1e-5 / 9] * 9] * 81))
+    mesh = Mesh(np.stack(np.meshgrid(np.arange(10), np.arange(10)), axis=-1) * 40.0 + 60, ALL)
+    plain = View.of(np.full((480, 480, 3), 200, np.uint8), mesh)
+    chances = {name: np.full(81, level) for name, level in
+               (("seen", 0.9999), ("whole", 0.9999), ("crossed", 0.0001), ("laid", 0.0001),
+                ("trusted", 0.9999))}  # fmt: skip
+    half = 40
+    chances["seen"][half], chances["whole"][half], chances["crossed"][half] = 0.99, 0.001, 0.999
+    chances["trusted"][half] = 0.998
+    assert not replace(plain, said=Seen(**chances)).sight(blank).hidden
+    chances["seen"][half + 1] = 0.2
+    assert half in replace(plain, said=Seen(**chances)).sight(blank).hidden

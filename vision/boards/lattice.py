@@ -20,6 +20,7 @@ from papernudge.vision.find_outlines import quad_of
 from papernudge.vision.flatten import moved_by, sane, smooth
 from papernudge.vision.lines import Segments, look, measure, mesh_segments, outward
 from papernudge.vision.mesh import Mesh, Points
+from papernudge.vision.quality import cell_side
 from papernudge.vision.tuned import several, tuned, whole
 
 Grey = npt.NDArray[np.uint8]
@@ -60,8 +61,12 @@ _OUT = tuned("boards.lattice._OUT")
 """Chance of the board inside the lattice, at least, and outside, at most."""
 _SOME = tuned("boards.lattice._SOME")
 """Share of a frame that looks like a board for its own corners to be looked at."""
+_LOOKS = whole("boards.lattice._LOOKS")
+"""Looks at a frame at most."""
 _OFF = tuned("boards.lattice._OFF")
-"""How far a board's corners must lie off the frame's, sides of what is seen, to look again."""
+"""How far a board's corners must lie off the frame's, sides of that, to look again."""
+_FAR = tuned("boards.lattice._FAR")
+"""The same where a lattice was found."""
 _GOES_ON = tuned("boards.lattice._GOES_ON")
 """Share of inner lines that may run on beyond a side, if they do so beyond another."""
 _ASIDE = tuned("boards.lattice._ASIDE")
@@ -71,7 +76,7 @@ _AS_DARK = tuned("boards.lattice._AS_DARK")
 _DARK_LEAST = tuned("boards.lattice._DARK_LEAST")
 """And grey levels at least."""
 _BEYOND = tuned("boards.lattice._BEYOND")
-"""Pixels that crossings may lie beyond the picture."""
+"""Cells by which crossings may lie beyond the picture."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,15 +102,19 @@ def lattice_in(grey: Grey, quad: Points, session: Any = None) -> Lattice | None:
     lies otherwise in the frame than its corners say is looked at again by its own. ``session``:
     as for :func:`cleaned`.
     """
-    seen = cleaned(grey, quad, session)
-    found = traced(seen)
-    if found is None:
-        nearer = _own_corners(seen, quad)
-        found = None if nearer is None else traced(cleaned(grey, nearer, session))
+    found = None
+    for _ in range(_LOOKS):
+        seen = cleaned(grey, quad, session)
+        found = traced(seen)
+        own = _seen_corners(seen) if found is None else found.mesh.corners
+        if own is None or _off(own, quad) < (_OFF if found is None else _FAR):
+            break
+        quad = own
     if found is None:
         return None
     at, size = found.mesh.crossings, np.array(grey.shape[::-1])
-    whole = (at > -_BEYOND).all() and (at < size - 1 + _BEYOND).all()
+    room = _BEYOND * cell_side(at)
+    whole = (at > -room).all() and (at < size - 1 + room).all()
     return found if whole and not _goes_on(grey, at) else None
 
 
@@ -118,9 +127,9 @@ def _goes_on(grey: Grey, mesh: Points) -> bool:
     return bool(np.sort(lines.mean(axis=1))[-2] > _GOES_ON)
 
 
-def _own_corners(seen: Cleaned, quad: Points) -> Points | None:
+def _seen_corners(seen: Cleaned) -> Points | None:
     """Corners (4, 2) of what looks like a board in a frame, pixels of the picture; None where
-    nothing does, or they are the frame's.
+    nothing does.
     """
     import cv2
 
@@ -133,10 +142,14 @@ def _own_corners(seen: Cleaned, quad: Points) -> Points | None:
         return None
     out = corners - corners.mean(axis=0)  # a contour runs through the middles of its places
     corners = corners + 0.5 * np.sign(out)
-    own = seen.back((corners + 0.5) * (AREA_STEP / STEP) - 0.5)
-    off = [np.linalg.norm(np.roll(own, k, axis=0) - quad, axis=1).max() for k in range(4)]
+    return seen.back((corners + 0.5) * (AREA_STEP / STEP) - 0.5)
+
+
+def _off(corners: Points, quad: Points) -> float:
+    """How far corners (4, 2) lie off a frame's, shares of its longest side."""
+    off = [np.linalg.norm(np.roll(corners, k, axis=0) - quad, axis=1).max() for k in range(4)]
     long = np.linalg.norm(quad - np.roll(quad, 1, axis=0), axis=1).max()
-    return own if min(off) > _OFF * long else None
+    return float(min(off) / long)
 
 
 @dataclass(frozen=True, eq=False)
