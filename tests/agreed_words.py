@@ -28,8 +28,8 @@ AGREED = {
         " socket sudoku tiff turbot variable"
     ),
     "fr": _words(
-        "quota  code codes configuration contradiction copies correction corrections ctrl dask"
-        " date document exact export flash install installation jellyfish json long"
+        "cages quota  code codes configuration contradiction copies correction corrections ctrl"
+        " dask date document exact export flash install installation jellyfish json long"
         " machine message min minute minutes option options original pages pem photos pip"
         " pivot pixels place places port position positions rectangle scanner shell socket"
         " solution solutions sources standard sudoku swordfish tables technique tiff"

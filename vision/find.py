@@ -117,11 +117,6 @@ class _Sighting:
         return self.said.plain > _PLAIN and looks_plain and lines
 
     @property
-    def odd(self) -> bool:
-        """Whether it may have other blocks or further houses, whatever the network says."""
-        return self.traits.further or chance_plain(self.traits) < _PLAIN
-
-    @property
     def loose(self) -> bool:
         """Whether too few lines bear the mesh out."""
         if self.flat.is_nine:
@@ -404,7 +399,7 @@ def _found(sighting: _Sighting, biggest: float, size: tuple[int, int]) -> FoundG
     small = sighting.cell < _SMALLER * biggest
     full = sighting.traits.inked > _FILLED and small
     kind = GridKind.FULL if full else GridKind.PUZZLE
-    return FoundGrid(kind, corners, mesh, quality, further=sighting.odd)
+    return FoundGrid(kind, corners, mesh, quality)
 
 
 def _patched(patch: Patch, scale: Points, size: tuple[int, int]) -> FoundGrid:

@@ -75,7 +75,6 @@ class Traits:
     caged: float
     diagonal: float
     between: int
-    further: bool = False
 
     @property
     def halves(self) -> bool:
@@ -116,7 +115,6 @@ def traits(grey: Grey, flat: Flat) -> Traits:
     between = float(np.sqrt(max(heavy, 1e-3) * light))
     seen = _cells(grey, flat)
     inked = _inked(seen, flat)
-    diagonal = _diagonal(seen, flat)
     return Traits(
         heavy / light,
         float((thick < between).mean()),
@@ -127,17 +125,9 @@ def traits(grey: Grey, flat: Flat) -> Traits:
         *_goes_on(grey, flat),
         float(inked.mean()),
         _caged(grey, flat),
-        diagonal,
+        _diagonal(seen, flat),
         _between(grey, flat),
-        diagonal > _MARKED or _tinted(seen),
     )
-
-
-def _tinted(seen: Floats) -> bool:
-    """Whether so many neighbouring cells differ in their paper that some may be tinted."""
-    paper = np.log(np.maximum(ranked(seen.reshape(_MANY, -1), 0.8), 1.0)).reshape(_SIDE, _SIDE)
-    steps = np.concatenate([np.diff(paper).ravel(), np.diff(paper.T).ravel()])
-    return bool((np.abs(steps - ranked(steps)) > _TONE).sum() >= _RIMS)
 
 
 def _between(grey: Grey, flat: Flat) -> int:
@@ -216,14 +206,6 @@ def _caged(grey: Grey, flat: Flat) -> float:
             there |= _second_line(at, d) > 0.7 * least
     second = [whole & there for whole, there in zip(second, ends_too, strict=True)]
     return _sides_share(second)
-
-
-_MARKED = tuned("find_kind._MARKED")
-"""How much diagonals stand out from which on they are looked at more closely."""
-_TONE = tuned("find_kind._TONE")
-"""Log of the ratio of two neighbours' paper at a tint's rim, at least."""
-_RIMS = whole("find_kind._RIMS")
-"""Such neighbours from which on tints are looked for: two squares of nine cells have 24."""
 
 
 _CAGED = tuned("find_kind._CAGED")

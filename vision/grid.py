@@ -27,8 +27,9 @@ class Quality:
 
     ``cell_px``: median side of a cell in raster pixels. ``sharpness``: blur of a line's edge as a
     share of a cell's side (0 is perfectly sharp). ``contrast``: darkness of the lines against
-    the paper, 0 to 1. ``reason``: one short word for programs, ``None`` when ``ok``;
-    ``says``: what to tell the person to do about it; a string is said as it is.
+    the paper, 0 to 1. ``reason``: one short word for programs, ``None`` when ``ok``,
+    but of a puzzle of another kind what marks were seen; ``says``: what to tell the person to do
+    about it; a string is said as it is.
     """
 
     ok: bool
@@ -53,8 +54,7 @@ class FoundGrid:
     ``mesh``: the crossings where the grid could be flattened (kinds puzzle and full), else None.
     ``layout``: the board, as it lies in the raster; ``layout_doubts``: cells of which it is not
     sure that they belong to their block there, each with the chance that they do, and
-    ``other_layout``: the board if they don't. ``further``: whether heavy lines, tints or diagonals
-    on it may make other houses than the newspaper's.
+    ``other_layout``: the board if they don't.
     """
 
     kind: GridKind
@@ -64,4 +64,3 @@ class FoundGrid:
     layout: Layout = NEWSPAPER
     layout_doubts: tuple[tuple[int, float], ...] = ()
     other_layout: Layout | None = None
-    further: bool = False

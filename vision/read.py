@@ -180,7 +180,9 @@ def _no_grid(raster: Raster) -> Failure:
 
 
 def _with_advice(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGrid, ...]:
-    """Grids none of which can be read: on a poor photo the photo is to blame, not their kind."""
+    """Grids none of which can be read: on a poor photo the photo is to blame, not their kind, but
+    where marks of another kind were seen.
+    """
     kinds = (GridKind.OTHER, GridKind.TOO_POOR)
     reason = ails_of(raster).worst if any(g.kind in kinds for g in found) else None
     if reason is None:
@@ -192,7 +194,8 @@ def _with_advice(raster: Raster, found: tuple[FoundGrid, ...]) -> tuple[FoundGri
             kind=GridKind.TOO_POOR,
             quality=replace(g.quality, ok=False, reason=reason, says=says),
         )
-        if g.kind is GridKind.OTHER or (g.kind is GridKind.TOO_POOR and g.quality.reason == "dark")
+        if (g.kind is GridKind.OTHER and g.quality.reason is None)
+        or (g.kind is GridKind.TOO_POOR and g.quality.reason == "dark")
         else g
         for g in found
     )

@@ -106,6 +106,12 @@ SAID = {
     " frame.",
     "edge is cut off, bottom": "The bottom edge of the grid is cut off: get the whole grid into the"
     " frame.",
+    # ------------------------------------------------------------ marks of other kinds of puzzles
+    "marks, cage": "Cages with sums are printed in it: it is a puzzle of another kind.",
+    "marks, arrow": "Arrows are printed in it: it is a puzzle of another kind.",
+    "marks, dot": "Dots are printed between its cells: it is a puzzle of another kind.",
+    "marks, sign": "Signs are printed between its cells: it is a puzzle of another kind.",
+    "marks, else": "Marks of other rules are printed in it: it is a puzzle of another kind.",
 }
 """Every sentence by its code."""
 

@@ -256,7 +256,7 @@ def unreadable(page: Page, number: int) -> GridError:
     elif grid.kind == "too poor":
         code = "grid can't be read well"
         data["advice"] = grid.quality.says or message("closer and in better light")
-    elif grid.quality.reason == NO_ROOM:
+    elif grid.quality.says is not None:  # no room for it, or what was seen of another kind
         code = "grid can't be read"
         data["advice"] = grid.quality.says
     else:

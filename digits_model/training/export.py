@@ -62,11 +62,12 @@ def write(
     to: Path,
     free: list[int],
     moved: float = 0.0,
+    small: int = 0,
 ) -> None:
     """Export, narrow the weights, and compare all outputs.
 
-    ``free``: axes of any length; ``moved``: by how much an output may be off in any case. Raises
-    RuntimeError as :func:`export` does.
+    ``free``: axes of any length; ``moved``: by how much an output may be off in any case;
+    ``small``: see :func:`narrow`. Raises RuntimeError as :func:`export` does.
     """
     import onnx
 
@@ -83,15 +84,16 @@ def write(
             dynamo=False,
         )
     model = onnx.load(str(to))
-    narrow(model)
+    narrow(model, small)
     onnx.save(model, str(to))
     _same(net, inputs, to, outputs, moved)
 
 
-def narrow(model: Any) -> None:
+def narrow(model: Any, small: int = 0) -> None:
     """Store all but the smallest weights in 8 bits: integers and one scale a row.
 
-    ``model``: onnx.ModelProto, changed in place. A Cast and a Mul bring each back; onnxruntime
+    ``model``: onnx.ModelProto, changed in place; ``small``: how many weights are few, otherwise as
+    many as suits networks of a hundred times as many. A Cast and a Mul bring each back; onnxruntime
     works them out once, when it loads the file. Small convolutions stand at the start, where
     all that follows would feel the rounding, and little would be saved.
     """
@@ -100,7 +102,7 @@ def narrow(model: Any) -> None:
     graph = model.graph
     for held in list(graph.initializer):
         weights = numpy_helper.to_array(held)
-        least = 6000 if weights.ndim == 4 else 2000
+        least = small or (6000 if weights.ndim == 4 else 2000)
         if weights.dtype != np.float32 or weights.size < least or weights.ndim < 2:
             continue
         # Rows of a matrix that is multiplied from the right are its columns.

@@ -22,7 +22,7 @@ from papernudge.hints.solver import solve
 from papernudge.vision import read, scored
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "vision"))
-from board_pages import board_page, found  # one drawing for both rooms
+from board_pages import board_page, found, marked_page  # one drawing for both rooms
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 SIX, SIXTEEN = Layout.of_blocks(2, 3), Layout.of_blocks(4, 4)
@@ -204,3 +204,18 @@ def test_cells_that_cannot_be_seen_are_told_by_their_own_board() -> None:
 def _cells(regions: str) -> list[list[int]]:
     """The cells of each letter of a region line."""
     return [[c for c, mark in enumerate(regions) if mark == one] for one in sorted({*regions})]
+
+
+def test_a_puzzle_of_another_kind_is_refused_with_a_word_what_was_seen(
+    papernudge: Ran, tmp_path: Path
+) -> None:
+    import cv2
+
+    path = tmp_path / "page.png"
+    cv2.imwrite(str(path), marked_page("arrow"))
+    (grid,) = _document(papernudge("read", path, "--json"))["grids"]
+    assert grid["kind"] == "other"
+    assert grid["quality"]["reason"] == "arrow"
+    ran = papernudge("hint", path)
+    assert ran.code == 3
+    assert "Arrows are printed in it: it is a puzzle of another kind." in ran.err

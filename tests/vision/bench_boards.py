@@ -8,7 +8,8 @@ Of each board so many pages, drawn with typefaces, writers and puzzles that the 
 ``layout``: size, blocks and further houses are told right; ``whole``: and each cell is right or
 asked about; ``asked``: cells asked about, a page; ``refused``: found and not read, with a reason;
 ``silent``: a layout or a cell that is wrong and not asked about. With ``--marks``: pages with
-puzzles of other kinds, which must stay so (``silent``: read all the same).
+puzzles of other kinds, which must stay so (``silent``: read all the same); what else stands on them
+does not count.
 """
 
 from __future__ import annotations
@@ -55,7 +56,9 @@ def judged(words: str, preset: str, seed: int, keep: Path | None = None) -> tupl
     spent = 1000 * (time.perf_counter() - began)
     grids = () if isinstance(read, Failure) else read.grids
     if words in MARKS:
-        outcome, asked = ("silent" if any(g.cells for g in grids) else "other"), 0
+        marked = [truth for truth in page.truth.grids if truth.name == words]
+        read_all_the_same = any(g.cells and _near(g, truth) for g in grids for truth in marked)
+        outcome, asked = ("silent" if read_all_the_same else "other"), 0
     else:
         truth = next(g for g in page.truth.grids if g.cells)
         outcome, asked = _outcome(truth, [g for g in grids if _near(g, truth)])

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import product
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.hints.layout import Layout
+from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.masks import SYMBOLS
 from papernudge.vision.grid import FoundGrid, GridKind, Quality
 from papernudge.vision.mesh import Mesh
@@ -16,6 +17,8 @@ UNIT, RIM, INK = 60, 60, 40
 """Pixels of a cell and around the grid; grey level of print."""
 PEN = (150, 60, 30)
 """Blue, green, red of what is written."""
+MARKED_GIVENS = "...62.43.2........74.....6.1..7....9....18....9...6.83.51..9....8...1.5.3..4....."
+"""What is printed in the cells of :func:`marked_page`."""
 STROKES = {
     "1": [[(30, 30), (52, 8), (48, 92)]],
     "2": [[(22, 28), (40, 8), (68, 20), (60, 48), (24, 90), (50, 84), (80, 92)]],
@@ -104,6 +107,25 @@ def _lines(page: npt.NDArray[np.uint8], layout: Layout) -> None:
                 start = (RIM + column * UNIT, RIM + row * UNIT)
                 end = (start[0] + across * UNIT, start[1] + down * UNIT)
                 cv2.line(page, start, end, (INK,) * 3, 2 if here == other else 6)
+
+
+def marked_page(kind: str) -> npt.NDArray[np.uint8]:
+    """A newspaper's grid, drawn flat, with dots or arrows of another kind of puzzle."""
+    import cv2
+
+    page = board_page(NEWSPAPER, MARKED_GIVENS)
+
+    def at(row: float, column: float) -> tuple[int, int]:
+        return round(RIM + column * UNIT), round(RIM + row * UNIT)
+
+    for row, column in product(range(0, 8, 2), range(1, 9, 2)):
+        if kind == "dot":
+            cv2.circle(page, at(row + 0.5, column), 8, (40, 40, 40), -1, cv2.LINE_AA)
+        else:
+            cv2.circle(page, at(row + 0.5, column - 0.5), 24, (120,) * 3, 2, cv2.LINE_AA)
+            ends = at(row + 0.8, column - 0.2), at(row + 1.6, column + 0.6)
+            cv2.arrowedLine(page, *ends, (120,) * 3, 2, cv2.LINE_AA, tipLength=0.2)
+    return page
 
 
 def mesh_of(layout: Layout) -> Mesh:

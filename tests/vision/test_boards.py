@@ -9,16 +9,19 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 import pytest
-from board_pages import RIM, UNIT, board_page
+from board_pages import RIM, UNIT, board_page, marked_page
 from samples import chosen
 
+from papernudge.digits_model.sheets import BOARD, CELLS, EDGES, HEAVY, STEP, Printed, read
+from papernudge.digits_model.training.pages import MissingSuppliesError, draw, other_page
 from papernudge.hints.generate import any_blocks
 from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.shapes import board_of
 from papernudge.vision.boards.find import find_all
-from papernudge.vision.boards.regions import blocks_of, heaviness
-from papernudge.vision.boards.sheet import CELL, MARGIN, Sheet
-from papernudge.vision.boards.tints import further
+from papernudge.vision.boards.regions import blocks_of
+from papernudge.vision.boards.sheet import CELL, MARGIN, Flat, light
+from papernudge.vision.boards.tints import Further, further
+from papernudge.vision.grid import GridKind
 from papernudge.vision.photo import open_photo
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
@@ -36,15 +39,19 @@ BOARDS = {
 }
 
 
-def inks(layout: Layout, thin: float, heavy: float, seed: int = 1) -> npt.NDArray[np.float64]:
-    """Invented ink of the inner edges of a board, a fifth more or less."""
+def between(layout: Layout) -> npt.NDArray[np.bool_]:
+    """Which inner edges lie between blocks."""
     of = np.zeros(layout.many, int)
     for number, block in enumerate(layout.plan.blocks):
         of[list(block)] = number
     of = of.reshape(layout.side, layout.side)
-    between = np.stack([of[:, :-1] != of[:, 1:], of.T[:, :-1] != of.T[:, 1:]])
-    noise = np.random.default_rng(seed).normal(0, 0.1, between.shape)
-    return np.asarray(np.where(between, heavy, thin) * np.exp(noise))
+    return np.stack([of[:, :-1] != of[:, 1:], of.T[:, :-1] != of.T[:, 1:]])
+
+
+def odds(layout: Layout, sure: float = 5.0, seed: int = 1) -> npt.NDArray[np.float64]:
+    """Invented log-odds that inner edges of a board are heavy, a third more or less."""
+    noise = np.random.default_rng(seed).uniform(0.67, 1.5, (2, layout.side, layout.side - 1))
+    return np.asarray(np.where(between(layout), sure, -sure) * noise)
 
 
 def sorted_blocks(layout: Layout) -> list[list[int]]:
@@ -53,7 +60,7 @@ def sorted_blocks(layout: Layout) -> list[list[int]]:
 
 @pytest.mark.parametrize("layout", BOARDS.values(), ids=BOARDS)
 def test_heavy_lines_tell_the_blocks(layout: Layout) -> None:
-    told = blocks_of(inks(layout, 0.01, 0.03))
+    told = blocks_of(odds(layout))
     assert told is not None
     assert sorted(told.cells) == sorted_blocks(layout)
     assert told.sure
@@ -61,118 +68,175 @@ def test_heavy_lines_tell_the_blocks(layout: Layout) -> None:
 
 @pytest.mark.parametrize("layout", [BOARDS["any 7"], BOARDS["any 9"]], ids=["7", "9"])
 def test_one_edge_that_ink_hides_changes_no_block(layout: Layout) -> None:
-    ink = inks(layout, 0.01, 0.03)
-    for at in itertools.islice(np.ndindex(*ink.shape), 0, None, 11):
-        spoilt = ink.copy()
-        spoilt[at] = 0.04 - ink[at]
+    heavy = odds(layout)
+    for at in itertools.islice(np.ndindex(*heavy.shape), 0, None, 11):
+        spoilt = heavy.copy()
+        spoilt[at] *= -1
         told = blocks_of(spoilt)
         assert told is not None
         assert sorted(told.cells) == sorted_blocks(layout)
 
 
-def test_lines_that_are_all_alike_tell_no_blocks() -> None:
-    assert heaviness(inks(BOARDS["2x3"], 0.01, 0.01)) is None
-    assert blocks_of(inks(BOARDS["2x3"], 0.01, 0.01)) is None
+def test_lines_that_are_all_thin_tell_no_blocks() -> None:
+    assert blocks_of(-np.abs(odds(BOARDS["2x3"]))) is None
 
 
 def test_heavy_lines_at_random_are_no_blocks() -> None:
     chance = np.random.default_rng(4)
-    ink = np.where(chance.random((2, 9, 8)) < 0.4, 0.03, 0.01)
-    assert blocks_of(ink) is None
+    assert blocks_of(np.where(chance.random((2, 9, 8)) < 0.4, 5.0, -5.0)) is None
 
 
 def test_blocks_of_which_two_cells_may_have_changed_places_are_in_doubt() -> None:
     layout = BOARDS["any 7"]
-    ink = inks(layout, 0.01, 0.03)
-    told = blocks_of(ink)
+    heavy = odds(layout)
+    told = blocks_of(heavy)
     assert told is not None
     assert told.other is not None
-    one, two = told.of, told.other
-    edges = [np.stack([of[:, :-1] != of[:, 1:], of.T[:, :-1] != of.T[:, 1:]]) for of in (one, two)]
-    ink[edges[0] != edges[1]] = 0.0175  # between thin and heavy
-    doubted = blocks_of(ink)
+    edges = [
+        np.stack([of[:, :-1] != of[:, 1:], of.T[:, :-1] != of.T[:, 1:]])
+        for of in (told.of, told.other)
+    ]
+    heavy[edges[0] != edges[1]] *= 0.04  # may be heavy, may be thin
+    doubted = blocks_of(heavy)
     assert doubted is not None
     assert not doubted.sure
     assert len(doubted.moved) == 2
 
 
-# ------------------------------------------------------------- tints and diagonals
+# ------------------------------------------------------------- what the network's odds mean
+
+NINE = [list(block) for block in NEWSPAPER.plan.blocks]
+FOUR = board_of(extra=[WINDOWS]).plan.extra
+CROSS = tuple(sorted({10 * k for k in range(9)} | {8 * k + 8 for k in range(9)}))
 
 
-def sheet(side: int, tints: dict[tuple[int, ...], float], slope: float = 0.0) -> Sheet:
-    """An invented flat board, with some cells darker, under light that falls off to the right."""
-    grey = np.ones((side * CELL + 2 * MARGIN,) * 2, np.float32)
+def told(tones: dict[tuple[int, ...], int], sure: float = 6.0) -> Printed:
+    """Invented log-odds of a 9×9 with tinted pieces, each of a tone."""
+    tone = np.zeros(81, int)
+    for cells, level in tones.items():
+        tone[list(cells)] = level
+    cells = np.full((CELLS, 9, 9), -sure)
+    cells[0] = np.where(tone > 0, sure, -sure).reshape(9, 9)
+    of = tone.reshape(9, 9)
+    steps = np.stack([of[:, :-1] != of[:, 1:], of.T[:, :-1] != of.T[:, 1:]])
+    edges = np.full((EDGES, 2, 9, 8), -sure)
+    edges[STEP] = np.where(steps, sure, -sure)
+    edges[HEAVY] = np.where(between(NEWSPAPER), sure, -sure)
+    return Printed(edges, cells, np.full(BOARD, -3 * sure))
+
+
+def test_tinted_pieces_of_nine_cells_are_extra_blocks() -> None:
+    assert further(told(dict.fromkeys(FOUR, 1)), NINE) == Further(extra=tuple(sorted(FOUR)))
+
+
+def test_extra_blocks_of_which_one_is_half_there_are_no_strewn_tints() -> None:
+    assert further(told(dict.fromkeys(FOUR[:3], 1) | {FOUR[3][:5]: 1}), NINE).odd
+
+
+def test_a_window_that_is_hardly_seen_is_one_by_its_mirror_images() -> None:
+    printed = told(dict.fromkeys(FOUR, 1))
+    for cell in FOUR[3][:4]:
+        printed.cells[0].flat[cell] = -1.0
+    assert further(printed, NINE).extra == tuple(sorted(FOUR))
+
+
+def test_pieces_that_touch_are_told_apart_by_their_tones() -> None:
+    one, two = tuple(range(9, 18)), tuple(range(18, 27))
+    blocks = [[9 * r + k for r in range(9)] for k in range(9)]  # columns: none of them a block
+    pair = {(10, 11, 12, 19, 20, 21, 28, 29, 30): 1, (13, 14, 15, 22, 23, 24, 31, 32, 33): 2}
+    assert further(told(pair), blocks).extra == tuple(sorted(pair))
+    assert not further(told({one: 1, two: 2}), NINE).extra  # rows are houses anyway
+
+
+def test_one_extra_block_off_the_middle_may_have_fellows_in_the_shade() -> None:
+    assert further(told({FOUR[0]: 1}), NINE).odd
+    middle = tuple(9 * r + c for r in range(3, 6) for c in range(2, 5))
+    assert further(told({middle: 1}), NINE) == Further(extra=(middle,))
+
+
+def test_tinted_diagonals_are_houses_and_tinted_blocks_and_strewn_cells_are_none() -> None:
+    assert further(told({CROSS: 1}), NINE) == Further(diagonals=True)
+    blocks = {tuple(block): (0, 1, 2)[n % 3] for n, block in enumerate(NINE)}
+    assert further(told(blocks), NINE) == Further()
+    strewn = tuple(range(0, 81, 7))
+    assert further(told({strewn: 1}), NINE) == Further()
+
+
+@pytest.mark.parametrize(("falling", "rising"), [(9.0, -9.0), (9.0, 0.0), (-9.0, 9.0), (0.0, 0.0)])
+def test_one_diagonal_alone_or_one_that_may_be_there_is_odd(falling: float, rising: float) -> None:
+    printed = told({})
+    printed.board[:2] = falling, rising
+    assert further(printed, NINE).odd
+
+
+def test_marks_are_named() -> None:
+    printed = told({})
+    printed.board[3] = 4.0
+    assert further(printed, NINE) == Further()  # no cell shows them
+    printed.cells[4, 2, 3:7] = 2.0
+    assert further(printed, NINE) == Further(odd=True, marks="arrow")
+
+
+# ------------------------------------------------------------- what the network sees
+
+
+def sheet(side: int, tints: dict[tuple[int, ...], float], slope: float = 0.0) -> Flat:
+    """An invented flat 9×9 with some cells darker, under light that falls off to the right."""
+    grey = np.full((side * CELL + 2 * MARGIN,) * 2, 0.9)
     for cells, level in tints.items():
         for cell in cells:
             r, c = divmod(cell, side)
             top, left = MARGIN + r * CELL, MARGIN + c * CELL
-            grey[top : top + CELL, left : left + CELL] = level
+            grey[top : top + CELL, left : left + CELL] *= level
     for k in range(side + 1):
         at = MARGIN + k * CELL
-        grey[at - 1 : at + 1] = grey[:, at - 1 : at + 1] = 0.3
-    light = np.linspace(1.0, 1.0 - slope, len(grey), dtype=np.float32)
+        half = 2 if k % 3 == 0 else 1
+        grey[at - half : at + half] = grey[:, at - half : at + half] = 0.3
+    for cell in range(0, side * side, 3):
+        r, c = divmod(cell, side)
+        at = (MARGIN + c * CELL + 8, MARGIN + r * CELL + 25)
+        mask = np.zeros(grey.shape, np.uint8)
+        cv2.putText(mask, str(cell % 9 + 1), at, cv2.FONT_HERSHEY_SIMPLEX, 0.8, 255, 2, cv2.LINE_AA)
+        grey *= 1 - 0.7 * mask / 255
+    slant = np.linspace(1.0, 1.0 - slope, len(grey))
     noise = np.random.default_rng(2).normal(0, 0.01, grey.shape)
-    return Sheet(np.asarray(grey * light + noise, np.float32))
+    flat = np.clip(255 * (grey * slant + noise), 0, 255).astype(np.uint8)
+    return of_pixels(np.repeat(flat[:, :, None], 3, axis=2))
 
 
-NINE = [list(block) for block in NEWSPAPER.plan.blocks]
-FOUR = board_of(extra=[WINDOWS]).plan.extra
+def of_pixels(pixels: npt.NDArray[np.uint8]) -> Flat:
+    return Flat(pixels, light(pixels))
 
 
-@pytest.mark.parametrize("level", [0.94, 0.8, 0.6])
+@pytest.mark.parametrize("level", [0.92, 0.8, 0.6])
 @pytest.mark.parametrize("slope", [0.0, 0.3])
-def test_tinted_windows_are_extra_blocks(level: float, slope: float) -> None:
-    told = further(sheet(9, dict.fromkeys(FOUR, level), slope), NINE)
-    assert told.extra == tuple(sorted(FOUR))
-    assert not told.diagonals
-    assert not told.odd
+def test_tinted_windows_are_seen(level: float, slope: float) -> None:
+    flat = sheet(9, dict.fromkeys(FOUR, level), slope)
+    assert further(read(flat.planes), NINE) == Further(extra=tuple(sorted(FOUR)))
 
 
-def test_cells_that_somebody_marked_leave_a_tint_whole() -> None:
-    tints = dict.fromkeys(FOUR, 0.85) | {(10,): 0.6, (4,): 0.6, (32,): 0.5}
-    assert further(sheet(9, tints), NINE).extra == tuple(sorted(FOUR))
-
-
-def test_a_window_that_is_written_over_is_one_by_its_mirror_images_and_shade_is_not() -> None:
-    marks = {(FOUR[3][k],): 0.5 for k in (0, 2, 4, 6, 8)}
-    assert len(further(sheet(9, dict.fromkeys(FOUR, 0.8) | marks), NINE).extra) == 4
-    shade = {(FOUR[2][k], FOUR[3][k]): 0.94 for k in range(2, 9)}
-    assert len(further(sheet(9, shade | dict.fromkeys(FOUR[:2], 0.7)), NINE).extra) == 2
-
-
-def test_tinted_diagonals_are_houses() -> None:
-    cross = tuple(sorted({10 * k for k in range(9)} | {8 * k + 8 for k in range(9)}))
-    told = further(sheet(9, {cross: 0.85}), NINE)
-    assert told.diagonals
-    assert not told.extra
-
-
-def test_drawn_diagonals_are_houses_and_one_alone_is_odd() -> None:
-    both, one = sheet(9, {}), sheet(9, {})
-    ends = [(MARGIN, len(both.grey) - MARGIN), (len(both.grey) - MARGIN, MARGIN)]
-    for board, lines in ((both, 2), (one, 1)):
-        for left, right in ends[:lines]:
-            cv2.line(board.grey, (left, MARGIN), (right, len(board.grey) - MARGIN), 0.6, 2)
-    assert further(both, NINE).diagonals
-    assert further(one, NINE).odd
-
-
-def test_blocks_in_tones_of_their_own_are_decoration() -> None:
-    tones = {tuple(block): (0.8, 0.87, 1.0)[n % 3] for n, block in enumerate(NINE)}
-    told = further(sheet(9, tones), NINE)
-    assert not told.extra
-    assert not told.odd
+def test_tinted_and_drawn_diagonals_are_seen_and_one_alone_is_odd() -> None:
+    assert further(read(sheet(9, {CROSS: 0.85}).planes), NINE) == Further(diagonals=True)
+    plain = sheet(9, {})
+    last = len(plain.pixels) - MARGIN
+    for lines in ([True, False], [True]):
+        pixels = plain.pixels.copy()
+        for falls in lines:
+            ends = (MARGIN, MARGIN if falls else last), (last, last if falls else MARGIN)
+            cv2.line(pixels, *ends, (150, 150, 150), 1, cv2.LINE_AA)
+        seen = further(read(of_pixels(pixels).planes), NINE)
+        assert seen.odd if len(lines) == 1 else seen == Further(diagonals=True)
 
 
 def test_a_shadow_along_a_side_or_across_cells_is_no_house() -> None:
     plain = sheet(9, {})
-    for low, high in ((0, 1), (0, 2.5), (3.4, 9)):
-        shaded = plain.grey.copy()
+    for low, high in ((0, 0), (0, 1), (0, 2.5), (3.4, 9)):
         left, right = (MARGIN + round(at * CELL) for at in (low, high))
-        shaded[:, left:right] *= 0.8
-        told = further(Sheet(shaded), NINE)
-        assert not told.extra
-        assert not told.diagonals
+        shade = np.ones(len(plain.pixels))
+        shade[left:right] = 0.8
+        soft = cv2.GaussianBlur(shade[None], (0, 0), 3.0)[0]
+        pixels = (plain.pixels * soft[:, None]).astype(np.uint8)
+        assert further(read(of_pixels(pixels).planes), NINE) == Further()
 
 
 # ------------------------------------------------------------- whole pages
@@ -196,6 +260,27 @@ def test_a_table_without_heavy_lines_is_no_board() -> None:
         cv2.line(page, (50, at), (450, at), (60, 60, 60), 2)
         cv2.line(page, (at, 50), (at, 450), (60, 60, 60), 2)
     assert not [grid for grid in find_all(page) if grid.mesh is not None]
+
+
+@pytest.mark.parametrize("kind", ["arrow", "dot"])
+def test_a_puzzle_of_another_kind_is_other_with_a_word_what_was_seen(kind: str) -> None:
+    (found,) = find_all(marked_page(kind))
+    assert found.kind is GridKind.OTHER
+    assert found.mesh is None
+    assert found.quality.reason == kind
+    assert "puzzle of another kind" in (found.quality.sentence or "")
+
+
+@pytest.mark.parametrize(
+    ("marks", "kind"), [("cages", "cage"), ("signs", "sign"), ("dots", "dot"), ("arrows", "arrow")]
+)
+def test_marks_on_drawn_pages_are_named(marks: str, kind: str) -> None:
+    try:
+        page = draw(other_page("easy", 17, marks, split="test", neighbours=0.0))
+    except MissingSuppliesError as missing:
+        pytest.skip(str(missing))
+    told = [grid.quality.reason for grid in find_all(page.image)]
+    assert told == [kind]
 
 
 @pytest.mark.parametrize(

@@ -14,7 +14,7 @@ VISION = Path(__file__).resolve().parents[2] / "vision"
 MODULES = (
     *("find", "find_outlines", "find_net", "find_again", "find_kind"),
     *("crossings", "flatten", "lines", "quality"),
-    *("boards/find", "boards/lattice"),
+    *("boards/find", "boards/lattice", "boards/regions", "boards/tints"),
 )
 FREE = {
     *("_USUAL", "PAPER", "_AROUND", "FINE", "COARSE", "_STEPS", "ALONG", "_THIN", "_BLOCK"),

@@ -8,10 +8,12 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from papernudge.digits_model.sheets import HEAVY, read
+from papernudge.hints.catalogue import message
 from papernudge.hints.layout import LARGEST, NEWSPAPER, SMALLEST, Layout
 from papernudge.vision.boards.lattice import lattice_in
 from papernudge.vision.boards.regions import Blocks, blocks_of, even, even_shape
-from papernudge.vision.boards.sheet import flattened, line_ink
+from papernudge.vision.boards.sheet import flattened
 from papernudge.vision.boards.tints import further
 from papernudge.vision.find import Searched, area, find_grids, overlaps
 from papernudge.vision.find_outlines import Contour, paper_pieces, quad_of
@@ -22,8 +24,6 @@ from papernudge.vision.tuned import tuned, whole
 
 Raster = npt.NDArray[np.uint8]
 
-_SEVERAL = 2
-"""Extra blocks that a newspaper's grid must show: one alone may be shade."""
 _LEAST = whole("boards.find._LEAST")
 """Smallest side of a frame, pixels of the searched picture."""
 _LEAST_PIECE = whole("boards.find._LEAST_PIECE")
@@ -44,10 +44,14 @@ _FEW = whole("boards.find._FEW")
 
 
 class Board(NamedTuple):
-    """What was seen under a mesh: the board, and its blocks with what speaks for them."""
+    """What was seen under a mesh: the board, and its blocks with what speaks for them. ``layout``
+    None: what was seen is no such house or may be none; ``marks``: what was seen of a puzzle of
+    another kind.
+    """
 
-    layout: Layout
+    layout: Layout | None
     blocks: Blocks
+    marks: str = ""
 
 
 _NINE = Blocks(even(NEWSPAPER.side, *(NEWSPAPER.even or (3, 3))), 0.0, np.inf, None)
@@ -74,6 +78,8 @@ def with_boards(
     boards = _boards_in(raster, page, likely)
     if not boards and all(grid.mesh is None for grid in kept):
         boards = _boards_in(raster, page, left)
+    known = [grid.corners for grid in kept if grid.mesh is not None]
+    boards = [g for g in boards if g.mesh is not None or not overlaps(g.corners, known)]
     others = [grid.corners for grid in boards]
     return tuple([grid for grid in kept if not overlaps(grid.corners, others)] + boards)
 
@@ -93,9 +99,15 @@ def _boards_in(raster: Raster, page: Searched, frames: list[Points]) -> list[Fou
         board = board_of(raster, mesh) if cell >= LEAST_CELL else None
         if board is None or board.layout is NEWSPAPER:
             continue
-        corners = _ink_or_lines(corners, mesh.corners, cell)
-        doubts, other = _doubts(board)
         quality = Quality(True, cell_px=cell)
+        corners = _ink_or_lines(corners, mesh.corners, cell)
+        if board.layout is None:
+            if board.marks:
+                boards.append(
+                    _other(FoundGrid(GridKind.OTHER, corners, None, quality), board.marks)
+                )
+            continue
+        doubts, other = _doubts(board.layout, board.blocks)
         grid = FoundGrid(GridKind.PUZZLE, corners, mesh, quality, board.layout, doubts, other)
         boards.append(grid)
     return boards
@@ -103,18 +115,25 @@ def _boards_in(raster: Raster, page: Searched, frames: list[Points]) -> list[Fou
 
 def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
     """A newspaper grid, or the board that heavy lines of another course, diagonals and extra blocks
-    make of it.
+    make of it, or a puzzle of another kind.
     """
-    if grid.mesh is None or not grid.further:
+    if grid.mesh is None or grid.kind is not GridKind.PUZZLE:
         return grid
     board = board_of(raster, grid.mesh, _NINE)
     if board is None or board.layout is NEWSPAPER:
         return grid
-    layout, plan = board.layout, board.layout.plan
-    if layout.even and not plan.diagonals and len(plan.extra) < _SEVERAL:
-        return grid
-    doubts, other = _doubts(board)
-    return replace(grid, layout=layout, layout_doubts=doubts, other_layout=other)
+    if board.layout is None:
+        return _other(grid, board.marks)
+    doubts, other = _doubts(board.layout, board.blocks)
+    return replace(grid, layout=board.layout, layout_doubts=doubts, other_layout=other)
+
+
+def _other(grid: FoundGrid, marks: str) -> FoundGrid:
+    """The grid as a puzzle of another kind, with what was seen of it, if that can be told."""
+    quality = replace(grid.quality, ok=True, reason=None, says=None)
+    if marks:
+        quality = replace(quality, reason=marks, says=message(f"marks, {marks}"))
+    return replace(grid, kind=GridKind.OTHER, mesh=None, quality=quality)
 
 
 def _ink_or_lines(frame: Points, corners: Points, cell: float) -> Points:
@@ -168,11 +187,11 @@ def _new(
     return out
 
 
-def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]:
+def _doubts(layout: Layout, blocks: Blocks) -> tuple[tuple[tuple[int, float], ...], Layout | None]:
     """Cells that may belong to another block, and the board if they do."""
-    blocks, plan = board.blocks, board.layout.plan
     if blocks.sure or blocks.other is None:
         return (), None
+    plan = layout.plan
     other = layout_of(Blocks(blocks.other, 0.0, 0.0, None), plan.diagonals, plan.extra)
     chance = 1 / (1 + np.exp(-blocks.margin))
     cells = blocks.moved.tolist()
@@ -180,15 +199,17 @@ def _doubts(board: Board) -> tuple[tuple[tuple[int, float], ...], Layout | None]
 
 
 def board_of(raster: Raster, mesh: Mesh, usual: Blocks | None = None) -> Board | None:
-    """What board lies under a mesh (S + 1, S + 1, 2), raster pixels; None where it is none, or
-    shows what is no house. ``usual``: its blocks where none can be made out.
+    """What board lies under a mesh (S + 1, S + 1, 2), raster pixels; None where it is none.
+    ``usual``: its blocks where none can be made out.
     """
-    sheet = flattened(raster, mesh)
-    blocks = blocks_of(line_ink(sheet.edges)) or usual
+    printed = read(flattened(raster, mesh).planes)
+    blocks = blocks_of(printed.edges[HEAVY]) or usual
     if blocks is None:
         return None
-    more = further(sheet, blocks.cells)
-    return None if more.odd else Board(layout_of(blocks, more.diagonals, more.extra), blocks)
+    more = further(printed, blocks.cells)
+    if more.odd:
+        return Board(None, blocks, more.marks)
+    return Board(layout_of(blocks, more.diagonals, more.extra), blocks)
 
 
 def layout_of(blocks: Blocks, diagonals: bool, extra: tuple[tuple[int, ...], ...]) -> Layout:

@@ -13,36 +13,30 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.hints.layout import beside, pieces
-from papernudge.vision.boards.sheet import pairs
+from papernudge.vision.tuned import tuned, whole
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Ends = tuple[int, int]
 """The two cells beside an edge."""
 
-_APART = 0.35
-"""Least log of the ratio of heavy to thin lines' ink: all alike below it."""
-_SPREAD = 0.18
-"""Least usual deviation of a line's ink within its class, logs."""
-_MOST = 6.0
+_MOST = tuned("boards.regions._MOST")
 """Most nats that one edge may say: ink beside it may say anything."""
-_LEAST_INK = 0.002
-"""Ink below which a line is none, cells × shares."""
-_DOUBTFUL = 24
+_DOUBTFUL = whole("boards.regions._DOUBTFUL")
 """Least sure links of which two at a time are tried as cuts."""
-_EVEN = 12.0
+_EVEN = tuned("boards.regions._EVEN")
 """Nats that even blocks are likelier than any others beforehand."""
-_MISFITS, _ONE = 0.04, 1.5
-"""Share of edges that may say the contrary of what a layout wants of them, and how many may
-anyway."""
-_CLEAR = 4.0
+_MISFITS = tuned("boards.regions._MISFITS")
+"""Share of what edges say that may be the contrary of what a layout wants of them."""
+_CLEAR = tuned("boards.regions._CLEAR")
 """Nats by which the best layout must beat the next for the latter not to be asked about."""
 
 
 @dataclass(frozen=True, eq=False)
 class Blocks:
     """The blocks of a board. ``of``: int64 (S, S), each cell's block, from 0; ``misfit``: share of
-    inner edges that say otherwise; ``margin``: nats by which it beats ``other``, the next best.
+    what edges say that speaks against them; ``margin``: nats by which it beats ``other``, the next
+    best.
     """
 
     of: Ints
@@ -73,44 +67,39 @@ class Blocks:
         return self.margin > _CLEAR
 
 
-def heaviness(ink: npt.NDArray[np.floating[Any]]) -> Floats | None:
-    """Log-odds that an inner edge is heavy, of the shape of ``ink``; None where all are alike.
-
-    Two classes of logarithms (as of k-means with two means), with one deviation.
+def pairs(side: int) -> tuple[Ints, Ints]:
+    """The two cells beside each inner edge, each int64 (2, S, S - 1): first of the edges between
+    cells side by side, row by row, then of those between cells above each other, column by column.
     """
-    # Of faint lines noise makes any share: what is added tells them apart no more.
-    logs = np.log(ink + max(_LEAST_INK, 0.5 * float(np.median(ink))))
-    thin, heavy = np.quantile(logs, [0.3, 0.95])
-    for _ in range(20):
-        of_heavy = logs > (thin + heavy) / 2
-        if not of_heavy.any() or of_heavy.all():
-            return None
-        thin, heavy = float(np.median(logs[~of_heavy])), float(np.median(logs[of_heavy]))
-    if heavy - thin < _APART:
-        return None
-    off = np.abs(logs - np.where(of_heavy, heavy, thin))
-    spread = max(1.4826 * float(np.median(off)), _SPREAD)
-    odds = ((logs - thin) ** 2 - (logs - heavy) ** 2) / (2 * spread**2)
-    return np.asarray(np.clip(odds, -_MOST, _MOST))
+    cells = np.arange(side * side).reshape(side, side)
+    one = np.stack([cells[:, :-1], cells.T[:, :-1]])
+    two = np.stack([cells[:, 1:], cells.T[:, 1:]])
+    return one, two
 
 
-def blocks_of(ink: npt.NDArray[np.floating[Any]]) -> Blocks | None:
-    """The blocks that edges tell, (2, S, S - 1) as of :meth:`Sheet.edges`; None where no parting
-    into blocks of S cells fits.
+def blocks_of(heavy: npt.NDArray[np.floating[Any]]) -> Blocks | None:
+    """The blocks that edges tell, by the log-odds that blocks meet there, (2, S, S - 1) as of
+    :func:`pairs`; None where no parting into blocks of S cells fits.
     """
-    odds = heaviness(ink)
-    if odds is None:
-        return None
-    side = ink.shape[1]
+    odds = np.clip(np.asarray(heavy, np.float64), -_MOST, _MOST)
+    side = odds.shape[1]
     partings: list[tuple[float, Ints]] = []
     for high, wide in shapes(side):
         of = even(side, high, wide)
         partings.append((_against(odds, of), of))
+    if _plainly(partings):
+        return _best(odds, partings)
     grown = _grown(odds)
     if grown is not None:
         grown = _improved(odds, grown)
         partings.append((_against(odds, grown) + _EVEN, grown))
     return _best(odds, partings)
+
+
+def _plainly(partings: list[tuple[float, Ints]]) -> bool:
+    """Whether one of the even partings fits so well that no other could be asked about."""
+    costs = sorted(cost for cost, _ in partings)
+    return bool(costs) and min([*costs[1:], _EVEN]) - costs[0] > _CLEAR
 
 
 def _best(odds: Floats, partings: list[tuple[float, Ints]]) -> Blocks | None:
@@ -119,8 +108,8 @@ def _best(odds: Floats, partings: list[tuple[float, Ints]]) -> Blocks | None:
         return None
     partings.sort(key=lambda item: item[0])
     least, best = partings[0]
-    misfit = float(((odds > 0) != _between(best)).mean())
-    if misfit > max(_MISFITS, _ONE / odds.size):
+    misfit = _against(odds, best) / max(float(np.abs(odds).sum()), 1e-9)
+    if misfit > _MISFITS:
         return None
     others = [(cost, of) for cost, of in partings[1:] if (_between(of) != _between(best)).any()]
     if even_shape(best) is None:
@@ -149,7 +138,7 @@ def even(side: int, high: int, wide: int) -> Ints:
 
 
 def _between(of: Ints) -> npt.NDArray[np.bool_]:
-    """Which inner edges lie between two blocks, (2, S, S - 1) as of :meth:`Sheet.edges`."""
+    """Which inner edges lie between two blocks, (2, S, S - 1) as of :func:`pairs`."""
     return np.stack([of[:, :-1] != of[:, 1:], of.T[:, :-1] != of.T[:, 1:]])
 
 

@@ -1,65 +1,45 @@
-"""A board laid flat: its edges and its cells' paper, measured where they must lie."""
+"""A board laid flat, as the network that tells boards sees it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.vision.lines import ranked
 from papernudge.vision.mesh import Mesh, spread
 
 Floats = npt.NDArray[np.float32]
-Cells = npt.NDArray[np.int64]
 Raster = npt.NDArray[np.uint8]
 
-CELL, MARGIN = 40, 12
+CELL, MARGIN = 32, 16
 """Side of a cell and rim around the board, pixels of the sheet."""
-_ALONG = (0.14, 0.86)
-"""Part of an edge that is looked at: elsewhere others end at it."""
-_CORE, _BESIDE, _BESIDE_TO = 0.11, 0.15, 0.27
-"""Half the width of a line's own ink, cells, and where the paper beside it is."""
-_NEAR, _NEAR_TO = 0.12, 0.3
-"""Where the paper on either side of an edge is compared."""
+_LIGHT = 0.9
+"""Share of a board's pixels that are darker than its light paper."""
 
 
-@dataclass(eq=False)
-class Sheet:
-    """A flat board.
-
-    ``grey``: float32 (P, P), brightness as a share of the board's own light paper, with P = S ·
-    CELL + 2 · MARGIN; of the colours the darkest: a pale tint shows most in one of them.
+@dataclass(frozen=True, eq=False)
+class Flat:
+    """A flat board. ``pixels``: uint8 (P, P, 3), blue, green, red, P = S · CELL + 2 · MARGIN;
+    ``paper``: float32 (3,), the board's light paper.
     """
 
-    grey: Floats
+    pixels: Raster
+    paper: Floats
 
     @property
     def side(self) -> int:
         """Cells a side."""
-        return (len(self.grey) - 2 * MARGIN) // CELL
+        return (len(self.pixels) - 2 * MARGIN) // CELL
 
-    @cached_property
-    def edges(self) -> Floats:
-        """Strips across every inner edge, (2, S, S - 1, L, W): first of the verticals, row by row,
-        then of the horizontals, column by column. L runs along the edge, W across it from left to
-        right, or from top to bottom, half a cell to either side.
-        """
-        return np.stack([_strips(self.grey), _strips(self.grey.T)])
+    @property
+    def planes(self) -> Floats:
+        """Darkness as a share of the light paper, float32 (3, P, P): 0 paper, 1 black."""
+        dark = 1 - self.pixels.astype(np.float32) / self.paper
+        return np.ascontiguousarray(dark.transpose(2, 0, 1))
 
 
-def pairs(side: int) -> tuple[Cells, Cells]:
-    """The two cells beside each inner edge, each int64 (2, S, S - 1) in the order of
-    :attr:`Sheet.edges`.
-    """
-    cells = np.arange(side * side).reshape(side, side)
-    one = np.stack([cells[:, :-1], cells.T[:, :-1]])
-    two = np.stack([cells[:, 1:], cells.T[:, 1:]])
-    return one, two
-
-
-def flattened(raster: Raster, mesh: Mesh) -> Sheet:
+def flattened(raster: Raster, mesh: Mesh) -> Flat:
     """The board under a mesh (S + 1, S + 1, 2), at one resampling. ``raster``: uint8 (H, W, 3)."""
     import cv2
 
@@ -78,66 +58,11 @@ def flattened(raster: Raster, mesh: Mesh) -> Sheet:
     flat = cv2.remap(
         small, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    paper = np.quantile(flat[::5, ::5].reshape(-1, 3), 0.9, axis=0)
-    planes = [
-        plane.astype(np.float32) / np.float32(max(level, 1.0))
-        for plane, level in zip(cv2.split(flat), paper, strict=True)
-    ]
-    return Sheet(np.minimum(np.minimum(planes[0], planes[1]), planes[2]))
+    laid = np.asarray(flat, np.uint8)
+    return Flat(laid, light(laid))
 
 
-def _strips(grey: Floats) -> Floats:
-    """Strips across the vertical inner edges of a grey sheet, (S, S - 1, L, CELL)."""
-    side = (len(grey) - 2 * MARGIN) // CELL
-    low, high = (round(share * CELL) for share in _ALONG)
-    inner = grey[MARGIN:-MARGIN, MARGIN + CELL // 2 : -(MARGIN + CELL // 2)]
-    return inner.reshape(side, CELL, side - 1, CELL).transpose(0, 2, 1, 3)[:, :, low:high]
-
-
-_ACROSS = (np.arange(CELL) + 0.5) / CELL - 0.5
-"""Places across an edge, cells."""
-
-
-def line_ink(strips: Floats) -> Floats:
-    """Ink of the line on each edge, (...), cells × shares of the paper's brightness.
-
-    ``strips``: (..., L, W) as of :meth:`Sheet.edges`. Of every place across the median along the
-    edge, against the mean of the paper on its two sides: so the rim of a tint is no line, and one
-    along it weighs what it weighs elsewhere. What blur spreads it leaves in the sum.
-    """
-    light = ranked(strips.reshape(*strips.shape[:-2], -1), 0.9)
-    dark = 1.0 - ranked(strips.swapaxes(-1, -2)) / np.maximum(light, 0.05)[..., None]
-    beside = (np.abs(_ACROSS) > _BESIDE) & (np.abs(_ACROSS) < _BESIDE_TO)
-    paper = (
-        dark[..., beside & (_ACROSS < 0)].min(axis=-1)
-        + dark[..., beside & (_ACROSS > 0)].min(axis=-1)
-    ) / 2
-    core = dark[..., np.abs(_ACROSS) <= _CORE] - paper[..., None]
-    return np.asarray(np.clip(core.sum(axis=-1), 0, None) / CELL)
-
-
-def steps(strips: Floats) -> Floats:
-    """How much lighter the paper is after each edge than before it, logs of the ratio, (...)."""
-    before = (_ACROSS < -_NEAR) & (_ACROSS > -_NEAR_TO)
-    after = (_ACROSS > _NEAR) & (_ACROSS < _NEAR_TO)
-    one, two = (_light(strips[..., part]) for part in (before, after))
-    return np.asarray(np.log(two / one))
-
-
-def unevenness(strips: Floats) -> Floats:
-    """How far the paper along a cell's sides differs, (S, S), logs; ``strips`` as of
-    :attr:`Sheet.edges`. Shade passes over cells, a tint ends with them.
-    """
-    before = (_ACROSS < -_NEAR) & (_ACROSS > -_NEAR_TO)
-    after = (_ACROSS > _NEAR) & (_ACROSS < _NEAR_TO)
-    one, two = (np.log(_light(strips[..., part])) for part in (before, after))
-    side = strips.shape[1]
-    sides = np.full((4, side, side), np.nan, np.float32)
-    sides[0, :, :-1], sides[1, :, 1:] = one[0], two[0]
-    sides[2].T[:, :-1], sides[3].T[:, 1:] = one[1], two[1]
-    return np.asarray(np.nanmax(sides, axis=0) - np.nanmin(sides, axis=0))
-
-
-def _light(strips: Floats) -> Floats:
-    """Brightness of the paper in strips (..., L, W), (...)."""
-    return np.maximum(ranked(strips.reshape(*strips.shape[:-2], -1), 0.8), np.float32(0.02))
+def light(pixels: Raster) -> Floats:
+    """The light paper of a flat board's pixels (P, P, 3), float32 (3,)."""
+    paper = np.quantile(pixels[::5, ::5].reshape(-1, 3), _LIGHT, axis=0)
+    return np.asarray(np.maximum(paper, 1.0), np.float32)

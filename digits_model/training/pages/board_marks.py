@@ -16,6 +16,7 @@ from papernudge.digits_model.training.pages.spec import PageSpec
 from papernudge.hints.layout import Layout, beside
 
 Line = npt.NDArray[np.float64]
+Marked = dict[str, set[int]]
 
 
 def mark_board(
@@ -25,21 +26,24 @@ def mark_board(
     board: Board,
     number: int,
     solution: Sequence[int],
-) -> None:
-    """Draws the board's marks, true of its solution."""
+) -> Marked:
+    """Draws the board's marks, true of its solution, and tells the cells that hold them or on whose
+    rim they are, by what they are: cage, arrow, dot, sign, else.
+    """
     chance = stream(spec.seed, "board marks", number)
     ink = spec.thick_ink if chance.random() < 0.6 else spec.thin_ink
     layout = board.layout
     if board.marks == "cages":
         _cages(stand, spec, held, layout, solution, chance)
-    elif board.marks == "arrows":
-        _arrows(stand, layout, chance)
-    elif board.marks == "dots":
-        _dots(stand, layout, solution, chance)
-    elif board.marks == "signs":
-        width = float(chance.uniform(0.02, 0.04))
-        strokes = _signs(layout, solution, chance)
-        stand.draw(layout.side, strokes, width, ink)
+        return {"cage": set(layout.cells)}
+    if board.marks == "arrows":
+        return {"arrow": _arrows(stand, layout, chance)}
+    if board.marks == "dots":
+        return {"dot": _dots(stand, layout, solution, chance)}
+    width = float(chance.uniform(0.02, 0.04))
+    strokes, cells = _signs(layout, solution, chance)
+    stand.draw(layout.side, strokes, width, ink)
+    return {"sign": cells}
 
 
 # ---------------------------------------------------------------- cages
@@ -85,7 +89,8 @@ def _cages(
     stand.draw(layout.side, strokes, float(chance.uniform(0.018, 0.032)), (level,) * 3)
     high = float(chance.uniform(0.18, 0.25))
     for cell, total in sums:
-        _small_number(stand, spec, held, layout, cell, total, high, inset)
+        place = stand.cell(layout, cell)
+        small_number(stand, spec, held, (place[0], place[1]), total, high, inset)
 
 
 def rim(layout: Layout, cage: Sequence[int], inset: float, dash: tuple[float, float]) -> list[Line]:
@@ -119,20 +124,19 @@ def rim(layout: Layout, cage: Sequence[int], inset: float, dash: tuple[float, fl
     return lines
 
 
-def _small_number(
+def small_number(
     stand: Stand,
     spec: PageSpec,
     held: Supplies,
-    layout: Layout,
-    cell: int,
+    corner: tuple[float, float],
     number: int,
     high: float,
     inset: float,
 ) -> None:
-    """A sum in the first corner of its cage."""
+    """A small number, ``inset`` cells right of and below a corner on the page."""
     scale, unit = stand.sheet.scale, stand.unit
     cap = max(3.0, round(high * unit * scale))
-    x, y, _, _ = stand.cell(layout, cell)
+    x, y = corner
     at = x + (inset + 0.03) * unit
     for figure in str(number):
         mask, left, top, box = set_digit(held, spec.face, int(figure), cap, 0.0)
@@ -146,23 +150,24 @@ def _small_number(
 # ---------------------------------------------------------------- arrows, dots, signs
 
 
-def _arrows(stand: Stand, layout: Layout, chance: np.random.Generator) -> None:
-    """Rings from which arrows run through two to four cells."""
+def _arrows(stand: Stand, layout: Layout, chance: np.random.Generator) -> set[int]:
+    """Rings from which arrows run through two to four cells; the cells of them."""
     level = int(chance.integers(80, 170))
     taken: set[int] = set()
     strokes: list[Line] = []
     for cell in chance.permutation(layout.many).tolist():
         if len(taken) > 0.45 * layout.many or cell in taken:
             continue
-        path = _path(layout, cell, taken, chance)
+        path = path_from(layout, cell, taken, chance)
         if len(path) < 3:
             continue
         taken |= set(path)
         strokes += _arrow(layout, path)
     stand.draw(layout.side, strokes, float(chance.uniform(0.03, 0.06)), (level,) * 3)
+    return taken
 
 
-def _path(layout: Layout, cell: int, taken: set[int], chance: np.random.Generator) -> list[int]:
+def path_from(layout: Layout, cell: int, taken: set[int], chance: np.random.Generator) -> list[int]:
     """Cells from one to the next, corners too."""
     path = [cell]
     for _ in range(int(chance.integers(2, 5))):
@@ -193,10 +198,11 @@ def neighbours(layout: Layout) -> list[tuple[int, int]]:
 
 def _dots(
     stand: Stand, layout: Layout, solution: Sequence[int], chance: np.random.Generator
-) -> None:
+) -> set[int]:
     """White dots between digits that follow each other, black ones between a digit and its
-    double.
+    double; the cells beside them.
     """
+    cells: set[int] = set()
     wide = float(chance.uniform(0.2, 0.3))
     white: list[Line] = []
     black: list[Line] = []
@@ -204,32 +210,38 @@ def _dots(
         low, high = sorted((solution[one], solution[two]))
         if high - low != 1 and high != 2 * low:
             continue
-        at = _between(layout, one, two)
+        at = between(layout, one, two)
+        cells |= {one, two}
         (black if high == 2 * low else white).append(np.array([at, at]))
     level = int(chance.integers(20, 70))
     ink = (level,) * 3
     stand.draw(layout.side, [*white, *black], wide, ink)
     stand.whiten(layout.side, white, wide - 0.05)
+    return cells
 
 
-def _signs(layout: Layout, solution: Sequence[int], chance: np.random.Generator) -> list[Line]:
-    """Signs of less and more between cells of a block."""
+def _signs(
+    layout: Layout, solution: Sequence[int], chance: np.random.Generator
+) -> tuple[list[Line], set[int]]:
+    """Signs of less and more between cells of a block, and the cells beside them."""
+    cells: set[int] = set()
     share, size = float(chance.uniform(0.35, 1.0)), float(chance.uniform(0.09, 0.13))
     strokes = []
     for one, two in neighbours(layout):
         same = layout.blocks[one] == layout.blocks[two]
         if not same or chance.random() > share:
             continue
-        at = _between(layout, one, two)
+        at = between(layout, one, two)
+        cells |= {one, two}
         ends = np.array([layout.place(c)[::-1] for c in (one, two)], float)
         way = ends[1] - ends[0]
         tip = way if solution[one] > solution[two] else -way  # it points at the smaller
         side = np.array([-way[1], way[0]])
         strokes.append(at + size * np.array([-tip + side, tip, -tip - side]))
-    return strokes
+    return strokes, cells
 
 
-def _between(layout: Layout, one: int, two: int) -> Line:
+def between(layout: Layout, one: int, two: int) -> Line:
     """The middle of the side between two cells."""
     ends = np.array([layout.place(c)[::-1] for c in (one, two)], float)
     return np.asarray(ends.mean(axis=0) + 0.5)

@@ -82,7 +82,7 @@ def tint_board(
     are such, there are no others. Then a marker's colour.
     """
     layout = board.layout
-    inks = _inks(board)
+    inks = inks_of(board)
     if not board.tinted:
         some = stream(spec.seed, "shade", number).random(layout.many) < 0.18
         odd = int(stream(spec.seed, "shade side", number).integers(2))
@@ -100,7 +100,7 @@ def tint_board(
             highlight(stand.sheet, chance, x0, y0, int(chance.integers(4)), stand.unit)
 
 
-def _inks(board: Board) -> dict[int, list[Colour]]:
+def inks_of(board: Board) -> dict[int, list[Colour]]:
     """The tints that the rules give to each cell."""
     found: dict[int, list[Colour]] = {}
     plan, layout = board.layout.plan, board.layout
@@ -108,11 +108,11 @@ def _inks(board: Board) -> dict[int, list[Colour]]:
         for block, colour in zip(plan.blocks, coloured(layout), strict=True):
             for cell in block:
                 found.setdefault(cell, []).append(board.regions[colour % len(board.regions)])
-    for k, block in enumerate(plan.extra):
+    for k, block in enumerate([*plan.extra, *board.pieces]):
         for cell in block:
             found.setdefault(cell, []).append(board.tints[k % len(board.tints)])
     if board.tints_diagonals:
-        ink = board.tints[len(plan.extra) % len(board.tints)]
+        ink = board.tints[(len(plan.extra) + len(board.pieces)) % len(board.tints)]
         lines = range(layout.side)
         for cell in {layout.at(k, c) for k in lines for c in (k, layout.side - 1 - k)}:
             found.setdefault(cell, []).append(ink)

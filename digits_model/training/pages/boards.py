@@ -15,6 +15,13 @@ FIGURES, LETTERS = "figures", "letters"
 MARKS = ("cages", "arrows", "dots", "signs")
 """What else may stand in a grid that makes it a puzzle of another kind: cages with sums, arrows,
 dots between cells, signs of less and more between cells."""
+MORE_MARKS = (
+    *("lined cages", "tinted cages", "letters", "bars"),
+    *("thermometers", "lines", "shapes", "corners", "one diagonal"),
+)
+"""Marks that are drawn for training alone: cages in whole lines and in tints, letters and bars
+between cells; and what is told as something else: bulbs with a stem, lines through cells, discs and
+squares in cells, numbers in rings where cells meet, a line along one diagonal only."""
 DIAGONALS = ("lines", "dashes", "tint", "both")
 
 
@@ -27,7 +34,8 @@ class Board:
     two figures beside those that the typeface gives them. ``diagonal``: one of DIAGONALS, in
     ``diagonal_ink``; ``both`` are lines on a tint. ``tints``: of the extra blocks, one after
     another and of the diagonals. ``regions``: the tints of the blocks, no two that touch alike;
-    none where they are white. ``marks``: one of MARKS, or nothing.
+    none where they are white. ``marks``: one of MARKS or MORE_MARKS, or nothing. ``pieces``: cells
+    that are tinted together like an extra block and that the puzzle takes no notice of.
     """
 
     layout: Layout = NEWSPAPER
@@ -41,6 +49,7 @@ class Board:
     tints: tuple[Colour, ...] = ((205, 205, 205),)
     regions: tuple[Colour, ...] = ()
     marks: str = ""
+    pieces: tuple[tuple[int, ...], ...] = ()
 
     @property
     def side(self) -> float:
@@ -55,7 +64,7 @@ class Board:
     @property
     def tinted(self) -> bool:
         """Whether a tint says something about the rules."""
-        return bool(self.layout.plan.extra or self.regions or self.tints_diagonals)
+        return bool(self.layout.plan.extra or self.regions or self.tints_diagonals or self.pieces)
 
     @property
     def by_hand(self) -> int:
@@ -77,6 +86,6 @@ def board_from(words: str) -> Board | None:
     told = json.loads(words)
     told["layout"] = from_data(told["layout"])
     told["diagonal_ink"] = tuple(told["diagonal_ink"])
-    for name in ("tints", "regions"):
-        told[name] = tuple(tuple(ink) for ink in told[name])
+    for name in ("tints", "regions", "pieces"):
+        told[name] = tuple(tuple(part) for part in told.get(name, ()))
     return Board(**told)

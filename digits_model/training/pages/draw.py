@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.digits_model.training.pages.board_marks import mark_board
+from papernudge.digits_model.training.pages.board_more import mark_more
 from papernudge.digits_model.training.pages.board_print import (
     Stand,
     cross_board,
@@ -16,7 +17,7 @@ from papernudge.digits_model.training.pages.board_print import (
     tint_board,
 )
 from papernudge.digits_model.training.pages.board_puzzles import board_puzzle
-from papernudge.digits_model.training.pages.boards import Board
+from papernudge.digits_model.training.pages.boards import MARKS, Board
 from papernudge.digits_model.training.pages.camera import expose
 from papernudge.digits_model.training.pages.chance import stream
 from papernudge.digits_model.training.pages.clutter import Clutter
@@ -176,7 +177,10 @@ def _print_other(
     cross_board(stand, board)
     rule_board(stand, spec, layout)
     if board.marks:
-        mark_board(stand, spec, held, board, place.number, solution)
+        mark = mark_board if board.marks in MARKS else mark_more
+        for what, marked in mark(stand, spec, held, board, place.number, solution).items():
+            for cell in sorted(marked):
+                cells[cell].marks.append(what)
     printed = print_board(stand, spec, held, board, cells)
     ink, parked, spots = _write(stand, spec, place.number, cells, writer, printed, board.by_hand)
     line = "".join(SYMBOLS[digit - 1] for digit in solution)

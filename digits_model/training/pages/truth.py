@@ -26,7 +26,9 @@ class CellTruth:
     ``digit``: the digit that counts, None unless given or entry. ``notes``: notes that still
     stand, ``struck_notes`` those crossed out. ``struck``: a big digit stands there struck out;
     ``struck_digit`` which. ``marks``: what else is there: ``"circled"``, ``"highlit"``,
-    ``"shaded"``, ``"ghost"``, ``"overwritten"``, ``"misprint"``, ``"mistake"``. ``ink``: box of
+    ``"shaded"``, ``"ghost"``, ``"overwritten"``, ``"misprint"``, ``"mistake"``, and of marks of
+    other kinds of puzzles ``"cage"``, ``"arrow"``, ``"dot"``, ``"sign"``, ``"else"``, or one of
+    ``"falling"``, ``"rising"`` where one diagonal alone is drawn. ``ink``: box of
     all ink of the cell, raster pixels x0, y0, x1, y1, None when there is none.
     """
 
