@@ -17,7 +17,7 @@ import numpy.typing as npt
 
 from papernudge.digits_model.sheets import BOARD_NAMES, CELL_NAMES, MARKS, STEP, Printed
 from papernudge.hints.layout import beside
-from papernudge.vision.boards.regions import pairs
+from papernudge.vision.boards.regions import pairs, shapes
 from papernudge.vision.tuned import several, tuned, whole
 
 Floats = npt.NDArray[np.float64]
@@ -42,6 +42,10 @@ _STREWN = tuned("boards.tints._STREWN")
 """The same of cells tinted without any rule, and of blocks each in a tint of its own."""
 _CLEAR = tuned("boards.tints._CLEAR")
 """Nats by which an account must beat all that make other houses."""
+_PALE = tuned("boards.tints._PALE")
+"""Log-odds by which tints may be likelier than they seem without making other houses."""
+_ALIKE = tuned("boards.tints._ALIKE")
+"""Share of strewn tints' cells and extra blocks' from which on, in both, they may be the latter."""
 _LINE = tuned("boards.tints._LINE")
 """Log-odds from which on a line runs along a diagonal."""
 _NO_LINE = tuned("boards.tints._NO_LINE")
@@ -92,6 +96,7 @@ def further(printed: Printed, blocks: list[list[int]]) -> Further:
         return Further(odd=True)
     least, best = min(accounts := list(_told(printed, blocks)))
     odd = any(cost - least < _CLEAR for cost, houses in accounts if houses != best)
+    odd = odd or _paler(_keener(printed), blocks, best)
     diagonals, extra = best
     side, tint = printed.cells.shape[1], printed.cells[CELL_NAMES.index("tint")].ravel()
     if extra:
@@ -102,6 +107,29 @@ def further(printed: Printed, blocks: list[list[int]]) -> Further:
         whole_ones = [piece for piece in seen if len(piece) == side and piece not in known]
         odd |= 3 * side * len(whole_ones) > 2 * int((tint > 0).sum())
     return Further(bool(lines[0]) or diagonals, extra, odd)
+
+
+def _keener(printed: Printed) -> Printed:
+    """The same to an eye that takes for a tint what may be a pale one, and for its rim too."""
+    cells, edges = printed.cells.copy(), printed.edges.copy()
+    cells[CELL_NAMES.index("tint")] += _PALE
+    edges[STEP] += _PALE
+    return printed._replace(cells=cells, edges=edges)
+
+
+def _paler(keen: Printed, blocks: list[list[int]], best: House) -> bool:
+    """Whether other houses than the best are told where pale tints count, or hold about all the
+    tinted cells that they tell by no rule. One lone block is shade where none was told.
+    """
+    tinted = frozenset(np.flatnonzero(keen.cells[CELL_NAMES.index("tint")] > 0).tolist())
+    accounts = list(_told(keen, blocks))
+    houses = min((one for one in accounts if one[1][1] or not best[1]), default=(0.0, best))[1]
+    if houses != best and (best[1] or not _lonely(houses[1], len(keen.cells[0]))):
+        return True
+    unions = {frozenset(c for piece in extra for c in piece) for _, (_, extra) in accounts}
+    return not best[1] and any(
+        len(union & tinted) > _ALIKE * len(union | tinted) for union in unions if union
+    )
 
 
 def _lonely(extra: Sequence[Cells], side: int) -> bool:
@@ -166,7 +194,26 @@ def _tried(printed: Printed, blocks: list[list[int]]) -> set[tuple[Cells, ...]]:
         full = [*houses, *_filled(houses, seen, side)]
         for extra in (houses, full, *_mirrored(full, side), *_mirrored(houses, side)):
             tried.add(tuple(sorted(set(extra))))
+    for box in _boxes(tint):
+        if box not in known:
+            tried |= {tuple(sorted(extra)) for extra in ([box], *_mirrored([box], side))}
+    for extra in list(tried):
+        for image in _images(extra, side):
+            if not _meets(image, extra):
+                tried.add(tuple(sorted({*extra, image})))
     return tried - {()}
+
+
+def _boxes(tint: Floats) -> Iterator[Cells]:
+    """Rectangles of S cells, rather tinted than not: blocks of the usual forms, anywhere."""
+    side = len(tint)
+    cells = np.arange(side * side).reshape(side, side)
+    odds = np.clip(tint, -_MOST, _MOST)
+    for high, wide in shapes(side):
+        for row, column in product(range(side - high + 1), range(side - wide + 1)):
+            there = np.s_[row : row + high, column : column + wide]
+            if odds[there].mean() > 0:
+                yield tuple(cells[there].ravel().tolist())
 
 
 def _filled(houses: list[Cells], seen: list[Cells], side: int) -> list[Cells]:
