@@ -154,6 +154,28 @@ def test_one_extra_block_off_the_middle_may_have_fellows_in_the_shade() -> None:
     assert further(told({middle: 1}), NINE) == Further(extra=(middle,))
 
 
+def test_a_third_window_that_may_be_there_is_not_dropped_in_silence() -> None:
+    two = told(dict.fromkeys(FOUR[:2], 1))
+    assert further(two, NINE) == Further(extra=tuple(sorted(FOUR[:2])))
+    two.cells[0].flat[list(FOUR[2])] = -1.0
+    two.edges[STEP][two.edges[STEP] < 0] = -1.5
+    assert further(two, NINE).odd
+
+
+def test_windows_of_which_every_other_cell_is_seen_are_no_strewn_tints() -> None:
+    pale = told({})
+    for window in FOUR:
+        pale.cells[0].flat[list(window)] = [2.0, -0.5, 1.0] * 3
+    assert further(pale, NINE).odd
+
+
+def test_a_shaded_corner_that_may_be_a_tint_makes_no_block() -> None:
+    shaded = told({})
+    shaded.cells[0].flat[list(FOUR[0])] = -1.0
+    shaded.edges[STEP][shaded.edges[STEP] < 0] = -2.0
+    assert further(shaded, NINE) == Further()
+
+
 def test_tinted_diagonals_are_houses_and_tinted_blocks_and_strewn_cells_are_none() -> None:
     assert further(told({CROSS: 1}), NINE) == Further(diagonals=True)
     blocks = {tuple(block): (0, 1, 2)[n % 3] for n, block in enumerate(NINE)}

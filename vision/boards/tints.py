@@ -119,15 +119,19 @@ def _keener(printed: Printed) -> Printed:
 
 def _paler(keen: Printed, blocks: list[list[int]], best: House) -> bool:
     """Whether other houses than the best are told where pale tints count, or hold about all the
-    tinted cells that they tell by no rule. One lone block is shade where none was told.
+    tinted cells that no rule tells. One lone block is shade where none was told.
     """
+    side = len(keen.cells[0])
     tinted = frozenset(np.flatnonzero(keen.cells[CELL_NAMES.index("tint")] > 0).tolist())
-    accounts = list(_told(keen, blocks))
-    houses = min((one for one in accounts if one[1][1] or not best[1]), default=(0.0, best))[1]
-    if houses != best and (best[1] or not _lonely(houses[1], len(keen.cells[0]))):
-        return True
+    accounts = [
+        (cost, houses)
+        for cost, houses in _told(keen, blocks)
+        if best[1] or not _lonely(houses[1], side)
+    ]
+    if best[1]:
+        return min((one for one in accounts if one[1][1]), default=(0.0, best))[1] != best
     unions = {frozenset(c for piece in extra for c in piece) for _, (_, extra) in accounts}
-    return not best[1] and any(
+    return min(accounts)[1] != best or any(
         len(union & tinted) > _ALIKE * len(union | tinted) for union in unions if union
     )
 
