@@ -31,13 +31,13 @@ import numpy.typing as npt
 import torch
 from torch.nn import functional as nnf
 
-from papernudge.digits_model.sheets import place
 from papernudge.digits_model.training.averaging import average, share_after
 from papernudge.digits_model.training.pages import draw, use_pack
 from papernudge.digits_model.training.sheets_marks import KINDS, marked
 from papernudge.digits_model.training.sheets_net import SheetNet
 from papernudge.digits_model.training.sheets_plain import drawn_flat
 from papernudge.digits_model.training.sheets_truth import Sheet, recipe, sheets_of, unmarked
+from papernudge.vision.boards.printed import place
 
 FOLDS = 3
 """Folds of the photos, of which the first is held out."""

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.sheets import BOARD_NAMES, CELL_NAMES
 from papernudge.digits_model.training.sheets_truth import Sheet
+from papernudge.vision.boards.printed import BOARD_NAMES, CELL_NAMES
 from papernudge.vision.boards.sheet import CELL, MARGIN, light
 
 Line = npt.NDArray[np.float64]

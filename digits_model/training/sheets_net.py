@@ -5,7 +5,7 @@ from __future__ import annotations
 import torch
 from torch import nn
 
-from papernudge.digits_model.sheets import BOARD, CELLS, EDGES
+from papernudge.vision.boards.printed import BOARD, CELLS, EDGES
 from papernudge.vision.boards.sheet import CELL, MARGIN
 
 WIDE, DEEP, EDGE = 40, 48, 16
@@ -41,7 +41,7 @@ class SheetNet(nn.Module):
     where a cell lies on the falling, on the rising diagonal. Output: log-odds: ``upright`` (N,
     EDGES, S, S - 1) of the edges between cells side by side, ``level`` (N, EDGES, S - 1, S) of
     those between cells above each other, ``cells`` (N, CELLS, S, S) and ``board`` (N, BOARD), as
-    :mod:`papernudge.digits_model.sheets` names them.
+    :mod:`papernudge.vision.boards.printed` names them.
     """
 
     def __init__(self) -> None:

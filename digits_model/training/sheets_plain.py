@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.sheets import BOARD, CELLS, EDGES, HEAVY, STEP
 from papernudge.digits_model.training.pages.board_pages import named
 from papernudge.digits_model.training.sheets_truth import FORMS, Sheet, across, pieces
 from papernudge.hints.layout import Layout
+from papernudge.vision.boards.printed import BOARD, CELLS, EDGES, HEAVY, STEP
 from papernudge.vision.boards.sheet import CELL, MARGIN, light
 
 WORDS = (

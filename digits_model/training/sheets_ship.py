@@ -1,8 +1,8 @@
-"""Writes sheets.onnx and its manifest, measured on typefaces and hands that training never saw.
+"""Writes printed.onnx and its manifest, measured on typefaces and hands that training never saw.
 
     python -m papernudge.digits_model.training.sheets_ship --weights .work/sheets/weights.pt \
         --marks .work/tuned/weights.pt --log .work/sheets/log.txt \
-        --photos .work/sheets-photos.npz --to digits_model
+        --photos .work/sheets-photos.npz --to vision/boards
 
 Temperatures are fitted on pages of the split ``calibrate`` (Guo et al., "On calibration of modern
 neural networks", ICML 2017), figures told of the split ``test``, and of the photos of the fold that
@@ -27,7 +27,15 @@ import numpy.typing as npt
 import torch
 
 from papernudge.digits_model.files import session_of
-from papernudge.digits_model.sheets import (
+from papernudge.digits_model.training.export import write
+from papernudge.digits_model.training.measure import Rate
+from papernudge.digits_model.training.pages import draw, use_pack
+from papernudge.digits_model.training.sheets import unpacked
+from papernudge.digits_model.training.sheets_net import SheetNet
+from papernudge.digits_model.training.sheets_truth import Sheet, recipe, sheets_of, unmarked
+from papernudge.digits_model.training.slim import slim
+from papernudge.digits_model.training.twin import joined
+from papernudge.vision.boards.printed import (
     BOARD_NAMES,
     CELL_NAMES,
     EDGE_NAMES,
@@ -37,14 +45,6 @@ from papernudge.digits_model.sheets import (
     logits,
     place,
 )
-from papernudge.digits_model.training.export import write
-from papernudge.digits_model.training.measure import Rate
-from papernudge.digits_model.training.pages import draw, use_pack
-from papernudge.digits_model.training.sheets import unpacked
-from papernudge.digits_model.training.sheets_net import SheetNet
-from papernudge.digits_model.training.sheets_truth import Sheet, recipe, sheets_of, unmarked
-from papernudge.digits_model.training.slim import slim
-from papernudge.digits_model.training.twin import joined
 from papernudge.vision.boards.sheet import CELL, MARGIN, Flat
 
 Floats = npt.NDArray[np.float64]
@@ -196,7 +196,7 @@ def main() -> None:
     parser.add_argument("--command", action="append", default=[], help="what made the weights")
     parser.add_argument("--to", type=Path, required=True)
     given = parser.parse_args()
-    path, described = given.to / "sheets.onnx", given.to / "sheets.json"
+    path, described = given.to / "printed.onnx", given.to / "printed.json"
     draws = partial(gathered, pages=given.pages, jobs=given.jobs, supplies=given.supplies)
     if given.again:
         manifest = json.loads(described.read_text(encoding="utf-8"))

@@ -7,7 +7,6 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.sheets import BOARD, BOARD_NAMES, CELL_NAMES, CELLS, EDGES, MARKS
 from papernudge.digits_model.training.pages import Page, PageSpec, board_page, preset
 from papernudge.digits_model.training.pages.board_pages import NAMES, named
 from papernudge.digits_model.training.pages.board_print import inks_of
@@ -15,6 +14,7 @@ from papernudge.digits_model.training.pages.boards import MARKS as DRAWN
 from papernudge.digits_model.training.pages.boards import MORE_MARKS, board_from
 from papernudge.digits_model.training.pages.truth import GridTruth
 from papernudge.hints.layout import NEWSPAPER, Layout, beside
+from papernudge.vision.boards.printed import BOARD, BOARD_NAMES, CELL_NAMES, CELLS, EDGES, MARKS
 from papernudge.vision.boards.sheet import CELL, MARGIN, flattened, light
 from papernudge.vision.mesh import Mesh, Points
 
@@ -50,7 +50,7 @@ OFF, NOISE = 0.03, 0.01
 class Sheet(NamedTuple):
     """A flat board and what is on it: 0 no, 1 yes, -1 unknown. ``pixels``: uint8 (P, P, 3);
     ``paper``: float32 (3,); ``edges``: (EDGES, 2, S, S - 1), ``cells``: (CELLS, S, S), ``board``:
-    (BOARD,), int8, as :mod:`papernudge.digits_model.sheets` names them.
+    (BOARD,), int8, as :mod:`papernudge.vision.boards.printed` names them.
     """
 
     pixels: npt.NDArray[np.uint8]

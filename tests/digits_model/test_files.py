@@ -6,8 +6,9 @@ from types import ModuleType
 
 import pytest
 
-from papernudge.digits_model import scores, seen, sheets, symbols
+from papernudge.digits_model import scores, seen, symbols
 from papernudge.digits_model.files import network_of
+from papernudge.vision.boards import printed
 
 REFUSED = "is not the file its manifest describes; install papernudge again"
 
@@ -20,7 +21,7 @@ REFUSED = "is not the file its manifest describes; install papernudge again"
         (scores, "notes"),
         (seen, "seen"),
         (symbols, "symbols"),
-        (sheets, "sheets"),
+        (printed, "printed"),
     ],
 )
 def test_a_file_that_the_manifest_does_not_describe_is_refused(

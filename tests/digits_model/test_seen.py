@@ -26,7 +26,7 @@ def test_the_file_is_the_one_its_manifest_describes_and_all_files_are_small() ->
     told = runner.manifest()
     assert told["sha256"] == hashlib.sha256(data).hexdigest()
     assert told["bytes"] == len(data)
-    names = ("model", "closer", "notes", "seen", "sheets", "symbols")
+    names = ("model", "closer", "notes", "seen", "symbols")
     assert sum(len(folder.joinpath(f"{n}.onnx").read_bytes()) for n in names) <= MOST_BYTES
 
 

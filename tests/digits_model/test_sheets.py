@@ -10,8 +10,15 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from papernudge.digits_model import sheets as runner
-from papernudge.digits_model.sheets import (
+from papernudge.digits_model.training.pages import (
+    GridTruth,
+    MissingSuppliesError,
+    PageSpec,
+    draw,
+)
+from papernudge.digits_model.training.sheets_truth import Sheet, recipe, rows_of, sheets_of, tones
+from papernudge.vision.boards import printed as runner
+from papernudge.vision.boards.printed import (
     BOARD_NAMES,
     CELL_NAMES,
     EDGE_NAMES,
@@ -20,13 +27,6 @@ from papernudge.digits_model.sheets import (
     place,
     read,
 )
-from papernudge.digits_model.training.pages import (
-    GridTruth,
-    MissingSuppliesError,
-    PageSpec,
-    draw,
-)
-from papernudge.digits_model.training.sheets_truth import Sheet, recipe, rows_of, sheets_of, tones
 from papernudge.vision.boards.sheet import CELL, MARGIN, Flat, light
 
 
@@ -38,7 +38,7 @@ def page_of(spec: PageSpec) -> list[tuple[int, Sheet]]:
 
 
 def test_the_file_is_the_one_its_manifest_describes_and_is_small() -> None:
-    data = resources.files("papernudge.digits_model").joinpath("sheets.onnx").read_bytes()
+    data = resources.files("papernudge.vision.boards").joinpath("printed.onnx").read_bytes()
     told = runner.manifest()
     assert told["sha256"] == hashlib.sha256(data).hexdigest()
     assert told["bytes"] == len(data) <= 80_000
@@ -152,7 +152,7 @@ def test_two_networks_with_one_look_become_one_file(tmp_path: Path) -> None:
     from papernudge.digits_model.files import session_of
     from papernudge.digits_model.training.twin import joined
 
-    data = resources.files("papernudge.digits_model").joinpath("sheets.onnx").read_bytes()
+    data = resources.files("papernudge.vision.boards").joinpath("printed.onnx").read_bytes()
     one, both = tmp_path / "one.onnx", tmp_path / "both.onnx"
     one.write_bytes(data)
     joined(one, one, {"cells": (3, 7), "board": (2, 6)}, both)

@@ -12,12 +12,12 @@ import pytest
 from board_pages import RIM, UNIT, board_page, marked_page
 from samples import chosen
 
-from papernudge.digits_model.sheets import BOARD, CELLS, EDGES, HEAVY, STEP, Printed, read
 from papernudge.digits_model.training.pages import MissingSuppliesError, draw, other_page
 from papernudge.hints.generate import any_blocks
 from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.shapes import board_of
 from papernudge.vision.boards.find import find_all
+from papernudge.vision.boards.printed import BOARD, CELLS, EDGES, HEAVY, STEP, Printed, read
 from papernudge.vision.boards.regions import blocks_of
 from papernudge.vision.boards.sheet import CELL, MARGIN, Flat, light
 from papernudge.vision.boards.tints import Further, further

@@ -153,3 +153,17 @@ def test_what_the_network_sees_is_the_frame_laid_square_against_its_paper() -> N
     low, high = shown.RIM, shown.SIDE - shown.RIM
     rims = [one[low - 1 : low + 1], one[high - 1 : high + 1]]
     assert all(np.median(rim[:, low:high]) > shown.PAPER + 60 for rim in rims)
+
+
+def test_corners_that_make_no_frame_hold_no_lattice() -> None:
+    grey = page(BOARDS[2])
+    whole = quad(6)
+    flat, inward, crossed, point, lost = (whole.copy() for _ in range(5))
+    flat[1] = (whole[0] + whole[2]) / 2
+    inward[1] = 0.8 * whole[0] + 0.2 * whole[2] - [5, -5]
+    crossed[[1, 2]] = whole[[2, 1]]
+    point[:] = whole[0]
+    lost[2] = np.inf
+    for corners in (flat, inward, crossed, point, lost):
+        assert lattice_in(grey, corners) is None
+    assert lattice_in(grey, whole) is not None

@@ -28,6 +28,8 @@ STEP, AREA_STEP = 2, 8
 """Pixels between the places at which it speaks of lines, and of the board."""
 PAPER, GAIN = 64, 512.0
 """Level of plain paper in what the network sees, and of a darkness as large as the paper's own."""
+_FLAT = 0.01
+"""Sine of a frame's corner, as if its sides were as long as the longest, at least."""
 _AROUND = 49
 """Pixels a side over which the paper's brightness is averaged."""
 _LIFTED = 0.94
@@ -57,6 +59,18 @@ def square_of(quad: Points) -> Points:
     low, high = RIM - 0.5, SIDE - RIM - 0.5
     inner = np.array([[low, low], [high, low], [high, high], [low, high]], np.float64)
     return np.asarray(homography(inner) @ np.linalg.inv(homography(quad)), np.float64)
+
+
+def _is_frame(quad: Points) -> bool:
+    """Whether corners (4, 2) make a form that can be laid square: no corner lies on, or inside, a
+    line between others.
+    """
+    if not np.isfinite(quad).all():
+        return False
+    (x, y), (onward, down) = (np.roll(quad, -1, axis=0) - quad).T, (quad - np.roll(quad, 1, 0)).T
+    turns = onward * y - down * x
+    longest = float(np.hypot(x, y).max())
+    return bool(np.abs(turns).min() > _FLAT * longest**2 and len(set(np.sign(turns))) == 1)
 
 
 def laid(grey: Grey, quad: Points) -> Grey:
@@ -119,12 +133,14 @@ class Cleaned:
         return project(self.matrix, places)
 
 
-def cleaned(grey: Grey, quad: Points, session: Any = None) -> Cleaned:
-    """What is seen of the lines in a frame.
+def cleaned(grey: Grey, quad: Points, session: Any = None) -> Cleaned | None:
+    """What is seen of the lines in a frame; None where its corners are no frame.
 
     ``grey``: uint8 (H, W), paper light and ink dark; ``quad``: (4, 2) the frame's corners,
     clockwise; ``session``: another network's than the shipped one's, for experiments.
     """
+    if not _is_frame(quad):
+        return None
     seen = laid(grey, quad)
     run = (session or _session()).run
     lines, area = run(None, {"board": seen[None, None].astype(np.float32)})

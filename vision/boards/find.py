@@ -8,10 +8,10 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.sheets import HEAVY, read
 from papernudge.hints.catalogue import message
 from papernudge.hints.layout import LARGEST, NEWSPAPER, SMALLEST, Layout
 from papernudge.vision.boards.lattice import lattice_in
+from papernudge.vision.boards.printed import HEAVY, read
 from papernudge.vision.boards.regions import Blocks, blocks_of, even, even_shape
 from papernudge.vision.boards.sheet import flattened
 from papernudge.vision.boards.tints import further

@@ -105,6 +105,8 @@ def lattice_in(grey: Grey, quad: Points, session: Any = None) -> Lattice | None:
     found = None
     for _ in range(_LOOKS):
         seen = cleaned(grey, quad, session)
+        if seen is None:
+            break
         found = traced(seen)
         own = _seen_corners(seen) if found is None else found.mesh.corners
         if own is None or _off(own, quad) < (_OFF if found is None else _FAR):

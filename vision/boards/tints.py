@@ -15,8 +15,8 @@ from itertools import product
 import numpy as np
 import numpy.typing as npt
 
-from papernudge.digits_model.sheets import BOARD_NAMES, CELL_NAMES, MARKS, STEP, Printed
 from papernudge.hints.layout import beside
+from papernudge.vision.boards.printed import BOARD_NAMES, CELL_NAMES, MARKS, STEP, Printed
 from papernudge.vision.boards.regions import pairs, shapes
 from papernudge.vision.tuned import several, tuned, whole
 

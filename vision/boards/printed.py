@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from papernudge.digits_model.files import manifest_of, network_of, session_of
+from papernudge.vision.boards.sheet import CELL, MARGIN
 
 Floats = npt.NDArray[np.float64]
 
@@ -39,14 +40,14 @@ class Printed(NamedTuple):
 
 
 def manifest() -> dict[str, Any]:
-    """What sheets.json tells."""
-    return manifest_of(__package__, "sheets")
+    """What printed.json tells."""
+    return manifest_of(__package__, "printed")
 
 
 @functools.cache
 def shipped() -> Any:
     """The onnxruntime session of the network that ships."""
-    return session_of(network_of(__package__, "sheets", manifest()))
+    return session_of(network_of(__package__, "printed", manifest()))
 
 
 def place(side: int) -> npt.NDArray[np.float32]:
@@ -59,8 +60,6 @@ def logits(planes: npt.NDArray[np.float32], session: Any = None) -> Printed:
     """Uncalibrated log-odds of a flat board, ``planes`` float32 (3, P, P) as of
     ``papernudge.vision.boards.sheet``, whose sides have ``side`` cells.
     """
-    from papernudge.vision.boards.sheet import CELL, MARGIN
-
     side = (planes.shape[1] - 2 * MARGIN) // CELL
     fed = {"planes": planes[None], "place": place(side)[None]}
     upright, level, cells, board = (session or shipped()).run(None, fed)
