@@ -131,7 +131,7 @@ def _found(raster: Raster) -> tuple[FoundGrid, ...]:
     if any(map(_readable, found)):
         return found
     if len(found) < MANY and raster.shape[0] * raster.shape[1] <= MOST_EVENED:
-        again = find_all(even_page(raster))
+        again = find_all(even_page(raster), printed=raster)
         if any(map(_readable, again)):
             return again
     return _with_advice(raster, found)

@@ -58,10 +58,15 @@ _NINE = Blocks(even(NEWSPAPER.side, *(NEWSPAPER.even or (3, 3))), 0.0, np.inf, N
 """The newspaper's blocks."""
 
 
-def find_all(raster: Raster) -> tuple[FoundGrid, ...]:
-    """All grids of a page, ``raster`` uint8 (H, W, 3): the newspaper's, and other boards."""
+def find_all(raster: Raster, printed: Raster | None = None) -> tuple[FoundGrid, ...]:
+    """All grids of a page, ``raster`` uint8 (H, W, 3): the newspaper's, and other boards.
+
+    ``printed``: the page as photographed where ``raster`` is one whose light was evened: that takes
+    tints for shade and wipes them off, so what is printed on boards is told from this.
+    """
     page = Searched.of(raster)
-    return () if page is None else with_boards(raster, find_grids(raster, page), page)
+    seen = raster if printed is None else printed
+    return () if page is None else with_boards(seen, find_grids(raster, page), page)
 
 
 def with_boards(
