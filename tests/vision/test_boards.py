@@ -21,6 +21,7 @@ from papernudge.vision.boards.printed import BOARD, CELLS, EDGES, HEAVY, STEP, P
 from papernudge.vision.boards.regions import blocks_of
 from papernudge.vision.boards.sheet import CELL, MARGIN, Flat, light
 from papernudge.vision.boards.tints import Further, further
+from papernudge.vision.even import even_page
 from papernudge.vision.grid import GridKind
 from papernudge.vision.photo import open_photo
 
@@ -274,6 +275,18 @@ def test_a_board_is_found_on_its_page(name: str) -> None:
     true = np.stack(np.meshgrid(at, at), axis=-1)
     assert found.mesh is not None
     assert np.abs(found.mesh.crossings - true).max() < 0.06 * UNIT
+
+
+def test_light_that_was_evened_hides_no_tint() -> None:
+    page = board_page(NEWSPAPER, ("1" + "." * 9) * 8 + "1").astype(np.float64)
+    for cell in itertools.chain(*FOUR):
+        top, left = (RIM + UNIT * at for at in divmod(cell, 9))
+        page[top : top + UNIT, left : left + UNIT] *= 0.85
+    printed = page.astype(np.uint8)
+    even = even_page(printed)
+    assert not any(grid.layout.plan.extra for grid in find_all(even))
+    (found,) = find_all(even, printed)
+    assert found.layout.plan.extra == tuple(sorted(FOUR))
 
 
 def test_a_table_without_heavy_lines_is_no_board() -> None:

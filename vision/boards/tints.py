@@ -201,11 +201,15 @@ def _tried(printed: Printed, blocks: list[list[int]]) -> set[tuple[Cells, ...]]:
     for box in _boxes(tint):
         if box not in known:
             tried |= {tuple(sorted(extra)) for extra in ([box], *_mirrored([box], side))}
-    for extra in list(tried):
+    return (tried | set(_with_one_more(tried, side))) - {()}
+
+
+def _with_one_more(tried: Iterable[tuple[Cells, ...]], side: int) -> Iterator[tuple[Cells, ...]]:
+    """The same sets of pieces, each with one mirror image of a piece besides."""
+    for extra in tried:
         for image in _images(extra, side):
             if not _meets(image, extra):
-                tried.add(tuple(sorted({*extra, image})))
-    return tried - {()}
+                yield tuple(sorted({*extra, image}))
 
 
 def _boxes(tint: Floats) -> Iterator[Cells]:
