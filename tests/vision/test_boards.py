@@ -177,6 +177,12 @@ def test_a_shaded_corner_that_may_be_a_tint_makes_no_block() -> None:
     assert further(shaded, NINE) == Further()
 
 
+def test_a_board_on_a_ground_that_may_be_a_tint_has_no_extra_blocks() -> None:
+    grounded = told({})
+    grounded.cells[0].flat[:] = np.random.default_rng(3).uniform(-4.0, 2.0, 81)
+    assert further(grounded, NINE) == Further()
+
+
 def test_tinted_diagonals_are_houses_and_tinted_blocks_and_strewn_cells_are_none() -> None:
     assert further(told({CROSS: 1}), NINE) == Further(diagonals=True)
     blocks = {tuple(block): (0, 1, 2)[n % 3] for n, block in enumerate(NINE)}

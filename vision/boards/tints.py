@@ -130,8 +130,11 @@ def _paler(keen: Printed, blocks: list[list[int]], best: House) -> bool:
     ]
     if best[1]:
         return min((one for one in accounts if one[1][1]), default=(0.0, best))[1] != best
+    if min(accounts)[1] != best:
+        return True
     unions = {frozenset(c for piece in extra for c in piece) for _, (_, extra) in accounts}
-    return min(accounts)[1] != best or any(
+    ground = 3 * len(tinted) > 2 * side * side  # what the whole board is printed on
+    return not ground and any(
         len(union & tinted) > _ALIKE * len(union | tinted) for union in unions if union
     )
 
