@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from papernudge.cli.base.trouble import GridError, WordsError, from_failure
 from papernudge.cli.said import ENGLISH, spoken
 from papernudge.cli.session.assume import Assumption, assumed
-from papernudge.hints.catalogue import Words, counted, message
+from papernudge.hints.catalogue import Message, Words, counted, message
 from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.masks import SYMBOLS, VALUES
 
@@ -239,6 +239,12 @@ NO_ROOM = "board"
 """Why a grid is not taken that could be read elsewhere: the quality says where."""
 
 
+def _of_another_kind(grid: GridReading) -> bool:
+    """Whether marks of another kind of puzzle were seen in it."""
+    says = grid.quality.says
+    return isinstance(says, Message) and says.code.startswith("marks, ")
+
+
 def unreadable(page: Page, number: int) -> GridError:
     """Why this grid can't be read, and what to do about it."""
     named = page.called not in (None, "-")
@@ -256,7 +262,7 @@ def unreadable(page: Page, number: int) -> GridError:
     elif grid.kind == "too poor":
         code = "grid can't be read well"
         data["advice"] = grid.quality.says or message("closer and in better light")
-    elif grid.quality.says is not None:  # no room for it, or what was seen of another kind
+    elif grid.quality.reason == NO_ROOM or _of_another_kind(grid):
         code = "grid can't be read"
         data["advice"] = grid.quality.says
     else:

@@ -75,6 +75,8 @@ class Board:
     def words(self) -> str:
         """The board as one line of JSON, which :func:`board_from` reads."""
         fields = {name: getattr(self, name) for name in Board.__slots__}
+        if not self.pieces:  # boards without them keep their words
+            del fields["pieces"]
         return json.dumps({**fields, "layout": as_data(self.layout)}, separators=(",", ":"))
 
 
