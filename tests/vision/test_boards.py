@@ -17,7 +17,7 @@ from papernudge.hints.generate import any_blocks
 from papernudge.hints.layout import NEWSPAPER, Layout
 from papernudge.hints.shapes import board_of
 from papernudge.vision.boards.find import find_all
-from papernudge.vision.boards.printed import BOARD, CELLS, EDGES, HEAVY, STEP, Printed, read
+from papernudge.vision.boards.printed import BOARD, CELLS, EDGES, HEAVY, MARKS, STEP, Printed, read
 from papernudge.vision.boards.regions import blocks_of
 from papernudge.vision.boards.sheet import CELL, MARGIN, Flat, light
 from papernudge.vision.boards.tints import Further, further
@@ -200,10 +200,38 @@ def test_one_diagonal_alone_or_one_that_may_be_there_is_odd(falling: float, risi
 
 def test_marks_are_named() -> None:
     printed = told({})
-    printed.board[3] = 4.0
+    printed.board[3] = 9.0
     assert further(printed, NINE) == Further()  # no cell shows them
     printed.cells[4, 2, 3:7] = 2.0
     assert further(printed, NINE) == Further(odd=True, marks="arrow")
+
+
+@pytest.mark.parametrize(("mark", "odds"), [("sign", 5.2), ("cage", 6.9), ("else", 6.1)])
+def test_a_newspapers_grid_that_is_a_little_like_a_marked_one_is_read(
+    mark: str, odds: float
+) -> None:
+    # As high as they came on drawn newspaper pages, which outnumber other puzzles by far.
+    printed = told({})
+    printed.board[2 + MARKS.index(mark)] = odds
+    printed.cells[3 + MARKS.index(mark)] = 2.0
+    assert further(printed, NINE, usual=True) == Further()
+    printed.board[2 + MARKS.index(mark)] = 9.0
+    assert further(printed, NINE, usual=True).marks == mark
+
+
+def test_dark_corners_of_a_newspapers_grid_are_shade() -> None:
+    printed = told({})
+    rows, columns = np.indices((9, 9))
+    off = np.minimum.reduce([np.hypot(rows - r, columns - c) for r in (0, 8) for c in (0, 8)])
+    printed.cells[0] = 2 - 4 * off
+    assert further(printed, NINE, usual=True) == Further()
+
+
+@pytest.mark.parametrize("odds", [-9.0, -3.2, 9.0])
+def test_tinted_diagonals_are_houses_with_a_line_along_them_or_without(odds: float) -> None:
+    printed = told({CROSS: 1})
+    printed.board[:2] = odds
+    assert further(printed, NINE) == Further(diagonals=True)
 
 
 # ------------------------------------------------------------- what the network sees
@@ -317,7 +345,7 @@ def test_a_puzzle_of_another_kind_is_other_with_a_word_what_was_seen(kind: str) 
 )
 def test_marks_on_drawn_pages_are_named(marks: str, kind: str) -> None:
     try:
-        page = draw(other_page("easy", 17, marks, split="test", neighbours=0.0))
+        page = draw(other_page("easy", 18, marks, split="test", neighbours=0.0))
     except MissingSuppliesError as missing:
         pytest.skip(str(missing))
     told = [grid.quality.reason for grid in find_all(page.image)]

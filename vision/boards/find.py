@@ -211,7 +211,7 @@ def board_of(raster: Raster, mesh: Mesh, usual: Blocks | None = None) -> Board |
     blocks = blocks_of(printed.edges[HEAVY]) or usual
     if blocks is None:
         return None
-    more = further(printed, blocks.cells)
+    more = further(printed, blocks.cells, usual is not None)
     if more.odd:
         return Board(None, blocks, more.marks)
     return Board(layout_of(blocks, more.diagonals, more.extra), blocks)

@@ -52,8 +52,11 @@ _NO_LINE = tuned("boards.tints._NO_LINE")
 """The same below which none does."""
 _DASHES = whole("boards.tints._DASHES")
 """Cells with a part of such a line from which on it may all the same."""
-_MARKED = tuned("boards.tints._MARKED")
-"""Log-odds from which on marks are seen."""
+_MARKED = several("boards.tints._MARKED")[0]
+"""Log-odds from which on each of MARKS is seen. Grain is like cages, a pen's rings are like odd
+marks, and newspapers outnumber other puzzles by far."""
+_CAGED = tuned("boards.tints._CAGED")
+"""What cages must show more where the newspaper's grid is known to lie."""
 _LEAST = whole("boards.tints._LEAST")
 """Cells that show them, at least."""
 _CROSSED = tuned("boards.tints._CROSSED")
@@ -73,31 +76,37 @@ class Further:
     marks: str = ""
 
 
-def marks_of(printed: Printed) -> str:
+def marks_of(printed: Printed, usual: bool = False) -> str:
     """What marks of a puzzle of another kind are seen, one of MARKS; nothing where there are
-    none.
+    none. ``usual``: see :func:`further`.
     """
     cells = printed.cells[[CELL_NAMES.index(name) for name in MARKS]]
     many = (cells > 0).sum(axis=(1, 2))
     odds = printed.board[[BOARD_NAMES.index(name) for name in MARKS]]
     if min(printed.board[BOARD_NAMES.index(name)] for name in LINES) > _LINE:
         odds = odds - _CROSSED
+    odds = odds - _MARKED
+    odds[MARKS.index("cage")] -= _CAGED * usual
     best = int(np.where(many < _LEAST, -np.inf, odds).argmax())
-    return MARKS[best] if many[best] >= _LEAST and odds[best] > _MARKED else ""
+    return MARKS[best] if many[best] >= _LEAST and odds[best] > 0 else ""
 
 
-def further(printed: Printed, blocks: list[list[int]]) -> Further:
-    """What a flat board shows of further houses. ``blocks``: the cells of each block."""
-    marks = marks_of(printed)
+def further(printed: Printed, blocks: list[list[int]], usual: bool = False) -> Further:
+    """What a flat board shows of further houses. ``blocks``: the cells of each block; ``usual``:
+    whether the newspaper's grid is known to lie here, as most do, and darker corners are shade.
+    """
+    marks = marks_of(printed, usual)
     if marks:
         return Further(odd=True, marks=marks)
     lines = [_line(printed, name) for name in LINES]
+    least, best = min(accounts := list(_told(printed, blocks)))
+    diagonals, extra = best
+    odd = any(cost - least < _CLEAR for cost, houses in accounts if houses != best)
+    odd = odd or _paler(_keener(printed), blocks, best, usual)
+    if lines in ([None, False], [False, None], [None, None]) and diagonals:
+        lines = [True, True]  # told by their tint, with a line along it or without
     if None in lines or lines[0] != lines[1]:
         return Further(odd=True)
-    least, best = min(accounts := list(_told(printed, blocks)))
-    odd = any(cost - least < _CLEAR for cost, houses in accounts if houses != best)
-    odd = odd or _paler(_keener(printed), blocks, best)
-    diagonals, extra = best
     side, tint = printed.cells.shape[1], printed.cells[CELL_NAMES.index("tint")].ravel()
     if extra:
         odd |= _lonely(extra, side)
@@ -117,9 +126,10 @@ def _keener(printed: Printed) -> Printed:
     return printed._replace(cells=cells, edges=edges)
 
 
-def _paler(keen: Printed, blocks: list[list[int]], best: House) -> bool:
+def _paler(keen: Printed, blocks: list[list[int]], best: House, usual: bool) -> bool:
     """Whether other houses than the best are told where pale tints count, or hold about all the
-    tinted cells that no rule tells. One lone block is shade where none was told.
+    tinted cells that no rule tells. One lone block is shade where none was told; so is what reaches
+    into the corners of a newspaper's grid, ``usual``: photos are darkest there.
     """
     side = len(keen.cells[0])
     tinted = frozenset(np.flatnonzero(keen.cells[CELL_NAMES.index("tint")] > 0).tolist())
@@ -133,6 +143,9 @@ def _paler(keen: Printed, blocks: list[list[int]], best: House) -> bool:
     if min(accounts)[1] != best:
         return True
     unions = {frozenset(c for piece in extra for c in piece) for _, (_, extra) in accounts}
+    if usual:
+        corners = {0, side - 1, side * (side - 1), side * side - 1}
+        unions = {union for union in unions if not union & corners}
     ground = 3 * len(tinted) > 2 * side * side  # what the whole board is printed on
     return not ground and any(
         len(union & tinted) > _ALIKE * len(union | tinted) for union in unions if union
