@@ -391,7 +391,7 @@ _ROWS = (
      "boards with a slanting stroke are refused", "pale diagonals are missed in silence"),
     ("boards.tints._CAGED", 1.3, "log-odds", BOARDS,
      "newspapers in coarse print are refused", "cages on nine rows pass for nothing"),
-    ("boards.tints._MARKED", ((6.0, 2.0, 2.0, 6.5, 8.0),), "log-odds", BOARDS,
+    ("boards.tints._MARKED", ((6.0, 4.5, 4.0, 6.5, 8.0),), "log-odds", BOARDS,
      "grain, notes and a pen's rings are marks of other puzzles", "marks pass for nothing"),
     ("boards.tints._CROSSED", 4.0, "log-odds", BOARDS,
      "drawn diagonals are arrows", "arrows on boards with diagonals pass for nothing"),
