@@ -10,10 +10,10 @@ import pytest
 
 pytest.importorskip("torch", reason="papernudge[train] is not installed")
 
-from papernudge.digits_model.training import fit_sight  # noqa: E402
-from papernudge.digits_model.training.fit_sight import Table  # noqa: E402
-from papernudge.vision import sight  # noqa: E402
-from papernudge.vision.sight import AsRead, blank_signs, hand_signs  # noqa: E402
+from papernudge.digits_model.training import fit_sight
+from papernudge.digits_model.training.fit_sight import Table
+from papernudge.vision import sight
+from papernudge.vision.sight import AsRead, blank_signs, hand_signs
 
 GRIDS = 150
 
