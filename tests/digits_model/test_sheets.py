@@ -149,6 +149,7 @@ def test_marks_laid_on_a_board_are_told_cell_by_cell() -> None:
 
 
 def test_two_networks_with_one_look_become_one_file(tmp_path: Path) -> None:
+    pytest.importorskip("onnx", reason="papernudge[train] is not installed")
     from papernudge.digits_model.files import session_of
     from papernudge.digits_model.training.twin import joined
 
@@ -163,6 +164,7 @@ def test_two_networks_with_one_look_become_one_file(tmp_path: Path) -> None:
 
 
 def test_names_made_short_leave_a_network_as_it_was(tmp_path: Path) -> None:
+    pytest.importorskip("onnx", reason="papernudge[train] is not installed")
     from papernudge.digits_model.files import session_of
     from papernudge.digits_model.training.slim import slim
 
