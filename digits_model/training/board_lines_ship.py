@@ -24,6 +24,7 @@ import torch
 from papernudge.digits_model.files import session_of
 from papernudge.digits_model.training.board_lines_net import BoardLinesNet
 from papernudge.digits_model.training.board_lines_truth import frames, recipe, supplied
+from papernudge.digits_model.training.crossings_ship import DATA
 from papernudge.digits_model.training.crossings_truth import cell_of
 from papernudge.digits_model.training.measure import Rate
 from papernudge.digits_model.training.pages import draw
@@ -39,18 +40,6 @@ COMMANDS = (
     " --first 1200",
     "python -m papernudge.digits_model.training.board_lines_ship --weights .work/lines/weights.pt"
     " --log .work/lines/log.txt --puzzles .work/boards.json --pages 100 --to vision/boards",
-)
-DATA = (
-    {
-        "what": "drawn pages: typefaces as listed in digits_model/training/pages/fonts.json, pen"
-        " strokes, own puzzles; no photo",
-        "licence": "typefaces: free licences, each named in that file; none is shipped",
-    },
-    {
-        "what": "Pen-Based Recognition of Handwritten Digits, pen trajectories of 30 writers",
-        "source": "E. Alpaydin, F. Alimoglu, UCI Machine Learning Repository, 1998",
-        "licence": "CC-BY-4.0",
-    },
 )
 FIRST = 870_000_000
 """Seed of the first page that is judged."""

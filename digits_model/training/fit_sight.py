@@ -26,9 +26,17 @@ import numpy.typing as npt
 
 from papernudge.digits_model.scores import score
 from papernudge.digits_model.training.drawn import LEAST, label_rows, recipe
-from papernudge.digits_model.training.fit_trust import PULL, Source, distinct, fitted, of_photo
+from papernudge.digits_model.training.fit_trust import (
+    GIVEN,
+    PULL,
+    Source,
+    distinct,
+    fitted,
+    of_photo,
+    prepare,
+)
 from papernudge.digits_model.training.labels import DIGIT, HAND
-from papernudge.digits_model.training.pages import PageSpec, draw, preset, use_pack
+from papernudge.digits_model.training.pages import PageSpec, draw, preset
 from papernudge.digits_model.training.pages.harms import KINDS, Harmed, harm
 from papernudge.hints.solver import solve
 from papernudge.vision import sight
@@ -146,29 +154,16 @@ def harmed_tables(source: Source, number: int, times: int, seed: int) -> list[Ta
     return out
 
 
-_GIVEN: list[argparse.Namespace] = []
-
-
-def prepare(given: argparse.Namespace) -> None:
-    """What each process needs to know."""
-    import cv2
-
-    cv2.setNumThreads(1)
-    _GIVEN[:] = [given]
-    if given.pack:
-        use_pack(given.pack)
-
-
 def photo_tables(number: int) -> list[Table]:
     """All harms of one photo."""
-    given = _GIVEN[0]
+    given = GIVEN[0]
     source = of_photo(distinct(given.data / "photos", given.photos, given.seed)[number])
     return harmed_tables(source, number, given.each, given.seed) if source else []
 
 
 def page_tables(number: int) -> list[Table]:
     """All harms of one drawn page."""
-    given = _GIVEN[0]
+    given = GIVEN[0]
     source = of_page(FIRST_PAGE + 1000 * given.seed + number)
     return harmed_tables(source, 1000 + number, given.each, given.seed) if source else []
 

@@ -167,7 +167,8 @@ def harmed_rows(source: Source, number: int, times: int, seed: int) -> list[Rows
     return out
 
 
-_GIVEN: list[argparse.Namespace] = []
+GIVEN: list[argparse.Namespace] = []
+"""The words of the command, in each process."""
 
 
 def prepare(given: argparse.Namespace) -> None:
@@ -175,21 +176,21 @@ def prepare(given: argparse.Namespace) -> None:
     import cv2
 
     cv2.setNumThreads(1)
-    _GIVEN[:] = [given]
+    GIVEN[:] = [given]
     if given.pack:
         use_pack(given.pack)
 
 
 def photo_rows(number: int) -> list[Rows]:
     """All harms of one photo."""
-    given = _GIVEN[0]
+    given = GIVEN[0]
     source = of_photo(distinct(given.data / "photos", given.photos, given.seed)[number])
     return harmed_rows(source, number, given.each, given.seed) if source else []
 
 
 def page_rows(number: int) -> list[Rows]:
     """All harms of one drawn page."""
-    given = _GIVEN[0]
+    given = GIVEN[0]
     source = of_page(FIRST_PAGE + 1000 * given.seed + number)
     return harmed_rows(source, 1000 + number, given.each, given.seed) if source else []
 
