@@ -112,6 +112,8 @@ SAID = {
     "marks, dot": "Dots are printed between its cells: it is a puzzle of another kind.",
     "marks, sign": "Signs are printed between its cells: it is a puzzle of another kind.",
     "marks, else": "Marks of other rules are printed in it: it is a puzzle of another kind.",
+    "marks, unclear": "Its tints or diagonals can't be told for sure; take it again from straight"
+    " above, in even light.",
 }
 """Every sentence by its code."""
 

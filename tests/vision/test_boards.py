@@ -340,6 +340,16 @@ def test_a_puzzle_of_another_kind_is_other_with_a_word_what_was_seen(kind: str) 
     assert "puzzle of another kind" in (found.quality.sentence or "")
 
 
+@pytest.mark.parametrize("layout", [NEWSPAPER, Layout.of_blocks(2, 3)], ids=lambda b: str(b.side))
+def test_a_board_whose_diagonals_cannot_be_told_says_so_and_what_to_do(layout: Layout) -> None:
+    page = board_page(layout, layout.blank)
+    low, high = RIM, RIM + layout.side * UNIT
+    cv2.line(page, (low, low), (high, high), (110, 110, 110), 2, cv2.LINE_AA)  # one of two
+    (found,) = find_all(page)
+    assert (found.kind, found.mesh, found.quality.reason) == (GridKind.OTHER, None, None)
+    assert "diagonals can't be told for sure; take it again" in (found.quality.sentence or "")
+
+
 @pytest.mark.parametrize(
     ("marks", "kind"), [("cages", "cage"), ("signs", "sign"), ("dots", "dot"), ("arrows", "arrow")]
 )

@@ -80,18 +80,31 @@ def with_boards(
     """
     kept = [_marked(raster, grid) for grid in found]
     likely, left = _frames(page, found)
-    boards = _boards_in(raster, page, likely)
+    boards, unclear = _boards_in(raster, page, likely)
     if not boards and all(grid.mesh is None for grid in kept):
-        boards = _boards_in(raster, page, left)
+        boards, more = _boards_in(raster, page, left)
+        unclear += more
     known = [grid.corners for grid in kept if grid.mesh is not None]
     boards = [g for g in boards if g.mesh is not None or not overlaps(g.corners, known)]
+    # Of what is called another grid anyway it is said why; on the rest nobody need look.
+    another = [grid.corners for grid in kept if grid.kind is GridKind.OTHER]
+    for grid in unclear:
+        if overlaps(grid.corners, another) and not overlaps(
+            grid.corners, known + [board.corners for board in boards]
+        ):
+            boards.append(grid)
     others = [grid.corners for grid in boards]
     return tuple([grid for grid in kept if not overlaps(grid.corners, others)] + boards)
 
 
-def _boards_in(raster: Raster, page: Searched, frames: list[Points]) -> list[FoundGrid]:
-    """The boards in some of the frames (4, 2), pixels of the searched picture."""
+def _boards_in(
+    raster: Raster, page: Searched, frames: list[Points]
+) -> tuple[list[FoundGrid], list[FoundGrid]]:
+    """The boards in some of the frames (4, 2), pixels of the searched picture, and those whose
+    further houses can't be told.
+    """
     boards: list[FoundGrid] = []
+    unclear: list[FoundGrid] = []
     for frame in frames:
         corners = (frame + 0.5) * page.scale - 0.5
         if overlaps(corners, [grid.corners for grid in boards]):
@@ -107,15 +120,13 @@ def _boards_in(raster: Raster, page: Searched, frames: list[Points]) -> list[Fou
         quality = Quality(True, cell_px=cell)
         corners = _ink_or_lines(corners, mesh.corners, cell)
         if board.layout is None:
-            if board.marks:
-                boards.append(
-                    _other(FoundGrid(GridKind.OTHER, corners, None, quality), board.marks)
-                )
+            grid = _other(FoundGrid(GridKind.OTHER, corners, None, quality), board.marks)
+            (boards if board.marks else unclear).append(grid)
             continue
         doubts, other = _doubts(board.layout, board.blocks)
         grid = FoundGrid(GridKind.PUZZLE, corners, mesh, quality, board.layout, doubts, other)
         boards.append(grid)
-    return boards
+    return boards, unclear
 
 
 def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
@@ -134,10 +145,11 @@ def _marked(raster: Raster, grid: FoundGrid) -> FoundGrid:
 
 
 def _other(grid: FoundGrid, marks: str) -> FoundGrid:
-    """The grid as a puzzle of another kind, with what was seen of it, if that can be told."""
-    quality = replace(grid.quality, ok=True, reason=None, says=None)
-    if marks:
-        quality = replace(quality, reason=marks, says=message(f"marks, {marks}"))
+    """The grid as a puzzle of another kind, with what was seen of it; without ``marks`` as one
+    whose further houses can't be told.
+    """
+    says = message(f"marks, {marks or 'unclear'}")
+    quality = replace(grid.quality, ok=True, reason=marks or None, says=says)
     return replace(grid, kind=GridKind.OTHER, mesh=None, quality=quality)
 
 
